@@ -1,0 +1,1 @@
+"""The invented site of the demonstration; no real place, person or find."""

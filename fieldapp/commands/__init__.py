@@ -1,0 +1,1 @@
+"""One module a command of the tablet's side; found by entry points."""

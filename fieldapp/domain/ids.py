@@ -1,0 +1,21 @@
+"""Ids that two tablets must make alike without having met. Not for random ids: those are made by the store."""
+
+from __future__ import annotations
+
+import unicodedata
+import uuid
+
+
+def context_number(text: str) -> str:
+    """A context number as it is compared: normal form, no spaces, upper case. "10 42a" and "1042A" are one."""
+    return "".join(unicodedata.normalize("NFKC", text).split()).upper()
+
+
+def context_id(site: str, number: str) -> str:
+    """The record id of context `number` on the site with UUID `site`."""
+    return str(uuid.uuid5(uuid.UUID(site), "context/" + context_number(number)))
+
+
+def hold_id(docket: str) -> str:
+    """The record id of the hold that follows the docket with UUID `docket`."""
+    return str(uuid.uuid5(uuid.UUID(docket), "hold"))

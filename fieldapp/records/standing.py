@@ -1,0 +1,79 @@
+"""Where records stand on the human question, read from the fold: ties signatures (signing) to meaning (domain.human).
+
+Everybody who shows a docket asks here: the tablet, the pages, the sheets. Nothing is stored.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fieldapp.domain import human
+from fieldapp.records.fold import Record
+from fieldapp.records.signing import Grants, grants, signer
+
+
+@dataclass(frozen=True, slots=True)
+class Authority:
+    """Who may decide here: granted keys and the site's policy."""
+
+    grants: Grants
+    policy: human.Policy
+
+
+def authority(site: Record | None, persons: Iterable[Record]) -> Authority:
+    """The authority as the site's and the persons' records give it. A disputed or malformed policy names nobody."""
+    policy: Any = None
+    if site is not None and "policy" not in site.disagreements():
+        policy = site.value("policy")
+    names = policy.get("zooarchaeologists_may_assess") if isinstance(policy, Mapping) else None
+    second = policy.get("second_reader") if isinstance(policy, Mapping) else None
+    return Authority(
+        grants(persons),
+        human.Policy(
+            frozenset(one for one in names if isinstance(one, str)) if isinstance(names, list) else frozenset(),
+            second is not False,
+        ),
+    )
+
+
+def standing_of(docket: Record, who: Authority) -> human.Standing:
+    """Where one docket stands by its own readings. A deletion changes nothing: it cannot hide a raise."""
+    assessments = {}
+    for one, value in docket.added("assessment").items():
+        path = one.rpartition("@")[0]
+        grant = signer(value, who.grants, site=docket.site, record=docket.id, path=path)
+        assessments[one] = human.Assessment(value, *((grant.person, grant.role) if grant else ("", "")))
+    return human.standing(docket.added("human"), assessments, who.policy)
+
+
+def joined_to(docket: Record, find: Callable[[str], Record | None], pointed_at_by: Iterable[str] = ()) -> list[Record]:
+    """The dockets that are said to be the same bone as `docket`, itself first, followed as far as the links go.
+
+    `pointed_at_by`: ids of dockets known to point at this one (links are written at one end only).
+    """
+    found = {docket.id: docket}
+    todo = [*docket.items("same_as"), *pointed_at_by]
+    while todo:
+        one = todo.pop()
+        other = find(one) if one not in found else None
+        if other is not None:
+            found[one] = other
+            todo.extend(other.items("same_as"))
+    return list(found.values())
+
+
+def joined_answer(dockets: Iterable[Record], who: Authority) -> str:
+    """The most cautious answer of dockets that are one bone."""
+    return human.joined(standing_of(one, who) for one in dockets)
+
+
+def is_released(hold: Record, docket: Record, who: Authority) -> bool:
+    """Whether the written word to go on covers every reading the docket has now."""
+    releases = []
+    for one, value in hold.added("release").items():
+        path = one.rpartition("@")[0]
+        grant = signer(value, who.grants, site=hold.site, record=hold.id, path=path)
+        releases.append((value, grant.role if grant else ""))
+    return human.released(docket.added("human"), releases)

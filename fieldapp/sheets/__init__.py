@@ -1,0 +1,1 @@
+"""Context bone sheets as PDF, for tablet and cabin alike."""

@@ -1,0 +1,1 @@
+"""The tablet's notebook: TinyDB over an append-only, fsynced journal."""

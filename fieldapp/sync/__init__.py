@@ -1,0 +1,1 @@
+"""Enrolment and exchange with the cabin. The transport is passed in."""

@@ -1,0 +1,1 @@
+"""The touch app: the only package that imports kivy."""

@@ -1,0 +1,1 @@
+"""One module a command of the cabin's side; found by entry points."""

@@ -1,0 +1,1 @@
+"""The demonstration: two tablets, a cabin, a review and the sheets, all real, on one machine."""

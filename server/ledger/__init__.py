@@ -1,0 +1,1 @@
+"""Accepts changes, folds them into records, finds disagreements."""
