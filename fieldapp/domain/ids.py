@@ -5,6 +5,8 @@ from __future__ import annotations
 import unicodedata
 import uuid
 
+_SITES = uuid.UUID("5e0b6c1e-6d1f-4f1b-9c55-0d5a4b0ed0c7")
+
 
 def context_number(text: str) -> str:
     """A context number as it is compared: normal form, no spaces, upper case. "10 42a" and "1042A" are one."""
@@ -19,3 +21,8 @@ def context_id(site: str, number: str) -> str:
 def hold_id(docket: str) -> str:
     """The record id of the hold that follows the docket with UUID `docket`."""
     return str(uuid.uuid5(uuid.UUID(docket), "hold"))
+
+
+def site_id(code: str) -> str:
+    """The site's id from its code, so that a tablet that has not met the cabin yet writes for the same site."""
+    return str(uuid.uuid5(_SITES, "".join(code.split()).upper()))
