@@ -1,0 +1,56 @@
+"""Portion plates: the pictures of a bone in which each portion is a shape that can be touched, filled and printed.
+
+For: reading a plate's SVG text, finding the portion under a finger, and the fills, hatches, dots and edges that
+the tablet, the review page and the printed sheet all draw from the same numbers.
+Not for: opening files (the loader gives the text), saying what a portion is (the portions table does), or colours.
+"""
+
+from fieldapp.domain.plates.drawing import (
+    STATES,
+    Edges,
+    Pattern,
+    StateStyle,
+    edges,
+    pattern,
+    state_style,
+    svg,
+)
+from fieldapp.domain.plates.plate import Plate, PlateError, Polyline, fitted, mirrored, portion_at
+from fieldapp.domain.plates.reading import TOLERANCE, read_plate
+from fieldapp.domain.plates.shapes import (
+    Point,
+    Segment,
+    Triangle,
+    contains,
+    distance,
+    hatch,
+    signed_area,
+    triangles,
+)
+
+__all__ = [
+    "STATES",
+    "TOLERANCE",
+    "Edges",
+    "Pattern",
+    "Plate",
+    "PlateError",
+    "Point",
+    "Polyline",
+    "Segment",
+    "StateStyle",
+    "Triangle",
+    "contains",
+    "distance",
+    "edges",
+    "fitted",
+    "hatch",
+    "mirrored",
+    "pattern",
+    "portion_at",
+    "read_plate",
+    "signed_area",
+    "state_style",
+    "svg",
+    "triangles",
+]

@@ -1,0 +1,210 @@
+"""How the states of portions look, as plain numbers that every surface draws alike.
+
+For: tone, hatch, dots and edges of a plate with states, and the whole as SVG for the review pages.
+Not for: colours of a theme (the caller's) or drawing calls. A state is told by its pattern; the tone only helps, so
+that a black-and-white printer, a colour-blind reader and strong sun lose nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from xml.sax.saxutils import escape, quoteattr
+
+from fieldapp.domain.plates.plate import Plate, PlateError, Polyline
+from fieldapp.domain.plates.shapes import Point, Segment, hatch, sides
+
+
+@dataclass(frozen=True)
+class StateStyle:
+    """The look of one state. Lengths are millimetres on the finished screen or page; angles are as seen.
+
+    `tone`: share of ink in the ground, 0 to 1. `hatch`: (pitch, angle in degrees, falling to the right) or None.
+    `dots`: distance between dots, or None. `edge`: "solid" or "dashed". `line`, `dot`: width of the hatch lines and
+    diameter of the dots.
+    """
+
+    tone: float
+    hatch: tuple[float, float] | None
+    dots: float | None
+    edge: str
+    line: float = 0.25
+    dot: float = 0.6
+
+
+STATES: Mapping[str, StateStyle] = {
+    "most": StateStyle(tone=0.45, hatch=(1.0, -45.0), dots=None, edge="solid"),
+    "part": StateStyle(tone=0.1, hatch=(2.6, 45.0), dots=None, edge="solid", line=0.35),
+    "absent": StateStyle(tone=0.0, hatch=None, dots=None, edge="dashed"),
+    "not_examined": StateStyle(tone=0.0, hatch=None, dots=2.0, edge="solid"),
+}
+EDGE = 0.4
+DASH, GAP = 1.6, 1.1
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """What fills one portion: its style, the clipped hatch lines and the middles of the dots, in plate units."""
+
+    style: StateStyle
+    lines: tuple[Segment, ...]
+    dots: tuple[Point, ...]
+
+
+@dataclass(frozen=True)
+class Edges:
+    """The borders of all portions, each drawn once. A border is dashed only if no portion beside it is solid."""
+
+    solid: tuple[Polyline, ...]
+    dashed: tuple[Polyline, ...]
+
+
+def state_style(state: str) -> StateStyle:
+    """The look of a portion state. Raises PlateError for a state that is not one."""
+    try:
+        return STATES[state]
+    except KeyError:
+        raise PlateError(f"{state!r} is not a state of a portion") from None
+
+
+def pattern(plate: Plate, key: str, state: str, unit: float) -> Pattern:
+    """The fill of a portion in a state; `unit` is how many plate units make one millimetre as shown."""
+    style = state_style(state)
+    polygon = plate.portions[key]
+    lines: list[Segment] = []
+    dots: list[Point] = []
+    if style.hatch:
+        pitch, angle = style.hatch
+        lines = hatch(polygon, pitch * unit, -angle if plate.y_up else angle)
+    if style.dots:
+        step, margin = style.dots * unit, style.dot * unit
+        row = step * math.sqrt(0.75)
+        for (start, y), (end, _) in hatch(polygon, row, 0):
+            shift = step / 2 if round(y / row) % 2 else 0.0
+            first, last = (
+                math.ceil((start + margin - shift) / step),
+                math.floor((end - margin - shift) / step),
+            )
+            dots += [(n * step + shift, y) for n in range(first, last + 1)]
+    return Pattern(style, tuple(lines), tuple(dots))
+
+
+def edges(plate: Plate, states: Mapping[str, str], unit: float) -> Edges:
+    """The portions' borders as lines; a portion that `states` does not name counts as not examined."""
+    whole = _whole(plate, states)
+    drawn: set[frozenset[Point]] = set()
+    solid: list[Polyline] = []
+    dashed: list[Polyline] = []
+    # Solid portions come first and claim the borders they share, so that none is drawn twice or half dashed.
+    for key in sorted(whole, key=lambda key: state_style(whole[key]).edge == "dashed"):
+        for run in _runs(plate.portions[key], drawn):
+            if state_style(whole[key]).edge == "dashed":
+                dashed += _dashes(run, DASH * unit, GAP * unit)
+            else:
+                solid.append(run)
+    return Edges(tuple(solid), tuple(dashed))
+
+
+def svg(
+    plate: Plate,
+    states: Mapping[str, str],
+    *,
+    title: str,
+    shown_mm: float = 95.0,
+    ink: str = "#241f1a",
+    fill: str = "#8a6d4b",
+    paper: str = "#fffdf7",
+    light: str = "#7d7266",
+) -> str:
+    """A drawing of the plate with its states, to stand by itself or within a page; it holds no ids.
+
+    `shown_mm` is the height it will have, which sets the pitch of the patterns. `title` is what a screen reader says.
+    A plate fitted to a surface whose y runs up cannot be drawn so: PlateError.
+    """
+    if plate.y_up:
+        raise PlateError("an SVG's y runs down; draw the plate before it is fitted to a screen")
+    unit = plate.height / shown_mm
+    whole = _whole(plate, states)
+    out = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{plate.x:g} {plate.y:g} {plate.width:g} {plate.height:g}"'
+        f' role="img" aria-label={quoteattr(title)} data-element={quoteattr(plate.element)}'
+        f" data-form={quoteattr(plate.form)} data-side={quoteattr(plate.side)} data-view={quoteattr(plate.view)}>",
+        f"<title>{escape(title)}</title>",
+    ]
+    for key, state in whole.items():
+        filled = pattern(plate, key, state, unit)
+        shape = _path([plate.portions[key]], closed=True)
+        out.append(f"<g data-portion={quoteattr(key)} data-state={quoteattr(state)}>")
+        out.append(f'<path d="{shape}" fill={quoteattr(paper)}/>')
+        if filled.style.tone:
+            out.append(f'<path d="{shape}" fill={quoteattr(fill)} fill-opacity="{filled.style.tone:g}"/>')
+        if filled.lines:
+            out.append(_stroke(filled.lines, ink, filled.style.line * unit))
+        if filled.dots:
+            # A line of no length with round ends is a dot.
+            out.append(_stroke([(dot, dot) for dot in filled.dots], ink, filled.style.dot * unit))
+        out.append("</g>")
+    borders = edges(plate, whole, unit)
+    for lines, colour in ((plate.landmarks, light), (borders.dashed, ink), (borders.solid, ink)):
+        if lines:
+            out.append(_stroke(lines, colour, EDGE * unit * (0.6 if colour == light else 1.0)))
+    return "".join([*out, "</svg>"])
+
+
+def _whole(plate: Plate, states: Mapping[str, str]) -> dict[str, str]:
+    strange = sorted(set(states) - set(plate.portions))
+    if strange:
+        raise PlateError(f"the plate of the {plate.element} has no portion {', '.join(strange)}")
+    return {key: states.get(key, "not_examined") for key in plate.portions}
+
+
+def _runs(polygon: Polyline, drawn: set[frozenset[Point]]) -> list[Polyline]:
+    """The longest stretches of the polygon's border not drawn yet; they are marked as drawn."""
+    runs: list[list[Point]] = []
+    for start, end in sides(polygon):
+        side = frozenset((start, end))
+        if side in drawn:
+            continue
+        drawn.add(side)
+        if runs and runs[-1][-1] == start:
+            runs[-1].append(end)
+        else:
+            runs.append([start, end])
+    if len(runs) > 1 and runs[-1][-1] == runs[0][0]:
+        runs[0] = runs.pop() + runs[0][1:]
+    return [tuple(run) for run in runs]
+
+
+def _dashes(line: Polyline, dash: float, gap: float) -> list[Polyline]:
+    """The line cut into dashes; each keeps the bends that fall within it."""
+    dashes: list[list[Point]] = [[line[0]]]
+    inked, room = True, dash
+    for (ax, ay), (bx, by) in pairwise(line):
+        length, done = math.hypot(bx - ax, by - ay), 0.0
+        while length - done > room:
+            done += room
+            point = (ax + (bx - ax) * done / length, ay + (by - ay) * done / length)
+            if inked:
+                dashes[-1].append(point)
+            else:
+                dashes.append([point])
+            inked = not inked
+            room = dash if inked else gap
+        room -= length - done
+        if inked:
+            dashes[-1].append((bx, by))
+    return [tuple(dash) for dash in dashes if len(dash) > 1]
+
+
+def _path(lines: Iterable[Polyline], closed: bool = False) -> str:
+    end = "Z" if closed else ""
+    return "".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in line) + end for line in lines)
+
+
+def _stroke(lines: Iterable[Polyline], colour: str, width: float) -> str:
+    return (
+        f'<path d="{_path(lines)}" fill="none" stroke={quoteattr(colour)} stroke-width="{width:.2f}"'
+        ' stroke-linecap="round" stroke-linejoin="round"/>'
+    )

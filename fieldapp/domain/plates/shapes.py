@@ -1,0 +1,143 @@
+"""Plane geometry on plain polygons: inside or not, how far away, hatching, triangles.
+
+For: the few operations the plates need, on polygons given as tuples of (x, y) without the closing point repeated.
+Not for: holes, curves or set operations; polygons here are simple (no edge crosses another) and may be concave.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+
+Point = tuple[float, float]
+Segment = tuple[Point, Point]
+Triangle = tuple[int, int, int]
+
+
+def sides(polygon: Sequence[Point]) -> Iterator[Segment]:
+    """The polygon's sides in order, beginning with the one that closes it."""
+    before = polygon[-1]
+    for point in polygon:
+        yield before, point
+        before = point
+
+
+def signed_area(polygon: Sequence[Point]) -> float:
+    """Area in square units; positive when the points turn from the x axis towards the y axis."""
+    return sum(ax * by - bx * ay for (ax, ay), (bx, by) in sides(polygon)) / 2
+
+
+def contains(polygon: Sequence[Point], x: float, y: float) -> bool:
+    """Whether the point lies inside. Of two polygons that share a side, a point on that side is in exactly one."""
+    inside = False
+    ax, ay = polygon[-1]
+    for bx, by in polygon:
+        if (ay > y) != (by > y):
+            # The side is always measured from its lower end, so both neighbours get the same answer to the last bit.
+            if ay < by:
+                crossing = ax + (y - ay) * (bx - ax) / (by - ay)
+            else:
+                crossing = bx + (y - by) * (ax - bx) / (ay - by)
+            if x < crossing:
+                inside = not inside
+        ax, ay = bx, by
+    return inside
+
+
+def distance(polygon: Sequence[Point], x: float, y: float) -> float:
+    """Distance from the point to the polygon's nearest side, in the polygon's units."""
+    nearest = math.inf
+    ax, ay = polygon[-1]
+    for bx, by in polygon:
+        dx, dy = bx - ax, by - ay
+        length = dx * dx + dy * dy
+        along = ((x - ax) * dx + (y - ay) * dy) / length if length else 0.0
+        along = 0.0 if along < 0.0 else 1.0 if along > 1.0 else along
+        px, py = ax + along * dx - x, ay + along * dy - y
+        away = px * px + py * py
+        if away < nearest:
+            nearest = away
+        ax, ay = bx, by
+    return math.sqrt(nearest)
+
+
+def hatch(polygon: Sequence[Point], pitch: float, angle: float) -> list[Segment]:
+    """Parallel lines clipped to the polygon.
+
+    `pitch` is the distance between lines in the polygon's units, `angle` their direction in degrees from the x axis
+    towards the y axis. The lines lie on one grid through (0, 0), so that they run on from a portion into the next.
+    """
+    if not pitch > 0:
+        raise ValueError("the pitch of a hatch must be above nought")
+    cos, sin = math.cos(math.radians(angle)), math.sin(math.radians(angle))
+    turned = [(x * cos + y * sin, y * cos - x * sin) for x, y in polygon]
+    crossings: dict[int, list[float]] = defaultdict(list)
+    for (au, av), (bu, bv) in sides(turned):
+        if av > bv:
+            au, av, bu, bv = bu, bv, au, av
+        # The lower end counts and the upper does not, so each line meets the polygon an even number of times.
+        for line in range(math.ceil(av / pitch), math.ceil(bv / pitch)):
+            crossings[line].append(au + (line * pitch - av) * (bu - au) / (bv - av))
+    lines = []
+    for line in sorted(crossings):
+        across, v = sorted(crossings[line]), line * pitch
+        for start, end in zip(across[::2], across[1::2], strict=True):
+            if end - start > pitch * 1e-6:
+                lines.append(
+                    (
+                        (start * cos - v * sin, start * sin + v * cos),
+                        (end * cos - v * sin, end * sin + v * cos),
+                    )
+                )
+    return lines
+
+
+def triangles(polygon: Sequence[Point]) -> list[Triangle]:
+    """Triangles that cover the polygon exactly, as indexes of its points: what a graphics card can fill.
+
+    Ear clipping; the indexes hold for the same polygon moved, scaled or mirrored. Raises ValueError when the outline
+    crosses itself.
+    """
+    left = list(range(len(polygon)))
+    if signed_area(polygon) < 0:
+        left.reverse()
+    ears: list[Triangle] = []
+    at, tried = 0, 0
+    while len(left) > 3:
+        if tried > len(left):
+            raise ValueError("the outline crosses itself and cannot be cut into triangles")
+        at %= len(left)
+        before, here, after = left[at - 1], left[at], left[(at + 1) % len(left)]
+        turn = _turn(polygon[before], polygon[here], polygon[after])
+        if turn == 0 or (turn > 0 and _is_ear(polygon, left, before, here, after)):
+            if turn > 0:
+                ears.append((before, here, after))
+            del left[at]
+            tried = 0
+        else:
+            tried += 1
+        at += 1  # Stepping on spreads the ears round the outline, which keeps the triangles from becoming slivers.
+    ears.append((left[0], left[1], left[2]))
+    return ears
+
+
+def _turn(a: Point, b: Point, c: Point) -> float:
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+def _is_ear(polygon: Sequence[Point], left: list[int], before: int, here: int, after: int) -> bool:
+    a, b, c = polygon[before], polygon[here], polygon[after]
+    low_x, high_x = min(a[0], b[0], c[0]), max(a[0], b[0], c[0])
+    low_y, high_y = min(a[1], b[1], c[1]), max(a[1], b[1], c[1])
+    for index in left:
+        point = polygon[index]
+        if not (low_x <= point[0] <= high_x and low_y <= point[1] <= high_y) or index in (
+            before,
+            here,
+            after,
+        ):
+            continue
+        if _turn(a, b, point) >= 0 and _turn(b, c, point) >= 0 and _turn(c, a, point) >= 0:
+            return False
+    return True
