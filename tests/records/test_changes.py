@@ -1,0 +1,108 @@
+"""A change is its text: read back as written, known by its hash, and whatever is no change is said to be none."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fieldapp.records.changes import BODY_LIMIT, UnreadableChange, canonical, read
+from tests.records.makers import Pen
+
+json_values = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.text(st.characters(exclude_categories=["Cs"])),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner, max_size=3),
+    max_leaves=8,
+)
+
+
+@given(st.dictionaries(st.text(st.characters(exclude_categories=["Cs"]), max_size=8), json_values, max_size=4))
+def test_what_is_written_is_read_back(values):
+    written = Pen().write(values)
+    again = read(written.body, written.id)
+    assert again == written
+    assert again.set == values
+    assert "\n" not in written.body
+
+
+def test_the_id_is_the_sha256_of_the_text_as_any_other_program_would_compute_it():
+    change = Pen().write({"note/1": {"text": "Kürek kemiği, çukur 12 — žebro"}})
+    assert change.id == hashlib.sha256(change.body.encode("utf-8")).hexdigest()
+
+
+def test_each_change_names_the_one_before_it():
+    pen = Pen()
+    first, second = pen.write({"count": 1}), pen.write({"count": 2})
+    assert (first.prev, second.prev, second.n) == ("", first.id, 2)
+
+
+@given(st.text())
+def test_any_text_is_either_a_change_or_said_to_be_none(text):
+    with pytest.raises(UnreadableChange):
+        read(text)
+
+
+@given(json_values)
+def test_any_json_is_either_a_change_or_said_to_be_none(value):
+    with pytest.raises(UnreadableChange):
+        read(json.dumps(value))
+
+
+@pytest.mark.parametrize(
+    "field", ["notebook", "n", "prev", "site", "record", "kind", "set", "over", "by", "at", "format"]
+)
+def test_a_change_without_one_of_its_fields_is_none_and_says_which(field):
+    body = json.loads(Pen().write({"count": 1}).body)
+    del body[field]
+    with pytest.raises(UnreadableChange, match=f"'{field}'"):
+        read(canonical(body))
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        '{"a":' * 100_000,
+        "[" * 100_000,
+        '{"n":' + "9" * 5_000 + "}",
+        '{"n":NaN}',
+        "x" * (BODY_LIMIT + 1),
+        "\ud800",
+    ],
+    ids=["deep object", "deep list", "huge number", "NaN", "too long", "half a pair"],
+)
+def test_hostile_text_is_said_to_be_no_change(body):
+    with pytest.raises(UnreadableChange):
+        read(body)
+
+
+def test_a_text_that_was_altered_does_not_match_its_hash():
+    change = Pen().write({"human/1": {"answer": "stop"}})
+    with pytest.raises(UnreadableChange, match="damaged or altered"):
+        read(change.body.replace("stop", "none"), change.id)
+
+
+def test_true_is_no_number_for_n():
+    body = json.loads(Pen().write({"count": 1}).body)
+    body["n"] = True
+    with pytest.raises(UnreadableChange, match="'n'"):
+        read(canonical(body))
+
+
+def test_a_value_that_json_lacks_cannot_be_written():
+    with pytest.raises(UnreadableChange):
+        Pen().write({"weight_g": float("nan")})
+
+
+def test_what_could_be_told_of_an_unreadable_change_is_told():
+    body = json.loads(Pen().write({"count": 1}).body)
+    body["set"] = ["not", "paths"]
+    with pytest.raises(UnreadableChange) as caught:
+        read(canonical(body))
+    assert (caught.value.notebook, caught.value.n) == (body["notebook"], 1)
