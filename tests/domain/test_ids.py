@@ -10,7 +10,8 @@ SITE = site_id("HLG26")
 
 
 def test_the_same_number_gives_the_same_record_however_it_was_typed():
-    assert context_id(SITE, "1042a") == context_id(SITE, " 10 42A ") == context_id(SITE, "\uff11\uff10\uff14\uff12\uff21")
+    wide = "\uff11\uff10\uff14\uff12\uff21"  # full-width digits and letter, as some keyboards type them
+    assert context_id(SITE, "1042a") == context_id(SITE, " 10 42A ") == context_id(SITE, wide)
 
 
 def test_other_numbers_and_other_sites_give_other_records():
