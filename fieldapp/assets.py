@@ -1,0 +1,141 @@
+"""Reads what is shipped beside the code: reference tables, plates, texts and the font.
+
+The only module below `records` that opens a file. The tables are checked against each other when they are first
+read: a table that contradicts another is a fault of the installation, and an AssetError names file and line.
+Not here: what the values mean (fieldapp.domain.knowledge) and what is drawn with a plate.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.tables import NAMES, TableFault, knowledge_from
+
+
+class AssetError(Exception):
+    """Something shipped with the program is missing or contradicts itself.
+
+    file  the file, below the assets folder;  line  its line, 0 where the whole file is meant;  what  the fault
+    """
+
+    def __init__(self, file: str, line: int, what: str) -> None:
+        at = f"{file}, line {line}" if line else file
+        super().__init__(f"{at}: {what}. No record is touched; install the program again, or mend the file.")
+        self.file = file
+        self.line = line
+        self.what = what
+
+
+def root() -> Path:
+    """The assets folder: inside the installed package, or beside it in a checkout."""
+    here = Path(__file__).resolve().parent
+    for folder in (here / "_assets", here.parent / "assets"):
+        if (folder / "reference").is_dir():
+            return folder
+    raise AssetError("assets", 0, f"there is no assets folder at {here / '_assets'} or {here.parent / 'assets'}")
+
+
+def table(name: str) -> list[dict[str, str]]:
+    """The rows of assets/reference/<name>.csv, every cell a text. Raises AssetError."""
+    return [row for _, row in rows(root(), name)]
+
+
+def rows(base: Path, name: str) -> list[tuple[int, dict[str, str]]]:
+    """(line, row) pairs of a table under `base`. Every row has every column, and says where it is from."""
+    file = f"reference/{name}.csv"
+    if not name.isidentifier() or not (base / file).is_file():
+        raise AssetError(file, 0, "the table is missing")
+    with (base / file).open(encoding="utf-8", newline="") as opened:
+        reader = csv.DictReader(opened)
+        head = list(reader.fieldnames or [])
+        found = [(reader.line_num, row) for row in reader]
+    if not {"source", "seen"} <= set(head):
+        raise AssetError(file, 1, "the table lacks the column `source` or `seen`")
+    for line, row in found:
+        if None in row or None in row.values():
+            raise AssetError(file, line, f"the row does not have {len(head)} cells")
+        if not row["source"].strip():
+            raise AssetError(file, line, "the row names no source")
+        if row["seen"] not in ("memory", "-") and not row["seen"].startswith("verified:"):
+            raise AssetError(file, line, f"`seen` is {row['seen']!r}, not verified:<address>, memory or -")
+    return found
+
+
+@cache
+def knowledge() -> Knowledge:
+    """All reference tables together, checked against each other. Raises AssetError."""
+    return knowledge_at(root())
+
+
+def knowledge_at(base: Path) -> Knowledge:
+    """Knowledge from the tables under another assets folder. Raises AssetError."""
+    try:
+        return knowledge_from({name: rows(base, name) for name in NAMES})
+    except TableFault as fault:
+        raise AssetError(f"reference/{fault.table}.csv", fault.line, fault.what) from fault
+
+
+def plate_svg(form: str, element: str) -> str:
+    """The plate of an element in a form, as SVG text. Raises AssetError where none is drawn."""
+    if not has_plate(form, element):
+        raise AssetError(f"plates/{form}/{element}.svg", 0, "no plate is drawn for it")
+    return _plate(form, element).read_text(encoding="utf-8")
+
+
+def has_plate(form: str, element: str) -> bool:
+    """Whether a plate is drawn for an element in a form."""
+    return form.isidentifier() and element.isidentifier() and _plate(form, element).is_file()
+
+
+def _plate(form: str, element: str) -> Path:
+    return root() / "plates" / form / f"{element}.svg"
+
+
+def font(bold: bool = False) -> Path:
+    """The bundled font file (DejaVu Sans; its licence lies beside it)."""
+    file = f"fonts/DejaVuSans{'-Bold' if bold else ''}.ttf"
+    if not (root() / file).is_file():
+        raise AssetError(file, 0, "the font is missing")
+    return root() / file
+
+
+@cache
+def texts(lang: str = "en") -> Mapping[str, str]:
+    """User texts by key, from texts/<lang>.json and texts/<lang>/*.json. Raises AssetError on a repeated key."""
+    return MappingProxyType(texts_at(root(), lang))
+
+
+def texts_at(base: Path, lang: str) -> dict[str, str]:
+    """The texts under another assets folder. Raises AssetError."""
+    whole = base / "texts" / f"{lang}.json"
+    files = ([whole] if whole.is_file() else []) + sorted((base / "texts" / lang).glob("*.json"))
+    if not files:
+        raise AssetError(f"texts/{lang}", 0, "there are no texts in this language")
+    found: dict[str, str] = {}
+    for path in files:
+        file = path.relative_to(base).as_posix()
+        for key, text in _pairs(path, file):
+            if key in found:
+                raise AssetError(file, 0, f"the key {key!r} is given twice")
+            if not isinstance(text, str):
+                raise AssetError(file, 0, f"the text of {key!r} is no sentence")
+            found[key] = text
+    return found
+
+
+def _pairs(path: Path, file: str) -> list[tuple[str, Any]]:
+    """The keys and texts of one file as they stand, repeated keys and all."""
+    try:
+        read = json.loads(path.read_text(encoding="utf-8"), object_pairs_hook=list)
+    except json.JSONDecodeError as error:
+        raise AssetError(file, error.lineno, f"not readable as JSON ({error.msg})") from None
+    if not isinstance(read, list) or not all(isinstance(pair, tuple) for pair in read):
+        raise AssetError(file, 0, "not a plain list of key and sentence")
+    return read

@@ -1,0 +1,380 @@
+"""What the project knows of skeletons, as plain values: taxa, elements, portions, centres, ages, counts, words.
+
+The values come from the tables in assets/reference; `fieldapp.assets` reads and checks them. Nothing is measured,
+judged or drawn here. Every helper takes any value and answers for a key it does not know: "" or nothing, never
+an error, because records keep words from newer vocabularies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any, Literal
+
+Occurs = Literal["yes", "no", "some"]
+
+
+@dataclass(frozen=True, slots=True)
+class Taxon:
+    """An animal, a pair that is often not parted, a size class or a wider group.
+
+    broader  every wider group, nearest first; the last is `unknown`
+    kind     "species", "pair", "size_class" or "group"
+    form     which plates are drawn for it
+    antler, horn_core, tooth   whether it has them ("some": some of its animals, or one sex)
+    burrows  whether it digs itself into older layers
+    heaviest_g  a single fragment above this weight is checked (grams, project decision); None: no ceiling
+    """
+
+    key: str
+    name: str
+    latin: str
+    ncbi: tuple[int, ...]
+    broader: tuple[str, ...]
+    kind: str
+    form: str
+    antler: Occurs
+    horn_core: Occurs
+    tooth: Occurs
+    burrows: Occurs
+    heaviest_g: float | None
+    source: str
+    seen: str
+
+    @property
+    def named(self) -> bool:
+        """Whether this names an animal (or an unparted pair), not only a size or a class."""
+        return self.kind in ("species", "pair")
+
+
+@dataclass(frozen=True, slots=True)
+class Element:
+    """A bone of the skeleton.
+
+    sided    left and right can be recorded
+    midline  it lies on, or can be found whole across, the midline
+    kind     "long_bone", "flat", "short", "axial", "tooth" or "indeterminate"
+    finest   the finest name the bare element usually allows: "species" or "size_class"
+    shows_sex  whether sex can be seen on it
+    material "bone" or "tooth"
+    uberon   id in the Uberon ontology, "UBERON:nnnnnnn"
+    """
+
+    key: str
+    name: str
+    latin: str
+    kind: str
+    sided: bool
+    midline: bool
+    finest: str
+    shows_sex: Occurs
+    material: str
+    uberon: str
+    uberon_label: str
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
+class ElementForm:
+    """How an element differs in a taxon: absent from it, or under another name there."""
+
+    element: str
+    taxon: str
+    occurs: bool
+    form: str
+    name: str
+    uberon: str
+    note: str
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
+class Portion:
+    """A part of an element that only one bone can supply when over half of it is there.
+
+    step    place along the bone, 1 at the proximal end; portions of one step lie side by side
+    kind    "epiphysis", "metaphysis", "shaft" or "part"
+    centre  the fusion centre whose epiphysis it belongs to, or None
+    share   nominal share of the element, the shares of an element adding up to 1 (project decision)
+    tells_side  whether the portion alone usually tells left from right
+    """
+
+    element: str
+    key: str
+    step: int
+    kind: str
+    centre: str | None
+    share: float
+    tells_side: bool
+    name: str
+    definition: str
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
+class Centre:
+    """A centre of ossification whose joining is recorded.
+
+    metaphysis  the portion on the other side of its growth line, or None
+    ends        what the published tables call it
+    only, not_in  taxa (with everything under them) that alone have it, or that lack it
+    """
+
+    element: str
+    key: str
+    name: str
+    metaphysis: str | None
+    ends: tuple[str, ...]
+    only: tuple[str, ...]
+    not_in: tuple[str, ...]
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
+class FusionAge:
+    """One published age of fusion. Months; a missing limit is open. `chosen`: from the one source used."""
+
+    taxon: str
+    element: str
+    centre: str
+    sex: str
+    min_months: float | None
+    max_months: float | None
+    chosen: bool
+    method: str
+    published_element: str
+    published_end: str
+    confidence: str
+    note: str
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
+class SkeletonCount:
+    """How many of an element a skeleton has, after one source; both sides together."""
+
+    taxon: str
+    element: str
+    count: int
+    count_max: int
+    chosen: bool
+    published_taxon: str
+    published_element: str
+    note: str
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
+class RuleRow:
+    """What is known of a rule beside its code.
+
+    level     "impossible", "check" or "note"
+    kind      what it looks at: "docket", "context", "bag" or "group"
+    families  what it is about, for listing
+    raises    the answer to the human question it asks for ("query", "not_excluded"), or ""
+    """
+
+    key: str
+    level: str
+    kind: str
+    families: tuple[str, ...]
+    raises: str
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True)
+class Knowledge:
+    """All tables together, by key, with the questions asked of them most."""
+
+    taxa: Mapping[str, Taxon]
+    elements: Mapping[str, Element]
+    forms: tuple[ElementForm, ...]
+    portions: Mapping[str, tuple[Portion, ...]]
+    centres: Mapping[str, tuple[Centre, ...]]
+    fusion_ages: tuple[FusionAge, ...]
+    skeleton_counts: tuple[SkeletonCount, ...]
+    roles: Mapping[tuple[str, str], str]
+    words: Mapping[str, tuple[str, ...]]
+    rules: Mapping[str, RuleRow]
+
+    # Looked up for every record that is checked, so worked out once.
+    portion_keys: Mapping[str, Mapping[str, Portion]] = field(init=False, repr=False)
+    centre_keys: Mapping[str, Mapping[str, Centre]] = field(init=False, repr=False)
+    _lines: Mapping[str, frozenset[str]] = field(init=False, repr=False)
+    _members: Mapping[str, tuple[str, ...]] = field(init=False, repr=False)
+    _ranges: Mapping[tuple[str, str, str], tuple[float | None, float | None]] = field(init=False, repr=False)
+    _counts: Mapping[tuple[str, str], tuple[int, int]] = field(init=False, repr=False)
+    _forms: Mapping[tuple[str, str], ElementForm] = field(init=False, repr=False)
+    _centres_in: Mapping[tuple[str, str], tuple[Centre, ...]] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        lines = {key: frozenset((key, *taxon.broader)) for key, taxon in self.taxa.items()}
+        members: dict[str, list[str]] = {}
+        for key, taxon in self.taxa.items():
+            if taxon.broader:
+                members.setdefault(taxon.broader[0], []).append(key)
+        self._set("portion_keys", {e: {p.key: p for p in rows} for e, rows in self.portions.items()})
+        self._set("centre_keys", {e: {c.key: c for c in rows} for e, rows in self.centres.items()})
+        self._set("_lines", lines)
+        self._set("_members", {key: tuple(found) for key, found in members.items()})
+        self._set("_ranges", self._chosen_ranges())
+        self._set("_counts", self._chosen_counts())
+        self._set("_forms", self._nearest_forms())
+        self._set(
+            "_centres_in",
+            {
+                (element, taxon): tuple(c for c in rows if self._has(taxon, c))
+                for element, rows in self.centres.items()
+                for taxon in self.taxa
+            },
+        )
+
+    def _set(self, name: str, value: Mapping[Any, Any]) -> None:
+        object.__setattr__(self, name, MappingProxyType(value))
+
+    def _has(self, taxon: str, centre: Centre) -> bool:
+        # A wide group has a centre if any animal in it may have it.
+        if centre.only and not any(self.is_a(taxon, one) or self.is_a(one, taxon) for one in centre.only):
+            return False
+        return not any(self.is_a(taxon, one) for one in centre.not_in)
+
+    def _chosen_ranges(self) -> dict[tuple[str, str, str], tuple[float | None, float | None]]:
+        found: dict[tuple[str, str, str], tuple[float | None, float | None]] = {}
+        for row in self.fusion_ages:
+            if row.chosen:
+                key = (row.taxon, row.element, row.centre)
+                limits = (row.min_months, row.max_months)
+                found[key] = _span(found[key], limits) if key in found else limits
+        for pair in (taxon for taxon in self.taxa.values() if taxon.kind == "pair"):
+            own = self._members.get(pair.key, ())
+            for element, centre in {key[1:] for key in found if key[0] in own}:
+                parts = [found.get((one, element, centre)) for one in own]
+                if all(part is not None for part in parts):
+                    limits = parts[0] or (None, None)
+                    for part in parts[1:]:
+                        limits = _span(limits, part or (None, None))
+                    found.setdefault((pair.key, element, centre), limits)
+        return found
+
+    def _chosen_counts(self) -> dict[tuple[str, str], tuple[int, int]]:
+        usual: dict[tuple[str, str], int] = {}
+        most: dict[tuple[str, str], int] = {}
+        for row in self.skeleton_counts:
+            key = (row.taxon, row.element)
+            most[key] = max(most.get(key, 0), row.count_max)
+            if row.chosen:
+                usual[key] = row.count
+        for pair in (taxon for taxon in self.taxa.values() if taxon.kind == "pair"):
+            own = self._members.get(pair.key, ())
+            for element in self.elements:
+                counts = {usual.get((one, element)) for one in own}
+                if own and len(counts) == 1 and None not in counts:
+                    key = (pair.key, element)
+                    usual.setdefault(key, usual[own[0], element])
+                    most.setdefault(key, max(most[one, element] for one in own))
+        return {key: (count, max(count, most[key])) for key, count in usual.items()}
+
+    def _nearest_forms(self) -> dict[tuple[str, str], ElementForm]:
+        named = {(form.element, form.taxon): form for form in self.forms}
+        found: dict[tuple[str, str], ElementForm] = {}
+        for key, taxon in self.taxa.items():
+            for element in self.elements:
+                line = (named.get((element, one)) for one in (key, *taxon.broader))
+                form = next((one for one in line if one is not None), None)
+                if form is not None:
+                    found[element, key] = form
+        return found
+
+    # Taxa
+
+    def is_a(self, taxon: str, broader: str) -> bool:
+        """Whether `taxon` is `broader` or lies under it. False for a key that is not known."""
+        return broader in self._lines.get(taxon, ())
+
+    def common(self, one: str, other: str) -> str | None:
+        """The narrowest group that holds both; None if either is not known."""
+        if one not in self.taxa or other not in self.taxa:
+            return None
+        line = self._lines[other]
+        return next((key for key in (one, *self.taxa[one].broader) if key in line), None)
+
+    def members(self, taxon: str) -> tuple[str, ...]:
+        """The taxa directly under `taxon`."""
+        return self._members.get(taxon, ())
+
+    def size_class(self, taxon: str) -> str | None:
+        """The size class of `taxon`, or None where it has none."""
+        found = self.taxa.get(taxon)
+        line = (found.key, *found.broader) if found else ()
+        return next((key for key in line if self.taxa[key].kind == "size_class"), None)
+
+    # Elements
+
+    def form_of(self, element: str, taxon: str) -> ElementForm | None:
+        """How the element differs in the taxon, or None if it is the usual bone."""
+        return self._forms.get((element, taxon))
+
+    def occurs(self, element: str, taxon: str) -> bool:
+        """Whether the taxon can have the element; True where nothing is known against it."""
+        form = self._forms.get((element, taxon))
+        return form is None or form.occurs
+
+    def portions_of(self, element: str) -> tuple[Portion, ...]:
+        """The portions of an element, in the order of the table; none for an indeterminate or unknown one."""
+        return self.portions.get(element, ())
+
+    def centres_of(self, element: str, taxon: str | None = None) -> tuple[Centre, ...]:
+        """The fusion centres of an element, in the taxon if it is given and known."""
+        found = self._centres_in.get((element, taxon)) if taxon is not None else None
+        return self.centres.get(element, ()) if found is None else found
+
+    def epiphysis(self, element: str, centre: str) -> tuple[Portion, ...]:
+        """The portions that belong to a centre."""
+        return tuple(portion for portion in self.portions_of(element) if portion.centre == centre)
+
+    def count(self, taxon: str, element: str) -> int | None:
+        """How many a skeleton has after the chosen source, both sides; None where no source says."""
+        found = self._counts.get((taxon, element))
+        return found[0] if found else None
+
+    def count_max(self, taxon: str, element: str) -> int | None:
+        """The largest number any of the sources gives."""
+        found = self._counts.get((taxon, element))
+        return found[1] if found else None
+
+    # Ages
+
+    def fusion_range(self, taxon: str, element: str, centre: str) -> tuple[float | None, float | None] | None:
+        """Months (from, to) in which the centre fuses, after the source chosen for the taxon.
+
+        Both sexes together. A limit of None is open. None altogether where the chosen source is silent; other
+        sources are never filled in. An unparted pair has the span of its animals, if each has an age.
+        """
+        return self._ranges.get((taxon, element, centre))
+
+    # People and words
+
+    def allowed(self, act: str, role: str) -> str:
+        """Whether a role may do an act: "yes", "no", "policy" or "zone"; "no" for anything not in the table."""
+        return self.roles.get((act, role), "no")
+
+    def is_word(self, of: str, word: object) -> bool:
+        """Whether `word` is in the closed list named `of`."""
+        return isinstance(word, str) and word in self.words.get(of, ())
+
+
+def _span(
+    one: tuple[float | None, float | None], other: tuple[float | None, float | None]
+) -> tuple[float | None, float | None]:
+    """The range that holds both; an open limit stays open."""
+    low = None if one[0] is None or other[0] is None else min(one[0], other[0])
+    high = None if one[1] is None or other[1] is None else max(one[1], other[1])
+    return low, high
