@@ -38,21 +38,22 @@ class Record:
 
     def __init__(self, record_id: str) -> None:
         self.id = record_id
-        self.kinds: set[str] = set()
-        self.sites: set[str] = set()
+        self.kinds: tuple[str, ...] = ()
+        self.sites: tuple[str, ...] = ()
         self.heads: dict[str, dict[str, Any]] = {}
-        self.named: dict[str, set[str]] = {}
-        self.seen_by_deletion: dict[str, dict[str, list[str]]] = {}
+        # Most records are written once and never deleted: these two are made when they are needed.
+        self.named: dict[str, set[str]] | None = None
+        self.seen_by_deletion: dict[str, dict[str, list[str]]] | None = None
 
     @property
     def kind(self) -> str:
         """The record's kind; if two were claimed for one id, the first by the alphabet, everywhere the same."""
-        return min(self.kinds)
+        return self.kinds[0]
 
     @property
     def site(self) -> str:
         """The site's id, chosen like `kind`."""
-        return min(self.sites)
+        return self.sites[0]
 
     def value(self, path: str, default: Any = None) -> Any:
         """The value at `path`; where heads differ, that of the head with the smallest id, everywhere the same."""
@@ -112,7 +113,8 @@ class Record:
             return "live"
         if len(deletions) < len(heads):
             return "disputed"
-        seen = {one for change in deletions for ids in self.seen_by_deletion[change].values() for one in ids}
+        deletions_saw = self.seen_by_deletion or {}
+        seen = {one for change in deletions for ids in deletions_saw[change].values() for one in ids}
         for path, ids in self.heads.items():
             if path != DELETED and any(one not in seen and one not in heads for one in ids):
                 return "disputed"
@@ -122,13 +124,13 @@ class Record:
         """The whole state as JSON values, sorted so that equal states give equal text."""
         return {
             "id": self.id,
-            "kinds": sorted(self.kinds),
-            "sites": sorted(self.sites),
+            "kinds": list(self.kinds),
+            "sites": list(self.sites),
             "heads": {path: dict(sorted(self.heads[path].items())) for path in sorted(self.heads)},
-            "named": {path: sorted(ids) for path, ids in sorted(self.named.items())},
+            "named": {path: sorted(ids) for path, ids in sorted((self.named or {}).items())},
             "seen_by_deletion": {
                 change: {path: sorted(ids) for path, ids in sorted(over.items())}
-                for change, over in sorted(self.seen_by_deletion.items())
+                for change, over in sorted((self.seen_by_deletion or {}).items())
             },
         }
 
@@ -136,11 +138,11 @@ class Record:
     def from_json(cls, state: Mapping[str, Any]) -> Record:
         """The record whose `as_json` is `state`."""
         record = cls(state["id"])
-        record.kinds = set(state["kinds"])
-        record.sites = set(state["sites"])
+        record.kinds = tuple(state["kinds"])
+        record.sites = tuple(state["sites"])
         record.heads = state["heads"]
-        record.named = {path: set(ids) for path, ids in state["named"].items()}
-        record.seen_by_deletion = state["seen_by_deletion"]
+        record.named = {path: set(ids) for path, ids in state["named"].items()} or None
+        record.seen_by_deletion = state["seen_by_deletion"] or None
         return record
 
 
@@ -171,9 +173,11 @@ class Fold:
         record = self.records.get(change.record)
         if record is None:
             record = self.records[change.record] = Record(change.record)
-        record.kinds.add(change.kind)
-        record.sites.add(change.site)
-        all_heads, all_named, over = record.heads, record.named, change.over
+        if change.kind not in record.kinds:
+            record.kinds = tuple(sorted((*record.kinds, change.kind)))
+        if change.site not in record.sites:
+            record.sites = tuple(sorted((*record.sites, change.site)))
+        all_heads, over = record.heads, change.over
         for path, value in change.set.items():
             heads = all_heads.get(path)
             if heads is None:
@@ -184,15 +188,22 @@ class Fold:
             ids = over.get(path)
             if ids:
                 # Remembered whether they have come or not: that is what makes the order of arrival not matter.
-                named = all_named.setdefault(path, set())
-                named.update(ids)
+                if record.named is None:
+                    record.named = {}
+                named = record.named.get(path)
+                if named is None:
+                    record.named[path] = set(ids)
+                else:
+                    named.update(ids)
                 for one in ids:
-                    if heads.pop(one, _ABSENT) is not _ABSENT and path == DELETED:
+                    if heads.pop(one, _ABSENT) is not _ABSENT and path == DELETED and record.seen_by_deletion:
                         del record.seen_by_deletion[one]
-            if all_named and change_id in all_named.get(path, ()):
+            if record.named is not None and change_id in record.named.get(path, ()):
                 continue
             heads[change_id] = value
             if path == DELETED:
+                if record.seen_by_deletion is None:
+                    record.seen_by_deletion = {}
                 record.seen_by_deletion[change_id] = over
         return record
 

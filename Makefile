@@ -1,0 +1,60 @@
+# Two commands are all a fresh Debian machine needs: `make demo` and `make test`.
+# Each makes .venv, and installs system packages where it may, or says which to install.
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+OUT ?= demo_out
+SEED ?= 20260601
+# Kivy draws in software on a screen that need not exist.
+SCREEN := LIBGL_ALWAYS_SOFTWARE=1 xvfb-run -a -s "-screen 0 1920x1200x24 -ac"
+
+.PHONY: help demo test proof proof-slice bench lint types clean system-demo system-test venv
+
+help:
+	@echo "make demo              two tablets, a cabin, a review and the sheets (HEADLESS=1: without a display)"
+	@echo "make test              everything that must hold, within ten minutes"
+	@echo "make proof             the long soaks and the benchmarks"
+	@echo "make lint types        ruff and mypy alone (part of make test)"
+
+system-demo:
+	@sh .ci/system demo
+
+system-test:
+	@sh .ci/system test
+
+venv: $(VENV)/.ready
+
+$(VENV)/.ready: pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable ".[test]"
+	@touch $@
+
+demo: system-demo venv
+	$(BIN)/bonedocket demo --out $(OUT) $(if $(HEADLESS),--headless)
+
+lint: venv
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+types: venv
+	$(BIN)/mypy fieldapp server demo_data
+
+test: system-test venv lint types
+	$(SCREEN) $(BIN)/python -m pytest
+
+# The same soaks, fewer rounds and a fixed seed: what CI can afford.
+proof-slice: system-test venv
+	PROOF_ROUNDS=20 PROOF_SEED=$(SEED) $(SCREEN) $(BIN)/python -m pytest -m proof
+
+proof: system-test venv
+	HYPOTHESIS_PROFILE=proof PROOF_ROUNDS=200 $(SCREEN) $(BIN)/python -m pytest -m "proof or not proof"
+	$(MAKE) bench
+
+bench: venv
+	$(BIN)/python -m tests.benchmarks.save
+	$(BIN)/python -m tests.benchmarks.open
+	$(BIN)/python -m tests.benchmarks.merge
+
+clean:
+	rm -rf $(VENV) demo_out build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis

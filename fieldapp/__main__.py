@@ -1,0 +1,5 @@
+"""`python -m fieldapp` is `bonedocket`."""
+
+from fieldapp.cli import main
+
+raise SystemExit(main())

@@ -1,0 +1,75 @@
+"""The command `bonedocket`. Finds its commands by entry points, so that a tablet's install has the tablet's only.
+
+A command is a module with `HELP` (one line), `register(parser)` and `run(args) -> exit code`. Exit codes: 0 done,
+1 done and something is wrong with what was looked at, 2 the command could not do its work (CommandError says why).
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from importlib.metadata import EntryPoint, entry_points, version
+from types import ModuleType
+
+GROUP = "bonedocket.commands"
+
+
+class CommandError(Exception):
+    """What kept a command from its work, in words for the person who typed it."""
+
+
+class _Missing:
+    """Stands in for a command whose packages are not installed, and says so when it is called."""
+
+    def __init__(self, name: str, missing: str) -> None:
+        self.HELP = f"(not installed: needs {missing})"
+        self._words = (
+            f"'{name}' needs the package '{missing}', which a bare install leaves out. "
+            'Install the cabin\'s side with: pip install "bonedocket[server]"'
+        )
+
+    def register(self, parser: argparse.ArgumentParser) -> None:
+        parser.add_argument("rest", nargs=argparse.REMAINDER, help=argparse.SUPPRESS)
+
+    def run(self, args: argparse.Namespace) -> int:
+        raise CommandError(self._words)
+
+
+def _load(entry: EntryPoint) -> ModuleType | _Missing:
+    try:
+        return entry.load()  # type: ignore[no-any-return]
+    except ModuleNotFoundError as error:
+        # A module of ours that is missing is a broken install, not a choice: that must not be dressed up.
+        if error.name is None or error.name.partition(".")[0] in ("fieldapp", "server", "demo_data"):
+            raise
+        return _Missing(entry.name, error.name)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Runs `bonedocket` with `argv` (default: the command line's) and returns the exit code."""
+    parser = argparse.ArgumentParser(
+        prog="bonedocket",
+        description="Records animal bone where it is found, offline; stops at possible human remains; merges at the "
+        "site cabin; prints context bone sheets.",
+    )
+    parser.add_argument("--version", action="version", version=version("bonedocket"))
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for entry in sorted(entry_points(group=GROUP), key=lambda one: one.name):
+        module = _load(entry)
+        below = commands.add_parser(entry.name, help=module.HELP, description=module.HELP)
+        module.register(below)
+        below.set_defaults(run=module.run)
+    args = parser.parse_args(argv)
+    try:
+        return int(args.run(args))
+    except CommandError as error:
+        print(f"bonedocket {args.command}: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print(f"bonedocket {args.command}: stopped.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of our output went away (`| head`): nothing is wrong with us.
+        sys.stderr.close()
+        return 0
