@@ -154,11 +154,11 @@ def _taxa(tables: Tables) -> dict[str, Taxon]:
     above = {cells.key(): cells.text("broader") for cells in _cells("taxa", tables)}
     for cells in _cells("taxa", tables):
         cells.known("broader", {"", *above})
-        line = _line(cells.key(), above)
-        if line is None:
+        if (cells.text("broader") == "") != (cells.key() == "unknown"):
+            raise cells.fault("`unknown`, and it alone, stands above all: every other taxon has a wider group")
+    for cells in _cells("taxa", tables):
+        if cells.key() in _line(cells.key(), above):
             raise cells.fault(f"the wider groups of {cells.key()!r} go round in a circle")
-        if line[-1:] not in ((), ("unknown",)) or (not line and cells.key() != "unknown"):
-            raise cells.fault(f"the wider groups of {cells.key()!r} do not end in `unknown`")
 
     def make(cells: _Cells) -> Taxon:
         return Taxon(
@@ -166,7 +166,7 @@ def _taxa(tables: Tables) -> dict[str, Taxon]:
             name=cells.text("name"),
             latin=cells.text("latin"),
             ncbi=tuple(int(one) for one in cells.several("ncbi")),
-            broader=_line(cells.key(), above) or (),
+            broader=_line(cells.key(), above),
             kind=cells.one_of("kind", "species", "pair", "size_class", "group"),
             form=cells.key("form"),
             antler=cells.occurs("antler"),
@@ -181,12 +181,10 @@ def _taxa(tables: Tables) -> dict[str, Taxon]:
     return _by_key("taxa", tables, make)
 
 
-def _line(key: str, above: Mapping[str, str]) -> tuple[str, ...] | None:
-    """Every wider group, nearest first; None if they go round in a circle."""
+def _line(key: str, above: Mapping[str, str]) -> tuple[str, ...]:
+    """Every wider group, nearest first, each once."""
     line: list[str] = []
-    while (key := above[key]) != "":
-        if key in line:
-            return None
+    while (key := above[key]) != "" and key not in line:
         line.append(key)
     return tuple(line)
 
