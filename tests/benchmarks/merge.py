@@ -2,10 +2,10 @@
 
     python -m tests.benchmarks.merge [--changes 20000] [--rounds 5] [--json]
 
-The anchor applies the same single-field edits to a pycrdt document, 500 in one update, which suits it best (a flat map;
-it keeps no conflicts). Ours is `Fold.apply` of changes that are parsed already, as pycrdt's are decoded already; reading
-a change from its text is a row of its own. Contenders take turns batch by batch. Growth is the log-log slope of total
-time between 1,000 and 50,000 records, beside that of assigning to a plain dict, which no merge can beat.
+The anchor applies the same single-field edits to a pycrdt document, 500 in one update, which suits it best (a flat
+map; it keeps no conflicts). Ours is `Fold.apply` of changes that are parsed already, as pycrdt's are decoded already;
+reading a change from its text is a row of its own. Contenders take turns batch by batch. Growth is the log-log slope
+of total time between 1,000 and 50,000 records, beside that of a plain dict, which no merge can beat.
 """
 
 from __future__ import annotations
