@@ -1,1 +1,1 @@
-"""The tablet's notebook: TinyDB over an append-only, fsynced journal."""
+"""The tablet's notebook: a journal on disk, the records it folds into, and TinyDB's way of asking."""
