@@ -14,6 +14,8 @@ Point = tuple[float, float]
 Segment = tuple[Point, Point]
 Triangle = tuple[int, int, int]
 
+CROSSED = "the outline crosses itself and cannot be cut into triangles"
+
 
 def sides(polygon: Sequence[Point]) -> Iterator[Segment]:
     """The polygon's sides in order, beginning with the one that closes it."""
@@ -96,29 +98,34 @@ def hatch(polygon: Sequence[Point], pitch: float, angle: float) -> list[Segment]
 def triangles(polygon: Sequence[Point]) -> list[Triangle]:
     """Triangles that cover the polygon exactly, as indexes of its points: what a graphics card can fill.
 
-    Ear clipping; the indexes hold for the same polygon moved, scaled or mirrored. Raises ValueError when the outline
-    crosses itself.
+    Ear clipping; the indexes hold for the same polygon moved, scaled or mirrored. Raises ValueError for an outline
+    that crosses itself, told by triangles that run out or that cover more than the outline encloses.
     """
     left = list(range(len(polygon)))
-    if signed_area(polygon) < 0:
+    area = signed_area(polygon)
+    if area < 0:
         left.reverse()
     ears: list[Triangle] = []
-    at, tried = 0, 0
+    at, tried, covered = 0, 0, 0.0
     while len(left) > 3:
         if tried > len(left):
-            raise ValueError("the outline crosses itself and cannot be cut into triangles")
+            raise ValueError(CROSSED)
         at %= len(left)
         before, here, after = left[at - 1], left[at], left[(at + 1) % len(left)]
         turn = _turn(polygon[before], polygon[here], polygon[after])
         if turn == 0 or (turn > 0 and _is_ear(polygon, left, before, here, after)):
             if turn > 0:
                 ears.append((before, here, after))
+                covered += turn / 2
             del left[at]
             tried = 0
         else:
             tried += 1
         at += 1  # Stepping on spreads the ears round the outline, which keeps the triangles from becoming slivers.
     ears.append((left[0], left[1], left[2]))
+    covered += abs(_turn(*(polygon[index] for index in left))) / 2
+    if not math.isclose(covered, abs(area), rel_tol=1e-6):
+        raise ValueError(CROSSED)
     return ears
 
 
