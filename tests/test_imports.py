@@ -102,6 +102,15 @@ def test_a_module_imports_only_what_lies_below_it(path):
             assert owner is None or within(module, owner) or within(module, "server.demo"), f"{module} imports {name}"
 
 
+@pytest.mark.parametrize(
+    "path", [p for p in FILES if within(module_of(p), "fieldapp.domain")], ids=lambda path: str(path.relative_to(ROOT))
+)
+def test_the_domain_opens_no_file_and_asks_for_no_input(path):
+    called = {node.func.id for node in ast.walk(ast.parse(path.read_text("utf-8")))
+              if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)}  # fmt: skip
+    assert not called & {"open", "input", "print", "exec", "eval", "__import__"}
+
+
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_a_module_opens_with_what_it_is_for(path):
     assert ast.get_docstring(ast.parse(path.read_text("utf-8"))), f"{path} has no docstring"
