@@ -110,7 +110,7 @@ def test_every_portion_takes_a_fingertip_of_nine_millimetres(form, element):
 
 @EACH
 def test_proximal_is_up_and_medial_lies_where_the_view_puts_it(form, element):
-    """Of a left bone seen from in front medial is on the viewer's left, from behind on the right (anatomy)."""
+    """Of a left bone seen from in front medial is on the viewer's left, from behind on the right (memory)."""
     middle = {key: shape.centroid for key, shape in shapes(form, element).items()}
     down = [middle[key].y for key in PORTIONS[element] if key.endswith(("metaphysis", "shaft"))]
     assert down == sorted(down)
@@ -132,7 +132,10 @@ def test_proximal_is_up_and_medial_lies_where_the_view_puts_it(form, element):
 
 
 def test_the_two_forms_differ_as_the_bones_do():
-    """What the drawings must show, by the human criteria of the reference tables: HU02, FE04, RA02, RA03, TI04."""
+    """What the drawings must show, by HU02, FE04, RA02, RA03 and TI04 of the human criteria.
+
+    That table marks HU02 as seen in its source and the others as from memory.
+    """
 
     def top(form, element, key):
         return min(y for _, y in plate(form, element).portions[key])
