@@ -1,0 +1,188 @@
+"""What the ledger answers: lists, histories, disagreements, numbers, pages of changes. Reads only, and one moment each.
+
+Functions over a connection; `Ledger` offers them. Not here: holds (a module of their own).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, NamedTuple
+
+from sqlalchemy import Connection, Select, and_, func, or_, select
+from sqlalchemy.orm import aliased
+
+from fieldapp.records.changes import Change, read
+from fieldapp.records.fold import Record
+from server.ledger import folding, intake, meta, tables
+from server.ledger.holds import contexts_of
+
+
+class Written(NamedTuple):
+    """One change, with `change.by`, `.at` and `.notebook` as its writer knew them; the rest is the ledger's."""
+
+    change: Change
+    seq: int
+    received_at: str
+    source: str
+
+
+class Listed(NamedTuple):
+    """A record's line in a list. `disagreements` and `problems` are numbers of them; what is not known is ""."""
+
+    id: str
+    kind: str
+    label: str
+    context: str
+    life: str
+    answer: str
+    disagreements: int
+    problems: int
+
+
+class Disputed(NamedTuple):
+    """A path about which a record disagrees. `heads`: the values that stand, by change id."""
+
+    record: str
+    kind: str
+    label: str
+    context: str
+    path: str
+    nature: str
+    heads: dict[str, Any]
+
+
+class Pulled(NamedTuple):
+    """A page of changes as (seq, id, body); `cursor` and `mark` to go on from; whether there is more."""
+
+    rows: list[tuple[int, str, str]]
+    epoch: str
+    cursor: int
+    mark: str
+    more: bool
+
+
+def records(connection: Connection, kind: str, context: str | None, deleted: bool) -> list[Record]:
+    """The records of a kind, by label."""
+    column = tables.record.c
+    query = _in_context(select(column.state), kind, context, deleted).order_by(column.label, column.id)
+    return folding.load(connection.scalars(query))
+
+
+def listing(connection: Connection, kind: str, context: str | None, deleted: bool) -> list[Listed]:
+    """Like `records`, as light lines."""
+    column = tables.record.c
+    bag = aliased(tables.record)
+    numbers = [
+        select(func.count()).select_from(table).where(table.c.record == column.id).scalar_subquery()
+        for table in (tables.disagreement, tables.problem)
+    ]
+    query = select(
+        column.id,
+        column.kind,
+        func.coalesce(column.label, ""),
+        func.coalesce(bag.c.context, column.context, ""),
+        column.life,
+        func.coalesce(column.answer, ""),
+        *numbers,
+    ).select_from(tables.record.outerjoin(bag, bag.c.id == column.bag))
+    query = _in_context(query, kind, context, deleted).order_by(column.label, column.id)
+    return [Listed(*row) for row in connection.execute(query)]
+
+
+def _in_context(query: Select[Any], kind: str, context: str | None, deleted: bool) -> Select[Any]:
+    column = tables.record.c
+    query = query.where(column.kind == kind)
+    if not deleted:
+        query = query.where(column.life != "deleted")
+    if context is None:
+        return query
+    bag = aliased(tables.record)
+    there = select(bag.c.id).where(bag.c.context == context)
+    elsewhere = select(bag.c.id).where(bag.c.context.is_not(None), bag.c.id == column.bag)
+    own = and_(column.context == context, ~elsewhere.exists())
+    return query.where(or_(column.bag.in_(there), own))
+
+
+def history(connection: Connection, record: str) -> list[Written]:
+    """Every change of a record, in the order in which they came."""
+    return _written(connection, select(tables.change).where(tables.change.c.record == record))
+
+
+def who(connection: Connection, change_ids: Iterable[str]) -> dict[str, Written]:
+    """{change id: its change} of those that are there."""
+    found: list[Written] = []
+    for part in folding.parts(sorted(set(change_ids))):
+        found += _written(connection, select(tables.change).where(tables.change.c.id.in_(part)))
+    return {one.change.id: one for one in found}
+
+
+def _written(connection: Connection, query: Select[Any]) -> list[Written]:
+    rows = connection.execute(query.order_by(tables.change.c.seq))
+    return [Written(read(row.body), row.seq, row.received_at, row.source) for row in rows]
+
+
+def disagreements(connection: Connection, nature: str | None) -> list[Disputed]:
+    """What the records disagree about, by label."""
+    column = tables.disagreement.c
+    query = select(column.record, column.path, column.nature)
+    if nature is not None:
+        query = query.where(column.nature == nature)
+    rows = connection.execute(query).all()
+    found = {one.id: one for one in folding.records_of(connection, sorted({row[0] for row in rows}))}
+    contexts = contexts_of(connection, found.values())
+    disputed = {one: record.disagreements() for one, record in found.items()}
+    listed = [
+        Disputed(
+            one, found[one].kind, folding.label_of(found[one]), contexts.get(one, ""), path, what, disputed[one][path]
+        )
+        for one, path, what in rows
+    ]
+    return sorted(listed, key=lambda one: (one.label, one.record, one.path))
+
+
+def unread(connection: Connection, answer: str | None) -> list[dict[str, Any]]:
+    """What was kept but not folded, newest first."""
+    query = select(tables.unread).order_by(tables.unread.c.nr.desc())
+    if answer is not None:
+        query = query.where(tables.unread.c.answer == answer)
+    return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def counts(connection: Connection) -> dict[str, Any]:
+    """Numbers for a first page: see Ledger.counts."""
+    column = tables.record.c
+    live = column.life != "deleted"
+    aside = _numbers(connection, tables.unread.c.answer)
+    return {
+        "records": _numbers(connection, column.kind, live),
+        "answers": _numbers(connection, column.answer, live, column.answer.is_not(None)),
+        "disagreements": _numbers(connection, tables.disagreement.c.nature),
+        "problems": _numbers(connection, tables.problem.c.level),
+        "unread": aside.get(intake.KEPT_UNREAD, 0),
+        "set_aside": aside.get(intake.SET_ASIDE, 0),
+        "due": connection.scalar(select(func.count()).select_from(tables.record).where(column.due)) or 0,
+        "head": meta.names(connection).head,
+    }
+
+
+def _numbers(connection: Connection, column: Any, *only: Any) -> dict[str, int]:
+    return dict(connection.execute(select(column, func.count()).where(*only).group_by(column)).all())
+
+
+def pull(connection: Connection, since: int, limit: int, skip: str, notebook: str) -> Pulled:
+    """A page of changes after number `since`: see Ledger.pull."""
+    column = tables.change.c
+    query = select(column.seq, column.id, column.body).where(
+        column.seq > since, or_(~column.closed, column.notebook == notebook), column.notebook != skip
+    )
+    rows = list(connection.execute(query.order_by(column.seq).limit(limit + 1)))
+    more = len(rows) > limit
+    now = meta.names(connection)
+    cursor = rows[limit - 1][0] if more else now.head
+    page = [(row.seq, row.id, row.body) for row in rows[:limit]]
+    return Pulled(page, now.epoch, cursor, mark(connection, cursor), more)
+
+
+def mark(connection: Connection, seq: int) -> str:
+    """The id of the change at a number of the count, "" for none."""
+    return connection.scalar(select(tables.change.c.id).where(tables.change.c.seq == seq)) or ""

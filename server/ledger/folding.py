@@ -1,0 +1,168 @@
+"""From changes to the ledger's worked-out tables: records, what they disagree about, where they stand, how they link.
+
+`derive` says what a folded record means to the ledger; everything in those tables comes from it, so that a rebuild
+finds the same. Not here: the merge itself (fieldapp.records.fold), which changes may be folded (intake), the rules
+(checks).
+"""
+
+from __future__ import annotations
+
+import itertools
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from sqlalchemy import Connection, Table, delete, select
+from sqlalchemy.dialects.sqlite import insert
+
+from fieldapp.assets import knowledge
+from fieldapp.domain import readings
+from fieldapp.records import standing
+from fieldapp.records.changes import Change
+from fieldapp.records.fold import DELETED, Fold, Record
+from server.ledger import tables
+
+T = TypeVar("T")
+
+IN_ONE_QUERY = 500
+"""Ids asked for at once: below SQLite's limit of variables, whatever its build."""
+
+PROTECTED = ("site", "person")
+"""Kinds that decide who may do what: written at the cabin, by the cabin's own notebook, and nowhere else."""
+
+_LABELS = {"context": "number", "site": "name", "person": "name"}
+
+
+@dataclass(frozen=True, slots=True)
+class Derived:
+    """A record's rows: of `record`, `disagreement` and `link`."""
+
+    row: dict[str, Any]
+    disagreements: tuple[dict[str, str], ...]
+    links: tuple[dict[str, str], ...]
+
+
+def derive(record: Record, who: standing.Authority) -> Derived:
+    """What the ledger says of `record`."""
+    one = record.id
+    # Asked by its paths, not its kind: a second kind claimed for a docket must not hide what was said about it.
+    assessed = _has(record, "assessment/")
+    asked = assessed or _has(record, "human/") or "docket" in record.kinds
+    return Derived(
+        {
+            "id": one,
+            "kind": record.kind,
+            "site": record.site,
+            "state": state_text(record),
+            "life": record.life(),
+            "label": label_of(record) or None,
+            "context": _text(record.value("context")),
+            "bag": _text(record.value("bag")),
+            "docket": _text(record.value("docket")) if "hold" in record.kinds else None,
+            "answer": standing.standing_of(record, who).answer if asked else None,
+            "assessed": assessed,
+            "due": True,
+        },
+        tuple(
+            {"record": one, "path": path, "nature": nature(path, list(heads.values()))}
+            for path, heads in record.disagreements().items()
+        ),
+        tuple({"docket": one, "other": other} for other in sorted(record.items("same_as")) if other != one),
+    )
+
+
+def label_of(record: Record) -> str:
+    """What a record is called in lists: its field label, context number or name; "" if it has none yet."""
+    return _text(record.value(_LABELS.get(record.kind, "label"))) or ""
+
+
+def nature(path: str, values: Sequence[Any]) -> str:
+    """What kind of disagreement these values at `path` are: "conflict", "precision" or "deletion"."""
+    if path == DELETED:
+        return "deletion"
+    if path != "reading":
+        return "conflict"
+    pairs = itertools.combinations(values, 2)
+    known = knowledge()
+    return "conflict" if any(readings.compare(a, b, known) == "conflict" for a, b in pairs) else "precision"
+
+
+def state_text(record: Record) -> str:
+    """The record's state as it is kept; equal states give equal texts."""
+    return json.dumps(record.as_json(), separators=(",", ":"))
+
+
+def load(states: Iterable[str]) -> list[Record]:
+    """The records whose states these are."""
+    return [Record.from_json(json.loads(state)) for state in states]
+
+
+def fold_in(connection: Connection, changes: Sequence[Change], who: standing.Authority) -> None:
+    """Folds changes that the ledger has not folded before."""
+    fold = Fold(records_of(connection, sorted({change.record for change in changes})))
+    for change in changes:
+        fold.apply(change)
+    store(connection, [derive(record, who) for record in fold])
+
+
+def records_of(connection: Connection, ids: Sequence[str]) -> list[Record]:
+    """The stored records with these ids, those that are there."""
+    found: list[Record] = []
+    for part in parts(ids):
+        found += load(connection.scalars(select(tables.record.c.state).where(tables.record.c.id.in_(part))))
+    return found
+
+
+def store(connection: Connection, derived: Sequence[Derived]) -> None:
+    """Puts these rows in the place of what was worked out for the same records before."""
+    if not derived:
+        return
+    statement = insert(tables.record)
+    columns = {column.name: statement.excluded[column.name] for column in tables.record.c if not column.primary_key}
+    connection.execute(
+        statement.on_conflict_do_update(index_elements=["id"], set_=columns), [one.row for one in derived]
+    )
+    ids = [one.row["id"] for one in derived]
+    _replace(connection, tables.disagreement, "record", ids, (row for one in derived for row in one.disagreements))
+    _replace(connection, tables.link, "docket", ids, (row for one in derived for row in one.links))
+
+
+def _replace(
+    connection: Connection, table: Table, key: str, ids: Sequence[str], rows: Iterable[Mapping[str, str]]
+) -> None:
+    for part in parts(ids):
+        connection.execute(delete(table).where(table.c[key].in_(part)))
+    if found := list(rows):
+        connection.execute(insert(table), found)
+
+
+def authority_of(connection: Connection) -> standing.Authority:
+    """Who may decide, from the site's and the persons' records."""
+    rows = connection.scalars(select(tables.record.c.state).where(tables.record.c.kind.in_(PROTECTED)))
+    records = load(rows)
+    site = next((one for one in records if one.kind == "site"), None)
+    return standing.authority(site, [one for one in records if one.kind == "person"])
+
+
+def authority_changed(connection: Connection, who: standing.Authority) -> None:
+    """Works out anew where the dockets stand whose answer hangs on who may assess."""
+    rows = connection.scalars(select(tables.record.c.state).where(tables.record.c.assessed))
+    store(connection, [derive(record, who) for record in load(rows)])
+
+
+def parts(ids: Sequence[T]) -> Iterator[Sequence[T]]:
+    """`ids`, so many at a time as one query takes."""
+    for start in range(0, len(ids), IN_ONE_QUERY):
+        yield ids[start : start + IN_ONE_QUERY]
+
+
+def _has(record: Record, prefix: str) -> bool:
+    return any(path.startswith(prefix) for path in record.heads)
+
+
+def _text(value: Any) -> str | None:
+    """A text that the database takes; None for anything else."""
+    if not isinstance(value, str):
+        return None
+    return value.encode("utf-8", "replace").decode("utf-8")

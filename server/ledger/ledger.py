@@ -1,0 +1,322 @@
+"""The cabin's ledger: what came from everybody, what it folds into, and what the cabin itself writes.
+
+    ledger = Ledger.create(path, code="HLG26", name="…", seal_key=…)          once
+    ledger = Ledger.open(path)
+    ledger.accept(entries, source)                      what a notebook brings, change by change
+    ledger.write(kind, record, set, over, by)           a change of the cabin's own
+    ledger.records("docket", context), .history(record), .disagreements(), .holds(), .problems(), .counts() …
+
+All of it may be called from several threads, and from a second process beside the running cabin. A batch is one
+transaction: on the disk, folded and visible when `accept` returns; the rules look at it afterwards (checks).
+Not here: HTTP (server.api), pages (server.review), people's passwords (accounts), tablets' tokens (devices).
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, NamedTuple, TypeVar
+
+from sqlalchemy import Connection, select
+
+from fieldapp.domain.ids import site_id
+from fieldapp.records import changes, standing
+from fieldapp.records.changes import Change, UnreadableChange
+from fieldapp.records.fold import Record
+from server.errors import LedgerExists, LedgerMissing, NotTheSite, ValueNotKept
+from server.ledger import asking, events, folding, holds, intake, meta, proving, tables
+from server.ledger.asking import Disputed, Listed, Pulled, Written
+from server.ledger.database import Database
+from server.ledger.holds import Hold
+from server.ledger.intake import Answer
+from server.ledger.meta import Names
+
+T = TypeVar("T")
+Clock = Callable[[], datetime]
+CABIN = {"person": "", "name": "cabin", "role": "administrator"}
+"""`by` of what the cabin's own commands write."""
+
+
+class Accepted(NamedTuple):
+    """What became of a batch: an answer for each entry in its order, and what its sender should be told."""
+
+    answers: list[Answer]
+    notices: list[dict[str, Any]]
+    epoch: str
+    head: int
+
+
+class Ledger:
+    """See the module. `clock` gives aware times; `new_id` gives UUIDs as text."""
+
+    def __init__(self, path: Path, clock: Clock, new_id: Callable[[], str]) -> None:
+        self.database = Database(path, tables.metadata)
+        self.clock = clock
+        self.new_id = new_id
+        self._authority: tuple[int, standing.Authority] | None = None
+
+    # -- beginning and end
+
+    @classmethod
+    def create(
+        cls,
+        path: Path,
+        *,
+        code: str,
+        name: str,
+        seal_key: str,
+        mode: str = "excavation",
+        licence: str = "",
+        second_reader: bool = True,
+        clock: Clock | None = None,
+        new_id: Callable[[], str] | None = None,
+    ) -> Ledger:
+        """A new ledger with its site record. `seal_key`: base64 X25519 public key. Raises LedgerExists."""
+        if path.exists():
+            raise LedgerExists(file=path.name)
+        ledger = cls(path, clock or _now, new_id or _uuid)
+        site = site_id(code)
+        values = {
+            "code": "".join(code.split()).upper(),
+            "name": name,
+            "mode": mode,
+            "licence": licence or None,
+            "policy": {"zooarchaeologists_may_assess": [], "second_reader": second_reader},
+            "cabin_key": seal_key,
+        }
+        with ledger.database.writing() as connection:
+            meta.put(connection, site=site, notebook=ledger.new_id(), epoch=ledger.new_id())
+            ledger.write_in(connection, "site", site, values, {}, CABIN)
+        return ledger
+
+    @classmethod
+    def open(cls, path: Path, *, clock: Clock | None = None, new_id: Callable[[], str] | None = None) -> Ledger:
+        """The ledger at `path`. Raises LedgerMissing."""
+        if not path.is_file():
+            raise LedgerMissing(file=path.name)
+        return cls(path, clock or _now, new_id or _uuid)
+
+    def close(self) -> None:
+        """Lets go of the file."""
+        self.database.close()
+
+    def now(self) -> str:
+        """The time as the ledger writes it: UTC, so that texts sort like times."""
+        return self.clock().astimezone(UTC).isoformat(timespec="milliseconds")
+
+    def names(self) -> Names:
+        """Epoch, own notebook, site and head of the count."""
+        return self._read(meta.names)
+
+    def site(self) -> Record:
+        """The site's record."""
+        return self._read(lambda connection: folding.records_of(connection, [meta.names(connection).site])[0])
+
+    def renew(self, why: str, who: str = "cabin") -> str:
+        """Begins a new epoch with a new notebook, after a backup was put back: tablets then send everything again.
+
+        Without it the cabin would give numbers a second time that tablets have already seen. Returns the epoch.
+        """
+        epoch = self.new_id()
+        with self.database.writing() as connection:
+            meta.put(connection, epoch=epoch, notebook=self.new_id())
+            events.note(connection, "new_epoch", who, self.now(), {"why": why})
+        return epoch
+
+    # -- taking in and writing
+
+    def accept(self, entries: Iterable[tuple[str, str]], source: str) -> Accepted:
+        """Takes in (id, body) pairs that `source` brings (a notebook's id, a file's name); see intake for the answers.
+
+        Repeating a batch changes nothing and gives the same answers (`known` for `taken`).
+        """
+        with self.database.writing() as connection:
+            now = meta.names(connection)
+            batch = intake.take(connection, list(entries), source=source, head=now.head, at=self.now())
+            self._fold(connection, batch.fresh, now.head)
+            if strangers := sorted({one.notebook for one in batch.fresh if one.site != now.site}):
+                # Folded all the same: a raise from a tablet with a mistyped site code must not disappear.
+                notice = {"what": "other_site", "notebooks": strangers}
+                batch.notices.append(notice)
+                events.note(connection, "other_site", source, self.now(), notice)
+            return Accepted(batch.answers, batch.notices, now.epoch, now.head + len(batch.fresh))
+
+    def write(
+        self,
+        kind: str,
+        record: str,
+        set: Mapping[str, Any],
+        over: Mapping[str, Sequence[str]],
+        by: Mapping[str, Any],
+    ) -> Change:
+        """A change of the cabin's own. `over`: {path: heads the form showed}; `by`: {person, name, role}.
+
+        Raises ValueNotKept for values that cannot be written down, NotTheSite for a second site record.
+        """
+        with self.database.writing() as connection:
+            return self.write_in(connection, kind, record, set, over, by)
+
+    def write_in(
+        self,
+        connection: Connection,
+        kind: str,
+        record: str,
+        set: Mapping[str, Any],
+        over: Mapping[str, Sequence[str]],
+        by: Mapping[str, Any],
+    ) -> Change:
+        """Like `write`, inside a transaction of the caller's (`ledger.database.writing()`)."""
+        now = meta.names(connection)
+        if kind == "site" and record != now.site:
+            raise NotTheSite(record=record)
+        column = tables.change.c
+        last = connection.execute(
+            select(column.n, column.id).where(column.notebook == now.notebook).order_by(column.n.desc()).limit(1)
+        ).first()
+        try:
+            change = changes.write(
+                notebook=now.notebook,
+                n=last.n + 1 if last else 1,
+                prev=last.id if last else "",
+                site=now.site,
+                record=record,
+                kind=kind,
+                set=set,
+                over=over,
+                by=by,
+                at=self.clock().isoformat(timespec="seconds"),
+            )
+            intake.read(change.body, change.id)
+        except UnreadableChange as fault:
+            raise ValueNotKept(why=fault.reason) from fault
+        intake.keep(connection, [change], source=now.notebook, head=now.head, at=self.now())
+        self._fold(connection, [change], now.head)
+        return change
+
+    def _fold(self, connection: Connection, fresh: Sequence[Change], head: int) -> None:
+        if not fresh:
+            return
+        meta.put(connection, head=head + len(fresh))
+        folding.fold_in(connection, fresh, self._who(connection, keep=False))
+        if any(one.kind in folding.PROTECTED for one in fresh):
+            meta.put(connection, authority=head + len(fresh))
+            folding.authority_changed(connection, folding.authority_of(connection))
+
+    # -- asking
+
+    def authority(self) -> standing.Authority:
+        """Who may decide here, for fieldapp.records.standing."""
+        return self._read(self._who)
+
+    def _who(self, connection: Connection, keep: bool = True) -> standing.Authority:
+        # Kept until somebody, in this process or another, has written a site or a person. Never kept while writing:
+        # what is read there may be taken back, and its number given to another change.
+        stamp = meta.names(connection).authority
+        kept = self._authority
+        if kept is None or kept[0] != stamp:
+            kept = (stamp, folding.authority_of(connection))
+            if keep:
+                self._authority = kept
+        return kept[1]
+
+    def record(self, record: str) -> Record | None:
+        """One record as it stands, or None."""
+        return self.get([record]).get(record)
+
+    def get(self, ids: Iterable[str]) -> dict[str, Record]:
+        """{id: record} of those that are there."""
+        wanted = sorted(set(ids))
+        return {one.id: one for one in self._read(lambda connection: folding.records_of(connection, wanted))}
+
+    def records(self, kind: str, context: str | None = None, *, deleted: bool = False) -> list[Record]:
+        """The records of a kind, by label; those in one context if it is given; without the deleted, unless asked.
+
+        A docket in a bag lies in the bag's context, once the bag has come.
+        """
+        return self._read(lambda connection: asking.records(connection, kind, context, deleted))
+
+    def listing(self, kind: str, context: str | None = None, *, deleted: bool = False) -> list[Listed]:
+        """Like `records`, as light lines for long lists."""
+        return self._read(lambda connection: asking.listing(connection, kind, context, deleted))
+
+    def contexts_of(self, records: Iterable[Record]) -> dict[str, str]:
+        """{record id: context id} of those that lie in one."""
+        listed = list(records)
+        return self._read(lambda connection: holds.contexts_of(connection, listed))
+
+    def history(self, record: str) -> list[Written]:
+        """Every change of a record, in the order in which they came."""
+        return self._read(lambda connection: asking.history(connection, record))
+
+    def who(self, change_ids: Iterable[str]) -> dict[str, Written]:
+        """{change id: the change, with who wrote it, when and in which notebook} of those that are there."""
+        return self._read(lambda connection: asking.who(connection, change_ids))
+
+    def disagreements(self, nature: str | None = None) -> list[Disputed]:
+        """What the records disagree about: all, or those of one nature (conflict, precision, deletion)."""
+        return self._read(lambda connection: asking.disagreements(connection, nature))
+
+    def holds(self) -> list[Hold]:
+        """Every docket that is on hold, or that has a hold record: see the module holds."""
+        return self._read(lambda connection: holds.holds(connection, self._who(connection)))
+
+    def unread(self, answer: str | None = None) -> list[dict[str, Any]]:
+        """What was kept but not folded, newest first: the columns of the table `unread`."""
+        return self._read(lambda connection: asking.unread(connection, answer))
+
+    def events(self, limit: int = 200, what: str | None = None) -> list[events.Event]:
+        """The last lines of the log, newest first."""
+        return self._read(lambda connection: events.newest(connection, limit, what))
+
+    def counts(self) -> dict[str, Any]:
+        """Numbers for a first page; deleted records are left out.
+
+        {"records": {kind: n}, "answers": {answer: n}, "disagreements": {nature: n}, "problems": {level: n},
+        "unread": n, "set_aside": n, "due": records the rules have not looked at yet, "head": n}
+        """
+        return self._read(asking.counts)
+
+    # -- handing out
+
+    def pull(
+        self, since: int, limit: int, skip_notebook: str = "", *, notebook: str = "", epoch: str = "", mark: str = ""
+    ) -> Pulled:
+        """Changes after number `since`, at most `limit`, without those of `skip_notebook`.
+
+        Sealed places go to nobody but the notebook that wrote them (`notebook`, by default the one skipped). `epoch`
+        and `mark` are what came with the cursor: if in the same epoch another change has that number, this ledger was
+        put back from a backup and has gone on since; it then begins a new epoch, and every tablet sends again.
+        """
+        asker = notebook or skip_notebook
+        if mark and epoch == self.names().epoch and mark != self._read(lambda one: asking.mark(one, since)):
+            self.renew("another change at the cursor", asker)
+        return self._read(lambda connection: asking.pull(connection, since, limit, skip_notebook, asker))
+
+    # -- proving
+
+    def rebuild_matches(self) -> bool:
+        """Whether the stored records are what all the changes together fold into."""
+        return not self.rebuild_differences()
+
+    def rebuild_differences(self) -> list[str]:
+        """Ids of the records of which that is not so."""
+        return self._read(proving.differences)
+
+    def rebuild(self) -> None:
+        """Works out every record anew from the changes; the rules then look at all of them again."""
+        with self.database.writing() as connection:
+            proving.rebuild(connection)
+
+    def _read(self, ask: Callable[[Connection], T]) -> T:
+        with self.database.reading() as connection:
+            return ask(connection)
+
+
+def _now() -> datetime:
+    return datetime.now(UTC).astimezone()
+
+
+def _uuid() -> str:
+    return str(uuid.uuid4())

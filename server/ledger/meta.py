@@ -1,0 +1,44 @@
+"""The ledger's few single values: epoch, own notebook, site, head of the count, stamp of the last authority."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from sqlalchemy import Connection, select
+from sqlalchemy.dialects.sqlite import insert
+
+from server.ledger import tables
+
+
+class Names(NamedTuple):
+    """Which ledger this is.
+
+    epoch     this life of it: another one after it was put back from a backup
+    notebook  the cabin's own
+    site      id
+    head      the last number of its count
+    authority the number of the last change that decides about authority
+    """
+
+    epoch: str
+    notebook: str
+    site: str
+    head: int
+    authority: int
+
+
+def names(connection: Connection) -> Names:
+    """All of them at this moment."""
+    found = dict(connection.execute(select(tables.meta.c.key, tables.meta.c.value)).all())
+    return Names(
+        found["epoch"], found["notebook"], found["site"], int(found.get("head", 0)), int(found.get("authority", 0))
+    )
+
+
+def put(connection: Connection, **values: str | int) -> None:
+    """Sets some of them."""
+    statement = insert(tables.meta)
+    connection.execute(
+        statement.on_conflict_do_update(index_elements=["key"], set_={"value": statement.excluded.value}),
+        [{"key": key, "value": str(value)} for key, value in values.items()],
+    )

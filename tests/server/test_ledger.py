@@ -1,0 +1,541 @@
+"""What the ledger keeps, folds and answers, change by change."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+
+import pytest
+
+from fieldapp.domain.ids import context_id
+from fieldapp.records import changes
+from server.errors import LedgerExists, LedgerMissing, NotTheSite, ValueNotKept
+from server.ledger import CABIN, Ledger
+from tests.server.conftest import granted
+from tests.server.tablets import CODE, SITE, Osteologist, Tablet, an_id, entries, hold_of, reading
+
+
+def answers(accepted) -> list[str]:
+    return [one.answer for one in accepted.answers]
+
+
+def push(ledger: Ledger, *tablets: Tablet):
+    return [ledger.accept(one.entries(), one.id) for one in tablets]
+
+
+def whats(accepted) -> list[str]:
+    return [one["what"] for one in accepted.notices]
+
+
+# -- taking in
+
+
+def test_a_batch_is_folded_and_visible_when_it_is_answered(ledger):
+    tablet = Tablet()
+    tablet.docket("a", count=1)
+    tablet.docket("b", count=2)
+    accepted = ledger.accept(tablet.entries(), tablet.id)
+    assert answers(accepted) == ["taken", "taken"]
+    assert accepted.notices == []
+    assert accepted.head == ledger.names().head == 3
+    assert [one.value("count") for one in ledger.records("docket")] == [1, 2]
+
+
+def test_a_batch_sent_again_changes_nothing_and_is_known(ledger):
+    tablet = Tablet()
+    tablet.docket("a")
+    tablet.human("a", "stop")
+    push(ledger, tablet)
+    before = ledger.names(), ledger.record(an_id("a")).as_json(), ledger.counts()
+    again = ledger.accept(tablet.entries() + tablet.entries(), tablet.id)
+    assert answers(again) == ["known"] * 4
+    assert (ledger.names(), ledger.record(an_id("a")).as_json(), ledger.counts()) == before
+
+
+def test_one_change_twice_in_a_batch_is_taken_once(ledger):
+    tablet = Tablet()
+    tablet.docket("a")
+    assert answers(ledger.accept(tablet.entries() * 2, tablet.id)) == ["taken", "known"]
+    assert ledger.names().head == 2
+
+
+def test_a_tampered_body_is_kept_unread_and_the_true_one_is_still_taken(ledger):
+    tablet = Tablet()
+    change = tablet.docket("a", count=1)
+    tampered = change.body.replace('"count":1', '"count":9')
+    bad = ledger.accept([(change.id, tampered)], tablet.id)
+    assert answers(bad) == ["kept_unread"]
+    assert "does not match its hash" in bad.answers[0].why
+    assert ledger.record(an_id("a")) is None
+    assert answers(ledger.accept([(change.id, change.body), (change.id, tampered)], tablet.id)) == [
+        "taken",
+        "kept_unread",
+    ]
+    assert ledger.record(an_id("a")).value("count") == 1
+    assert [one["body"] for one in ledger.unread()] == [tampered.encode()]
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        "",
+        "no JSON at all",
+        "[1, 2]",
+        '{"format": 2, "all": "new"}',
+        '"\\ud800"',
+        "half a pair \ud800",
+        "\x00",
+        '{"notebook": "x", "n": 1e999}',
+    ],
+    ids=repr,
+)
+def test_a_body_that_is_no_change_is_kept_as_it_came(ledger, body):
+    claimed = hashlib.sha256(body.encode("utf-8", "surrogatepass")).hexdigest()
+    for _ in range(2):
+        accepted = ledger.accept([(claimed, body)], "tablet")
+        assert answers(accepted) == ["kept_unread"]
+        assert accepted.answers[0].why
+    kept = ledger.unread("kept_unread")
+    assert [one["body"] for one in kept] == [body.encode("utf-8", "surrogatepass")]
+    assert ledger.counts()["unread"] == 1
+    assert ledger.rebuild_matches()
+
+
+def raw(**fields) -> tuple[str, str]:
+    """A change as another program may write it: any JSON."""
+    parsed = {
+        "notebook": an_id("tablet one"), "n": 1, "prev": "", "site": SITE, "record": an_id("a"), "kind": "docket",
+        "set": {"count": 1}, "over": {}, "by": {}, "at": "2026-06-01T10:00:00+02:00", "format": 1,
+    }  # fmt: skip
+    body = json.dumps({**parsed, **fields})
+    return changes.change_id(body), body
+
+
+def nested(levels: int):
+    value: object = 1
+    for _ in range(levels):
+        value = [value]
+    return value
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"record": "\ud800"},
+        {"set": {"note/\udfff": 1}},
+        {"over": {"count": ["\ud800"]}},
+        {"n": 2**70},
+        {"set": {"count": nested(300)}},
+        {"set": {"count": float("1e300")}, "format": 1, "at": "1" * 400},
+    ],
+    ids=["record", "path", "over", "n", "deep", "long digits that are text"],
+)
+def test_what_no_database_holds_is_kept_unread_and_stops_nobody_else(ledger, fields):
+    other = Tablet("other")
+    other.docket("b")
+    accepted = ledger.accept([raw(**fields), *other.entries()], "tablet")
+    expected = "taken" if "at" in fields else "kept_unread"
+    assert answers(accepted) == [expected, "taken"]
+    assert ledger.rebuild_matches()
+
+
+@pytest.mark.parametrize("number", ["1e999", "1" + "0" * 400 + ".0", "-1E+4000"])
+def test_a_number_that_cannot_be_written_again_is_kept_unread(ledger, number):
+    body = raw()[1].replace('"count": 1', f'"count": {number}')
+    assert answers(ledger.accept([(changes.change_id(body), body)], "tablet")) == ["kept_unread"]
+
+
+def test_half_a_character_pair_inside_a_value_is_carried_on_byte_for_byte(ledger):
+    sent = raw(set={"note/" + an_id("n"): {"text": "bad \ud800 end", "stage": "trench"}})
+    assert answers(ledger.accept([sent], "tablet")) == ["taken"]
+    assert [(one, body) for _, one, body in ledger.pull(1, 10).rows] == [sent]
+    assert ledger.rebuild_matches()
+
+
+def test_unknown_fields_kinds_and_formats_come_out_byte_for_byte(ledger):
+    sent = raw(kind="sledge", format=7, extra={"z": [1, None]}, set={"new/path": {"deep": True}})
+    assert answers(ledger.accept([sent], "tablet")) == ["taken"]
+    assert [(one, body) for _, one, body in ledger.pull(0, 10).rows][-1] == sent
+    assert ledger.record(an_id("a")).value("new/path") == {"deep": True}
+
+
+# -- forks and gaps
+
+
+def test_two_changes_of_one_number_are_both_kept_and_told(ledger):
+    tablet = Tablet()
+    first = tablet.docket("a", count=1)
+    ledger.accept(tablet.entries(), tablet.id)
+    fork = Tablet()
+    other = fork.docket("a", count=2)
+    accepted = ledger.accept(fork.entries(), fork.id)
+    assert answers(accepted) == ["taken"]
+    assert accepted.notices == [{"what": "fork", "notebook": tablet.id, "n": 1, "ids": sorted([first.id, other.id])}]
+    assert {one.change.id for one in ledger.history(an_id("a"))} == {first.id, other.id}
+    assert [(one.path, one.nature) for one in ledger.disagreements()] == [("count", "conflict")]
+    assert [one.what for one in ledger.events(what="fork")] == ["fork"]
+
+
+def test_a_fork_within_one_batch_is_told(ledger):
+    one, other = Tablet(), Tablet()
+    one.docket("a", count=1)
+    other.docket("a", count=2)
+    assert whats(ledger.accept(one.entries() + other.entries(), one.id)) == ["fork", "fork"]
+
+
+def test_a_chain_that_does_not_close_is_told(ledger):
+    tablet = Tablet()
+    tablet.docket("a")
+    tablet.write("docket", an_id("a"), {"count": 2}, prev="0" * 64)
+    assert whats(ledger.accept(tablet.entries(), tablet.id)) == ["broken_chain"]
+
+
+def test_a_gap_is_told_until_it_is_closed_and_noted_once(ledger):
+    tablet = Tablet()
+    for name in "abcd":
+        tablet.docket(name)
+    first, second, third, fourth = tablet.entries()
+    gap = {"what": "gap", "notebook": tablet.id, "after": 1, "before": 3}
+    assert ledger.accept([first], tablet.id).notices == []
+    assert ledger.accept([third], tablet.id).notices == [gap]
+    assert ledger.accept([fourth], tablet.id).notices == [gap]
+    assert ledger.accept([second], tablet.id).notices == []
+    assert [one.fields for one in ledger.events(what="gap")] == [gap]
+
+
+def test_an_unread_change_fills_its_number(ledger):
+    tablet = Tablet()
+    for name in "ab":
+        tablet.docket(name)
+    unreadable = raw(n=1, set="no object")
+    assert whats(ledger.accept([unreadable, tablet.entries()[1]], tablet.id)) == []
+
+
+def test_a_mistyped_site_is_told_and_its_raise_is_seen(ledger):
+    tablet = Tablet(site=an_id("another site"))
+    tablet.docket("a")
+    tablet.human("a", "stop")
+    assert whats(ledger.accept(tablet.entries(), tablet.id)) == ["other_site"]
+    assert [one.docket for one in ledger.holds()] == [an_id("a")]
+
+
+# -- who decides is written at the cabin
+
+
+def test_a_pushed_person_or_site_has_no_effect(ledger):
+    tablet, person = Tablet(), Osteologist()
+    before = ledger.authority()
+    tablet.write("person", person.id, {"name": "C", "role": person.role, f"key/{person.key}": person.grant})
+    tablet.write("site", SITE, {"policy": {"zooarchaeologists_may_assess": [person.id], "second_reader": False}})
+    # Under another kind, too.
+    tablet.write("docket", SITE, {"policy": {"zooarchaeologists_may_assess": [person.id], "second_reader": False}})
+    accepted = ledger.accept(tablet.entries(), tablet.id)
+    assert answers(accepted) == ["set_aside"] * 3
+    assert ledger.authority() == before
+    assert ledger.record(person.id) is None
+    assert ledger.counts()["set_aside"] == 3
+    assert answers(ledger.accept(tablet.entries(), tablet.id)) == ["set_aside"] * 3
+    assert ledger.counts()["set_aside"] == 3
+    assert ledger.pull(1, 10).rows == []
+
+
+def test_a_pushed_change_cannot_take_a_key_from_a_person(ledger, osteologist):
+    tablet = Tablet()
+    tablet.write("bag", osteologist.id, {f"key/{osteologist.key}": None})
+    assert answers(ledger.accept(tablet.entries(), tablet.id)) == ["set_aside"]
+    assert (osteologist.id, osteologist.key) in ledger.authority().grants
+
+
+def test_a_change_that_claims_the_cabins_notebook_grants_nothing(ledger):
+    person = Osteologist()
+    cabin = Tablet()
+    cabin.id = ledger.names().notebook
+    cabin.write("person", person.id, {f"key/{person.key}": person.grant}, n=2)
+    assert answers(ledger.accept(cabin.entries(), "tablet")) == ["set_aside"]
+    assert ledger.authority().grants == {}
+
+
+# -- the human question
+
+
+def seen(ledger, name: str) -> list[str]:
+    return sorted(ledger.record(an_id(name)).added("human"))
+
+
+def test_a_granted_assessment_clears_and_a_late_reading_raises_again(ledger, osteologist):
+    tablet = Tablet()
+    tablet.docket("a")
+    tablet.human("a", "stop")
+    push(ledger, tablet)
+    ledger.write("docket", an_id("a"), osteologist.assess(an_id("a"), seen(ledger, "a")), {}, CABIN)
+    assert ledger.holds() == []
+    tablet.human("a", "query", "second")
+    push(ledger, tablet)
+    assert [(one.docket, one.answer) for one in ledger.holds()] == [(an_id("a"), "query")]
+
+
+def test_an_assessment_by_an_ungranted_key_clears_nothing(ledger):
+    tablet, stranger = Tablet(), Osteologist("stranger")
+    tablet.docket("a")
+    tablet.human("a", "stop")
+    push(ledger, tablet)
+    tablet.write("docket", an_id("a"), stranger.assess(an_id("a"), seen(ledger, "a")))
+    push(ledger, tablet)
+    (hold,) = ledger.holds()
+    assert hold.answer == "stop"
+    assert list(hold.standing.void.values()) == ["no_valid_signature"]
+
+
+def test_granting_and_revoking_a_key_moves_the_dockets_that_hang_on_it(ledger):
+    tablet, person = Tablet(), Osteologist()
+    tablet.docket("a")
+    tablet.human("a", "stop")
+    push(ledger, tablet)
+    tablet.write("docket", an_id("a"), person.assess(an_id("a"), seen(ledger, "a")))
+    push(ledger, tablet)
+    assert ledger.counts()["answers"] == {"stop": 1}
+    granted(ledger, person)
+    assert ledger.counts()["answers"] == {"non_human": 1}
+    record = ledger.record(person.id)
+    path = f"key/{person.key}"
+    ledger.write("person", person.id, {path: {**person.grant, "revoked": True}}, {path: record.head_ids()[path]}, CABIN)
+    assert ledger.counts()["answers"] == {"stop": 1}
+    assert ledger.rebuild_matches()
+
+
+def test_dockets_of_one_bone_are_on_hold_together_whoever_says_so(ledger):
+    tablet = Tablet()
+    for name in "abc":
+        tablet.docket(name)
+    tablet.human("a", "stop")
+    tablet.human("c", "no_sign")
+    tablet.write("docket", an_id("b"), {f"same_as/{an_id('a')}": True})
+    tablet.write("docket", an_id("b"), {f"same_as/{an_id('c')}": True})
+    push(ledger, tablet)
+    found = ledger.holds()
+    assert {one.docket for one in found} == {an_id(name) for name in "abc"}
+    assert {one.answer for one in found} == {"stop"}
+    assert {one.joined for one in found} == {tuple(sorted(an_id(name) for name in "abc"))}
+    link = f"same_as/{an_id('a')}"
+    tablet.write("docket", an_id("b"), {link: None}, {link: ledger.record(an_id("b")).head_ids()[link]})
+    push(ledger, tablet)
+    assert [one.docket for one in ledger.holds()] == [an_id("a")]
+
+
+def test_a_hold_is_listed_before_its_docket_and_a_docket_before_its_hold(ledger):
+    tablet = Tablet()
+    values = {"docket": an_id("a"), "context": context_id(SITE, "1042"), "tier": "stop", "zone": "trench 3"}
+    tablet.write("hold", hold_of("a"), values)
+    push(ledger, tablet)
+    (hold,) = ledger.holds()
+    assert (hold.docket, hold.docket_record, hold.context) == (an_id("a"), None, context_id(SITE, "1042"))
+    assert (hold.answer, hold.raised) == ("not_asked", False)
+    tablet.docket("a")
+    tablet.human("a", "stop")
+    tablet.docket("b")
+    tablet.human("b", "query")
+    push(ledger, tablet)
+    first, second = ledger.holds()
+    assert (first.docket, first.answer, first.hold_record.id) == (an_id("a"), "stop", hold_of("a"))
+    assert (second.docket, second.answer, second.hold_record) == (an_id("b"), "query", None)
+
+
+def test_deleting_a_docket_or_claiming_another_kind_hides_no_raise(ledger):
+    tablet = Tablet()
+    tablet.docket("a")
+    tablet.human("a", "stop")
+    push(ledger, tablet)
+    heads = ledger.record(an_id("a")).head_ids()
+    tablet.write("docket", an_id("a"), {"deleted": True}, heads)
+    tablet.write("bag", an_id("a"), {"label": "x"})
+    push(ledger, tablet)
+    assert [one.docket for one in ledger.holds()] == [an_id("a")]
+
+
+def test_a_directors_word_releases_until_the_next_reading(ledger):
+    tablet = Tablet()
+    director = granted(ledger, Osteologist("director", "director"))
+    tablet.docket("a")
+    tablet.human("a", "stop")
+    tablet.write("hold", hold_of("a"), {"docket": an_id("a")})
+    push(ledger, tablet)
+    ledger.write("hold", hold_of("a"), director.release(hold_of("a"), seen(ledger, "a")), {}, CABIN)
+    assert [one.released for one in ledger.holds()] == [True]
+    tablet.human("a", "stop", "second")
+    push(ledger, tablet)
+    assert [one.released for one in ledger.holds()] == [False]
+
+
+# -- disagreements
+
+
+def test_readings_differ_in_precision_or_in_conflict(ledger):
+    one, other = Tablet("one"), Tablet("other")
+    for name, taxon in (("a", "sheep_goat"), ("b", "cattle")):
+        one.docket(name, reading=reading(taxon="sheep"))
+        other.write("docket", an_id(name), {"reading": reading(taxon=taxon)})
+    push(ledger, one, other)
+    found = {item.record: item.nature for item in ledger.disagreements() if item.path == "reading"}
+    assert found == {an_id("a"): "precision", an_id("b"): "conflict"}
+    assert [item.record for item in ledger.disagreements("precision")] == [an_id("a")]
+    assert ledger.counts()["disagreements"] == {"precision": 1, "conflict": 1}
+
+
+def test_a_disagreement_is_settled_at_the_desk_by_naming_every_head(ledger):
+    one, other = Tablet("one"), Tablet("other")
+    one.docket("a", reading=reading(taxon="sheep"))
+    other.write("docket", an_id("a"), {"reading": reading(taxon="goat")})
+    push(ledger, one, other)
+    (disputed,) = ledger.disagreements()
+    assert {value["taxon"] for value in disputed.heads.values()} == {"sheep", "goat"}
+    assert {item.change.by["name"] for item in ledger.who(disputed.heads).values()} == {"A. Digger"}
+    ledger.write("docket", an_id("a"), {"reading": reading(taxon="sheep")}, {"reading": list(disputed.heads)}, CABIN)
+    assert ledger.disagreements() == []
+    assert len(ledger.history(an_id("a"))) == 3
+
+
+def test_a_deletion_that_missed_a_reading_is_a_disagreement(ledger):
+    one, other = Tablet("one"), Tablet("other")
+    one.docket("a")
+    push(ledger, one)
+    one.write("docket", an_id("a"), {"deleted": True}, ledger.record(an_id("a")).head_ids())
+    other.write("docket", an_id("a"), {"reading": reading()})
+    push(ledger, one, other)
+    assert [(item.path, item.nature) for item in ledger.disagreements()] == [("deleted", "deletion")]
+    assert len(ledger.records("docket")) == 1
+
+
+# -- lists
+
+
+def test_a_docket_lies_in_its_bags_context_once_the_bag_has_come(ledger):
+    tablet = Tablet()
+    here, there = context_id(SITE, "1042"), context_id(SITE, "1043")
+    tablet.write("docket", an_id("a"), {"label": f"{CODE} A1", "bag": an_id("bag"), "context": here})
+    push(ledger, tablet)
+    assert [one.id for one in ledger.records("docket", here)] == [an_id("a")]
+    tablet.write("bag", an_id("bag"), {"label": f"{CODE} A2", "context": there})
+    push(ledger, tablet)
+    assert ledger.records("docket", here) == []
+    assert [one.context for one in ledger.listing("docket", there)] == [there]
+    assert ledger.contexts_of(ledger.records("docket")) == {an_id("a"): there}
+
+
+def test_deleted_records_are_listed_only_when_asked_for(ledger):
+    tablet = Tablet()
+    tablet.docket("a")
+    push(ledger, tablet)
+    tablet.write("docket", an_id("a"), {"deleted": True}, ledger.record(an_id("a")).head_ids())
+    push(ledger, tablet)
+    assert ledger.records("docket") == ledger.listing("docket") == []
+    assert [one.life for one in ledger.listing("docket", deleted=True)] == ["deleted"]
+
+
+# -- handing out
+
+
+def test_a_pull_pages_through_everything_but_the_askers_own(ledger):
+    one, other = Tablet("one"), Tablet("other")
+    for number in range(7):
+        one.docket(f"a{number}")
+        other.docket(f"b{number}")
+    for number in range(7):
+        ledger.accept([one.entries()[number], other.entries()[number]], "carry")
+    rows, cursor, pages = [], 1, 0
+    while True:
+        page = ledger.pull(cursor, 3, one.id)
+        rows += page.rows
+        cursor, pages = page.cursor, pages + 1
+        if not page.more:
+            break
+    assert [(change, body) for _, change, body in rows] == other.entries()
+    assert pages == 3
+    assert cursor == ledger.names().head
+    assert len(ledger.pull(0, 100).rows) == 15
+
+
+def test_sealed_places_go_to_nobody_else(ledger):
+    one = Tablet("one")
+    one.write("hold", hold_of("a"), {"zone": "trench 3"})
+    sealed = one.write("hold", hold_of("a"), {"place_sealed": "c2VhbGVk"})
+    push(ledger, one)
+    assert sealed.id not in {row[1] for row in ledger.pull(0, 10, "other").rows}
+    assert sealed.id in {row[1] for row in ledger.pull(0, 10, notebook=one.id).rows}
+    assert ledger.record(hold_of("a")).value("place_sealed") == "c2VhbGVk"
+
+
+def test_another_change_at_the_cursor_begins_a_new_epoch(ledger):
+    tablet = Tablet()
+    tablet.docket("a")
+    push(ledger, tablet)
+    page = ledger.pull(0, 10)
+    names = ledger.names()
+    same = ledger.pull(page.cursor, 10, "other", epoch=page.epoch, mark=page.mark)
+    assert same.epoch == names.epoch
+    other = ledger.pull(page.cursor, 10, "other", epoch=page.epoch, mark="f" * 64)
+    assert other.epoch != names.epoch
+    assert ledger.names().notebook != names.notebook
+    # Told once: the tablet's old epoch is no proof against the new one.
+    assert ledger.pull(page.cursor, 10, "other", epoch=page.epoch, mark="f" * 64).epoch == other.epoch
+
+
+# -- the cabin's own notebook
+
+
+def test_the_cabins_own_changes_are_chained_without_gaps(ledger):
+    for count in range(3):
+        ledger.write("docket", an_id("a"), {"count": count}, {}, CABIN)
+    own = [one.change for one in ledger.history(an_id("a"))]
+    assert [one.n for one in own] == [2, 3, 4]
+    assert [one.prev for one in own[1:]] == [one.id for one in own[:-1]]
+    assert {one.notebook for one in own} == {ledger.names().notebook}
+
+
+def test_what_cannot_be_written_down_is_refused_whole(ledger):
+    head = ledger.names()
+    with pytest.raises(ValueNotKept, match="Nothing was saved"):
+        ledger.write("docket", an_id("a"), {"count": float("nan")}, {}, CABIN)
+    with pytest.raises(NotTheSite):
+        ledger.write("site", an_id("other"), {"code": "X"}, {}, CABIN)
+    assert ledger.names() == head
+
+
+def test_a_ledger_is_never_made_over_another_and_not_opened_where_there_is_none(ledger, tmp_path):
+    with pytest.raises(LedgerExists):
+        Ledger.create(ledger.database.path, code="X1", name="", seal_key="")
+    with pytest.raises(LedgerMissing):
+        Ledger.open(tmp_path / "none.sqlite")
+
+
+def test_a_second_process_sees_and_adds(ledger, clock):
+    second = Ledger.open(ledger.database.path, clock=clock)
+    person = granted(second, Osteologist())
+    assert (person.id, person.key) in ledger.authority().grants
+    ledger.write("docket", an_id("a"), {"count": 1}, {}, CABIN)
+    assert second.record(an_id("a")).value("count") == 1
+    second.close()
+
+
+def test_a_rebuild_notices_a_row_that_was_altered_and_mends_it(ledger):
+    tablet = Tablet()
+    tablet.docket("a")
+    tablet.human("a", "stop")
+    push(ledger, tablet)
+    assert ledger.rebuild_matches()
+    with ledger.database.writing() as connection:
+        connection.exec_driver_sql("UPDATE record SET answer = 'no_sign' WHERE kind = 'docket'")
+    assert ledger.rebuild_differences() == [an_id("a")]
+    ledger.rebuild()
+    assert ledger.rebuild_matches()
+    assert ledger.counts()["answers"] == {"stop": 1}
+
+
+def test_a_batch_that_fails_half_way_leaves_nothing(ledger, monkeypatch):
+    tablet = Tablet()
+    tablet.docket("a")
+    monkeypatch.setattr("server.ledger.folding.store", lambda *_: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        ledger.accept(tablet.entries(), tablet.id)
+    monkeypatch.undo()
+    assert ledger.names().head == 1
+    assert answers(ledger.accept(entries(tablet.changes), tablet.id)) == ["taken"]
