@@ -13,7 +13,7 @@ their payloads (JSON, but for the first two):
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -24,7 +24,7 @@ from fieldapp.store.lines import Entry
 CHANGE, PULLED, LIFE, LABEL, DRAFT, SETTING, CURSOR = "change", "pulled", "life", "label", "draft", "setting", "cursor"
 
 LASTING = frozenset({CHANGE, PULLED})
-PASSING = frozenset({LIFE, LABEL, DRAFT, SETTING, CURSOR})
+PASSING = frozenset({LABEL, DRAFT, SETTING, CURSOR})
 """Kinds of entry of which only the newest state counts; a compaction writes that state once."""
 
 
@@ -86,15 +86,17 @@ class Keeping:
 
     def take(self, entry: Entry) -> None:
         """Follows one entry that is neither `change` nor `pulled`. Unknown kinds are nothing to it."""
+        if entry.kind == LIFE:
+            value = json.loads(entry.payload)
+            if value["notebook"] != self.notebook:
+                self._begin_life(value["notebook"])
+            self.site, self.code, self.letter = value["site"], value["code"], value["letter"]
+            return
         if entry.kind not in PASSING:
             return
         self.wasted += len(entry.payload)
         value = json.loads(entry.payload)
-        if entry.kind == LIFE:
-            if value["notebook"] != self.notebook:
-                self._begin_life(value["notebook"])
-            self.site, self.code, self.letter = value["site"], value["code"], value["letter"]
-        elif entry.kind == LABEL:
+        if entry.kind == LABEL:
             self._hand_out(value["series"], value["number"])
         elif entry.kind == CURSOR:
             self.cursors[value.pop("server")] = value
@@ -140,9 +142,8 @@ class Keeping:
         return sum(max(0, n - pushed.get(life, 0)) for life, n in self.lives.items())
 
     def entries(self) -> list[Entry]:
-        """Entries that bring a new keeping, which has taken the changes, to this state. For compaction."""
+        """What a compaction writes in place of all entries of PASSING kinds."""
         return [
-            life_entry(self.notebook, self.site, self.code, self.letter),
             *(Entry(LABEL, canonical({"series": one, "number": n})) for one, n in sorted(self.labels.items())),
             *(cursor_entry(server, self.cursor(server)) for server in sorted(self.cursors)),
             table_entry(SETTING, self.settings, ()),
@@ -152,7 +153,6 @@ class Keeping:
     def _begin_life(self, notebook: str) -> None:
         self.notebook, self.n, self.prev = notebook, 0, ""
         self.holed = self.elsewhere = False
-        self.lives.setdefault(notebook, 0)
 
     def _hand_out(self, series: str, number: int) -> None:
         self.labels[series] = max(number, self.labels.get(series, 0))
@@ -179,6 +179,7 @@ def cursor_entry(server: str, cursor: Cursor) -> Entry:
     return Entry(CURSOR, canonical({"server": server, **asdict(cursor)}))
 
 
-def table_entry(kind: str, put: Mapping[str, Any], drop: tuple[str, ...] | list[str]) -> Entry:
-    """Drafts or settings written and dropped. Raises TypeError or ValueError for values JSON lacks."""
-    return Entry(kind, canonical({"put": dict(put), "drop": list(drop)}))
+def table_entry(kind: str, put: Mapping[str, Any], drop: Sequence[str]) -> Entry:
+    """Drafts or settings written and dropped, in their order. Raises TypeError or ValueError for what JSON lacks."""
+    value = {"put": dict(put), "drop": list(drop)}
+    return Entry(kind, json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False))

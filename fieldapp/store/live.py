@@ -118,8 +118,9 @@ class Live:
             if self.closed:
                 raise NotebookClosed
             book = self.book()  # read before the snapshot no longer fits
-            self.journal.rewrite(lambda entry: entry.kind not in PASSING, self.keeping.entries())
-            self.keeping.wasted = 0
+            entries = self.keeping.entries()
+            self.journal.rewrite(lambda entry: entry.kind not in PASSING, entries)
+            self.keeping.wasted = sum(len(entry.payload) for entry in entries)
             self._unfolded = len(book.fold.seen)
 
     def _rest(self) -> None:

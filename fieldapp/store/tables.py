@@ -20,6 +20,7 @@ from tinydb import TinyDB
 from tinydb.queries import QueryLike
 from tinydb.storages import Storage
 
+from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from fieldapp.store.book import document
 from fieldapp.store.errors import TableIsAView
@@ -148,7 +149,8 @@ class Table(tinydb.table.Table):
             before = self._storage.table(self.name)
             after = plain_copy(dict(before))
             updater(after)
-            put = {key: one for key, one in after.items() if before.get(key) != one or key not in before}
+            # As texts, since Python holds 1, 1.0 and True for equal.
+            put = {key: one for key, one in after.items() if key not in before or _differ(before[key], one)}
             drop = [key for key in before if key not in after]
             if put or drop:
                 notebook.write_table(self.name, put, drop)
@@ -167,6 +169,10 @@ class NotebookDB(TinyDB):
     def drop_tables(self) -> None:
         """Raises TableIsAView: records are never dropped."""
         self.storage.write(self.storage.read() or {})
+
+
+def _differ(one: Any, other: Any) -> bool:
+    return one != other or canonical(one) != canonical(other)
 
 
 def _own(document: Mapping[str, Any]) -> Mapping[str, Any]:
