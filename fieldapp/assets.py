@@ -15,6 +15,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from fieldapp.domain import rules
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.tables import NAMES, TableFault, knowledge_from
 
@@ -77,9 +78,12 @@ def knowledge() -> Knowledge:
 def knowledge_at(base: Path) -> Knowledge:
     """Knowledge from the tables under another assets folder. Raises AssetError."""
     try:
-        return knowledge_from({name: rows(base, name) for name in NAMES})
+        found = knowledge_from({name: rows(base, name) for name in NAMES})
     except TableFault as fault:
         raise AssetError(f"reference/{fault.table}.csv", fault.line, fault.what) from fault
+    for what in rules.unmatched(found):
+        raise AssetError("reference/rules.csv", 0, what)
+    return found
 
 
 def plate_svg(form: str, element: str) -> str:

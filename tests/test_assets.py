@@ -6,6 +6,8 @@ import csv
 import json
 import re
 import shutil
+import subprocess
+import sys
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
 from pathlib import Path
@@ -179,3 +181,23 @@ def test_every_plate_belongs_to_a_form_and_an_element_and_draws_exactly_its_port
         drawn = [path.get("id") for path in ET.parse(plate).iter("{http://www.w3.org/2000/svg}path") if path.get("id")]
         keys = {portion.key for portion in known.portions_of(plate.stem)}
         assert set(drawn) >= keys, plate
+
+
+def test_an_installed_package_finds_its_assets_inside_itself(tmp_path: Path) -> None:
+    # As the wheel lays them out: the assets folder as fieldapp/_assets, and none beside the package.
+    shutil.copytree(
+        Path(assets.__file__).parent,
+        tmp_path / "fieldapp",
+        ignore=lambda at, names: [name for name in names if name not in ("__init__.py", "assets.py", "domain")]
+        if Path(at).name == "fieldapp"
+        else ["__pycache__"],
+    )
+    shutil.copytree(assets.root() / "reference", tmp_path / "fieldapp" / "_assets" / "reference")
+    done = subprocess.run(
+        [sys.executable, "-c", "from fieldapp import assets; print(assets.root(), len(assets.knowledge().taxa))"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.split() == [str((tmp_path / "fieldapp" / "_assets").resolve()), str(len(assets.table("taxa")))]

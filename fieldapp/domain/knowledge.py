@@ -24,6 +24,7 @@ class Taxon:
     form     which plates are drawn for it
     antler, horn_core, tooth   whether it has them ("some": some of its animals, or one sex)
     burrows  whether it digs itself into older layers
+    infant_sized  whether its bones are about as large as those of a human infant ("some": its young ones are)
     heaviest_g  a single fragment above this weight is checked (grams, project decision); None: no ceiling
     """
 
@@ -38,6 +39,7 @@ class Taxon:
     horn_core: Occurs
     tooth: Occurs
     burrows: Occurs
+    infant_sized: Occurs
     heaviest_g: float | None
     source: str
     seen: str
@@ -176,14 +178,14 @@ class RuleRow:
     """What is known of a rule beside its code.
 
     level     "impossible", "check" or "note"
-    kind      what it looks at: "docket", "context", "bag" or "group"
+    kinds     the kinds of record it looks at: "docket", "context", "bag", "group"
     families  what it is about, for listing
     raises    the answer to the human question it asks for ("query", "not_excluded"), or ""
     """
 
     key: str
     level: str
-    kind: str
+    kinds: tuple[str, ...]
     families: tuple[str, ...]
     raises: str
     source: str
@@ -349,6 +351,15 @@ class Knowledge:
         """The largest number any of the sources gives."""
         found = self._counts.get((taxon, element))
         return found[1] if found else None
+
+    def largest_count(self, taxon: str | None, element: str) -> int | None:
+        """The largest number that any animal under `taxon` (any at all, if it is not known) can have."""
+        counts = [
+            found[1]
+            for (one, bone), found in self._counts.items()
+            if bone == element and (taxon not in self.taxa or self.is_a(one, taxon or ""))
+        ]
+        return max(counts, default=None)
 
     # Ages
 

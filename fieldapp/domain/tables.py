@@ -88,6 +88,12 @@ class _Cells:
             raise self.fault(f"`{column}` names {found!r}, which is not in its table")
         return found
 
+    def several_of(self, column: str, *allowed: str) -> tuple[str, ...]:
+        found = self.several(column)
+        if not found or not set(found) <= set(allowed):
+            raise self.fault(f"`{column}` is {self.text(column)!r}, not some of {', '.join(allowed)}")
+        return found
+
     def yes(self, column: str) -> bool:
         return self.one_of(column, "yes", "no") == "yes"
 
@@ -173,6 +179,7 @@ def _taxa(tables: Tables) -> dict[str, Taxon]:
             horn_core=cells.occurs("horn_core"),
             tooth=cells.occurs("tooth"),
             burrows=cells.occurs("burrows"),
+            infant_sized=cells.occurs("infant_sized"),
             heaviest_g=cells.number("heaviest_g"),
             source=cells.text("source"),
             seen=cells.text("seen"),
@@ -385,7 +392,7 @@ def _rule(cells: _Cells) -> RuleRow:
     return RuleRow(
         key=cells.key(),
         level=cells.one_of("level", "impossible", "check", "note"),
-        kind=cells.one_of("kind", "docket", "context", "bag", "group"),
+        kinds=cells.several_of("kinds", "docket", "context", "bag", "group"),
         families=cells.several("families"),
         raises=cells.one_of("raises", "", "query", "not_excluded"),
         source=cells.text("source"),

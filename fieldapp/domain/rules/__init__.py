@@ -1,0 +1,137 @@
+"""Rules: what cannot be so in a skeleton, what should be checked, and what is worth a note.
+
+A rule is a function whose name is its key; level, source and what it raises stand in assets/reference/rules.csv, its
+sentence in assets/texts under "rule.<key>". Rules take any record whatever is in it, never raise, and decide nothing:
+a record can always be saved. They do not read, write or count.
+
+To add one: write the function beside its kin, name it in the RULES of its module, add its row and its sentence, and
+give tests/domain/rules_cases.py one record that breaks it and one near miss.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.rules import amounts, caution, containers, fusion, groups, identity, places, portions
+from fieldapp.domain.rules.findings import Around, Docket, Problem, Record, Rule, Values
+
+__all__ = [
+    "BY_KIND",
+    "Around",
+    "Problem",
+    "catalogue",
+    "check_bag",
+    "check_context",
+    "check_docket",
+    "check_group",
+    "sentence",
+    "unmatched",
+]
+
+_WORDS = {"word_unknown": identity.RULES["word_unknown"]}
+_LABEL = {key: places.RULES[key] for key in ("label_check_wrong", "label_repeated")}
+_CLOSED = {"context_closed": places.RULES["context_closed"]}
+
+BY_KIND: dict[str, dict[str, Rule]] = {
+    "docket": {
+        **caution.RULES,
+        **identity.RULES,
+        **portions.RULES,
+        **fusion.RULES,
+        **amounts.RULES,
+        **places.RULES,
+    },
+    "context": {**_WORDS, **containers.CONTEXT_RULES},
+    "bag": {**_WORDS, **_LABEL, **_CLOSED, **containers.BAG_RULES},
+    "group": {**_WORDS, **_LABEL, **groups.RULES},
+}
+"""{kind of record: {key: rule}}, in the order in which problems are given."""
+
+_NOTHING = Around()
+
+
+def check_docket(values: Values, around: Around, knowledge: Knowledge) -> tuple[Problem, ...]:
+    """What the rules find in a docket, given as {path: value}. A deleted one has no problems."""
+    return _run("docket", Docket(values, knowledge), around, knowledge)
+
+
+def check_context(values: Values, around: Around, knowledge: Knowledge) -> tuple[Problem, ...]:
+    """What the rules find in a context."""
+    return _run("context", Record(values), around, knowledge)
+
+
+def check_bag(values: Values, around: Around, knowledge: Knowledge) -> tuple[Problem, ...]:
+    """What the rules find in a bag."""
+    return _run("bag", Record(values), around, knowledge)
+
+
+def check_group(
+    values: Values, members: Mapping[str, Values], knowledge: Knowledge, around: Around = _NOTHING
+) -> tuple[Problem, ...]:
+    """What the rules find in a group, given its dockets as {id: values}."""
+    return _run("group", groups.Group(values, members, knowledge), around, knowledge)
+
+
+def _run(kind: str, record: Record, around: Around, knowledge: Knowledge) -> tuple[Problem, ...]:
+    if record.values.get("deleted") is True:
+        return ()
+    rows = knowledge.rules
+    return tuple(
+        Problem(key, rows[key].level, path, fields, rows[key].raises)
+        for key, rule in BY_KIND[kind].items()
+        if key in rows
+        for path, fields in rule(record, around, knowledge)
+    )
+
+
+def sentence(problem: Problem, texts: Mapping[str, str]) -> str:
+    """What is wrong and what to do, in the language of `texts`. The rule's key where there is no sentence."""
+    fields = {name: texts.get(value, _last(value)) for name, value in problem.fields.items()}
+    return texts.get(f"rule.{problem.rule}", problem.rule).format_map(_Open(fields))
+
+
+def _last(value: str) -> str:
+    # A word of the tables without a text of its own is shown without the name of its list.
+    return value.rpartition(".")[2] if value.startswith(("element.", "taxon.", "portion.", "centre.")) else value
+
+
+class _Open(dict[str, str]):
+    """Fields of a sentence; one that is not given shows as its name."""
+
+    def __missing__(self, name: str) -> str:
+        return f"({name})"
+
+
+def catalogue(knowledge: Knowledge, texts: Mapping[str, str] | None = None) -> list[dict[str, Any]]:
+    """Every rule for a list: key, level, kinds, families, raises, sentence, source, seen; gravest level first."""
+    levels = knowledge.words.get("level", ())
+    return [
+        {
+            "key": row.key,
+            "level": row.level,
+            "kinds": list(row.kinds),
+            "families": list(row.families),
+            "raises": row.raises,
+            "sentence": (texts or {}).get(f"rule.{row.key}", ""),
+            "source": row.source,
+            "seen": row.seen,
+        }
+        for row in sorted(knowledge.rules.values(), key=lambda row: (levels.index(row.level), row.families, row.key))
+    ]
+
+
+def unmatched(knowledge: Knowledge) -> list[str]:
+    """What the table of rules and the rules themselves do not agree on; empty when all is well."""
+    coded: dict[str, set[str]] = {}
+    for kind, found in BY_KIND.items():
+        for key in found:
+            coded.setdefault(key, set()).add(kind)
+    faults = [f"the rule {key!r} has no row" for key in coded if key not in knowledge.rules]
+    for key, row in knowledge.rules.items():
+        if key not in coded:
+            faults.append(f"the row {key!r} has no rule")
+        elif coded[key] != set(row.kinds):
+            faults.append(f"the row {key!r} is for {row.kinds}, its rule for {tuple(sorted(coded[key]))}")
+    return faults

@@ -1,0 +1,122 @@
+"""Rules about the human question. They only ever raise it: nothing here lowers or clears anything.
+
+A rule that raises asks for an answer to be added (its `raises`), and is quiet once an answer at least as cautious is
+there; what assessments make of the answers is the business of domain.human.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from fieldapp.domain import human
+from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.rules.findings import Around, Docket, Finding, by_name, shown, term, text
+
+_NOT_BODILY = frozenset({"not_bone", "shell"})
+_BURNT = frozenset({"charred", "calcined", "mixed"})
+_QUERY = human.CAUTION[human.QUERY]
+_NOT_EXCLUDED = human.CAUTION[human.NOT_EXCLUDED]
+
+
+def human_without_answer(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Read as human, and nobody has raised the question."""
+    if docket.caution < _QUERY and docket.taxon is not None and know.is_a(docket.taxon, "human"):
+        yield "reading/taxon", docket.names()
+
+
+def grave_without_answer(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """From something like a grave, and nobody has raised the question: an animal's name does not answer it."""
+    context = around.context
+    if context is None or docket.caution >= _QUERY or docket.material in _NOT_BODILY:
+        return
+    if context.get("grave_like") == "yes" or context.get("type") == "grave":
+        yield "human", {"context": shown(context.get("number") or around.context_id)}
+
+
+def young_shaft_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A long bone without its ends, of the size of an infant's, and no animal named."""
+    row, taxon = docket.element_row, docket.taxon_row
+    if docket.caution >= _NOT_EXCLUDED or row is None or row.kind not in ("long_bone", "indeterminate"):
+        return
+    if docket.named or (taxon is not None and taxon.infant_sized == "no"):
+        return
+    ends = {portion.key for portion in know.portions_of(row.key) if portion.kind == "epiphysis"}
+    if ends & docket.present:
+        return
+    if (taxon is not None and taxon.infant_sized == "yes") or "unfused" in docket.fusion.values():
+        yield "human", docket.names()
+
+
+def burnt_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Burnt, and no animal named."""
+    burning = docket.values.get("burning")
+    if docket.caution < _NOT_EXCLUDED and not docket.named and docket.material not in _NOT_BODILY:
+        if isinstance(burning, str) and burning in _BURNT:
+            yield "human", docket.names(burning=term("burning", burning))
+
+
+def no_sign_without_portion(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """"Nothing points to human" for a piece of which no part is over half there: it cannot be said of such a piece."""
+    if docket.caution >= _NOT_EXCLUDED or docket.most:
+        return
+    for path, answer in docket.items("human/"):
+        if human.answer_of(answer) == human.NO_SIGN:
+            yield path, docket.names()
+            return
+
+
+def question_not_asked(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """The human question has not been asked."""
+    asked = any(human.answer_of(answer) != human.NOT_ASKED for _, answer in docket.items("human/"))
+    if not asked and docket.material not in _NOT_BODILY:
+        yield "human", {}
+
+
+def stop_but_lifted(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A stop in the ground, for a bone that is said to be out of it."""
+    for path, answer in docket.items("human/"):
+        if isinstance(answer, Mapping) and answer.get("answer") == human.STOP and answer.get("in_place") is False:
+            yield path, {}
+
+
+def in_place_but_bagged(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Said to lie in the ground, and in a bag."""
+    if text(docket.values.get("bag")) is not None:
+        for path, answer in docket.items("human/"):
+            if isinstance(answer, Mapping) and answer.get("in_place") is True:
+                yield path, {}
+
+
+def assessment_against_reading(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A specialist's verdict, and a reading that names another animal."""
+    for path, verdict in docket.items("assessment/"):
+        if not isinstance(verdict, Mapping) or docket.taxon_row is None:
+            continue
+        found = "human" if verdict.get("verdict") == human.HUMAN else text(verdict.get("taxon"))
+        if verdict.get("verdict") not in (human.HUMAN, human.NON_HUMAN) or found is None or found not in know.taxa:
+            continue
+        if not know.is_a(found, docket.taxon_row.key) and not know.is_a(docket.taxon_row.key, found):
+            yield path, docket.names(verdict=term("taxon", found))
+
+
+def assessment_cannot_clear(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """"Not human" without a named animal and part, or from pictures only."""
+    for path, verdict in docket.items("assessment/"):
+        if isinstance(verdict, Mapping) and verdict.get("verdict") == human.NON_HUMAN:
+            named = text(verdict.get("taxon")) and text(verdict.get("element"))
+            if not named or verdict.get("bone_seen") != "bone":
+                yield path, {}
+
+
+RULES = by_name(
+    human_without_answer,
+    grave_without_answer,
+    young_shaft_not_excluded,
+    burnt_not_excluded,
+    no_sign_without_portion,
+    question_not_asked,
+    stop_but_lifted,
+    in_place_but_bagged,
+    assessment_against_reading,
+    assessment_cannot_clear,
+)

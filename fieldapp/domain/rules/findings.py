@@ -1,0 +1,174 @@
+"""What a rule looks at and what it hands back. No rules here, and no sentences: those are texts by key.
+
+A record comes as {path: value}. It may hold anything: a newer tablet's words, a half-made form, a value of the wrong
+kind. The views below take from it only what has the right kind, so that a rule never has to ask.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from fieldapp.domain import human
+from fieldapp.domain.knowledge import Element, Knowledge, Taxon
+
+Values = Mapping[str, Any]
+Finding = tuple[str, dict[str, str]]
+"""(path, fields of the sentence). A field is a text key where there is a text for it, else the word itself."""
+
+PRESENT = ("most", "part")
+_NO_VALUES: Values = {}
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Something to mend or to look at. The record is kept whatever is found.
+
+    rule    key of the rule
+    level   "impossible" (left out of counts until mended), "check" or "note"
+    path    what it is about: "weight_g", "reading/side", "reading/portions/head" ...
+    fields  what to put into the rule's sentence
+    raises  the answer to the human question that is to be added by rule ("query", "not_excluded"), or ""
+    """
+
+    rule: str
+    level: str
+    path: str
+    fields: Mapping[str, str]
+    raises: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What surrounds a record. All optional: what is not given is not looked at.
+
+    record    id of the record that is checked
+    new       it is being made now, not read again
+    context   values of its context;  context_id  that context's id
+    bag       values of its bag
+    labels    {label: how many records of its kind carry it}; for a context, {number: how many}
+    siblings  values of the other dockets in its bag
+    joined    {docket id: values} of the dockets it is said to be one bone with
+    """
+
+    record: str = ""
+    new: bool = False
+    context: Values | None = None
+    context_id: str = ""
+    bag: Values | None = None
+    labels: Mapping[str, int] = field(default_factory=dict)
+    siblings: Sequence[Values] = ()
+    joined: Mapping[str, Values] = field(default_factory=dict)
+
+
+def text(value: Any) -> str | None:
+    """A value if it is a word that says something, else None."""
+    return value if isinstance(value, str) and value else None
+
+
+def number(value: Any) -> float | None:
+    """A value if it is a number, else None. Truth values, NaN and infinity are none."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    # A whole number past what a float holds is no weight and no count either.
+    return float(value) if abs(value) < 1e15 else None
+
+
+def shown(value: Any) -> str:
+    """A value as a sentence can show it: short, whatever it is."""
+    if isinstance(value, str):
+        return value if len(value) <= 40 else value[:39] + "…"
+    if value is None or isinstance(value, bool | float) or number(value) is not None:
+        return repr(value)
+    return "{…}" if isinstance(value, Mapping) else "[…]" if isinstance(value, list | tuple) else "…"
+
+
+def states(value: Any) -> dict[str, str]:
+    """The {key: state} items of a reading's portions or centres that are written as words."""
+    if not isinstance(value, Mapping):
+        return {}
+    return {key: state for key, state in value.items() if isinstance(key, str) and isinstance(state, str)}
+
+
+class Record:
+    """A record of any kind, as its rules see it."""
+
+    __slots__ = ("label", "values")
+
+    def __init__(self, values: Values) -> None:
+        self.values = values
+        self.label = text(values.get("label"))
+
+    def items(self, prefix: str) -> Iterator[tuple[str, Any]]:
+        """(path, value) of what lies under `prefix`, such as "human/"."""
+        return ((path, value) for path, value in self.values.items() if path.startswith(prefix))
+
+
+class Docket(Record):
+    """A docket as its rules see it.
+
+    element, taxon      keys, None where not examined or not a word
+    element_row, taxon_row  their rows, None where the key is not known
+    portions, fusion    {key: state}
+    present, most       portions of which something, over half, is there
+    caution             how cautious its most cautious human answer is, 0 if there is none (human.CAUTION)
+    named               the taxon names an animal, not only a size or a class
+    """
+
+    __slots__ = (
+        "caution",
+        "element",
+        "element_row",
+        "fusion",
+        "material",
+        "most",
+        "named",
+        "portions",
+        "present",
+        "reading",
+        "side",
+        "taxon",
+        "taxon_row",
+    )
+
+    def __init__(self, values: Values, know: Knowledge) -> None:
+        super().__init__(values)
+        reading = values.get("reading")
+        self.reading: Values = reading if isinstance(reading, Mapping) else _NO_VALUES
+        self.element = text(self.reading.get("element"))
+        self.taxon = text(self.reading.get("taxon"))
+        self.side = text(self.reading.get("side"))
+        self.portions = states(self.reading.get("portions"))
+        self.fusion = states(self.reading.get("fusion"))
+        self.material = text(values.get("material"))
+        self.element_row: Element | None = know.elements.get(self.element) if self.element else None
+        self.taxon_row: Taxon | None = know.taxa.get(self.taxon) if self.taxon else None
+        self.named = self.taxon_row is not None and self.taxon_row.named
+        self.present = {key for key, state in self.portions.items() if state in PRESENT}
+        self.most = {key for key, state in self.portions.items() if state == "most"}
+        self.caution = max(
+            (human.CAUTION[human.answer_of(answer)] for _, answer in self.items("human/")), default=0
+        )
+
+    def none_of(self, keys: Collection[str]) -> bool:
+        """Whether all of these portions are written down as absent (and there are any)."""
+        return bool(keys) and all(self.portions.get(key) == "absent" for key in keys)
+
+    def names(self, **more: str) -> dict[str, str]:
+        """Sentence fields for its element and taxon, and others."""
+        return {"element": term("element", self.element), "taxon": term("taxon", self.taxon), **more}
+
+
+def term(of: str, key: str | None) -> str:
+    """The text key of a word of the tables: term("portion.tibia", "head")."""
+    return f"{of}.{shown(key)}" if key else "rules.not_given"
+
+
+Rule = Callable[[Any, Around, Knowledge], Iterator[Finding]]
+"""A rule looks at a Record (or Docket, or Members of a group) and gives a finding for each thing it minds."""
+
+
+def by_name(*rules: Rule) -> dict[str, Rule]:
+    """Rules by their key, which is the function's name."""
+    return {rule.__name__: rule for rule in rules}

@@ -1,0 +1,160 @@
+"""Rules about bones that are said to be of one animal. `associated` bones may be of several: only some rules apply."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+
+from fieldapp.domain import human
+from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.rules import fusion
+from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, Values, by_name, shown, term, text
+
+_ARTICULATED = frozenset({"articulated_observed", "articulated_inferred"})
+
+
+class Group(Record):
+    """A group and those of its members that are known here. A deleted docket is no member."""
+
+    __slots__ = ("members", "missing", "named")
+
+    def __init__(self, values: Values, members: Mapping[str, Values], know: Knowledge) -> None:
+        super().__init__(values)
+        self.named = [path.split("/", 1)[1] for path, value in self.items("member/") if value is True]
+        there = {
+            one: members[one] for one in self.named if one in members and members[one].get("deleted") is not True
+        }
+        self.members = {one: Docket(found, know) for one, found in there.items()}
+        self.missing = [one for one in self.named if one not in there]
+
+    @property
+    def one_animal(self) -> bool:
+        """Whether the bones are said to be of one animal."""
+        return self.values.get("relation") in _ARTICULATED
+
+    def name(self, member: str) -> str:
+        """What to call a member in a sentence."""
+        docket = self.members.get(member)
+        return shown(docket.label if docket is not None and docket.label else member)
+
+
+def group_taxa_differ(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Articulated bones of two animals."""
+    if not group.one_animal:
+        return
+    known = [(one, docket.taxon) for one, docket in group.members.items() if docket.taxon_row is not None]
+    for at, (one, taxon) in enumerate(known):
+        for other, second in known[:at]:
+            if taxon and second and not know.is_a(taxon, second) and not know.is_a(second, taxon):
+                yield f"member/{one}", {
+                    "one": group.name(other),
+                    "taxon": term("taxon", second),
+                    "other": group.name(one),
+                    "second": term("taxon", taxon),
+                }
+                return
+
+
+def group_same_side_twice(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """More left (or right) ones of a bone than one animal has: the same portion, over half there, too often."""
+    if not group.one_animal:
+        return
+    found: dict[tuple[str, str, str], list[str]] = {}
+    for one, docket in group.members.items():
+        row = docket.element_row
+        limit = know.largest_count(docket.taxon, row.key) if row is not None and row.sided else None
+        if row is None or limit is None or docket.side not in ("left", "right"):
+            continue
+        for portion in sorted(docket.most):
+            alike = found.setdefault((row.key, docket.side, portion), [])
+            alike.append(one)
+            if len(alike) > max(limit // 2, 1):
+                yield f"member/{one}", docket.names(
+                    one=group.name(alike[0]),
+                    other=group.name(one),
+                    side=term("side", docket.side),
+                    portion=term(f"portion.{row.key}", portion),
+                )
+                return
+
+
+def group_more_than_skeleton(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """More of a bone, sides aside, than a skeleton has."""
+    if not group.one_animal:
+        return
+    held: Counter[tuple[str, str]] = Counter()
+    limits: dict[str, int] = {}
+    for one, docket in group.members.items():
+        limit = know.largest_count(docket.taxon, docket.element) if docket.element else None
+        if limit is None or docket.element is None:
+            continue
+        # One animal: the narrowest name among its bones sets the limit.
+        limits[docket.element] = min(limit, limits.get(docket.element, limit))
+        held.update((docket.element, portion) for portion in docket.most)
+        if any(held[docket.element, portion] > limits[docket.element] for portion in docket.most):
+            yield f"member/{one}", docket.names(limit=str(limits[docket.element]), other=group.name(one))
+            return
+
+
+def group_ages_clash(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Articulated bones whose fusion no single age fits (each bone by itself is fine)."""
+    if not group.one_animal:
+        return
+    limits = {one: fusion.age_limits(docket, know) for one, docket in group.members.items()}
+    fine = {one: pair for one, pair in limits.items() if fusion.clash([pair]) is None}
+    found = fusion.clash(fine.values())
+    if found is not None:
+        least, most = found
+        older = next(one for one, pair in fine.items() if pair[0] is least)
+        younger = next(one for one, pair in fine.items() if pair[1] is most)
+        yield f"member/{younger}", {
+            "one": group.name(older),
+            "other": group.name(younger),
+            "least": f"{least.months:g}",
+            "most": f"{most.months:g}",
+        }
+
+
+def group_contexts_differ(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A member that is said to be from another context than the group."""
+    own = text(group.values.get("context"))
+    for one, docket in group.members.items():
+        theirs = text(docket.values.get("context"))
+        if own is not None and theirs is not None and theirs != own:
+            yield f"member/{one}", {"other": group.name(one)}
+
+
+def group_member_missing(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A member that is not here, or was deleted."""
+    for one in group.missing:
+        yield f"member/{one}", {"other": shown(one)}
+
+
+def group_of_one(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A group of one bone, or of none."""
+    if len(group.named) < 2:
+        yield "member", {"number": str(len(group.named))}
+
+
+def group_with_possible_human(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """One member may be human, and another of the same body has no such answer."""
+    if not group.one_animal:
+        return
+    query = human.CAUTION[human.QUERY]
+    raised = [one for one, docket in group.members.items() if docket.caution >= query]
+    if raised:
+        for one, docket in group.members.items():
+            if docket.caution < query:
+                yield f"member/{one}", {"one": group.name(raised[0]), "other": group.name(one)}
+
+
+RULES = by_name(
+    group_taxa_differ,
+    group_same_side_twice,
+    group_more_than_skeleton,
+    group_ages_clash,
+    group_contexts_differ,
+    group_member_missing,
+    group_of_one,
+    group_with_possible_human,
+)

@@ -1,0 +1,108 @@
+"""Rules about which parts of a bone are there, and which side it is from. Not fusion."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.rules.findings import PRESENT, Around, Docket, Finding, by_name, shown, term
+
+
+def portion_of_other_bone(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A portion, there or not, that belongs to another element."""
+    row = docket.element_row
+    if row is None or row.kind == "indeterminate":
+        return
+    own = know.portion_keys[row.key]
+    for key, state in docket.portions.items():
+        if key not in own and state != "not_examined":
+            yield f"reading/portions/{shown(key)}", docket.names(portion=shown(key))
+
+
+def detail_without_element(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Portions, a side or a fusion of a bone that is not known."""
+    row = docket.element_row
+    if docket.element is not None and (row is None or row.kind != "indeterminate"):
+        return
+    if docket.present:
+        yield "reading/portions", docket.names()
+    if docket.side in ("left", "right"):
+        yield "reading/side", docket.names()
+    if any(state not in ("not_examined", "not_visible") for state in docket.fusion.values()):
+        yield "reading/fusion", docket.names()
+
+
+def side_on_midline(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Left or right on a bone that lies on the midline."""
+    row = docket.element_row
+    if row is not None and row.midline and not row.sided and docket.side in ("left", "right"):
+        yield "reading/side", docket.names(side=term("side", docket.side))
+
+
+def midline_on_paired(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """`midline` on a bone of which there is one on each side."""
+    row = docket.element_row
+    if row is not None and docket.side == "midline" and not row.midline:
+        yield "reading/side", docket.names()
+
+
+def side_missing(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """No side, although a portion is there that tells it."""
+    row = docket.element_row
+    if row is None or not row.sided or docket.side not in (None, "unsided"):
+        return
+    own = know.portion_keys[row.key]
+    telling = [key for key in own if key in docket.most and own[key].tells_side]
+    if telling:
+        yield "reading/side", docket.names(portion=term(f"portion.{row.key}", telling[0]))
+
+
+def portions_all_absent(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Every portion written down as absent: then there is no bone."""
+    if docket.element_row is not None and docket.none_of(know.portion_keys[docket.element_row.key].keys()):
+        yield "reading/portions", docket.names()
+
+
+def portions_not_written(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Portions of the element that the reading leaves out altogether, so that nobody knows if they were looked at."""
+    if docket.element_row is not None:
+        own = know.portion_keys[docket.element_row.key]
+        missing = [key for key in own if key not in docket.portions]
+        if missing:
+            yield "reading/portions", docket.names(number=str(len(missing)))
+
+
+def portions_not_joined(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Two parts of a bone with nothing between them: two pieces, not one."""
+    row = docket.element_row
+    if row is None or len(docket.present) < 2:
+        return
+    own = know.portion_keys[row.key]
+    steps = {own[key].step for key in docket.present if key in own}
+    for step in range(min(steps, default=0) + 1, max(steps, default=0)):
+        if step not in steps:
+            between = [key for key, portion in own.items() if portion.step == step]
+            if docket.none_of(frozenset(between)):
+                yield "reading/portions", docket.names(portion=term(f"portion.{row.key}", between[0]))
+                return
+
+
+def portions_not_examined(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Full analysis of a known bone, and no portion looked at: it will count as no more than a fragment."""
+    row = docket.element_row
+    if row is not None and know.portion_keys[row.key] and docket.reading.get("stage") == "analysis":
+        if not any(state in PRESENT or state == "absent" for state in docket.portions.values()):
+            yield "reading/portions", docket.names()
+
+
+RULES = by_name(
+    portion_of_other_bone,
+    detail_without_element,
+    side_on_midline,
+    midline_on_paired,
+    side_missing,
+    portions_all_absent,
+    portions_not_written,
+    portions_not_joined,
+    portions_not_examined,
+)
