@@ -147,6 +147,15 @@ def test_a_bare_shaft_of_infant_size_is_not_excluded_whatever_class_it_was_put_i
     assert "young_shaft_not_excluded" not in fired(d(reading("femur", "large_mammal", fusion={"distal": "unfused"})))
 
 
+@pytest.mark.parametrize("taxon", ["cat", "hare_rabbit", "fowl"])
+def test_a_small_animals_name_does_not_quiet_an_unfused_shaft_before_full_analysis(taxon: str) -> None:
+    # Infants have been sorted as small mammals and birds: the case study is named with the rule.
+    young = reading("femur", taxon, most=("upper_shaft",), fusion={"distal": "unfused"})
+    assert "young_shaft_not_excluded" in fired(d(young))
+    assert "young_shaft_not_excluded" not in fired(d({**young, "stage": "analysis"}))
+    assert "young_shaft_not_excluded" not in fired(d({**young, "taxon": "sheep"}))
+
+
 # Fusion and groups
 
 

@@ -70,7 +70,10 @@ def check_bag(values: Values, around: Around, knowledge: Knowledge) -> tuple[Pro
 def check_group(
     values: Values, members: Mapping[str, Values], knowledge: Knowledge, around: Around = _NOTHING
 ) -> tuple[Problem, ...]:
-    """What the rules find in a group, given its dockets as {id: values}."""
+    """What the rules find in a group, given its dockets as {id: values}.
+
+    A docket's own `context` is what is compared with the group's; give it the context of its bag where it has none.
+    """
     return _run("group", groups.Group(values, members, knowledge), around, knowledge)
 
 

@@ -34,16 +34,20 @@ def grave_without_answer(docket: Docket, around: Around, know: Knowledge) -> Ite
 
 
 def young_shaft_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """A long bone without its ends, of the size of an infant's, and no animal named."""
+    """A long bone without its ends, of the size of an infant's.
+
+    A name given before full analysis does not quieten it for the small animals that infants have been taken for.
+    """
     row, taxon = docket.element_row, docket.taxon_row
     if docket.caution >= _NOT_EXCLUDED or row is None or row.kind not in ("long_bone", "indeterminate"):
         return
-    if docket.named or (taxon is not None and taxon.infant_sized == "no"):
+    size = "some" if taxon is None else taxon.infant_sized
+    if size == "no" or (docket.named and (size != "yes" or docket.reading.get("stage") == "analysis")):
         return
     ends = {portion.key for portion in know.portions_of(row.key) if portion.kind == "epiphysis"}
     if ends & docket.present:
         return
-    if (taxon is not None and taxon.infant_sized == "yes") or "unfused" in docket.fusion.values():
+    if "unfused" in docket.fusion.values() or (size == "yes" and not docket.named):
         yield "human", docket.names()
 
 
