@@ -3,11 +3,13 @@
     CabinError
     ├── LedgerExists      a ledger is to be made where there is one
     ├── LedgerMissing     there is no ledger in the folder
+    ├── KeyMissing        a key file of the cabin is gone
     ├── NotTheSite        a second site record was to be written
     ├── ValueNotKept      a value cannot be written down
     ├── SignInRefused     wrong password, no such account, or one that is switched off
     ├── SignInLocked      too many wrong passwords; `until` says how long
     ├── AccountExists     a person has an account for this role already
+    ├── NoSuchRole        a word that is no role
     ├── NoSuchPerson      there is no such person, account or tablet
     ├── CodeRefused       an enrolment code that is wrong, used or too old
     ├── TooManyCodes      too many wrong codes in a row
@@ -50,6 +52,12 @@ class LedgerMissing(CabinError):
     key = "cabin.ledger_missing"
 
 
+class KeyMissing(CabinError):
+    """The cabin does not start without it: another key would shut every tablet out unseen."""
+
+    key = "cabin.key_missing"
+
+
 class NotTheSite(CabinError):
     """A ledger is one site's."""
 
@@ -81,6 +89,12 @@ class AccountExists(CabinError):
     """One account a person and role."""
 
     key = "cabin.account_exists"
+
+
+class NoSuchRole(CabinError):
+    """Roles are a closed list."""
+
+    key = "cabin.no_such_role"
 
 
 class NoSuchPerson(CabinError):

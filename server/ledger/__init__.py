@@ -1,6 +1,7 @@
 """Accepts changes, folds them into records, finds disagreements and holds. `Ledger` is the way in."""
 
 from server.ledger.asking import Disputed, Listed, Pulled, Written
+from server.ledger.checks import Found
 from server.ledger.events import Event
 from server.ledger.holds import Hold
 from server.ledger.intake import Answer
@@ -12,6 +13,7 @@ __all__ = [
     "Answer",
     "Disputed",
     "Event",
+    "Found",
     "Hold",
     "Ledger",
     "Listed",

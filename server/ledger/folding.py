@@ -31,6 +31,9 @@ IN_ONE_QUERY = 500
 PROTECTED = ("site", "person")
 """Kinds that decide who may do what: written at the cabin, by the cabin's own notebook, and nowhere else."""
 
+LINKS = ("member", "same_as")
+"""Prefixes of paths that name another record: a group's dockets, and dockets that are one bone."""
+
 _LABELS = {"context": "number", "site": "name", "person": "name"}
 
 
@@ -68,7 +71,12 @@ def derive(record: Record, who: standing.Authority) -> Derived:
             {"record": one, "path": path, "nature": nature(path, list(heads.values()))}
             for path, heads in record.disagreements().items()
         ),
-        tuple({"docket": one, "other": other} for other in sorted(record.items("same_as")) if other != one),
+        tuple(
+            {"record": one, "sort": sort, "other": other}
+            for sort in LINKS
+            for other in sorted(record.items(sort))
+            if other != one
+        ),
     )
 
 
@@ -125,7 +133,7 @@ def store(connection: Connection, derived: Sequence[Derived]) -> None:
     )
     ids = [one.row["id"] for one in derived]
     _replace(connection, tables.disagreement, "record", ids, (row for one in derived for row in one.disagreements))
-    _replace(connection, tables.link, "docket", ids, (row for one in derived for row in one.links))
+    _replace(connection, tables.link, "record", ids, (row for one in derived for row in one.links))
 
 
 def _replace(

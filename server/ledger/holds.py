@@ -8,7 +8,7 @@ Deletions hide nothing here. Not here: what a single docket's readings amount to
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, select
@@ -51,7 +51,7 @@ class Hold:
         return value if isinstance(value, str) else ""
 
 
-def components(links: Iterable[tuple[str, str]]) -> dict[str, tuple[str, ...]]:
+def components(links: Iterable[Sequence[str]]) -> dict[str, tuple[str, ...]]:
     """{docket: all dockets that are the same bone, sorted}, of those that are linked at all."""
     beside: dict[str, set[str]] = defaultdict(set)
     for one, other in links:
@@ -75,7 +75,9 @@ def holds(connection: Connection, who: standing.Authority) -> list[Hold]:
     """All holds, the most cautious answers first, then by label."""
     column = tables.record.c
     raised = set(connection.scalars(select(column.id).where(column.answer.in_(sorted(human.RAISED)))))
-    joined = components(connection.execute(select(tables.link.c.docket, tables.link.c.other)))
+    joined = components(
+        connection.execute(select(tables.link.c.record, tables.link.c.other).where(tables.link.c.sort == "same_as"))
+    )
     rows = connection.execute(select(column.id, column.docket).where(column.docket.is_not(None)))
     hold_of = {docket: hold for hold, docket in rows}
     bones = {joined.get(one, (one,)) for one in raised | set(hold_of)}

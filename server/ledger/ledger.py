@@ -26,8 +26,9 @@ from fieldapp.records import changes, standing
 from fieldapp.records.changes import Change, UnreadableChange
 from fieldapp.records.fold import Record
 from server.errors import LedgerExists, LedgerMissing, NotTheSite, ValueNotKept
-from server.ledger import asking, events, folding, holds, intake, meta, proving, tables
+from server.ledger import asking, checks, events, folding, holds, intake, meta, proving, tables
 from server.ledger.asking import Disputed, Listed, Pulled, Written
+from server.ledger.checks import Found
 from server.ledger.database import Database
 from server.ledger.holds import Hold
 from server.ledger.intake import Answer
@@ -37,6 +38,8 @@ T = TypeVar("T")
 Clock = Callable[[], datetime]
 CABIN = {"person": "", "name": "cabin", "role": "administrator"}
 """`by` of what the cabin's own commands write."""
+RULES = {"person": "", "name": "rules", "role": "recorder"}
+"""`by` of the answers that a rule asks for."""
 
 
 class Accepted(NamedTuple):
@@ -104,7 +107,12 @@ class Ledger:
 
     def now(self) -> str:
         """The time as the ledger writes it: UTC, so that texts sort like times."""
-        return self.clock().astimezone(UTC).isoformat(timespec="milliseconds")
+        return self.text(self.clock())
+
+    @staticmethod
+    def text(moment: datetime) -> str:
+        """Any moment, written so."""
+        return moment.astimezone(UTC).isoformat(timespec="milliseconds")
 
     def names(self) -> Names:
         """Epoch, own notebook, site and head of the count."""
@@ -225,6 +233,10 @@ class Ledger:
         """One record as it stands, or None."""
         return self.get([record]).get(record)
 
+    def record_in(self, connection: Connection, record: str) -> Record | None:
+        """Like `record`, inside a transaction of the caller's."""
+        return next(iter(folding.records_of(connection, [record])), None)
+
     def get(self, ids: Iterable[str]) -> dict[str, Record]:
         """{id: record} of those that are there."""
         wanted = sorted(set(ids))
@@ -277,6 +289,23 @@ class Ledger:
         "unread": n, "set_aside": n, "due": records the rules have not looked at yet, "head": n}
         """
         return self._read(asking.counts)
+
+    # -- what the rules find
+
+    def problems(self, level: str | None = None, record: str | None = None) -> list[Found]:
+        """What the rules have found so far (see counts()["due"]): all, of one level, or of one record."""
+        return self._read(lambda connection: checks.problems(connection, level, record))
+
+    def check_due(self, limit: int = 200) -> int:
+        """Lets the rules look at up to `limit` changed records and what hangs on them; returns how many are left.
+
+        An answer to the human question that a rule asks for is added by the cabin's notebook.
+        """
+        with self.database.writing() as connection:
+            raises, left = checks.check_due(connection, limit)
+            for one in raises:
+                self.write_in(connection, "docket", one.docket, {one.path: one.value}, {}, RULES)
+            return left + len({one.docket for one in raises})
 
     # -- handing out
 

@@ -51,7 +51,7 @@ def _stored(connection: Connection) -> dict[str, Derived]:
         return found
 
     disagreements = grouped(tables.disagreement, "record", tables.disagreement.c.path)
-    links = grouped(tables.link, "docket", tables.link.c.other)
+    links = grouped(tables.link, "record", tables.link.c.sort, tables.link.c.other)
     return {
         row["id"]: _compared(
             Derived(dict(row), tuple(disagreements.get(row["id"], ())), tuple(links.get(row["id"], ())))

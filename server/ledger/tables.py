@@ -94,9 +94,11 @@ record = Table(
 link = Table(
     "link",
     metadata,
-    Column("docket", Text, nullable=False),
-    Column("other", Text, nullable=False),
-    PrimaryKeyConstraint("docket", "other"),
+    Column("record", Text, nullable=False),
+    Column("sort", Text, nullable=False, comment="same_as or member"),
+    Column("other", Text, nullable=False, comment="a docket, which may not have come yet"),
+    PrimaryKeyConstraint("record", "sort", "other"),
+    Index("link_from", "other"),
 )
 
 disagreement = Table(

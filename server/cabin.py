@@ -1,0 +1,104 @@
+"""The cabin as one thing: its ledger, people, tablets and keys, and the rules at work behind it.
+
+Opened by `create_app` and by the commands. Not here: HTTP.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from pathlib import Path
+
+from argon2 import PasswordHasher
+from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
+
+from server import keys
+from server.config import Config
+from server.errors import KeyMissing
+from server.ledger import Ledger
+from server.ledger.accounts import Accounts
+from server.ledger.devices import Devices
+
+log = logging.getLogger(__name__)
+
+
+def set_up(
+    config: Config, *, code: str, name: str, mode: str = "excavation", licence: str = "", second_reader: bool = True
+) -> None:
+    """Makes a cabin in `config.data`: keys, certificate, ledger with its site record. Raises LedgerExists."""
+    config.data.mkdir(parents=True, exist_ok=True)
+    keys.make_seal_key(config.seal_key)
+    keys.make_certificate(config.certificate, config.certificate_key)
+    Ledger.create(
+        config.ledger,
+        code=code,
+        name=name,
+        seal_key=keys.public_seal_key(config.seal_key),
+        mode=mode,
+        licence=licence,
+        second_reader=second_reader,
+        clock=config.clock,
+        new_id=config.new_id,
+    ).close()
+
+
+class Cabin:
+    """Raises LedgerMissing before `set_up`, KeyMissing if a file of it is gone. `hasher`: for tests."""
+
+    def __init__(self, config: Config, hasher: PasswordHasher | None = None) -> None:
+        self.config = config
+        self.ledger = Ledger.open(config.ledger, clock=config.clock, new_id=config.new_id)
+        try:
+            for path in (config.certificate, config.certificate_key, config.seal_key):
+                _there(path)
+            self.fingerprint = keys.fingerprint_of(config.certificate)
+            self.seal_key = keys.public_seal_key(config.seal_key)
+            self.accounts = Accounts(self.ledger, hasher)
+            self.devices = Devices(self.ledger, self.fingerprint)
+        except BaseException:
+            self.ledger.close()
+            raise
+        self._wake = threading.Event()
+        self._closing = threading.Event()
+        self._worker: threading.Thread | None = None
+
+    def opening_key(self) -> X25519PrivateKey:
+        """The key that opens what tablets sealed to this cabin; who may see it is for the caller to ask."""
+        return keys.seal_key(self.config.seal_key)
+
+    def rules_due(self) -> None:
+        """Says that records have changed. The rules look at them soon, in a thread of their own; in tests at once."""
+        if self.config.testing:
+            self._check()
+            return
+        if self._worker is None:
+            self._worker = threading.Thread(target=self._work, name="rules", daemon=True)
+            self._worker.start()
+        self._wake.set()
+
+    def _work(self) -> None:
+        while not self._closing.is_set():
+            self._wake.wait()
+            self._wake.clear()
+            try:
+                self._check()
+            except Exception:
+                # The records stay due, and are tried again when the next batch comes.
+                log.exception("the rules stopped at a record")
+
+    def _check(self) -> None:
+        while not self._closing.is_set() and self.ledger.check_due():
+            pass
+
+    def close(self) -> None:
+        """Waits for the rules' present chunk and lets go of the files."""
+        self._closing.set()
+        self._wake.set()
+        if self._worker is not None:
+            self._worker.join()
+        self.ledger.close()
+
+
+def _there(path: Path) -> None:
+    if not path.is_file():
+        raise KeyMissing(file=path.name)

@@ -1,0 +1,135 @@
+"""The rules at the cabin: run after the fold, over what changed and what hangs on it; they only ever raise."""
+
+from __future__ import annotations
+
+from fieldapp.domain.ids import context_id
+from tests.server.tablets import CODE, SITE, Tablet, an_id, reading
+
+HERE = context_id(SITE, "1042")
+
+
+def check(ledger) -> None:
+    while ledger.check_due(3):
+        pass
+
+
+def found(ledger, name: str) -> set[str]:
+    return {one.rule for one in ledger.problems(record=an_id(name))}
+
+
+def push(ledger, tablet: Tablet) -> None:
+    ledger.accept(tablet.entries(), tablet.id)
+
+
+def test_what_was_folded_is_due_until_the_rules_have_looked(ledger):
+    tablet = Tablet()
+    tablet.docket("a", material="bone", reading=reading("humerus", "fowl"), weight_g=9000)
+    push(ledger, tablet)
+    assert ledger.counts()["due"] == 2
+    check(ledger)
+    assert ledger.counts()["due"] == 0
+    assert "question_not_asked" in found(ledger, "a")
+    assert ledger.counts()["problems"]["note"] >= 1
+
+
+def test_a_value_of_the_wrong_shape_is_kept_and_named(ledger):
+    tablet = Tablet()
+    tablet.docket("a", count="many")
+    push(ledger, tablet)
+    check(ledger)
+    (problem,) = [one for one in ledger.problems("check") if one.rule == "shape"]
+    assert (problem.record, problem.path, problem.fields["path"]) == (an_id("a"), "count", "count")
+    assert ledger.record(an_id("a")).value("count") == "many"
+
+
+def test_a_mended_record_loses_its_problem(ledger):
+    tablet = Tablet()
+    first = tablet.docket("a", count="many")
+    push(ledger, tablet)
+    check(ledger)
+    tablet.write("docket", an_id("a"), {"count": 1}, {"count": [first.id]})
+    push(ledger, tablet)
+    check(ledger)
+    assert "shape" not in found(ledger, "a")
+
+
+def test_a_bone_read_as_human_is_raised_by_rule_once(ledger):
+    tablet = Tablet()
+    tablet.docket("a", reading=reading(taxon="human"))
+    push(ledger, tablet)
+    assert ledger.holds() == []
+    check(ledger)
+    (hold,) = ledger.holds()
+    assert (hold.docket, hold.answer) == (an_id("a"), "query")
+    (value,) = ledger.record(an_id("a")).added("human").values()
+    assert value["by_rule"] == "human_without_answer"
+    tablet.write("docket", an_id("a"), {"count": 2})
+    push(ledger, tablet)
+    check(ledger)
+    assert len(ledger.record(an_id("a")).added("human")) == 1
+
+
+def test_a_disputed_reading_is_looked_at_in_every_version(ledger):
+    one, other = Tablet("one"), Tablet("other")
+    one.docket("a", reading=reading(taxon="sheep"))
+    other.write("docket", an_id("a"), {"reading": reading(taxon="human")})
+    push(ledger, one)
+    push(ledger, other)
+    check(ledger)
+    assert [hold.answer for hold in ledger.holds()] == ["query"]
+
+
+def test_a_context_that_turns_into_a_grave_raises_the_dockets_of_its_bags(ledger):
+    tablet = Tablet()
+    tablet.write("context", HERE, {"number": "1042", "grave_like": "no"})
+    tablet.write("bag", an_id("bag"), {"label": f"{CODE} A2", "context": HERE})
+    tablet.write("docket", an_id("a"), {"label": f"{CODE} A3", "bag": an_id("bag"), "material": "bone"})
+    push(ledger, tablet)
+    check(ledger)
+    assert ledger.holds() == []
+    heads = ledger.record(HERE).head_ids()
+    tablet.write("context", HERE, {"grave_like": "yes"}, {"grave_like": heads["grave_like"]})
+    push(ledger, tablet)
+    check(ledger)
+    assert [(hold.docket, hold.context) for hold in ledger.holds()] == [(an_id("a"), HERE)]
+
+
+def test_a_docket_that_changes_lets_its_groups_be_looked_at_again(ledger):
+    tablet = Tablet()
+    tablet.docket("a", reading=reading("tibia", "sheep"))
+    tablet.docket("b", reading=reading("femur", "sheep"))
+    members = {f"member/{an_id(name)}": True for name in "ab"}
+    tablet.write("group", an_id("group"), {"relation": "articulated_observed", "context": HERE, **members})
+    push(ledger, tablet)
+    check(ledger)
+    assert "group_taxa_differ" not in found(ledger, "group")
+    heads = ledger.record(an_id("b")).head_ids()["reading"]
+    tablet.write("docket", an_id("b"), {"reading": reading("femur", "pig")}, {"reading": heads})
+    push(ledger, tablet)
+    check(ledger)
+    assert "group_taxa_differ" in found(ledger, "group")
+
+
+def test_two_records_of_one_label_are_both_named(ledger):
+    tablet = Tablet()
+    tablet.docket("a", label=f"{CODE} A1-X")
+    push(ledger, tablet)
+    check(ledger)
+    tablet.docket("b", label=f"{CODE} A1-X")
+    push(ledger, tablet)
+    check(ledger)
+    assert "label_repeated" in found(ledger, "a")
+    assert "label_repeated" in found(ledger, "b")
+
+
+def test_rules_run_again_after_a_rebuild_and_find_the_same(ledger):
+    tablet = Tablet()
+    tablet.docket("a", count="many", reading=reading(taxon="human"))
+    push(ledger, tablet)
+    check(ledger)
+    before = ledger.problems()
+    ledger.rebuild()
+    assert ledger.problems() == []
+    check(ledger)
+    assert ledger.problems() == before
+    assert ledger.rebuild_matches()
