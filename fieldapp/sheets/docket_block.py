@@ -1,0 +1,219 @@
+"""The block of one docket: what it is read as, its plate, fusion, notes, problems, and every version that differs.
+
+For: one docket, laid out for a width. Not for: pages, the summary, or deciding what counts (gather, figures).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from fieldapp.domain import human, rules
+from fieldapp.sheets.boxes import Box, Row, Rule, Space, Stack, Text
+from fieldapp.sheets.entries import Assessed, ContextSheet, Docket, HumanReading, Note, Problem
+from fieldapp.sheets.hold_banner import docket_banner
+from fieldapp.sheets.pen import THIN, Pen
+from fieldapp.sheets.plate_drawing import PlateBook
+from fieldapp.sheets.type import BODY, TABLE
+from fieldapp.sheets.versions import (
+    NAMES,
+    Fact,
+    bone_facts,
+    difference_box,
+    facts,
+    plate_of,
+    reading_facts,
+    version_letter,
+)
+from fieldapp.sheets.words import Words
+
+PLATE = (32.0, 52.0)
+"""Width and height of a docket's plate, mm."""
+
+
+def docket_block(
+    pen: Pen,
+    words: Words,
+    book: PlateBook,
+    sheet: ContextSheet,
+    docket: Docket,
+    labels: Mapping[str, str],
+    width: float,
+) -> Stack:
+    """The block; it may be parted only where it is longer than a page. `labels`: of dockets and bags by id."""
+    boxes: list[Box] = [Rule(width, THIN, 0.6), _head(pen, words, docket, width)]
+    banner = docket_banner(pen, words, sheet, docket, width)
+    if banner:
+        boxes.append(banner)
+    boxes += [Text(pen, line, width, BODY, bold=True) for line in _life(words, docket)]
+    boxes.append(_body(pen, words, book, docket, width))
+    boxes += _human(pen, words, docket, width)
+    boxes += problem_boxes(pen, words, docket.problems, width)
+    boxes += note_boxes(pen, words, docket.notes, width)
+    boxes += _links(pen, words, docket, width)
+    differences = docket.differences + (docket.hold.differences if docket.hold else ())
+    boxes += [difference_box(pen, words, book, one, width, labels) for one in differences]
+    again = words.say("continued", what=docket.label)
+    return Stack(boxes, gap=1.2, again=Text(pen, again, width, TABLE, bold=True))
+
+
+def problem_boxes(pen: Pen, words: Words, problems: Sequence[Problem], width: float) -> list[Box]:
+    """What the rules say: level in words, the sentence, its source."""
+    said: dict[tuple[str, str], set[int]] = {}
+    for problem in problems:
+        sentence = words.say(
+            "problem.source", sentence=rules.sentence(problem.found, words.texts), source=problem.source
+        )
+        said.setdefault((problem.level, sentence), set()).update(problem.versions)
+    found: list[Box] = []
+    for (level, sentence), versions in said.items():
+        if versions:
+            letters = ", ".join(version_letter(n) for n in sorted(versions))
+            sentence = words.say("problem.versions", letters=letters, sentence=sentence)
+        shown = words.say(f"problem.{level}") if words.has(f"problem.{level}") else level
+        columns = [
+            Text(pen, shown, NAMES, TABLE, bold=level != "note"),
+            Text(pen, sentence, width - NAMES - 1, TABLE),
+        ]
+        found.append(Row(columns, 1.0))
+    return found
+
+
+def note_boxes(pen: Pen, words: Words, notes: Sequence[Note], width: float) -> list[Box]:
+    """Notes as written, each with who, when and the stage."""
+    found: list[Box] = []
+    for note in notes:
+        said = words.say("note.said", said=words.said(*note.said))
+        if note.stage is not None:
+            said += f" ({words.word('stage', note.stage)})"
+        found.append(Stack([Text(pen, words.plain(note.text), width, BODY), Text(pen, said, width, TABLE)]))
+    return found
+
+
+def _head(pen: Pen, words: Words, docket: Docket, width: float) -> Row:
+    fields = next((one.fields for one in docket.differences if one.path == "reading"), {})
+    disputed = [name for name, verdict in fields.items() if verdict == "conflict"]
+    bag = words.say("docket.bag", bag=docket.bag) if docket.bag else words.say("docket.no_bag")
+    return Row(
+        [
+            Text(pen, docket.label, 46.0, BODY + 2, bold=True),
+            Text(pen, words.title(docket.reading, disputed), width - 46 - 42 - 4, BODY, bold=True),
+            Text(pen, bag, 42.0, TABLE, right=True),
+        ],
+        2.0,
+    )
+
+
+def _life(words: Words, docket: Docket) -> list[str]:
+    said = words.said(*docket.deletions)
+    if docket.life == "deleted":
+        return [words.say("docket.deleted", said=said)]
+    if docket.life == "disputed":
+        unseen = [
+            words.say("docket.unseen", field=words.field(path), said=words.said(one)) for path, one in docket.unseen
+        ]
+        return [words.say("docket.deletion_disputed", said=said, unseen="; ".join(unseen))]
+    return []
+
+
+def _body(pen: Pen, words: Words, book: PlateBook, docket: Docket, width: float) -> Box:
+    """The reading that counts, with its plate; where readings are in dispute they stand below, side by side."""
+    own = _own_facts(words, docket)
+    reading = docket.reading
+    difference = next((one for one in docket.differences if one.path == "reading"), None)
+    if reading is None or (difference and not difference.precision):
+        half = (len(own) + 1) // 2
+        wide = (width - 4) / 2
+        return Row([facts(pen, own[:half], wide), facts(pen, own[half:], wide)], 4.0)
+    plate = plate_of(pen, words, book, reading, PLATE)
+    left = 74.0 if plate else 92.0
+    right = width - left - 2 - (PLATE[0] + 2 if plate else 0)
+    rows = reading_facts(words, reading, {})
+    if docket.read_by and difference is None:
+        rows.append((words.say("read_by"), words.said(*docket.read_by), ""))
+    columns: list[Box] = [plate] if plate else []
+    columns += [facts(pen, rows + own, left), bone_facts(pen, words, reading, {}, right)]
+    body = Row(columns, 2.0)
+    if difference is None:
+        return body
+    return Stack([Text(pen, words.say("docket.coarser"), width, TABLE, bold=True), Space(0.6), body])
+
+
+def _own_facts(words: Words, docket: Docket) -> list[Fact]:
+    """What the docket says beside its reading. What is in dispute says so here and stands in full below."""
+    found: list[Fact] = []
+    for path in ("material", "count", "weight_g", "burning", "finder"):
+        value = getattr(docket, path)
+        difference = next((one for one in docket.differences if one.path == path), None)
+        if difference and not difference.precision:
+            said = " / ".join(words.value(path, one.value) for one in difference.versions)
+            found.append((words.field(path), said, "conflict"))
+        elif difference:
+            found.append((words.field(path), words.value(path, difference.used), "precision"))
+        elif value is not None or path in ("material", "count", "weight_g"):
+            shown = words.say("not_recorded") if value is None else words.value(path, value)
+            found.append((words.field(path), shown, ""))
+    return found
+
+
+def _human(pen: Pen, words: Words, docket: Docket, width: float) -> list[Box]:
+    """Where the human question stands, and every reading and assessment behind it."""
+    standing = f"{words.say('human')}: {words.word('sheets.standing', docket.answer)}"
+    strong = docket.answer in human.RAISED or docket.answer == human.NOT_EXCLUDED
+    lines = []
+    if docket.own != docket.answer:
+        lines.append(words.say("human.joined", own=words.word("sheets.standing", docket.own)))
+    lines += [_human_reading(words, one) for one in docket.human]
+    lines += [_assessment(words, one) for one in docket.assessments]
+    if len(lines) == 1 and _says_no_more(docket):
+        standing, lines = words.say("human.by", standing=standing, said=words.said(docket.human[0].said)), []
+    return [Stack([Text(pen, standing, width, TABLE, bold=strong), *(Text(pen, one, width, TABLE) for one in lines)])]
+
+
+def _says_no_more(docket: Docket) -> bool:
+    """Whether the one reading there is says nothing beyond where the docket stands."""
+    one = docket.human[0] if docket.human else None
+    return one is not None and one.answer == docket.answer and not one.why and not one.by_rule
+
+
+def _human_reading(words: Words, reading: HumanReading) -> str:
+    why = words.say("human.why", why=words.plain(reading.why)) if reading.why else ""
+    if reading.by_rule:
+        why += words.say("human.by_rule", rule=words.plain(reading.by_rule))
+    return words.say(
+        "human.reading",
+        answer=words.word("human_answer", reading.answer),
+        why=why,
+        said=words.said(reading.said),
+        cleared=words.say("human.cleared") if reading.cleared else "",
+    )
+
+
+def _assessment(words: Words, assessed: Assessed) -> str:
+    value = assessed.value if isinstance(assessed.value, Mapping) else {"verdict": assessed.value}
+    named = [words.word(name, value[name]) for name in ("side", "element", "taxon") if value.get(name)]
+    counts = ""
+    if assessed.void:
+        counts = words.say("human.void", why=words.word("sheets.void", assessed.void))
+    elif assessed.overturned:
+        counts = words.say("human.overturned")
+    elif assessed.waits:
+        counts = words.say("human.waits")
+    return words.say(
+        "human.assessment",
+        verdict=words.word("verdict", value.get("verdict")),
+        what=f" ({' '.join(named)})" if named else "",
+        bone_seen=words.word("bone_seen", value.get("bone_seen")),
+        said=words.said(assessed.said),
+        counts=counts,
+    )
+
+
+def _links(pen: Pen, words: Words, docket: Docket, width: float) -> list[Box]:
+    lines = []
+    if docket.joined:
+        lines.append(words.say("docket.joined", labels=", ".join(docket.joined)))
+    if docket.groups:
+        lines.append(words.say("docket.groups", labels=", ".join(docket.groups)))
+    if docket.unknown:
+        lines.append(words.say("docket.unknown", n=docket.unknown))
+    return [Text(pen, line, width, TABLE) for line in lines]
