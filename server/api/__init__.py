@@ -1,1 +1,36 @@
-"""JSON for tablets, described by OpenAPI."""
+"""JSON for tablets, described by OpenAPI: /api/v1/…, /api/openapi.json, and a page to read it by, /api/docs.
+
+`register` puts them under /api of an app. Not here: what a change means (server.ledger), pages (server.review).
+"""
+
+from __future__ import annotations
+
+from flask import Flask
+
+from server.api import docs, sync
+from server.api.answers import CabinApi, compressed, unpacked
+from server.cabin import Cabin
+
+NAME = "bonedocket.cabin"
+
+
+def register(app: Flask, cabin: Cabin) -> CabinApi:
+    """Adds the API to `app`."""
+    app.extensions[NAME] = cabin
+    app.config.update(
+        API_TITLE="Bonedocket cabin",
+        API_VERSION="1",
+        OPENAPI_VERSION="3.0.3",
+        OPENAPI_URL_PREFIX="/api",
+        API_SPEC_OPTIONS={
+            "info": {"description": sync.__doc__},
+            "components": {"securitySchemes": {"token": {"type": "http", "scheme": "bearer"}}},
+        },
+    )
+    api = CabinApi(app)
+    for blueprint in (sync.blueprint, docs.blueprint):
+        blueprint.before_request(unpacked)
+        blueprint.after_request(compressed)
+    api.register_blueprint(sync.blueprint)
+    app.register_blueprint(docs.blueprint)
+    return api

@@ -191,6 +191,11 @@ class Accounts:
         assert isinstance(private, Ed25519PrivateKey)
         return Unlocked(_account(row), private)
 
+    def locked_key(self, person: str, role: str, password: str) -> tuple[Account, str]:
+        """The personal key as it is kept, still locked, for a tablet that is to sign offline. Raises like `sign_in`."""
+        row = self._checked(person, role, password)
+        return _account(row), row.private
+
     def _checked(self, person: str, role: str, password: str) -> Row[Any]:
         now = self.ledger.clock()
         with self.ledger.database.writing() as connection:

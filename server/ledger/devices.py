@@ -172,19 +172,13 @@ class Devices:
     # -- letters
 
     def _letter_for(self, connection: Connection, notebook: str, wish: str, offered: str) -> str:
-        column = tables.device.c
-        own = connection.scalar(select(column.letter).where(column.notebook == notebook))
-        if own is not None:
-            return own
-        taken = connection.scalar(select(column.notebook).where(column.letter == wish))
+        holder: dict[str, str] = {one.letter: one.notebook for one in connection.execute(select(tables.device))}
+        own = [letter for letter, one in holder.items() if one == notebook]
         # After a backup was put back, a tablet knows better than the cabin which letter it has.
-        if wish and taken is None and wish in _letters():
-            return wish
-        return (
-            offered
-            if connection.scalar(select(column.notebook).where(column.letter == offered)) is None
-            else (self._next_letter(connection))
-        )
+        for letter in (*own, *(one for one in _letters() if one == wish), offered):
+            if holder.get(letter, notebook) == notebook:
+                return letter
+        return self._next_letter(connection)
 
     def _next_letter(self, connection: Connection) -> str:
         used = set(connection.scalars(select(tables.device.c.letter)))

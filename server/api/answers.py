@@ -1,0 +1,100 @@
+# flask-smorest has no types of its own, so what it decorates and what inherits from it count as untyped.
+# mypy: disable-error-code="untyped-decorator,misc"
+"""The outside of every exchange: one shape for all errors, gzip both ways, limits on size.
+
+An error is {"code", "status", "message", "errors"?}: the HTTP status, its name, a sentence for people, and, where
+there is one, {"key": …} with the key of that sentence or {"json": …} with what is wrong where. Not here: any route.
+"""
+
+from __future__ import annotations
+
+import gzip
+import io
+import zlib
+from http import HTTPStatus
+from typing import Any
+
+from flask import Response, request
+from flask_smorest import Api, abort
+from marshmallow import Schema, fields
+from werkzeug.exceptions import HTTPException
+
+from fieldapp.assets import texts
+from server.errors import CabinError
+
+LARGEST = 64 * 2**20
+"""Bytes of a request's body, unpacked."""
+
+WORTH_PACKING = 1000
+UNDER = "/api/"
+
+
+class Error(Schema):
+    """What every refusal looks like."""
+
+    code = fields.Integer(required=True, metadata={"description": "HTTP status"})
+    status = fields.String(required=True, metadata={"description": "its name"})
+    message = fields.String(required=True, metadata={"description": "a sentence: what happened, what to do next"})
+    errors = fields.Dict(metadata={"description": "{key: name of the sentence}, or what is wrong in which field"})
+
+
+class CabinApi(Api):
+    """flask-smorest's, with a message in every error, and with errors outside /api left to the pages."""
+
+    ERROR_SCHEMA = Error
+
+    def handle_http_exception(self, error: HTTPException) -> Any:
+        if not request.path.startswith(UNDER):
+            return error.get_response()
+        payload, code, headers = super().handle_http_exception(error)
+        if "message" not in payload:
+            payload["message"] = _sentence(code, payload["status"])
+        return payload, code, headers
+
+
+def _sentence(code: int, status: str) -> str:
+    return texts().get(f"cabin.http.{code}", f"{status}. {texts()['cabin.http.other']}")
+
+
+def refuse(error: CabinError) -> Any:
+    """The answer for one of the cabin's own errors."""
+    status = HTTPStatus(error.status)
+    payload = {"code": int(status), "status": status.phrase, "message": str(error), "errors": {"key": error.key}}
+    return payload, int(status)
+
+
+def unpacked() -> None:
+    """Before a request: its body in plain bytes, if it came packed, and never more than LARGEST."""
+    if request.content_length is not None and request.content_length > LARGEST:
+        abort(413)
+    packing = request.headers.get("Content-Encoding", "identity").lower()
+    if packing == "identity":
+        return
+    if packing != "gzip":
+        abort(415)
+    unpacker = zlib.decompressobj(wbits=31)
+    try:
+        body = unpacker.decompress(request.stream.read(), LARGEST)
+    except zlib.error:
+        abort(400)
+    if unpacker.unconsumed_tail:
+        abort(413)
+    if not unpacker.eof:
+        abort(400)
+    # What the parser reads next is the plain body.
+    request.stream = io.BytesIO(body)
+    request.environ["CONTENT_LENGTH"] = str(len(body))
+
+
+def compressed(response: Response) -> Response:
+    """After a request: packed for whoever takes it, where that is worth it."""
+    response.vary.add("Accept-Encoding")
+    if (
+        not response.direct_passthrough
+        and "Content-Encoding" not in response.headers
+        and request.accept_encodings["gzip"] > 0
+        and len(body := response.get_data()) >= WORTH_PACKING
+    ):
+        response.set_data(gzip.compress(body, 5, mtime=0))
+        response.headers["Content-Encoding"] = "gzip"
+    return response

@@ -1,0 +1,23 @@
+"""The API as a page to read: made from the same description as /api/openapi.json, without scripts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, current_app, render_template
+
+blueprint = Blueprint("api_docs", __name__, url_prefix="/api", template_folder="templates")
+
+
+@blueprint.get("/docs")
+def docs() -> str:
+    """Every operation, its parameters and answers, and every message's fields."""
+    found = current_app.extensions["flask-smorest"]["apis"][""]["ext_obj"].spec.to_dict()
+    operations = [
+        {"path": path, "method": method, **about}
+        for path, methods in found["paths"].items()
+        for method, about in methods.items()
+        if method != "parameters"
+    ]
+    schemas: dict[str, Any] = found["components"]["schemas"]
+    return render_template("api/docs.html", info=found["info"], operations=operations, schemas=schemas)

@@ -1,0 +1,59 @@
+"""Puts the cabin's web application together: API, pages, errors, headers. Not here: any route but the way in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from argon2 import PasswordHasher
+from flask import Flask, Response, redirect, request
+from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Response as AnyResponse
+
+from server import api, keys, review
+from server.cabin import Cabin
+from server.config import Config
+from server.review import faults
+
+_HEADERS = {
+    "Content-Security-Policy": "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cache-Control": "no-store",
+}
+"""For every answer that does not say otherwise. No HSTS: with a certificate of our own it would lock browsers out."""
+
+
+def build(config: Config, hasher: PasswordHasher | None) -> Flask:
+    """See server.create_app."""
+    app = Flask(__name__, static_folder=None)
+    app.config.update(TESTING=config.testing, MAX_FORM_MEMORY_SIZE=2**20)
+    cabin = Cabin(config, hasher)
+    described = api.register(app, cabin)
+    review.register(
+        app,
+        ledger=cabin.ledger,
+        accounts=cabin.accounts,
+        session_key=keys.session_key(config.session_key),
+        seal_key=cabin.opening_key(),
+    )
+
+    @app.get("/")
+    def way_in() -> AnyResponse:
+        return redirect("/review/")
+
+    @app.errorhandler(404)
+    @app.errorhandler(405)
+    def not_there(fault: HTTPException) -> Any:
+        # No route, and so no blueprint, has these: who is answered in which way is told by the address.
+        if request.path.startswith("/review"):
+            return faults.show(fault.code or 404)
+        return described.handle_http_exception(fault)
+
+    @app.after_request
+    def headers(response: Response) -> Response:
+        for name, value in _HEADERS.items():
+            response.headers.setdefault(name, value)
+        return response
+
+    return app
