@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from fieldapp import assets
 from fieldapp.domain import rules
 from fieldapp.domain.rules import Around, Problem
 from fieldapp.domain.rules.fusion import joins_before
-from tests.domain.rules_cases import CASES, CONTEXT, GRAVE, SOUND, Case, d, docket, femur, g, reading, shin
+from tests.domain.rules_cases import CASES, CONTEXT, GRAVE, LABEL, SOUND, Case, d, docket, femur, g, reading, shin
 
 K = assets.knowledge()
 TEXTS = assets.texts()
@@ -277,6 +278,32 @@ def test_rules_never_raise_whatever_the_record(
             assert rules.sentence(problem, TEXTS)
             assert problem.level in ("impossible", "check", "note")
             assert all(isinstance(value, str) and len(value) < 200 for value in problem.fields.values())
+
+
+ODD: list[Any] = [None, True, 0, -1.5, float("nan"), 10**400, "", "odd", [], [[]], {}, {"distal": []}]
+
+
+def spoilt(values: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """The record with each of its values, and of its values' fields, replaced by each odd value in turn."""
+    for path, value in values.items():
+        for bad in ODD:
+            yield {**values, path: bad}
+        if isinstance(value, dict):
+            for inner in spoilt(value):
+                yield {**values, path: inner}
+
+
+def test_no_value_anywhere_in_a_record_or_around_it_makes_a_rule_raise() -> None:
+    for kind, _, _, breaks, _ in CASES:
+        for values in spoilt(breaks.values):
+            check(kind, Case(values, breaks.around, breaks.members))
+        for member, found in breaks.members.items():
+            for values in spoilt(found):
+                check(kind, Case(breaks.values, breaks.around, {**breaks.members, member: values}))
+    for around in (CONTEXT, GRAVE, docket()):
+        for values in spoilt(around):
+            full = Around("d1", True, values, "c1", values, {LABEL: 2}, [values], {"d2": values})
+            check("docket", Case(docket(same_as__d2=True), full))
 
 
 @given(records, arounds)

@@ -30,7 +30,7 @@ class Group(Record):
     @property
     def one_animal(self) -> bool:
         """Whether the bones are said to be of one animal."""
-        return self.values.get("relation") in _ARTICULATED
+        return text(self.values.get("relation")) in _ARTICULATED
 
     def name(self, member: str) -> str:
         """What to call a member in a sentence."""
