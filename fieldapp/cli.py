@@ -30,7 +30,7 @@ class _Missing:
         )
 
     def register(self, parser: argparse.ArgumentParser) -> None:
-        parser.add_argument("rest", nargs=argparse.REMAINDER, help=argparse.SUPPRESS)
+        """Takes no arguments of its own: `main` lets any pass."""
 
     def run(self, args: argparse.Namespace) -> int:
         raise CommandError(self._words)
@@ -55,12 +55,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     )
     parser.add_argument("--version", action="version", version=version("bonedocket"))
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for entry in sorted(entry_points(group=GROUP), key=lambda one: one.name):
-        module = _load(entry)
-        below = commands.add_parser(entry.name, help=module.HELP, description=module.HELP)
+    argv = sys.argv[1:] if argv is None else argv
+    entries = {entry.name: entry for entry in entry_points(group=GROUP)}
+    # Only what was asked for is loaded, so that `rules` need not wait for the cabin's packages.
+    wanted = [argv[0]] if argv and argv[0] in entries else sorted(entries)
+    missing = set()
+    for name in wanted:
+        module = _load(entries[name])
+        if isinstance(module, _Missing):
+            missing.add(name)
+        below = commands.add_parser(name, help=module.HELP, description=module.HELP)
         module.register(below)
         below.set_defaults(run=module.run)
-    args = parser.parse_args(argv)
+    args, unknown = parser.parse_known_args(argv)
+    if unknown and args.command not in missing:
+        parser.error(f"unrecognized arguments: {' '.join(unknown)}")
     try:
         return int(args.run(args))
     except CommandError as error:

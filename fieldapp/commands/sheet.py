@@ -1,0 +1,71 @@
+"""`bonedocket sheet`: context bone sheets as PDF, from a tablet's notebook or a cabin's ledger."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import UTC, datetime
+from pathlib import Path
+
+from fieldapp import assets
+from fieldapp.cli import CommandError
+from fieldapp.commands.source import Folder, read_folder
+from fieldapp.domain.ids import context_number
+from fieldapp.records.fold import Record
+from fieldapp.records.standing import authority
+from fieldapp.sheets.context_sheet import render
+from fieldapp.sheets.plate_drawing import PlateBook, bundled_plates
+from fieldapp.sheets.selecting import of_context
+
+HELP = "print context bone sheets (PDF, A4)"
+
+
+def register(parser: argparse.ArgumentParser) -> None:
+    """Adds the command's arguments."""
+    parser.add_argument("data", type=Path, metavar="DIR", help="a notebook's or a cabin's folder")
+    parser.add_argument("--context", metavar="NUMBER", help="the context to print (default: every context)")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the PDFs, made if missing")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Writes a PDF a context and prints their names."""
+    folder = read_folder(args.data)
+    contexts = sorted(folder.records("context"), key=lambda one: (_number(one), one.id))
+    if args.context is not None:
+        contexts = [one for one in contexts if context_number(_number(one)) == context_number(args.context)]
+    if not contexts:
+        wanted = f"no context {args.context}" if args.context is not None else "no context"
+        raise CommandError(f"there is {wanted} in the {folder.name}")
+    try:
+        args.out.mkdir(parents=True, exist_ok=True)
+        plates = bundled_plates()
+        for context in contexts:
+            file = args.out / f"{_file_name(_number(context)) or context.id}.pdf"
+            file.write_bytes(sheet_of(folder, context, plates))
+            print(file)
+    except OSError as error:
+        raise CommandError(f"a sheet could not be written, those named above were: {error}") from error
+    return 0
+
+
+def sheet_of(folder: Folder, context: Record, plates: PlateBook) -> bytes:
+    """The sheet of one context of a folder, as the bytes of a PDF."""
+    site = folder.site()
+    sheet = of_context(
+        context,
+        folder.fold,
+        site=site,
+        authority=authority(site, folder.records("person")),
+        knowledge=assets.knowledge(),
+        who=folder.who,
+        source=folder.name,
+    )
+    return render(sheet, plates, assets.texts(), datetime.now(UTC))
+
+
+def _number(context: Record) -> str:
+    value = context.value("number")
+    return value if isinstance(value, str) else ""
+
+
+def _file_name(number: str) -> str:
+    return "".join(one if one.isalnum() or one in "-_" else "_" for one in number)

@@ -1,0 +1,63 @@
+"""Which records belong on a context's sheet, from all the records there are. Not for gathering what they say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from fieldapp.domain.knowledge import Knowledge
+from fieldapp.records.fold import Record
+from fieldapp.records.standing import Authority
+from fieldapp.sheets.entries import ContextSheet
+from fieldapp.sheets.gather import Who, gather
+
+
+def of_context(
+    context: Record,
+    records: Iterable[Record],
+    *,
+    site: Record | None,
+    authority: Authority,
+    knowledge: Knowledge,
+    who: Who,
+    source: str,
+) -> ContextSheet:
+    """The sheet of `context`, picking its bags, dockets, groups and holds out of `records`.
+
+    A record whose place is disputed is on the sheet of every context that one of its versions names.
+    """
+    by_kind: dict[str, list[Record]] = {"bag": [], "docket": [], "group": [], "hold": []}
+    for one in records:
+        by_kind.setdefault(one.kind, []).append(one)
+    bags = [one for one in by_kind["bag"] if context.id in _named(one, "context")]
+    inside = {one.id for one in bags}
+    dockets = [
+        one
+        for one in by_kind["docket"]
+        if inside & _named(one, "bag") or (not _named(one, "bag") and context.id in _named(one, "context"))
+    ]
+    here = {one.id for one in dockets}
+    links = {other for one in dockets for other in one.items("same_as")}
+    return gather(
+        site=site,
+        context=context,
+        bags=bags,
+        dockets=dockets,
+        groups=[
+            one for one in by_kind["group"] if context.id in _named(one, "context") or here & {*one.items("member")}
+        ],
+        holds=[one for one in by_kind["hold"] if here & _named(one, "docket") or context.id in _named(one, "context")],
+        authority=authority,
+        knowledge=knowledge,
+        who=who,
+        source=source,
+        linked=[
+            one
+            for one in by_kind["docket"]
+            if one.id not in here and (one.id in links or here & {*one.items("same_as")})
+        ],
+    )
+
+
+def _named(record: Record, path: str) -> set[str]:
+    """Every id that a head of `path` names."""
+    return {value for value in record.heads.get(path, {}).values() if isinstance(value, str)}

@@ -1,0 +1,144 @@
+"""The tablet side's commands, run as a person runs them: what they print, what they write, how they fail."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import uuid
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from demo_data.site import CODE, earlier_weeks
+from fieldapp import assets, cli
+from fieldapp.domain import ids
+from fieldapp.store.notebook import Notebook
+
+COMMANDS = ("tablet", "sheet", "check", "rules", "cabin", "demo")
+
+
+def run(capsys, *argv: str) -> tuple[int, str, str]:
+    code = cli.main(argv)
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+@pytest.fixture
+def notebook(tmp_path) -> Path:
+    """A notebook folder that holds the invented site's earlier weeks and one record that cannot be."""
+    folder = tmp_path / "tablet"
+    with Notebook.open(folder, lambda: datetime(2026, 6, 9, tzinfo=UTC), lambda: str(uuid.uuid4())) as book:
+        book.identify(site=ids.site_id(CODE), code=CODE, letter="A")
+        book.pull([change.body for change in earlier_weeks(assets.knowledge(), 12)])
+        book.save("docket", str(uuid.uuid4()), {"label": str(book.next_label()), "count": 0}, {}, {"name": "Wren"})
+    return folder
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_explains_itself(command, capsys):
+    with pytest.raises(SystemExit) as done:
+        cli.main([command, "--help"])
+    assert done.value.code == 0
+    assert command in capsys.readouterr().out
+
+
+def test_an_unknown_command_is_refused_with_the_known_ones(capsys):
+    with pytest.raises(SystemExit) as done:
+        cli.main(["dig"])
+    assert done.value.code == 2
+    assert all(command in capsys.readouterr().err for command in ("tablet",))
+
+
+def test_rules_lists_each_with_its_source(capsys):
+    code, out, _ = run(capsys, "rules")
+    assert code == 0
+    assert out.count("source: ") == len(assets.knowledge().rules) >= 20
+    _, out, _ = run(capsys, "rules", "--json", "--level", "impossible")
+    rows = json.loads(out)
+    assert rows
+    assert all(row["level"] == "impossible" and row["source"] and row["sentence"] for row in rows)
+
+
+def test_check_names_what_cannot_be_and_says_so_by_its_exit_code(capsys, notebook):
+    code, out, _ = run(capsys, "check", str(notebook))
+    assert code == 1
+    assert "impossible" in out
+    assert "HLG26 A1-" in out
+    code, out, _ = run(capsys, "check", str(notebook), "--json", "--level", "note")
+    assert code == 0
+    assert {row["level"] for row in json.loads(out)["problems"]} <= {"note"}
+
+
+def test_check_reads_a_notebook_and_changes_nothing_in_its_journal(capsys, notebook):
+    before = (notebook / "journal").read_bytes()
+    run(capsys, "check", str(notebook))
+    assert (notebook / "journal").read_bytes() == before
+
+
+def test_check_and_sheet_read_a_cabin_s_ledger_too(capsys, tmp_path):
+    ledger = tmp_path / "cabin"
+    ledger.mkdir()
+    with sqlite3.connect(ledger / "ledger.sqlite") as file:
+        file.execute("create table change (seq integer primary key, id text, body text)")
+        file.executemany(
+            "insert into change (id, body) values (?, ?)",
+            [(change.id, change.body) for change in earlier_weeks(assets.knowledge(), 5)],
+        )
+    file.close()
+    code, out, _ = run(capsys, "check", str(ledger))
+    assert (code, "ledger in cabin: 11 records" in out) == (0, True)
+    code, out, _ = run(capsys, "sheet", str(ledger), "--out", str(tmp_path / "out"))
+    assert code == 0
+    assert len(out.splitlines()) == 3
+
+
+def test_a_text_in_the_ledger_that_was_altered_is_told(capsys, tmp_path):
+    change = next(iter(earlier_weeks(assets.knowledge(), 1)))
+    with sqlite3.connect(tmp_path / "ledger.sqlite") as file:
+        file.execute("create table change (seq integer primary key, id text, body text)")
+        file.execute("insert into change (id, body) values (?, ?)", (change.id, change.body.replace("1038", "1039")))
+    file.close()
+    code, out, _ = run(capsys, "check", str(tmp_path))
+    assert code == 1
+    assert "does not match its hash" in out
+
+
+def test_sheet_prints_the_context_that_was_asked_for(capsys, notebook, tmp_path):
+    code, out, _ = run(capsys, "sheet", str(notebook), "--context", "10 42", "--out", str(tmp_path / "pdf"))
+    assert (code, out.strip()) == (0, str(tmp_path / "pdf" / "1042.pdf"))
+    text = "".join(page.extract_text() for page in PdfReader(tmp_path / "pdf" / "1042.pdf").pages)
+    assert "1042" in text
+
+
+@pytest.mark.parametrize(
+    ("argv", "words"),
+    [
+        (["check", "{tmp}/nowhere"], "there is no folder"),
+        (["check", "{tmp}"], "neither a tablet's notebook"),
+        (["sheet", "{notebook}", "--context", "9999", "--out", "{tmp}/x"], "no context 9999"),
+    ],
+)
+def test_what_cannot_be_done_is_said_in_words_with_exit_code_2(capsys, tmp_path, notebook, argv, words):
+    code, _, err = run(capsys, *(one.format(tmp=tmp_path, notebook=notebook) for one in argv))
+    assert code == 2
+    assert words in err
+    assert "Traceback" not in err
+
+
+def test_a_notebook_that_the_app_has_open_is_refused_in_words(capsys, notebook):
+    with Notebook.open(notebook, lambda: datetime.now(UTC), lambda: str(uuid.uuid4())):
+        code, _, err = run(capsys, "check", str(notebook))
+    assert code == 2
+    assert err.startswith("bonedocket check: ")
+
+
+def test_a_command_whose_packages_are_missing_says_what_to_install(capsys, monkeypatch):
+    def missing(*_):
+        raise ModuleNotFoundError("No module named 'flask'", name="flask")
+
+    monkeypatch.setattr("importlib.metadata.EntryPoint.load", missing)
+    code, _, err = run(capsys, "cabin", "--data", "x")
+    assert code == 2
+    assert 'pip install "bonedocket[server]"' in err
