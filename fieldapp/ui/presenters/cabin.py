@@ -1,0 +1,172 @@
+"""Meeting the cabin: setup of the tablet, and syncing. The exchange itself is passed in, and may run on any thread."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from fieldapp.domain import ids
+from fieldapp.ui.presenters.desk import Desk
+from fieldapp.ui.presenters.keyed import ADDRESS, CROCKFORD, DIGITS, LETTERS, Entry, grouped_code
+from fieldapp.ui.texts import say
+
+Progress = Callable[[int, int], None]
+"""Told how many changes have been sent and received so far."""
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """How an exchange with the cabin went.
+
+    sent, received   changes
+    trouble          a sentence, "" if it went through
+    notices          sentences of the cabin's
+    """
+
+    sent: int = 0
+    received: int = 0
+    trouble: str = ""
+    notices: tuple[str, ...] = ()
+    cancelled: bool = False
+
+
+class Cabin(Protocol):
+    """What the screens want of the exchange."""
+
+    def enrol(self, address: str, code: str) -> str:
+        """Enrols the tablet and notes the cabin; "" if it went through, else a sentence. Blocks."""
+
+    def exchange(self, progress: Progress, cancelled: Callable[[], bool]) -> Exchange:
+        """Sends and fetches everything. Blocks; never raises."""
+
+
+class Setup:
+    """The first start. `way`: "" to choose, "cabin", or "alone"."""
+
+    def __init__(self, desk: Desk, cabin: Cabin) -> None:
+        self.desk = desk
+        self.cabin = cabin
+        self.way = ""
+        self.at = "address"
+        self.error = ""
+        self.busy = False
+        self.entries = {
+            "address": Entry(ADDRESS, 60, upper=False),
+            "code": Entry(CROCKFORD, 14),
+            "site": Entry(LETTERS + DIGITS, 10),
+            "letter": Entry(LETTERS, 2),
+        }
+
+    def begin(self, way: str) -> None:
+        """Takes one of the two ways."""
+        self.way, self.error = way, ""
+        self.at = {"cabin": "address", "alone": "site"}.get(way, "")
+
+    def fields(self) -> tuple[str, ...]:
+        """The entries of the way taken."""
+        return {"cabin": ("address", "code"), "alone": ("site", "letter")}.get(self.way, ())
+
+    def shown(self, name: str) -> str:
+        """An entry as it is shown."""
+        text = self.entries[name].text
+        return grouped_code(text) if name == "code" else text
+
+    def ready(self) -> str:
+        """What is still wanted, as a sentence; "" when it can go on."""
+        if self.way == "cabin":
+            if not self.entries["address"].text:
+                return say("setup.need_address")
+            return "" if len(self.entries["code"].text) == 14 else say("setup.need_code")
+        if len(self.entries["site"].text) < 2:
+            return say("setup.need_site")
+        return "" if self.entries["letter"].text else say("setup.need_letter")
+
+    def start_alone(self) -> bool:
+        """Goes on without the cabin. False, with `error` saying why, while something is wanted."""
+        self.error = self.ready()
+        if self.error:
+            return False
+        code = self.entries["site"].text
+        self.desk.notebook.identify(site=ids.site_id(code), code=code, letter=self.entries["letter"].text)
+        return True
+
+    def enrol(self) -> bool:
+        """Enrols at the cabin; blocks. False, with `error` saying why, if it did not go through."""
+        self.error = self.ready() or self.cabin.enrol(self.entries["address"].text, self.shown("code"))
+        self.desk.refresh()
+        return not self.error
+
+
+@dataclass
+class Sync:
+    """The sync screen. `running` while an exchange goes on elsewhere."""
+
+    desk: Desk
+    cabin: Cabin
+    running: bool = False
+    sent: int = 0
+    received: int = 0
+    result: Exchange | None = None
+    _cancelled: bool = field(default=False, repr=False)
+
+    @property
+    def address(self) -> str:
+        """The cabin's address, "" before enrolment."""
+        return str(self.desk.cabin.get("address", ""))
+
+    def begin(self) -> bool:
+        """Marks the exchange as running. False if it is already, or if no cabin is known."""
+        if self.running or not self.address:
+            return False
+        self.running, self._cancelled, self.result = True, False, None
+        self.sent = self.received = 0
+        return True
+
+    def run(self, heard: Callable[[], None]) -> None:
+        """The exchange itself, for a thread of its own; `heard` is called after each step."""
+
+        def progress(sent: int, received: int) -> None:
+            self.sent, self.received = sent, received
+            heard()
+
+        self.result = self.cabin.exchange(progress, lambda: self._cancelled)
+        self.running = False
+        heard()
+
+    def cancel(self) -> None:
+        """Ends the exchange at the next step. Nothing is lost, and what was exchanged stays."""
+        self._cancelled = True
+
+    def finished(self) -> None:
+        """What came in is on the screens from now on. On the screens' own thread."""
+        self.desk.refresh()
+
+    def words(self) -> list[str]:
+        """How it stands, in sentences."""
+        if self.running:
+            return [say("sync.running", sent=self.sent, received=self.received)]
+        if not self.address:
+            return [say("sync.no_cabin")]
+        found = self.result
+        if found is None:
+            return [say("sync.idle")]
+        if found.trouble:
+            head = [say("sync.trouble", why=found.trouble), say("sync.kept", n=self.desk.unsent())]
+        elif found.cancelled:
+            head = [say("sync.cancelled"), say("sync.kept", n=self.desk.unsent())]
+        else:
+            head = [say("sync.done")]
+        return [*head, say("sync.counts", sent=found.sent, received=found.received), *found.notices]
+
+    def after(self) -> list[str]:
+        """What wants a look in the notebook now: disagreements and holds."""
+        dockets = self.desk.notebook.records("docket")
+        differ = sum(bool(one.disagreements()) for one in dockets)
+        holds = self.desk.notebook.records("hold")
+        found = []
+        if differ:
+            found.append(say("sync.differ", n=differ))
+        if holds:
+            found.append(say("sync.holds", n=len(holds)))
+        return found

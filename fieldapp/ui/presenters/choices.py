@@ -1,0 +1,53 @@
+"""What presenters hand to screens: things that can be pressed, in rows. Plain values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Something that can be pressed.
+
+    ident   stable name, `<group>.<key>`, by which tests and the demonstration find it
+    text    what it says;  note: a second, smaller line
+    chosen  whether it is what the form holds
+    tone    a key of the theme's tones, when not chosen
+    sign    a drawn sign beside the text (see widgets.signs), or ""
+    weight  width against the others of its row
+    """
+
+    ident: str
+    text: str
+    note: str = ""
+    chosen: bool = False
+    tone: str = "plain"
+    sign: str = ""
+    weight: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A line of a list, of fixed height. `signs`: (sign, word) pairs."""
+
+    ident: str
+    title: str
+    text: str
+    side: str = ""
+    signs: tuple[tuple[str, str], ...] = ()
+
+    def data(self) -> dict[str, Any]:
+        """As a RecycleView wants it."""
+        return {
+            "ident": self.ident,
+            "title": self.title,
+            "words": self.text,
+            "side": self.side,
+            "signs": list(self.signs),
+        }
+
+
+def in_rows(choices: list[Choice], across: int) -> list[list[Choice]]:
+    """`choices` in rows of `across`."""
+    return [choices[start : start + across] for start in range(0, len(choices), across)]

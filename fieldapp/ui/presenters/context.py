@@ -1,0 +1,130 @@
+"""One context: its bags, and its dockets as rows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fieldapp.domain import human
+from fieldapp.records.fold import Record
+from fieldapp.ui.presenters.choices import Choice, Row
+from fieldapp.ui.presenters.desk import Desk
+from fieldapp.ui.texts import say, word
+
+RECOVERY = (("hand", None), ("sieve", 10.0), ("sieve", 4.0), ("sieve", 1.0))
+"""How a bag's bones were got: by hand, or on a mesh of so many millimetres."""
+
+_STANDING_SIGNS = {human.HUMAN: "stop", human.STOP: "stop", human.QUERY: "query", human.NOT_EXCLUDED: "query"}
+
+
+class Context:
+    """The context screen."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self.making_bag = False
+
+    @property
+    def record(self) -> Record | None:
+        """The context's record."""
+        return self.desk.record(self.desk.context or "")
+
+    def title(self) -> str:
+        """Its number and what it is."""
+        record = self.record
+        if record is None:
+            return ""
+        return say("context_title", number=record.value("number"), kind=word("context_type", record.value("type")))
+
+    def grave_like(self) -> bool:
+        """Whether it may be a grave, so that caution is said on its screen."""
+        record = self.record
+        return record is not None and (record.value("grave_like") == "yes" or record.value("type") == "grave")
+
+    def bags(self) -> list[Choice]:
+        """One button a bag, newest first, and one for bones without a bag."""
+        found = []
+        for one in reversed(self.desk.bags(self.desk.context or "")):
+            found.append(
+                Choice(
+                    f"bag.{one.value('label')}",
+                    short_label(one.value("label")),
+                    note=recovery_words(one),
+                    chosen=one.id == self.desk.bag,
+                )
+            )
+        return found
+
+    def new_bags(self) -> list[Choice]:
+        """The ways in which a new bag's bones were got."""
+        return [
+            Choice(
+                f"recovery.{way}.{mesh or 0:g}", word("recovery", way), note=say("mesh", mm=f"{mesh:g}") if mesh else ""
+            )
+            for way, mesh in RECOVERY
+        ]
+
+    def choose_bag(self, label: str) -> None:
+        """Takes a bag; a second tap on it lets it go."""
+        for one in self.desk.bags(self.desk.context or ""):
+            if one.value("label") == label:
+                self.desk.go(bag=one.id)
+
+    def make_bag(self, way: str, mesh: float) -> None:
+        """Makes a bag here and takes it."""
+        self.making_bag = False
+        self.desk.go(bag=self.desk.make_bag(self.desk.context or "", way, mesh or None))
+
+    def rows(self) -> list[Row]:
+        """The dockets, newest first."""
+        return [docket_row(self.desk, one) for one in reversed(self.desk.dockets(self.desk.context or ""))]
+
+    def problem_count(self) -> int:
+        """How many dockets here have something to look at."""
+        dockets = self.desk.dockets(self.desk.context or "")
+        return sum(any(found.level != "note" for found in self.desk.problems(one)) for one in dockets)
+
+
+def short_label(label: Any) -> str:
+    """A label without its site code, as it is read out on one site."""
+    return str(label or "").partition(" ")[2] or str(label or "")
+
+
+def recovery_words(bag: Record) -> str:
+    """How a bag's bones were got."""
+    mesh = bag.value("mesh_mm")
+    way = word("recovery", bag.value("recovery"))
+    return f"{way} {say('mesh', mm=f'{mesh:g}')}" if isinstance(mesh, int | float) else way
+
+
+def what_it_is(reading: Any, material: Any) -> str:
+    """A reading in few words: cattle tibia; the material where nothing was read."""
+    if not isinstance(reading, Mapping):
+        return word("material", material)
+    cf = say("cf_short") + " " if reading.get("certainty") == "cf" else ""
+    taxon = word("taxon", reading.get("taxon"))
+    parts = [cf + taxon if taxon else "", word("element", reading.get("element"))]
+    return " ".join(part for part in parts if part) or word("material", material)
+
+
+def docket_row(desk: Desk, docket: Record) -> Row:
+    """A docket as a line of a list, with the signs of what wants a look."""
+    reading = docket.value("reading")
+    marks: list[tuple[str, str]] = []
+    standing = desk.standing(docket)
+    if standing in _STANDING_SIGNS:
+        marks.append((_STANDING_SIGNS[standing], word("standing", standing)))
+    if docket.disagreements():
+        marks.append(("differ", say("disagreement")))
+    found = desk.problems(docket)
+    worst = next((level for level in ("impossible", "check") if any(one.level == level for one in found)), "")
+    if worst:
+        marks.append((worst, word("level", worst)))
+    side = word("side", reading.get("side")) if isinstance(reading, Mapping) else ""
+    return Row(
+        ident=f"docket.{docket.value('label')}",
+        title=short_label(docket.value("label")),
+        text=what_it_is(reading, docket.value("material")),
+        side=side,
+        signs=tuple(marks),
+    )

@@ -1,0 +1,275 @@
+"""All that the screens ask of the notebook, the tables and the rules, in the screens' own terms.
+
+One place, so that presenters know neither journal nor change. Not for wording beyond what a problem says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from fieldapp.domain import ids
+from fieldapp.domain.ids import hold_id
+from fieldapp.domain.knowledge import Knowledge
+from fieldapp.records.fold import ADD_ONLY, Record
+from fieldapp.records.standing import Authority, authority, joined_answer, joined_to
+from fieldapp.store.notebook import Edit, Notebook
+from fieldapp.ui.presenters.problems import Found, check_docket
+
+PLACE, CABIN = "place", "cabin"
+"""Settings: where the recorder is (person, context, bag, screen), and the cabin met at enrolment."""
+
+
+@dataclass(frozen=True)
+class Write:
+    """One record's part of a save."""
+
+    record: str
+    kind: str
+    set: Mapping[str, Any]
+    over: Mapping[str, Sequence[str]] = field(default_factory=dict)
+
+
+class Desk:
+    """The notebook as the screens see it.
+
+    stage   the stage of work every new reading carries
+    last    (id, label) of the new docket saved last, while it can be taken back
+    """
+
+    add_only = ADD_ONLY
+
+    def __init__(self, notebook: Notebook, knowledge: Knowledge, stage: str = "trench") -> None:
+        self.notebook = notebook
+        self.knowledge = knowledge
+        self.stage = stage
+        self.last: tuple[str, str] | None = None
+        self.place: dict[str, Any] = dict(notebook.setting(PLACE, {}))
+        self._checked: dict[str, tuple[Record, list[Found]]] = {}
+        self._contexts: dict[str, list[str]] | None = None
+        self._authority: Authority | None = None
+
+    # -- who and where --
+
+    @property
+    def site(self) -> str:
+        """The site's id, "" before setup."""
+        return self.notebook.site
+
+    @property
+    def code(self) -> str:
+        """The site's code."""
+        return self.notebook.code
+
+    @property
+    def letter(self) -> str:
+        """The tablet's letter."""
+        return self.notebook.letter
+
+    @property
+    def person(self) -> dict[str, str] | None:
+        """{person, name, role} of the one who records, None while nobody is chosen."""
+        return self.place.get("person")
+
+    @property
+    def context(self) -> str | None:
+        """The context that is open."""
+        return self.place.get("context")
+
+    @property
+    def bag(self) -> str | None:
+        """The bag that is chosen in it."""
+        return self.place.get("bag")
+
+    def go(self, **places: Any) -> None:
+        """Notes where the recorder is now, so that the tablet opens there again."""
+        new = {**self.place, **places}
+        if new != self.place:
+            self.notebook.set_setting(PLACE, new)
+            self.place = new
+
+    @property
+    def by(self) -> dict[str, str]:
+        """Who the next change is by."""
+        return dict(self.person or {"person": "", "name": "", "role": "recorder"})
+
+    def site_record(self) -> Record | None:
+        """What is known of the site; None until the cabin has told it."""
+        return self.notebook.record("site", self.site) if self.site else None
+
+    def site_value(self, path: str, default: Any = None) -> Any:
+        """A value of the site's record."""
+        record = self.site_record()
+        return default if record is None else record.value(path, default)
+
+    @property
+    def cabin(self) -> dict[str, Any]:
+        """What enrolment noted of the cabin, {} without one."""
+        return dict(self.notebook.setting(CABIN, {}))
+
+    def unsent(self) -> int:
+        """How many own changes no cabin has answered for."""
+        return self.notebook.unsent_count(str(self.cabin.get("server", "")))
+
+    # -- asking --
+
+    def record(self, record_id: str) -> Record | None:
+        """The record with an id, None if there is none. Not to be altered."""
+        return self.notebook.load().get(record_id)
+
+    def persons(self) -> list[Record]:
+        """The people the cabin has told of."""
+        return [one for one in self.notebook.records("person") if one.value("active", True) is not False]
+
+    def contexts(self) -> list[Record]:
+        """The site's contexts, by number."""
+        return sorted(self.notebook.records("context"), key=lambda one: _by_number(one.value("number")))
+
+    def bags(self, context: str) -> list[Record]:
+        """A context's bags, first come first."""
+        return [one for one in self.notebook.records("bag") if one.value("context") == context]
+
+    def context_of(self, docket: Record) -> str | None:
+        """A docket's context: its bag's, or its own where there is no bag."""
+        bag = self.record(docket.value("bag") or "")
+        return (bag.value("context") if bag is not None else None) or docket.value("context")
+
+    def dockets(self, context: str) -> list[Record]:
+        """A context's dockets, first come first."""
+        if self._contexts is None:
+            self._contexts = {}
+            for one in self.notebook.records("docket"):
+                self._contexts.setdefault(self.context_of(one) or "", []).append(one.id)
+        book = self.notebook.load()
+        found = (book.get(one) for one in self._contexts.get(context, ()))
+        return [one for one in found if one is not None and one.life() != "deleted"]
+
+    def authority(self) -> Authority:
+        """Who may decide on the human question here."""
+        if self._authority is None:
+            self._authority = authority(self.site_record(), self.notebook.records("person"))
+        return self._authority
+
+    def standing(self, docket: Record) -> str:
+        """Where a docket stands on the human question, with those said to be the same bone."""
+        return joined_answer(joined_to(docket, self.record), self.authority())
+
+    def problems(self, docket: Record) -> list[Found]:
+        """What the rules find in a stored docket."""
+        known = self._checked.get(docket.id)
+        if known is None or known[0] is not docket:
+            values = docket.values()
+            values.update({one.partition("@")[0]: value for one, value in docket.added("human").items()})
+            known = docket, self.check(docket.id, values, self.context_of(docket) or "")
+            self._checked[docket.id] = known
+        return known[1]
+
+    def check(self, docket: str, values: Mapping[str, Any], context: str, new: bool = False) -> list[Found]:
+        """What the rules find in a docket's values, worst first."""
+        return check_docket(self, docket, values, context, new)
+
+    # -- drafts --
+
+    def draft(self, key: str) -> Any:
+        """A half-made form, None if there is none."""
+        return self.notebook.drafts().get(key)
+
+    def keep_draft(self, key: str, value: Mapping[str, Any]) -> None:
+        """Keeps a half-made form; on disk on return."""
+        self.notebook.draft(key, value)
+
+    def drop_draft(self, key: str) -> None:
+        """Forgets a half-made form."""
+        self.notebook.drop_draft(key)
+
+    # -- saving --
+
+    def new_id(self) -> str:
+        """A new random id."""
+        return self.notebook.new_id()
+
+    def new_label(self) -> str:
+        """A new label, never given again."""
+        return str(self.notebook.next_label())
+
+    def now(self) -> str:
+        """The present time, ISO 8601 with zone."""
+        return self.notebook.clock().isoformat(timespec="seconds")
+
+    def save(self, writes: Sequence[Write], drop: str | None = None, last: tuple[str, str] | None = None) -> None:
+        """Saves all of `writes` as one, and forgets the draft `drop` with it. Raises what the notebook raises."""
+        if writes:
+            edits = [Edit(one.kind, one.record, one.set, one.over) for one in writes]
+            self.notebook.save_many(edits, self.by, finishes=drop)
+        elif drop:
+            self.drop_draft(drop)
+        self.last = last
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Something was saved or has come in: forget what was worked out."""
+        self._contexts = None
+        self._authority = None
+
+    def make_context(self, number: str, kind: str, grave_like: str) -> str:
+        """Makes a context, or adds what is said of it to the one with that number; its id."""
+        context = ids.context_id(self.site, number)
+        known = self.record(context)
+        values: dict[str, Any] = {"number": ids.context_number(number), "type": kind, "grave_like": grave_like}
+        over: dict[str, list[str]] = {}
+        if known is None:
+            values["state"] = "open"
+        else:
+            values = {path: value for path, value in values.items() if known.value(path) != value}
+            heads = known.head_ids()
+            over = {path: heads[path] for path in values if path in heads}
+        if values:
+            self.save([Write(context, "context", values, over)])
+        return context
+
+    def make_bag(self, context: str, recovery: str, mesh_mm: float | None = None) -> str:
+        """Makes a bag in a context; its id."""
+        bag = self.new_id()
+        values: dict[str, Any] = {"label": self.new_label(), "context": context, "recovery": recovery, "state": "open"}
+        if mesh_mm is not None:
+            values["mesh_mm"] = mesh_mm
+        self.save([Write(bag, "bag", values)])
+        return bag
+
+    def make_person(self, name: str) -> dict[str, str]:
+        """Somebody whom the cabin does not know (yet): recorded by name, with the least of rights."""
+        return {"person": "", "name": " ".join(name.split()), "role": "recorder"}
+
+    def take_back_last(self) -> str:
+        """Deletes the new docket saved last, naming every head; its label, "" if there is none. The label stays used."""
+        if self.last is None:
+            return ""
+        docket, label = self.last
+        record = self.record(docket)
+        if record is None:
+            return ""
+        self.save([Write(docket, "docket", {"deleted": True}, record.head_ids())])
+        return label
+
+    def hold_writes(self, docket: str, context: str, tier: str) -> list[Write]:
+        """What opens the hold of a docket, or raises the one there is; nothing if it stands already."""
+        hold = hold_id(docket)
+        known = self.record(hold)
+        in_place = tier == "stop"
+        if known is None:
+            zone = self.site_value("zone_text") or ""
+            values = {"docket": docket, "context": context, "tier": tier, "zone": zone, "in_place": in_place}
+            return [Write(hold, "hold", values)]
+        if tier == "stop" and known.value("tier") != "stop":
+            heads = known.head_ids()
+            values = {"tier": tier, "in_place": True}
+            return [Write(hold, "hold", values, {path: heads[path] for path in values if path in heads})]
+        return []
+
+
+def _by_number(number: Any) -> tuple[int, str]:
+    """Contexts in the order of their numbers; letters behind."""
+    text = str(number or "")
+    digits = "".join(one for one in text if one.isdigit())
+    return (int(digits) if digits else 10**9, text)

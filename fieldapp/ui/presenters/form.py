@@ -1,0 +1,418 @@
+"""The docket form: what is answered, what comes next, what is written down at the end.
+
+Every tap goes through `_change`, which writes the draft before it returns: what a frame shows is on disk. The
+whole state is plain JSON, so that a tablet that dies opens again at the same field with the same undo.
+Not here: how a field is shown (form_fields) and what a rule says (the domain).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from fieldapp.domain import human
+from fieldapp.domain.ids import hold_id
+from fieldapp.records.fold import Record
+from fieldapp.ui.presenters import reading as reading_parts
+from fieldapp.ui.presenters.desk import Desk, Write
+from fieldapp.ui.presenters.problems import Found
+
+FIELDS = ("material", "human", "element", "taxon", "side", "portions", "fusion", "note")
+UNDO = 40
+"""Taps that can be taken back."""
+
+DRAFT = "form"
+CYCLE = ("most", "part", "absent", None)
+CARRIED = ("material", "element", "taxon", "certainty")
+"""What "same again" carries over. Never an answer to the human question."""
+
+# Materials that have no place in a skeleton, so no element, side, portions or fusion are asked for.
+NO_SKELETON = ("not_bone", "shell")
+
+
+@dataclass
+class State:
+    """All of a form, as JSON values.
+
+    answers  {slot: value}; see presenters.reading
+    opening  the answers when the form was opened
+    heads    {path: [change ids]} that the form showed
+    base     the reading that the form started from, None for a new docket or one without a reading
+    took     the reader chose between readings, so the reading is written even if it changed nothing else
+    undo     [[field, {slot: value before, None for none}]], newest last
+    stop     the stop screen is open and not yet confirmed
+    """
+
+    docket: str
+    label: str
+    context: str
+    bag: str | None
+    new: bool
+    field: str
+    answers: dict[str, Any] = field(default_factory=dict)
+    opening: dict[str, Any] = field(default_factory=dict)
+    heads: dict[str, list[str]] = field(default_factory=dict)
+    base: Any = None
+    took: bool = False
+    undo: list[Any] = field(default_factory=list)
+    stop: bool = False
+
+
+@dataclass(frozen=True)
+class Saved:
+    """What a save wrote. `hold`: id of the hold it opened or that was there, "" if none follows the docket."""
+
+    docket: str
+    label: str
+    new: bool
+    hold: str
+    stop: bool
+
+
+class Form:
+    """The form over one docket."""
+
+    def __init__(self, desk: Desk, state: State) -> None:
+        self.desk = desk
+        self.state = state
+        self._found: list[Found] | None = None
+
+    # -- beginnings --
+
+    @classmethod
+    def new(cls, desk: Desk, context: str, bag: str | None, carry: Mapping[str, Any] | None = None) -> Form:
+        """A form for a docket that does not exist yet; its label is handed out now and never again."""
+        carried = dict(carry or {})
+        state = State(
+            docket=desk.new_id(), label=desk.new_label(), context=context, bag=bag, new=True, field="material"
+        )
+        state.answers = carried
+        form = cls(desk, state)
+        state.field = form.next_field("") or "material"
+        form._keep()
+        return form
+
+    @classmethod
+    def of(cls, desk: Desk, record: Record) -> Form:
+        """A form over an existing docket, with the heads it shows."""
+        base = record.value("reading")
+        answers = reading_parts.answers_of(base, desk.knowledge)
+        for path in ("material", "count", "burning"):
+            value = record.value(path)
+            if value is not None:
+                answers[path] = value
+        state = State(
+            docket=record.id,
+            label=record.value("label") or "",
+            context=desk.context_of(record) or "",
+            bag=record.value("bag"),
+            new=False,
+            field="material",
+            answers=answers,
+            opening=dict(answers),
+            heads={path: ids for path, ids in record.head_ids().items() if not path.startswith(desk.add_only)},
+            base=base,
+        )
+        form = cls(desk, state)
+        state.field = "element" if answers.get("material") else "material"
+        form._keep()
+        return form
+
+    @classmethod
+    def resumed(cls, desk: Desk) -> Form | None:
+        """The form that was open when the tablet stopped, or None."""
+        kept = desk.draft(DRAFT)
+        if not isinstance(kept, dict):
+            return None
+        try:
+            return cls(desk, State(**kept))
+        except TypeError:
+            return None  # a draft of another version; it stays in the journal
+
+    # -- what stands --
+
+    @property
+    def answers(self) -> dict[str, Any]:
+        """The answers now."""
+        return self.state.answers
+
+    @property
+    def record(self) -> Record | None:
+        """The docket as it is stored, None while it is new."""
+        return self.desk.record(self.state.docket)
+
+    def applies(self, name: str) -> bool:
+        """Whether there is anything to answer in a field."""
+        element = self.answers.get("element")
+        if name in ("element", "taxon", "side", "portions", "fusion"):
+            if self.answers.get("material") in NO_SKELETON:
+                return False
+            if name == "side":
+                known = self.desk.knowledge.elements.get(element or "")
+                return known is None or known.sided
+            if name == "portions":
+                return bool(self.desk.knowledge.portions_of(element or ""))
+            if name == "fusion":
+                return bool(self.visible_centres())
+        return True
+
+    def answered(self, name: str) -> bool:
+        """Whether a field holds a whole answer."""
+        if name == "portions":
+            states = reading_parts.portion_states(self.answers, self.desk.knowledge)
+            return bool(states) and reading_parts.NOT_EXAMINED not in states.values()
+        if name == "fusion":
+            return all(f"fusion.{one.key}" in self.answers for one in self.visible_centres())
+        if name == "note":
+            return any(slot in self.answers for slot in ("note", "count", "burning"))
+        return name in self.answers
+
+    def visible_centres(self) -> list[Any]:
+        """The centres whose fusion could be seen on what is there."""
+        found = reading_parts.centres(self.answers, self.desk.knowledge)
+        return [one for one in found if not reading_parts.cannot_be_seen(one, self.answers, self.desk.knowledge)]
+
+    def next_field(self, after: str) -> str:
+        """The next field that wants an answer, from `after` on and then from the start; "" if none does."""
+        start = FIELDS.index(after) + 1 if after in FIELDS else 0
+        for name in (*FIELDS[start:], *FIELDS[:start]):
+            if name not in (after, "note") and self.applies(name) and not self.answered(name):
+                return name
+        return ""
+
+    # -- taps --
+
+    def open_field(self, name: str) -> None:
+        """Shows a field. No answer changes, so there is nothing to take back."""
+        self.state.field = name
+        self._keep()
+
+    def choose(self, name: str, value: Any) -> None:
+        """Answers a field with one value and moves on."""
+        changes: dict[str, Any] = {name: value}
+        if name == "element" and value != self.answers.get("element"):
+            changes.update(self._without("portion.", "fusion."))
+            known = self.desk.knowledge.elements.get(value)
+            if known is not None and not known.sided:
+                changes["side"] = "midline" if known.midline else None
+            elif self.answers.get("side") == "midline" and not (known and known.midline):
+                changes["side"] = None
+        if name == "material" and value in NO_SKELETON:
+            changes.update(self._without("portion.", "fusion."), element=None, taxon=None, side=None, certainty=None)
+        self._change(name, changes, move=True)
+
+    def toggle_cf(self) -> None:
+        """Marks the taxon as one that the bone only compares with, or unmarks it."""
+        self._change("taxon", {"certainty": None if self.answers.get("certainty") == "cf" else "cf"})
+
+    def cycle_portion(self, key: str) -> None:
+        """One tap on a portion: most, part, absent, not examined, and round again."""
+        at = CYCLE.index(self.answers.get(f"portion.{key}"))
+        self._change("portions", {f"portion.{key}": CYCLE[(at + 1) % len(CYCLE)]})
+
+    def fill_portions(self, state: str) -> None:
+        """Writes every portion that nobody touched as `state`, and moves on."""
+        states = reading_parts.portion_states(self.answers, self.desk.knowledge)
+        untouched = {f"portion.{key}": state for key, now in states.items() if now == reading_parts.NOT_EXAMINED}
+        self._change("portions", untouched, move=True)
+
+    def set_fusion(self, centre: str, state: str) -> None:
+        """Answers one centre; when it was the last, moves on."""
+        rest = [one.key for one in self.visible_centres() if f"fusion.{one.key}" not in self.answers]
+        self._change("fusion", {f"fusion.{centre}": state}, move=rest in ([], [centre]))
+
+    def set_slot(self, slot: str, value: Any) -> None:
+        """Sets a slot of the note field: `note`, `count` or `burning`; None empties it."""
+        self._change("note", {slot: value})
+
+    def type_note(self, text: str) -> None:
+        """The note's text while it is typed: kept, but each letter is no tap to take back."""
+        if text:
+            self.answers["note"] = text
+        else:
+            self.answers.pop("note", None)
+        self._keep()
+
+    def take_reading(self, change: str) -> bool:
+        """Takes one of the readings in disagreement as the form's own. False if it is no longer there."""
+        record = self.record
+        value = record.heads.get("reading", {}).get(change) if record is not None else None
+        if value is None:
+            return False
+        new = reading_parts.answers_of(value, self.desk.knowledge)
+        changes: dict[str, Any] = {
+            slot: None for slot in self.answers if slot.startswith(("portion.", "fusion.")) or slot in _READING
+        }
+        changes.update(new)
+        self.state.took = True
+        self.state.base = value
+        self._change("element", changes)
+        return True
+
+    def undo(self) -> bool:
+        """Takes the last tap back and shows its field. False if there is none."""
+        if not self.state.undo:
+            return False
+        name, before = self.state.undo.pop()
+        self._set(before)
+        self.state.field = name
+        self.state.stop = False
+        self._keep()
+        return True
+
+    # -- the human question --
+
+    def answer_human(self, answer: str) -> None:
+        """Answers the human question. `stop` opens the stop screen, which only confirming or taking back closes."""
+        if answer == human.STOP:
+            self.state.stop = True
+            self._change("human", {"human": answer})
+        else:
+            self._change("human", {"human": answer}, move=True)
+
+    def take_back_stop(self) -> None:
+        """The tap on stop was a slip; possible only until it is confirmed."""
+        if self.state.stop:
+            self.undo()
+
+    # -- saving --
+
+    def found(self) -> list[Found]:
+        """What the rules find in the form as it stands."""
+        if self._found is None:
+            self._found = self.desk.check(self.state.docket, self._values(), self.state.context, self.state.new)
+        return self._found
+
+    def missing(self) -> str:
+        """The one field without which nothing can be saved, or ""."""
+        return "" if self.answers.get("material") else "material"
+
+    def is_changed(self) -> bool:
+        """Whether there is anything that a save would write."""
+        return self.state.new or self.state.took or self.answers != self.state.opening
+
+    def save(self) -> Saved:
+        """Writes the docket, and its hold if one follows, as one save; the draft goes with it.
+
+        Raises what the notebook raises; then nothing was written and the draft is still there.
+        """
+        state = self.state
+        values, over = self._changed_paths()
+        answers = self._human_readings()
+        values.update({f"human/{self.desk.new_id()}": one for one in answers})
+        record = self.record
+        earlier = list(record.added("human").values()) if record is not None else []
+        raised = {human.answer_of(one) for one in [*answers, *earlier]} & human.RAISED
+        writes = [Write(state.docket, "docket", values, over)] if values else []
+        hold = ""
+        if raised:
+            hold = hold_id(state.docket)
+            tier = human.STOP if human.STOP in raised else human.QUERY
+            writes += self.desk.hold_writes(state.docket, state.context, tier)
+        stopped = any(one["answer"] == human.STOP for one in answers)
+        self.desk.save(
+            writes, drop=(DRAFT,), last=None if raised else ((state.docket, state.label) if state.new else None)
+        )
+        return Saved(state.docket, state.label, state.new, hold, stopped)
+
+    def carry(self) -> dict[str, Any]:
+        """What the next docket takes over from this one."""
+        return {slot: self.answers[slot] for slot in CARRIED if slot in self.answers}
+
+    def leave(self) -> None:
+        """Gives the form up: the draft goes, a new label stays used."""
+        self.desk.drop_draft(DRAFT)
+
+    # -- inside --
+
+    def _values(self) -> dict[str, Any]:
+        """The docket's plain values as the form has them; null where there is none."""
+        answers, state = self.answers, self.state
+        # Bone that is left in the ground is in no bag, whichever bag is open.
+        bag = None if state.new and answers.get("human") == human.STOP else state.bag
+        values: dict[str, Any] = {"label": state.label, "bag": bag, "context": None if bag else state.context}
+        for path in ("material", "count", "burning"):
+            values[path] = answers.get(path)
+        values["reading"] = reading_parts.reading_of(answers, self.desk.knowledge, self.desk.stage, state.base)
+        if answers.get("human"):
+            values["human/draft"] = self._human(answers["human"])
+        return values
+
+    def _changed_paths(self) -> tuple[dict[str, Any], dict[str, list[str]]]:
+        """What to set, and the heads it replaces."""
+        state, values = self.state, self._values()
+        values.pop("human/draft", None)
+        if state.new:
+            found = {path: value for path, value in values.items() if value is not None}
+            if self.desk.person and self.desk.person.get("person"):
+                found["finder"] = self.desk.person["person"]
+        else:
+            found = {}
+            for path in ("material", "count", "burning"):
+                if self.answers.get(path) != state.opening.get(path):
+                    found[path] = values[path]
+            if state.took or not reading_parts.same_reading(values["reading"], state.base):
+                found["reading"] = values["reading"]
+        if self.answers.get("note"):
+            found[f"note/{self.desk.new_id()}"] = {"text": self.answers["note"], "stage": self.desk.stage}
+        return found, {path: state.heads[path] for path in found if path in state.heads}
+
+    def _human(self, answer: str, by_rule: str | None = None) -> dict[str, Any]:
+        in_place = {human.STOP: True, human.QUERY: False}.get(answer) if by_rule is None else None
+        return {"answer": answer, "why": "", "in_place": in_place, "by_rule": by_rule, "stage": self.desk.stage}
+
+    def _human_readings(self) -> list[dict[str, Any]]:
+        """The readings of the human question that this save adds: the recorder's, and the rules'."""
+        added = []
+        answer = self.answers.get("human")
+        if answer:
+            added.append(self._human(answer))
+        record = self.record
+        known = (
+            {one.get("by_rule") for one in record.added("human").values() if isinstance(one, Mapping)}
+            if record
+            else set()
+        )
+        for one in self.found():
+            if one.raises and one.key not in known:
+                known.add(one.key)
+                added.append(self._human(one.raises, by_rule=one.key))
+        return added
+
+    def _without(self, *prefixes: str) -> dict[str, Any]:
+        return {slot: None for slot in self.answers if slot.startswith(prefixes)}
+
+    def _change(self, name: str, changes: Mapping[str, Any], move: bool = False) -> None:
+        before = {slot: self.answers.get(slot) for slot in changes if self.answers.get(slot) != changes[slot]}
+        if before:
+            self.state.undo = [*self.state.undo[-(UNDO - 1) :], [name, before]]
+            self._set(changes)
+        self.state.field = name
+        if move:
+            self.state.field = self.next_field(name) or name
+        self._keep()
+
+    def _set(self, changes: Mapping[str, Any]) -> None:
+        for slot, value in changes.items():
+            if value is None:
+                self.answers.pop(slot, None)
+            else:
+                self.answers[slot] = value
+
+    def _keep(self) -> None:
+        self._found = None
+        self.desk.keep_draft(DRAFT, asdict(self.state))
+
+
+_READING = ("element", "taxon", "side", "certainty")
+
+
+def differing_fields(values: Iterable[Any]) -> list[str]:
+    """Which parts of readings in disagreement differ, by name."""
+    readings = [one for one in values if isinstance(one, Mapping)]
+    return [
+        name
+        for name in ("element", "side", "taxon", "certainty", "portions", "fusion", "sex")
+        if any(one.get(name) != readings[0].get(name) for one in readings[1:])
+    ]

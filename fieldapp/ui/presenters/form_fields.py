@@ -1,0 +1,252 @@
+"""How the fields of the docket form are laid out: tabs, and the rows of choices below each. Pure.
+
+Rows are what fits an 8-inch panel at 15 mm a button. Not here: what a tap does (form).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fieldapp.domain import human
+from fieldapp.ui.presenters import reading as reading_parts
+from fieldapp.ui.presenters.choices import Choice, in_rows
+from fieldapp.ui.presenters.context import what_it_is
+from fieldapp.ui.presenters.form import FIELDS, Form
+from fieldapp.ui.presenters.hold import when
+from fieldapp.ui.presenters.problems import Found
+from fieldapp.ui.texts import say, word
+
+MATERIALS = (("bone", "tooth", "antler"), ("horn_core", "shell", "not_bone"), ("unsure",))
+ELEMENTS = (
+    ("skull", "mandible", "loose_tooth", "atlas", "vertebra", "rib"),
+    ("scapula", "humerus", "radius", "ulna", "metacarpal"),
+    ("pelvis", "femur", "tibia", "calcaneum", "astragalus"),
+    ("metatarsal", "phalanx_1", "phalanx_2", "phalanx_3", "long_bone"),
+)
+TAXA = (
+    ("cattle", "sheep_goat", "sheep", "goat", "pig"),
+    ("horse", "dog", "cat", "red_deer", "hare_rabbit"),
+    ("fowl", "bird", "large_mammal", "medium_mammal", "small_mammal"),
+    ("mammal", "human", "unknown"),
+)
+SIDES = ("left", "right", "midline", "unsided")
+HUMAN = (human.STOP, human.QUERY, human.NOT_EXCLUDED, human.NO_SIGN, human.NOT_ASKED)
+FUSION = ("unfused", "fusing", "fused", "loose_epiphysis", "not_visible")
+BURNING = ("unburnt", "charred", "calcined", "mixed")
+PHRASES = ("fresh_break", "gnawed", "cut_marks", "worked", "eroded", "concreted")
+
+# Which path of a docket a tab speaks for, so that a problem is shown beside its field.
+_CONCERNS = {
+    "material": "material",
+    "human": "human",
+    "element": "element",
+    "taxon": "taxon",
+    "certainty": "taxon",
+    "side": "side",
+    "portions": "portions",
+    "fusion": "fusion",
+    "note": "note",
+    "count": "note",
+    "weight_g": "note",
+    "burning": "note",
+    "sex": "taxon",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Tab:
+    """One field of the form as its tab shows it. `mark`: a word of attention, "" if nothing is wrong."""
+
+    ident: str
+    name: str
+    value: str
+    open: bool
+    applies: bool
+    mark: str = ""
+
+
+def tabs(form: Form) -> list[Tab]:
+    """The tabs in order."""
+    marked: dict[str, str] = {}
+    for one in form.found():
+        # Worst first, so the first to name a tab marks it.
+        marked.setdefault(concern(one), one.level)
+    return [
+        Tab(
+            ident=f"field.{name}",
+            name=say(f"field.{name}"),
+            value=value(form, name),
+            open=form.state.field == name,
+            applies=form.applies(name),
+            mark=word("level", marked[name]) if marked.get(name) in ("impossible", "check") else "",
+        )
+        for name in FIELDS
+    ]
+
+
+def concern(found: Found) -> str:
+    """The tab that a problem is about; the element's if it names none of ours."""
+    first, _, rest = found.path.partition("/")
+    return _CONCERNS.get(rest.partition("/")[0] if first == "reading" else first, "element")
+
+
+def value(form: Form, name: str) -> str:
+    """What a field holds, in few words; "" while it is open to answer."""
+    answers = form.answers
+    knowledge = form.desk.knowledge
+    if name == "element":
+        return element_word(answers.get("element"))
+    if name == "taxon":
+        cf = say("cf_short") + " " if answers.get("certainty") == "cf" else ""
+        return cf + word("taxon", answers.get("taxon")) if answers.get("taxon") else ""
+    if name == "human":
+        return word("human", answers.get("human")) or standing_word(form)
+    if name == "portions":
+        if not form.applies("portions"):
+            return ""
+        states = list(reading_parts.portion_states(answers, knowledge).values())
+        return (
+            ""
+            if set(states) == {"not_examined"}
+            else say("portions_value", most=states.count("most"), part=states.count("part"), whole=len(states))
+        )
+    if name == "fusion":
+        found = [answers[f"fusion.{one.key}"] for one in form.visible_centres() if f"fusion.{one.key}" in answers]
+        if not found:
+            return ""
+        return word("fusion_state", found[0]) if len(set(found)) == 1 else say("fusion_value", n=len(found))
+    if name == "note":
+        bits = [word("burning", answers.get("burning"))]
+        if answers.get("count") is not None:
+            bits.insert(0, say("count_value", n=answers["count"]))
+        if answers.get("note"):
+            bits.append(say("note_value"))
+        return ", ".join(bit for bit in bits if bit)
+    return word(name, answers.get(name))
+
+
+def standing_word(form: Form) -> str:
+    """Where an existing docket stands on the human question, "" for a new one."""
+    record = form.record
+    return word("standing", form.desk.standing(record)) if record is not None else ""
+
+
+def element_word(element: object) -> str:
+    """The short name of an element."""
+    return word("element", element)
+
+
+def rows(form: Form) -> list[list[Choice]]:
+    """The choices of the field that is open, in rows; none for portions and fusion, which have bodies of their own."""
+    name, answers = form.state.field, form.answers
+    if name == "human":
+        return [
+            [
+                Choice(
+                    f"human.{key}",
+                    say(f"human.{key}"),
+                    note=say(f"human.{key}.note"),
+                    chosen=answers.get("human") == key,
+                    tone="clay" if key == human.STOP else "plain",
+                    sign="stop" if key == human.STOP else "",
+                )
+                for key in pair
+            ]
+            for pair in (HUMAN[:2], HUMAN[2:4], HUMAN[4:])
+        ]
+    if name == "taxon":
+        found = [[_choice(form, name, key) for key in row] for row in TAXA]
+        found[-1].append(Choice("taxon.cf", say("cf"), note=say("cf.note"), chosen=answers.get("certainty") == "cf"))
+        return found
+    if name == "side":
+        return in_rows([_choice(form, name, key) for key in SIDES], 2)
+    layout = {"material": MATERIALS, "element": ELEMENTS}.get(name, ())
+    return [[_choice(form, name, key) for key in row] for row in layout]
+
+
+def portion_rows(form: Form, across: int) -> list[list[Choice]]:
+    """The grid beside the plate: one button a portion, with its state in words and as a drawn pattern."""
+    states = reading_parts.portion_states(form.answers, form.desk.knowledge)
+    found = [
+        Choice(
+            f"portion.{one.key}",
+            one.name,
+            note=word("portion_state", states[one.key]),
+            sign=f"portion.{states[one.key]}",
+        )
+        for one in form.desk.knowledge.portions_of(form.answers.get("element", ""))
+    ]
+    found += [
+        Choice("portion.rest_absent", say("rest_absent"), tone="plain"),
+        Choice("portion.rest_most", say("rest_most"), tone="plain"),
+    ]
+    return in_rows(found, across)
+
+
+def fusion_rows(form: Form) -> list[tuple[str, list[Choice]]]:
+    """One row a centre that can be seen: its name, and a button a state."""
+    return [
+        (
+            centre.name,
+            [
+                Choice(
+                    f"fusion.{centre.key}.{state}",
+                    word("fusion_state", state),
+                    chosen=form.answers.get(f"fusion.{centre.key}") == state,
+                )
+                for state in FUSION
+            ],
+        )
+        for centre in form.visible_centres()
+    ]
+
+
+def strip(form: Form) -> list[Found]:
+    """The problems worth interrupting for: those of the field that is open first. Notes wait in their list."""
+    found = [one for one in form.found() if one.level != "note"]
+    return sorted(found, key=lambda one: concern(one) != form.state.field)
+
+
+def intro(form: Form) -> str:
+    """The line over a field's body, "" for none."""
+    name = form.state.field
+    if name in ("portions", "fusion") and not form.applies(name):
+        return say(f"nothing.{name}") if form.answers.get("element") else say("nothing.element")
+    if not form.applies(name):
+        return say(f"nothing.{name}")
+    return say(f"intro.{name}") if name in ("human", "fusion") else ""
+
+
+def differing(form: Form) -> list[tuple[str, str, str]]:
+    """(change id, reading in words, who and when) of each reading in disagreement; none if there is no disagreement."""
+    record = form.record
+    if record is None or "reading" not in record.disagreements() or form.state.took:
+        return []
+    changes = {one.id: one for one in form.desk.notebook.history(record.id)}
+    found = []
+    for change, reading in sorted(record.heads["reading"].items()):
+        made = changes.get(change)
+        who = say("by_at", name=made.by.get("name") or say("nobody"), at=when(made.at)) if made else ""
+        found.append((change, reading_words(reading), who))
+    return found
+
+
+def reading_words(reading: object) -> str:
+    """A whole reading in one line: what it is, its side, and what of it is there."""
+    if not isinstance(reading, Mapping):
+        return say("no_reading")
+    parts = [what_it_is(reading, None), word("side", reading.get("side"))]
+    for group, of in (("portions", "portion_state"), ("fusion", "fusion_state")):
+        states = reading.get(group)
+        if isinstance(states, Mapping):
+            for state in dict.fromkeys(states.values()):
+                if state in ("absent", "not_examined", "not_visible"):
+                    continue
+                keys = [key.replace("_", " ") for key, one in states.items() if one == state]
+                parts.append(f"{word(of, state)}: {', '.join(keys)}")
+    return "; ".join(part for part in parts if part) or say("no_reading")
+
+
+def _choice(form: Form, name: str, key: str) -> Choice:
+    return Choice(f"{name}.{key}", word(name, key), chosen=form.answers.get(name) == key)

@@ -1,0 +1,50 @@
+"""Who changed a docket, when, and what: every change that came here, newest first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fieldapp.ui.presenters.context import what_it_is
+from fieldapp.ui.presenters.desk import Desk
+from fieldapp.ui.presenters.hold import when
+from fieldapp.ui.texts import say, word
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One change in words."""
+
+    at: str
+    by: str
+    what: str
+    change: str
+
+
+def history(desk: Desk, docket: str) -> list[Entry]:
+    """The docket's changes, newest first."""
+    found = []
+    for one in desk.notebook.history(docket):
+        parts = [part for path, value in sorted(one.set.items()) if (part := _words(path, value))]
+        found.append(Entry(when(one.at), str(one.by.get("name") or say("nobody")), "; ".join(parts), one.id))
+    return found[::-1]
+
+
+def _words(path: str, value: Any) -> str:
+    name = path.partition("/")[0]
+    if name in ("label", "bag", "context", "finder"):
+        return ""
+    if name == "reading":
+        side = word("side", value.get("side")) if isinstance(value, Mapping) else ""
+        return say("said", name=say("history.reading"), value=" ".join((what_it_is(value, None), side)).strip())
+    if name == "human" and isinstance(value, Mapping):
+        by = f" ({say('by_rule')})" if value.get("by_rule") else ""
+        return say("said", name=say("field.human"), value=word("human_answer", value.get("answer")) + by)
+    if name == "note" and isinstance(value, Mapping):
+        return say("said", name=say("field.note"), value=str(value.get("text") or ""))
+    if name == "deleted":
+        return say("history.deleted") if value else say("history.undeleted")
+    if name == "material":
+        return say("said", name=say("field.material"), value=word("material", value))
+    return say("said", name=name.replace("_", " "), value=str(value))

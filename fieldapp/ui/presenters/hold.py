@@ -1,0 +1,193 @@
+"""The stop and the hold: the steps of an in-situ stop, and the log that is only ever added to."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fieldapp.domain.ids import hold_id
+from fieldapp.records.fold import Record
+from fieldapp.records.sealing import seal
+from fieldapp.records.standing import is_released
+from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters.desk import Desk, Write
+from fieldapp.ui.texts import say, word
+
+STOP_STEPS = ("dig", "people", "leave", "cover", "tell", "note", "pictures", "word", "law")
+QUERY_STEPS = ("aside", "keep", "tell_osteologist", "no_lab", "query_law")
+WHAT = ("told", "covered", "guarded", "authority_told", "moved", "handed_over", "note")
+WHOM = ("supervisor", "director", "osteologist", "authority")
+HOW = ("in_person", "telephone", "radio", "in_writing")
+
+
+def stop_steps(licensed: bool = False) -> list[str]:
+    """The steps of an in-situ stop, in plain words."""
+    return [say(f"stop.{key}") for key in (*(("licence",) if licensed else ()), *STOP_STEPS)]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a hold's log."""
+
+    at: str
+    what: str
+    detail: str
+    by: str
+
+
+class Hold:
+    """The hold of one docket.
+
+    what, whom, how, ref, note   the step that is being written
+    place, place_error           the exact place as typed, and why it could not be kept
+    """
+
+    def __init__(self, desk: Desk, docket: str) -> None:
+        self.desk = desk
+        self.docket = docket
+        self.id = hold_id(docket)
+        self.place = ""
+        self.place_error = ""
+        self.clear()
+
+    def clear(self) -> None:
+        """Begins the next step."""
+        self.what, self.whom, self.how, self.note = "", "", "", ""
+
+    @property
+    def record(self) -> Record | None:
+        """The hold's record."""
+        return self.desk.record(self.id)
+
+    @property
+    def in_place(self) -> bool:
+        """Whether the bone is still in the ground: an in-situ stop, not a query of the lab."""
+        record = self.record
+        return record is not None and record.value("tier") == "stop"
+
+    def label(self) -> str:
+        """The docket's label."""
+        record = self.desk.record(self.docket)
+        return str(record.value("label") or "") if record is not None else ""
+
+    def state(self) -> str:
+        """Where the question stands, in words."""
+        docket, record = self.desk.record(self.docket), self.record
+        if docket is None or record is None:
+            return ""
+        if is_released(record, docket, self.desk.authority()):
+            return say("hold.released")
+        return word("standing", self.desk.standing(docket))
+
+    def zone(self) -> str:
+        """What is closed: the site's zone, or the whole trench or context where none is set."""
+        record = self.record
+        return str((record.value("zone") if record is not None else "") or say("zone_unset"))
+
+    def reminders(self) -> list[str]:
+        """What binds while the hold stands."""
+        keys = ("leave", "pictures", "word", "law") if self.in_place else QUERY_STEPS
+        return [say(f"stop.{key}") for key in keys]
+
+    def log(self) -> list[Line]:
+        """The steps, newest first."""
+        found = []
+        for change in self.desk.notebook.history(self.id):
+            for path, value in change.set.items():
+                if path.startswith("step/") and isinstance(value, Mapping):
+                    detail = [
+                        word("whom", value.get("whom")),
+                        word("how", value.get("how")),
+                        str(value.get("note") or ""),
+                    ]
+                    found.append(
+                        Line(
+                            at=when(value.get("at") or change.at),
+                            what=word("step", value.get("what")),
+                            detail=", ".join(part for part in detail if part),
+                            by=str(change.by.get("name") or ""),
+                        )
+                    )
+        return found[::-1]
+
+    def choices(self, group: str) -> list[Choice]:
+        """The buttons of one part of the step that is being written."""
+        keys = {"what": WHAT, "whom": WHOM, "how": HOW}[group]
+        now = getattr(self, group)
+        return [
+            Choice(f"step.{group}.{key}", word({"what": "step"}.get(group, group), key), chosen=now == key)
+            for key in keys
+        ]
+
+    def choose(self, group: str, key: str) -> None:
+        """Sets, or unsets, a part of the step."""
+        setattr(self, group, "" if getattr(self, group) == key else key)
+
+    def wanted(self) -> str:
+        """What the step still wants, as a key; "" when it can be written."""
+        if not self.what:
+            return "need_what"
+        if self.what in ("told", "authority_told", "handed_over") and not self.whom and not self.note:
+            return "need_whom"
+        return "need_note" if self.what == "note" and not self.note else ""
+
+    def add(self) -> bool:
+        """Writes the step. Nothing in the log is ever replaced."""
+        if self.wanted():
+            return False
+        step = {
+            "what": self.what,
+            "whom": self.whom,
+            "how": self.how,
+            "ref": "",
+            "note": self.note,
+            "at": self.desk.now(),
+        }
+        self.desk.save([Write(self.id, "hold", {f"step/{self.desk.new_id()}": step})], last=self.desk.last)
+        self.clear()
+        return True
+
+    # -- the exact place --
+
+    def can_seal(self) -> bool:
+        """Whether the cabin's public key is known, without which no place is kept."""
+        return bool(self._key())
+
+    def _key(self) -> str:
+        return str(self.site_key() or "")
+
+    def site_key(self) -> Any:
+        """The cabin's public key: from the site's record, or as enrolment noted it."""
+        return self.desk.site_value("cabin_key") or self.desk.cabin.get("seal_key")
+
+    def keep_place(self) -> bool:
+        """Seals the typed place to the cabin and keeps only that. Without a key nothing is kept, and it says so."""
+        self.place_error = ""
+        if not self.place.strip():
+            self.place_error = say("place.empty")
+            return False
+        if not self.can_seal():
+            self.place_error = say("place.no_key")
+            return False
+        try:
+            sealed = seal(self.place.strip(), self._key(), self.id)
+        except ValueError:
+            self.place_error = say("place.bad_key")
+            return False
+        record = self.record
+        heads = record.head_ids().get("place_sealed", []) if record is not None else []
+        self.desk.save([Write(self.id, "hold", {"place_sealed": sealed}, {"place_sealed": heads})], last=self.desk.last)
+        self.place = ""
+        return True
+
+    def place_kept(self) -> bool:
+        """Whether a sealed place is stored."""
+        record = self.record
+        return record is not None and bool(record.value("place_sealed"))
+
+
+def when(at: Any) -> str:
+    """A stored time as day and minute."""
+    text = str(at or "")
+    return f"{text[:10]} {text[11:16]}" if len(text) >= 16 else text

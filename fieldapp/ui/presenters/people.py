@@ -1,0 +1,71 @@
+"""Who is recording: people the cabin has told of, or a name typed here."""
+
+from __future__ import annotations
+
+from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters.desk import Desk
+from fieldapp.ui.presenters.keyed import NAME, Entry
+from fieldapp.ui.texts import word
+
+LOCAL = "people"
+"""Setting: names typed on this tablet, newest first."""
+
+
+class People:
+    """The people screen."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self.name = Entry(NAME, 40, upper=False)
+        self.name.allowed += NAME.lower()
+
+    def local(self) -> list[str]:
+        """Names typed here before."""
+        return [one for one in self.desk.notebook.setting(LOCAL, []) if isinstance(one, str)]
+
+    def choices(self) -> list[Choice]:
+        """One button a person: the cabin's first, then names typed here."""
+        now = self.desk.person or {}
+        found = [
+            Choice(
+                f"person.{one.id}",
+                str(one.value("name") or ""),
+                note=word("role", one.value("role")),
+                chosen=now.get("person") == one.id,
+                sign="person",
+            )
+            for one in sorted(self.desk.persons(), key=lambda one: str(one.value("name")))
+        ]
+        found += [
+            Choice(
+                f"person.local.{name}",
+                name,
+                note=word("role", "recorder"),
+                chosen=not now.get("person") and now.get("name") == name,
+                sign="person",
+            )
+            for name in self.local()
+        ]
+        return found
+
+    def choose(self, ident: str) -> None:
+        """Takes the person with a button's ident."""
+        key = ident.removeprefix("person.")
+        if key.startswith("local."):
+            self.desk.go(person=self.desk.make_person(key.removeprefix("local.")))
+            return
+        record = self.desk.record(key)
+        if record is not None:
+            role = record.value("role") or "recorder"
+            self.desk.go(person={"person": record.id, "name": record.value("name") or "", "role": role})
+
+    def add(self) -> bool:
+        """Takes the typed name. False while there is none."""
+        name = " ".join(self.name.text.split())
+        if not name:
+            return False
+        names = [name, *(one for one in self.local() if one != name)][:12]
+        self.desk.notebook.set_setting(LOCAL, names)
+        self.desk.go(person=self.desk.make_person(name))
+        self.name.clear()
+        return True

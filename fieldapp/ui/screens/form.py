@@ -1,0 +1,419 @@
+"""The docket form: the slip with its fields at the left, the open field's body in the middle, actions at the right."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+from kivy.graphics import Color
+from kivy.properties import StringProperty
+
+from fieldapp import assets
+from fieldapp.domain.plates import Plate, mirrored, read_plate
+from fieldapp.ui.presenters import form_fields
+from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters.form import Form
+from fieldapp.ui.presenters.reading import portion_states
+from fieldapp.ui.screens.view import View, load_kv
+from fieldapp.ui.texts import say, word
+from fieldapp.ui.theme import theme
+from fieldapp.ui.widgets import signs
+from fieldapp.ui.widgets.pad import Drawn
+from fieldapp.ui.widgets.type import set_type
+
+FORMS = ("ruminant", "equid", "pig", "carnivore", "bird", "human")
+
+
+@lru_cache(maxsize=64)
+def plate_for(form: str, element: str, side: str) -> Plate | None:
+    """The plate of an element, in the body form asked for or the nearest drawn; None if none is drawn."""
+    for one in (form, *FORMS):
+        if one and assets.has_plate(one, element):
+            plate = read_plate(assets.plate_svg(one, element))
+            return mirrored(plate) if side not in (plate.side, "", "unsided", "midline") else plate
+    return None
+
+
+class Strip(Drawn):
+    """The sentence of the worst problem, with its source; nothing while there is none."""
+
+    text = StringProperty("")
+    source = StringProperty("")
+    level = StringProperty("")
+    more = StringProperty("")
+    redraws = ("text", "source", "level", "more")
+
+    def draw(self) -> None:
+        if not self.text:
+            return
+        tone = theme.tones["clay" if self.level in ("impossible", "check") else "sheet"]
+        x, y, right, top = self.x + 1, self.y + 1, self.right - 1, self.top - 1
+        corners = [(x, top), (right, top), (right, y), (x, y)]
+        Color(*tone.ground)
+        signs.polygon(corners)
+        Color(*tone.line)
+        signs.outline(corners, theme.mm(theme.line))
+        size = theme.mm(4.6)
+        signs.draw(
+            "check" if self.level in ("impossible", "check") else "",
+            x + theme.mm(1.6),
+            self.center_y - size / 2,
+            size,
+            tone.words,
+        )
+        left = x + size + theme.mm(3.2)
+        wide, high = right - theme.mm(1.6) - left, self.height - theme.mm(1.4)
+        tail = "  ·  ".join(part for part in (self.source, self.more) if part)
+        small = set_type(tail, wide, high * 0.4, theme.small) if tail else None
+        big = set_type(self.text, wide, high - (small.height if small else 0), theme.text)
+        y = self.center_y + (big.height + (small.height if small else 0)) / 2 - big.height
+        self.write(big, left, y, tone.words, "left")
+        if small:
+            self.write(small, left, y - small.height, tone.words, "left")
+
+
+load_kv(__file__)
+
+
+class FormScreen(View):
+    """Shows the open form."""
+
+    PER_PAGE = 4
+
+    def __init__(self, **kwargs: Any) -> None:
+        self.looking = False
+        self.page = 0
+        self._body = ""
+        super().__init__(**kwargs)
+        ids = self.ids
+        for rows in (ids.tabs, ids.body, ids.portions, ids.actions, ids.problems, ids.phrases, ids.fusion):
+            rows.heard = self.tapped
+        ids.tabs.fill = ids.body.fill = ids.actions.fill = ids.portions.fill = ids.fusion.fill = True
+        ids.problems.fill = ids.phrases.fill = True
+        ids.problems.halign = "left"
+        ids.plate.heard = lambda key: self.tapped(f"plate.{key}")
+        ids.note.bind(text=self._note_typed)
+        ids.middle.bind(pos=lambda *_: self._place(), size=lambda *_: self._place())
+        self._filling = False
+
+    @property
+    def form(self) -> Form:
+        """The form that is open."""
+        assert self.shell.form is not None
+        return self.shell.form
+
+    def opened(self) -> None:
+        """A form has been opened: what differs is shown before anything else."""
+        self.looking = bool(self._differing())
+        self.page = 0
+
+    # -- showing --
+
+    def refresh(self) -> None:
+        if self.shell.form is None:
+            return
+        form, ids = self.form, self.ids
+        ids.slip.label = form.state.label.partition(" ")[2] or form.state.label
+        ids.slip.site = form.state.label.partition(" ")[0]
+        ids.tabs.show([[self._tab(tab) for tab in pair] for pair in _pairs(form_fields.tabs(form))])
+        for pad, tab in zip(ids.tabs.pads(), form_fields.tabs(form), strict=True):
+            pad.mark, pad.note_first, pad.enabled = tab.mark, True, True
+        ids.actions.show([[one] for one in self._actions()])
+        body = "problems" if self.looking else form.state.field
+        if not self.looking and not form.applies(body):
+            body = "nothing"
+        self._show_body(body)
+        self._show_strip(body)
+
+    def _tab(self, tab: form_fields.Tab) -> Choice:
+        value = tab.value or ("–" if tab.applies else say("no_field"))
+        return Choice(
+            tab.ident,
+            value,
+            note=tab.name,
+            chosen=tab.open and not self.looking,
+            tone="plain" if tab.applies else "off",
+        )
+
+    def _actions(self) -> list[Choice]:
+        form = self.form
+        wanted = len([one for one in form.found() if one.level != "note"]) + len(self._differing())
+        takes_back = not form.state.undo and form.state.new and self.shell.desk.last is not None
+        return [
+            Choice("action.leave", say("action.leave"), sign="leave"),
+            Choice("action.undo", say("action.undo_last" if takes_back else "action.undo"), sign="undo"),
+            Choice(
+                "action.problems",
+                say("action.problems", n=wanted) if wanted else say("action.no_problems"),
+                sign="check",
+                tone="clay" if wanted else "plain",
+                chosen=self.looking,
+            ),
+            Choice("action.save_again", say("action.save_again"), sign="again"),
+            Choice("action.save", say("action.save"), sign="tick", tone="primary"),
+        ]
+
+    def _show_body(self, name: str) -> None:
+        form, ids = self.form, self.ids
+        self._body = name
+        if name != "portions":
+            ids.plate.show(None, {})
+        rows = {"portions": ids.portions, "fusion": ids.fusion, "note": ids.phrases, "problems": ids.problems}
+        shown = rows.get(name, ids.body)
+        for box in (ids.body, *rows.values()):
+            # What is not shown has no pads: nothing unseen takes a touch.
+            if box is not shown or name == "nothing":
+                box.show([])
+        ids.intro.text = form_fields.intro(form) if name in ("human", "nothing") else ""
+        ids.caption.text = ""
+        if name == "portions":
+            self._show_portions()
+        elif name == "fusion":
+            ids.fusion.show([[Choice("", label, tone="words"), *pads] for label, pads in form_fields.fusion_rows(form)])
+            for pad in ids.fusion.pads():
+                pad.enabled = bool(pad.ident)
+        elif name == "note":
+            self._show_note()
+        elif name == "problems":
+            self._show_problems()
+        elif name != "nothing":
+            ids.body.halign = "left" if name == "human" else "center"
+            ids.body.level = "big" if name in ("material", "side", "human") else "text"
+            ids.body.show(form_fields.rows(form))
+        self._place()
+
+    def _show_portions(self) -> None:
+        form, ids = self.form, self.ids
+        element = form.answers.get("element", "")
+        taxon = form.desk.knowledge.taxa.get(form.answers.get("taxon", ""))
+        wanted = taxon.form if taxon else ""
+        plate = plate_for(wanted, element, form.answers.get("side", ""))
+        ids.plate.show(plate, portion_states(form.answers, form.desk.knowledge))
+        ids.portions.show(form_fields.portion_rows(form, 3 if plate else 5))
+        if plate is not None:
+            key = "plate.caption" if plate.form == wanted else "plate.schematic"
+            ids.caption.text = say(
+                key, form=word("form", plate.form), side=word("side", plate.side), view=word("view", plate.view)
+            )
+
+    def _show_note(self) -> None:
+        form, ids = self.form, self.ids
+        answers = form.answers
+        if ids.note.text != answers.get("note", ""):
+            self._filling = True
+            ids.note.text = answers.get("note", "")
+            self._filling = False
+        phrases = [Choice(f"note.{key}", say(f"phrase.{key}")) for key in form_fields.PHRASES]
+        count = [
+            Choice("count.less", "", sign="less"),
+            Choice("", say("count_value", n=answers.get("count", 1)), tone="words", weight=2),
+            Choice("count.more", "", sign="more"),
+        ]
+        burning = [
+            Choice(f"burning.{key}", word("burning", key), chosen=answers.get("burning") == key)
+            for key in form_fields.BURNING
+        ]
+        ids.phrases.show([phrases[:3], phrases[3:], burning, count])
+        for pad in ids.phrases.pads():
+            pad.enabled = bool(pad.ident)
+
+    def _show_problems(self) -> None:
+        form = self.form
+        found: list[Choice] = []
+        for change, words, who in self._differing():
+            found.append(Choice(f"take.{change[:12]}", say("take", words=words), note=who, tone="plain", sign="differ"))
+        for one in form.found():
+            tone = "clay" if one.level != "note" else "plain"
+            found.append(
+                Choice(
+                    f"problem.{one.key}",
+                    one.text,
+                    note=f"{word('level', one.level)} · {one.source}",
+                    tone=tone,
+                    sign="check",
+                )
+            )
+        if not found:
+            found = [Choice("problem.none", say("no_problems"), tone="quiet")]
+        pages = -(-len(found) // self.PER_PAGE)
+        self.page %= pages
+        shown = found[self.page * self.PER_PAGE :][: self.PER_PAGE]
+        rows = [[one] for one in shown]
+        if pages > 1:
+            rows.append([Choice("problem.page", say("page", n=self.page + 1, of=pages), sign="after")])
+        self.ids.problems.show(rows)
+        for pad in self.ids.problems.pads():
+            pad.enabled = pad.ident != "problem.none"
+
+    def _differing(self) -> list[tuple[str, str, str]]:
+        """(change id, reading in words, who and when) of each reading in disagreement."""
+        return form_fields.differing(self.form)
+
+    def _show_strip(self, body: str) -> None:
+        strip = self.ids.strip
+        found = form_fields.strip(self.form)
+        if body in ("note", "problems") or not found:
+            strip.text = strip.source = strip.level = strip.more = ""
+            if not found and self.shell.said and body != "problems":
+                strip.text = self.shell.said
+            return
+        first = found[0]
+        strip.text, strip.level = first.text, first.level
+        strip.source = say("source", source=first.source)
+        strip.more = say("more_problems", n=len(found) - 1) if len(found) > 1 else ""
+
+    def _place(self) -> None:
+        """Gives each body its box. The plate takes the whole height under the status bar."""
+        ids = self.ids
+        middle = ids.middle
+        strip = theme.mm(theme.strip) + theme.mm(theme.gap)
+        x, y, w, h = middle.x, middle.y, middle.width, middle.height
+        for box in (ids.body, ids.fusion):
+            box.pos, box.size = (x, y + strip), (w, h - strip)
+        ids.problems.pos, ids.problems.size = (x, y), (w, h)
+        away = -2 * self.width
+        line = theme.mm(theme.target)
+        ids.note.size = w, line
+        ids.note.pos = (x, y + h - line) if self._body == "note" else (away, 0)
+        ids.phrases.pos, ids.phrases.size = (x, y), (w, h - line - theme.mm(theme.gap))
+        intro = theme.mm(8) if ids.intro.text else 0
+        ids.intro.pos, ids.intro.size = (x, y + h - intro), (w, intro)
+        if intro:
+            ids.body.height = h - strip - intro - theme.mm(1)
+        left = x
+        if ids.plate.plate is not None:
+            full = self.height - theme.mm(2.4)
+            wide = min(full * ids.plate.plate.width / ids.plate.plate.height, w - theme.mm(51) - theme.mm(theme.gap))
+            ids.plate.pos, ids.plate.size = (x, self.y + theme.mm(1.2)), (wide, full)
+            left = x + wide + theme.mm(theme.gap)
+        caption = theme.mm(5) if ids.caption.text else 0
+        ids.caption.pos, ids.caption.size = (left, y + strip - theme.mm(1)), (x + w - left, caption)
+        ids.portions.pos = left, y + strip + caption
+        ids.portions.size = x + w - left, h - strip - caption
+        ids.strip.pos, ids.strip.size = (left, y), (x + w - left, theme.mm(theme.strip))
+
+    # -- taps --
+
+    def tapped(self, ident: str) -> None:
+        group, _, key = ident.partition(".")
+        shell, form = self.shell, self.form
+        shell.said = ""
+        if group == "action":
+            self._act(key)
+            return
+        if group == "problem":
+            self._look(key)
+            return
+        was_looking, self.looking = self.looking, False
+        actions = {
+            "field": lambda: form.open_field(key),
+            "human": lambda: form.answer_human(key),
+            "portion": lambda: self._portion(key),
+            "plate": lambda: form.cycle_portion(key),
+            "fusion": lambda: form.set_fusion(*key.split(".")),
+            "note": lambda: self._phrase(key),
+            "count": lambda: self._count(1 if key == "more" else -1),
+            "burning": lambda: form.set_slot("burning", None if form.answers.get("burning") == key else key),
+            "take": lambda: self._take(key),
+        }
+        if ident == "taxon.cf":
+            shell.do(form.toggle_cf)
+        elif group in actions:
+            shell.do(actions[group])
+        else:
+            shell.do(lambda: form.choose(group, key))
+        if form.state.stop:
+            shell.show("stop")
+        elif was_looking and group != "take":
+            self.refresh()
+            shell.heard()
+        else:
+            shell.heard()
+
+    def _portion(self, key: str) -> None:
+        if key.startswith("rest_"):
+            self.form.fill_portions(key.removeprefix("rest_"))
+        else:
+            self.form.cycle_portion(key)
+
+    def _take(self, key: str) -> None:
+        for change, _, _ in self._differing():
+            if change.startswith(key):
+                self.form.take_reading(change)
+
+    def _phrase(self, key: str) -> None:
+        text = self.form.answers.get("note", "")
+        phrase = say(f"phrase.{key}")
+        self.form.set_slot("note", f"{text}; {phrase}" if text else phrase)
+
+    def _count(self, by: int) -> None:
+        count = max(1, self.form.answers.get("count", 1) + by)
+        self.form.set_slot("count", count if count > 1 else None)
+
+    def _note_typed(self, _: Any, text: str) -> None:
+        if not self._filling and self.shell.form is not None and text != self.form.answers.get("note", ""):
+            self.shell.do(lambda: self.form.type_note(text))
+
+    def _look(self, key: str) -> None:
+        if key == "page":
+            self.page += 1
+        else:
+            for one in self.form.found():
+                if one.key == key:
+                    self.looking = False
+                    field = form_fields.concern(one)
+                    self.shell.do(lambda: self.form.open_field(field))
+                    break
+        self.shell.heard()
+
+    def _act(self, key: str) -> None:
+        shell, form = self.shell, self.form
+        if key == "leave":
+            shell.leave_form()
+        elif key == "problems":
+            self.looking, self.page = not self.looking, 0
+            shell.heard()
+        elif key == "undo":
+            self.looking = False
+            if form.state.undo:
+                shell.do(form.undo)
+            elif form.state.new and shell.desk.last is not None:
+                self._take_back()
+            shell.heard()
+        else:
+            self._save(again=key == "save_again")
+
+    def _take_back(self) -> None:
+        label: list[str] = []
+        if self.shell.do(lambda: label.append(self.shell.desk.take_back_last())) and label[0]:
+            self.shell.said = say("taken_back", label=label[0])
+
+    def _save(self, again: bool) -> None:
+        shell, form = self.shell, self.form
+        if form.missing():
+            self.looking = False
+            shell.said = say("need.material")
+            shell.do(lambda: form.open_field("material"))
+            shell.heard()
+            return
+        carry = form.carry()
+        saved = shell.save()
+        if saved is None:
+            return
+        said = say("saved", label=saved.label)
+        if saved.hold:
+            shell.open_hold(saved.docket, said)
+        elif again:
+            shell.new_docket(carry, said)
+        else:
+            shell.home(said)
+
+    def back(self) -> None:
+        """One step back: from the problems to the field. The form itself is left by its button only."""
+        if self.looking:
+            self.looking = False
+            self.shell.heard()
+
+
+def _pairs(found: list[Any]) -> list[list[Any]]:
+    return [found[at : at + 2] for at in range(0, len(found), 2)]

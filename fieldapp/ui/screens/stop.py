@@ -1,0 +1,58 @@
+"""The in-situ stop: the whole window, until it is confirmed or the tap that opened it is taken back."""
+
+from __future__ import annotations
+
+from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters.hold import stop_steps
+from fieldapp.ui.screens.view import View, load_kv
+from fieldapp.ui.texts import say
+
+load_kv(__file__)
+
+
+class StopScreen(View):
+    """Shows the steps, and the two ways on."""
+
+    full = True
+
+    def __init__(self, **kwargs: object) -> None:
+        super().__init__(**kwargs)
+        self.ids.ways.heard = self.tapped
+        self.ids.ways.fill = True
+        self.ids.ways.level = "big"
+
+    def refresh(self) -> None:
+        shell, ids = self.shell, self.ids
+        if shell.form is None:
+            return
+        ids.title.text = say("stop.title")
+        ids.label.text = say("stop.label", label=shell.form.state.label)
+        licensed = shell.desk.site_value("mode") == "licensed"
+        steps = stop_steps(licensed)
+        half = -(-len(steps) // 2)
+        for box, part, first in ((ids.left, steps[:half], 1), (ids.right, steps[half:], half + 1)):
+            box.show([(f"{first + at}", text) for at, text in enumerate(part)])
+        ids.trouble.text = shell.trouble
+        ids.ways.show(
+            [
+                [
+                    Choice("stop.take_back", say("stop.take_back"), sign="undo", tone="sheet"),
+                    Choice("stop.confirm", say("stop.confirm"), tone="black", sign="hold", weight=1.6),
+                ]
+            ]
+        )
+
+    def tapped(self, ident: str) -> None:
+        shell, form = self.shell, self.shell.form
+        if form is None:
+            return
+        if ident == "stop.take_back":
+            if shell.do(form.take_back_stop):
+                shell.show("form", say("stop.taken_back"))
+                return
+        elif ident == "stop.confirm":
+            saved = shell.save()
+            if saved is not None:
+                shell.open_hold(saved.docket, say("saved", label=saved.label))
+                return
+        shell.heard()

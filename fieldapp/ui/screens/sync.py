@@ -1,0 +1,53 @@
+"""Syncing with the cabin, off the screens' thread."""
+
+from __future__ import annotations
+
+from threading import Thread
+
+from kivy.clock import mainthread
+
+from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.screens.view import View, load_kv
+from fieldapp.ui.texts import say
+
+load_kv(__file__)
+
+
+class SyncScreen(View):
+    """Shows the sync presenter."""
+
+    def __init__(self, **kwargs: object) -> None:
+        super().__init__(**kwargs)
+        self.ids.actions.heard = self.tapped
+
+    def refresh(self) -> None:
+        sync, ids = self.shell.sync, self.ids
+        ids.title.text = say("sync.title")
+        ids.address.text = say("sync.address", address=sync.address) if sync.address else ""
+        ids.unsent.text = say("unsent", n=self.shell.desk.unsent())
+        ids.result.show([("–", text) for text in [*sync.words(), *([] if sync.running else sync.after())]])
+        actions = [Choice("sync.leave", say("action.back"), sign="leave")]
+        if sync.running:
+            actions.append(Choice("sync.cancel", say("sync.cancel")))
+        elif sync.address:
+            actions.append(Choice("sync.now", say("sync.now"), sign="sync", tone="primary"))
+        ids.actions.show([[one] for one in actions])
+
+    def tapped(self, ident: str) -> None:
+        sync = self.shell.sync
+        if ident == "sync.leave":
+            self.shell.home()
+        elif ident == "sync.cancel":
+            sync.cancel()
+        elif ident == "sync.now" and sync.begin():
+            Thread(target=sync.run, args=(self._step,), daemon=True).start()
+            self.shell.heard()
+
+    @mainthread
+    def _step(self) -> None:
+        if not self.shell.sync.running:
+            self.shell.sync.finished()
+        self.shell.heard()
+
+    def back(self) -> None:
+        self.shell.home()

@@ -1,0 +1,52 @@
+"""A long list of lines of one height, moved a page at a time by pads: no drag is needed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from kivy.lang import Builder
+from kivy.properties import NumericProperty
+from kivy.uix.recycleview import RecycleView
+
+from fieldapp.ui.presenters.choices import Row
+from fieldapp.ui.theme import theme
+from fieldapp.ui.widgets.paper import RowPad
+
+__all__ = ["Lines", "RowPad"]
+
+
+class Lines(RecycleView):
+    """Shows rows; a tapped one is reported by ident."""
+
+    row_mm = NumericProperty(12.0)
+
+    def __init__(self, **kwargs: Any) -> None:
+        self.heard: Callable[[str], None] = lambda ident: None
+        super().__init__(**kwargs)
+
+    def show(self, rows: Sequence[Row]) -> None:
+        """Shows these rows."""
+        self.data = [row.data() for row in rows]
+
+    @property
+    def step(self) -> float:
+        """Pixels from one row to the next."""
+        return theme.mm(self.row_mm) + theme.mm(theme.gap)
+
+    def fits(self) -> bool:
+        """Whether all rows are in sight."""
+        return len(self.data) * self.step - theme.mm(theme.gap) <= self.height
+
+    def page(self, pages: int) -> None:
+        """Moves on by whole pages, down being positive; whole rows stay in sight."""
+        hidden = len(self.data) * self.step - theme.mm(theme.gap) - self.height
+        if hidden <= 0:
+            self.scroll_y = 1.0
+            return
+        by = max(1, int((self.height + theme.mm(theme.gap)) // self.step)) * self.step
+        self.scroll_y = min(1.0, max(0.0, self.scroll_y - pages * by / hidden))
+
+
+Builder.load_file(str(Path(__file__).with_suffix(".kv")))

@@ -1,0 +1,215 @@
+"""Icons as drawn shapes: no glyphs, so none can be missing. Each is drawn into a square of `size` pixels at (x, y)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import cos, pi, sin
+from typing import Any
+
+from kivy.graphics import Color, Ellipse, Line, Mesh, Rectangle
+
+from fieldapp.domain.plates import state_style
+from fieldapp.domain.plates.shapes import hatch
+from fieldapp.ui.theme import Colour, theme
+
+Point = tuple[float, float]
+
+
+def polygon(points: Sequence[Point]) -> Mesh:
+    """A filled convex polygon."""
+    flat = [number for x, y in points for number in (x, y, 0.0, 0.0)]
+    return Mesh(vertices=flat, indices=list(range(len(points))), mode="triangle_fan")
+
+
+def outline(points: Sequence[Point], width: float) -> Line:
+    """The closed line through points."""
+    return Line(points=[number for point in points for number in point], width=width / 2, close=True, joint="miter")
+
+
+def draw(name: str, x: float, y: float, size: float, tint: Colour) -> None:
+    """Draws a sign into the canvas that is open (`with canvas:`). An unknown name draws nothing."""
+    if name.startswith("portion."):
+        _swatch(name.partition(".")[2], x, y, size)
+        return
+    shape = _SHAPES.get(name)
+    if shape is not None:
+        Color(*tint)
+        shape(_Pen(x, y, size))
+
+
+class _Pen:
+    """Draws in a square from 0 to 1."""
+
+    def __init__(self, x: float, y: float, size: float) -> None:
+        self.x, self.y, self.size = x, y, size
+
+    def at(self, *points: Point) -> list[Point]:
+        return [(self.x + px * self.size, self.y + py * self.size) for px, py in points]
+
+    def line(self, *points: Point, width: float = 0.11, close: bool = False) -> None:
+        flat = [n for p in self.at(*points) for n in p]
+        Line(points=flat, width=max(1.0, width * self.size / 2), close=close, cap="square", joint="miter")
+
+    def fill(self, *points: Point) -> None:
+        polygon(self.at(*points))
+
+    def dot(self, cx: float, cy: float, r: float) -> None:
+        (px, py), d = self.at((cx - r, cy - r))[0], 2 * r * self.size
+        Ellipse(pos=(px, py), size=(d, d))
+
+
+def _ring(corners: int, turn: float, r: float = 0.5) -> list[Point]:
+    return [
+        (0.5 + r * cos(turn + 2 * pi * n / corners), 0.5 + r * sin(turn + 2 * pi * n / corners)) for n in range(corners)
+    ]
+
+
+def _stop(pen: _Pen) -> None:
+    pen.line(*_ring(8, pi / 8, 0.46), close=True)
+    pen.line((0.3, 0.5), (0.7, 0.5), width=0.16)
+
+
+def _query(pen: _Pen) -> None:
+    pen.line(*_ring(8, pi / 8, 0.46), close=True)
+    pen.line((0.36, 0.62), (0.42, 0.7), (0.58, 0.7), (0.64, 0.6), (0.5, 0.46), (0.5, 0.38), width=0.1)
+    pen.dot(0.5, 0.27, 0.065)
+
+
+def _check(pen: _Pen) -> None:
+    pen.line((0.5, 0.94), (0.97, 0.08), (0.03, 0.08), close=True, width=0.1)
+    pen.line((0.5, 0.64), (0.5, 0.38), width=0.11)
+    pen.dot(0.5, 0.23, 0.065)
+
+
+def _differ(pen: _Pen) -> None:
+    pen.line((0.08, 0.42), (0.58, 0.42), (0.58, 0.92), (0.08, 0.92), close=True)
+    pen.fill((0.4, 0.08), (0.92, 0.08), (0.92, 0.6), (0.4, 0.6))
+
+
+def _tick(pen: _Pen) -> None:
+    pen.line((0.1, 0.5), (0.38, 0.2), (0.9, 0.84), width=0.16)
+
+
+def _undo(pen: _Pen) -> None:
+    pen.line((0.34, 0.92), (0.1, 0.68), (0.34, 0.44), width=0.12)
+    pen.line((0.14, 0.68), (0.66, 0.68), (0.88, 0.5), (0.88, 0.3), (0.68, 0.12), (0.3, 0.12), width=0.12)
+
+
+def _leave(pen: _Pen) -> None:
+    pen.line((0.42, 0.84), (0.1, 0.5), (0.42, 0.16), width=0.14)
+    pen.line((0.14, 0.5), (0.92, 0.5), width=0.14)
+
+
+def _down(pen: _Pen) -> None:
+    pen.line((0.12, 0.62), (0.5, 0.26), (0.88, 0.62), width=0.14)
+
+
+def _up(pen: _Pen) -> None:
+    pen.line((0.12, 0.34), (0.5, 0.7), (0.88, 0.34), width=0.14)
+
+
+def _before(pen: _Pen) -> None:
+    pen.line((0.64, 0.88), (0.28, 0.5), (0.64, 0.12), width=0.14)
+
+
+def _after(pen: _Pen) -> None:
+    pen.line((0.36, 0.88), (0.72, 0.5), (0.36, 0.12), width=0.14)
+
+
+def _more(pen: _Pen) -> None:
+    pen.line((0.5, 0.9), (0.5, 0.1), width=0.15)
+    pen.line((0.1, 0.5), (0.9, 0.5), width=0.15)
+
+
+def _less(pen: _Pen) -> None:
+    pen.line((0.1, 0.5), (0.9, 0.5), width=0.15)
+
+
+def _again(pen: _Pen) -> None:
+    pen.line((0.1, 0.5), (0.32, 0.24), (0.6, 0.72), width=0.13)
+    pen.line((0.78, 0.9), (0.78, 0.46), width=0.11)
+    pen.line((0.58, 0.68), (0.98, 0.68), width=0.11)
+
+
+def _sync(pen: _Pen) -> None:
+    pen.line((0.3, 0.08), (0.3, 0.9), width=0.12)
+    pen.line((0.08, 0.66), (0.3, 0.92), (0.52, 0.66), width=0.12)
+    pen.line((0.72, 0.92), (0.72, 0.1), width=0.12)
+    pen.line((0.5, 0.34), (0.72, 0.08), (0.94, 0.34), width=0.12)
+
+
+def _rub(pen: _Pen) -> None:
+    pen.line((0.36, 0.86), (0.96, 0.86), (0.96, 0.14), (0.36, 0.14), (0.04, 0.5), close=True, width=0.1)
+    pen.line((0.46, 0.66), (0.78, 0.34), width=0.1)
+    pen.line((0.46, 0.34), (0.78, 0.66), width=0.1)
+
+
+def _person(pen: _Pen) -> None:
+    pen.dot(0.5, 0.72, 0.2)
+    pen.fill((0.14, 0.06), (0.86, 0.06), (0.74, 0.44), (0.26, 0.44))
+
+
+def _hold(pen: _Pen) -> None:
+    # The cord round a spot: a square on its tip with a bar through it.
+    pen.line((0.5, 0.97), (0.97, 0.5), (0.5, 0.03), (0.03, 0.5), close=True)
+    pen.line((0.5, 0.68), (0.5, 0.32), width=0.16)
+
+
+def _swatch(state: str, x: float, y: float, size: float) -> None:
+    """The pattern of a portion's state in a square, as the plate draws it."""
+    corners = [(x, y), (x + size, y), (x + size, y + size), (x, y + size)]
+    style = state_style(state)
+    mm = theme.ppi / 25.4
+    Color(*theme.sheet)
+    Rectangle(pos=(x, y), size=(size, size))
+    if style.tone:
+        Color(*theme.bone[:3], style.tone)
+        Rectangle(pos=(x, y), size=(size, size))
+    Color(*theme.ink)
+    if style.hatch:
+        pitch, angle = style.hatch
+        for (ax, ay), (bx, by) in hatch(corners, pitch * mm, -angle):
+            Line(points=[ax, ay, bx, by], width=max(1.0, style.line * mm / 2))
+    if style.dots:
+        step = style.dots * mm
+        for row in range(int(size / step) + 1):
+            for column in range(int(size / step) + 1):
+                px, py, d = x + step * (column + 0.5), y + step * (row + 0.5), style.dot * mm
+                if px + d < x + size and py + d < y + size:
+                    Ellipse(pos=(px - d / 2, py - d / 2), size=(d, d))
+    if style.edge == "dashed":
+        for (ax, ay), (bx, by) in zip(corners, [*corners[1:], corners[0]], strict=True):
+            for n in range(0, 4):
+                lo, hi = n / 4 + 0.03, n / 4 + 0.16
+                Line(
+                    points=[ax + (bx - ax) * lo, ay + (by - ay) * lo, ax + (bx - ax) * hi, ay + (by - ay) * hi],
+                    width=max(1.0, theme.line * mm / 2),
+                )
+    else:
+        outline(corners, theme.line * mm)
+
+
+_SHAPES: dict[str, Callable[[_Pen], Any]] = {
+    "stop": _stop,
+    "query": _query,
+    "check": _check,
+    "impossible": _check,
+    "differ": _differ,
+    "tick": _tick,
+    "undo": _undo,
+    "leave": _leave,
+    "down": _down,
+    "up": _up,
+    "before": _before,
+    "after": _after,
+    "more": _more,
+    "less": _less,
+    "again": _again,
+    "sync": _sync,
+    "rub": _rub,
+    "person": _person,
+    "hold": _hold,
+}
+
+SIGNS = frozenset(_SHAPES)
+"""Names that `draw` knows beside `portion.<state>`."""

@@ -1,0 +1,79 @@
+"""Setting type: lines that fit a box, and their textures. One font file carries every script; no fallback is needed.
+
+Text is wrapped here and not by kivy, so that whether it fits is known before it is drawn.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from kivy.core.text import Label as CoreLabel
+
+from fieldapp import assets
+from fieldapp.ui.theme import theme
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """Text as it will be drawn. Pixels. `fits`: nothing runs over the box it was set for."""
+
+    lines: tuple[str, ...]
+    em: float
+    bold: bool
+    width: float
+    height: float
+    fits: bool
+
+
+@lru_cache(maxsize=64)
+def _measure(em: float, bold: bool) -> Any:
+    return CoreLabel(font_name=str(assets.font(bold)), font_size=em)
+
+
+@lru_cache(maxsize=16384)
+def extent(text: str, em: float, bold: bool) -> tuple[float, float]:
+    """Width and height of one line in pixels."""
+    width, height = _measure(em, bold).get_extents(text or " ")
+    return float(width), float(height)
+
+
+def _wrapped(text: str, width: float, em: float, bold: bool) -> list[str]:
+    lines: list[str] = []
+    for paragraph in text.split("\n"):
+        line = ""
+        for piece in paragraph.replace("/", "/\u200b").replace(" ", " \u200b").split("\u200b"):
+            if line and extent((line + piece).rstrip(), em, bold)[0] > width:
+                lines.append(line.rstrip())
+                line = piece
+            else:
+                line += piece
+        lines.append(line.rstrip())
+    return lines
+
+
+@lru_cache(maxsize=4096)
+def set_type(
+    text: str, width: float, height: float, em_mm: float, bold: bool = False, least_mm: float = 0.0
+) -> Setting:
+    """`text` wrapped into the box, at `em_mm` or as little smaller as fits, down to the theme's least text."""
+    least = least_mm or min(em_mm, theme.least_text)
+    size = em_mm
+    while True:
+        em = size * theme.ppi / 25.4
+        lines = _wrapped(text, width, em, bold)
+        wide = max(extent(line, em, bold)[0] for line in lines)
+        high = extent("Ag", em, bold)[1] * len(lines)
+        fits = wide <= width and high <= height
+        if fits or size - 0.1 < least:
+            return Setting(tuple(lines), em, bold, wide, high, fits)
+        size -= 0.1
+
+
+@lru_cache(maxsize=1024)
+def texture(lines: tuple[str, ...], em: float, bold: bool, halign: str) -> Any:
+    """The lines as a white texture, to be tinted."""
+    label = CoreLabel(text="\n".join(lines), font_name=str(assets.font(bold)), font_size=em, halign=halign)
+    label.refresh()
+    return label.texture
