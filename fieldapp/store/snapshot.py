@@ -100,7 +100,7 @@ def read_state(folder: Path, journal: Journal) -> tuple[Mark, Keeping, Book] | N
 def _write(path: Path, mark: Mark, about: Mapping[str, Any], *rest: Entry) -> None:
     path.parent.mkdir(exist_ok=True)
     head = Entry("about", json.dumps({"version": VERSION, "mark": mark, **about}, ensure_ascii=False))
-    disk.write_new(path, b"".join(encode([one]) for one in (head, *rest, Entry("end", "."))))
+    disk.write_new(path, b"".join(encode([one]) for one in (head, *rest)))
 
 
 def _read(path: Path, journal: Journal) -> tuple[Mark, dict[str, Any], Iterable[Entry]] | None:
@@ -115,7 +115,6 @@ def _read(path: Path, journal: Journal) -> tuple[Mark, dict[str, Any], Iterable[
             mark = Mark(str(journal_id), int(length), int(lines), int(start), str(check))
             if head.kind != "about" or about["version"] != VERSION or not journal.fits(mark):
                 return None
-            rest = [decode(raw)[0] for raw in file.read().split(b"\n")[:-1]]
+            return mark, about, [decode(raw)[0] for raw in file.read().split(b"\n")[:-1]]
     except (OSError, BadLine, TypeError, ValueError, LookupError):
         return None
-    return (mark, about, rest) if rest and rest[-1].kind == "end" else None

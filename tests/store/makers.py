@@ -1,4 +1,4 @@
-"""Short ways to open notebooks in tests: a clock that ticks, ids that are the same in every run, a form as a recorder fills it in."""
+"""Short ways to open notebooks in tests: a ticking clock, ids that are the same in every run, a form as filled in."""
 
 from __future__ import annotations
 

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldapp.store import live, snapshot
-from fieldapp.store.lines import decode, encode
+from fieldapp.store.journal import Journal
+from fieldapp.store.lines import Entry, decode, encode
 from fieldapp.store.notebook import Cursor, Notebook
 from tests.records.makers import Pen
 from tests.store.makers import ANA, clock, form, new_id, state, tablet
@@ -167,11 +168,16 @@ def one_bit(data: bytes) -> bytes:
 
 
 def another_version(data: bytes) -> bytes:
-    lines = data.splitlines()
-    entry = decode(lines[0])[0]
-    changed = entry._replace(payload=entry.payload.replace('"version": 1', '"version": 999'))
-    assert changed != entry
-    return encode([changed]) + b"".join(line + b"\n" for line in lines[1:])
+    entries = [decode(line)[0] for line in data.splitlines()]
+    # A version that means something else by the same words.
+    payloads = [entry.payload.replace('"letter": "B"', '"letter": "Z"').replace("cattle", "a") for entry in entries]
+    assert '"version": 1' in payloads[0]
+    payloads[0] = payloads[0].replace('"version": 1', '"version": 999')
+    return b"".join(encode([Entry(entry.kind, one)]) for entry, one in zip(entries, payloads, strict=True))
+
+
+def without_the_last_line(data: bytes) -> bytes:
+    return b"".join(data.splitlines(keepends=True)[:-1])
 
 
 def no_keeping(data: bytes) -> bytes:
@@ -184,7 +190,16 @@ def no_keeping(data: bytes) -> bytes:
 @pytest.mark.parametrize("part", ["first", "state"])
 @pytest.mark.parametrize(
     "spoil",
-    [shortened, one_bit, another_version, no_keeping, lambda data: b"", lambda data: b"\0" * 100, lambda data: None],
+    [
+        shortened,
+        one_bit,
+        another_version,
+        no_keeping,
+        without_the_last_line,
+        lambda data: b"",
+        lambda data: b"\0" * 100,
+        lambda data: None,
+    ],
 )
 def test_a_snapshot_that_is_torn_altered_or_of_another_version_is_not_believed(tmp_path, monkeypatch, part, spoil):
     expected = filled(tmp_path, monkeypatch)
@@ -260,3 +275,16 @@ def test_the_large_part_is_written_only_when_enough_was_saved_since(tmp_path, mo
         assert len(written) == 4
         notebook.save("docket", "x", {"count": 1}, {}, ANA)
     assert len(written) == 4
+
+
+def test_after_a_compaction_the_next_rest_writes_the_large_part_anew(tmp_path, monkeypatch):
+    filled(tmp_path, monkeypatch)
+    with tablet(tmp_path) as notebook:
+        notebook.compact()
+        expected = state(notebook)
+    # Were the old one left, every line would have to be read at each opening from now on.
+    journal = Journal(tmp_path / "journal", new_id)
+    found = snapshot.read_state(tmp_path / "snapshot", journal)
+    journal.close()
+    assert found is not None
+    assert {record.id: record.as_json() for record in found[2].fold} == expected["records"]
