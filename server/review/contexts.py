@@ -1,0 +1,141 @@
+"""Contexts, and one context's merged dockets. Not here: the printed sheet's layout (fieldapp.sheets)."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any
+
+from flask import abort, request
+from werkzeug.wrappers import Response
+
+from fieldapp.domain import human
+from fieldapp.records import standing
+from fieldapp.records.fold import Record
+from server.review import desk
+from server.review.desk import pages
+from server.review.showing import Showing, coarser, label
+
+ON_A_PAGE = 50
+NONE = "none"
+"""Stands in an address for dockets whose context is not known yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A docket in a list. `reading` is what counts until a disagreement is settled; `answer` is the whole bone's."""
+
+    record: Record
+    reading: Any
+    answer: str
+    conflicts: int
+    precision: int
+    problems: Counter[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A context in the list, with numbers of its dockets."""
+
+    id: str
+    record: Record | None
+    dockets: int
+    raised: int
+    disagreements: int
+    problems: int
+
+
+@pages.get("/contexts")
+@desk.needs_sign_in
+def contexts() -> Response:
+    """All contexts; those that dockets name and that have not come are listed too."""
+    ledger = desk.ledger()
+    found = {one.id: one for one in ledger.records("context")}
+    lines = [*ledger.listing("docket"), *ledger.listing("context")]
+    on_hold = {one.docket for one in desk.holds() if one.raised}
+    numbers: dict[str, Counter[str]] = {one: Counter() for one in found}
+    for one in lines:
+        where = one.id if one.kind == "context" else one.context
+        count = numbers.setdefault(where, Counter())
+        count["dockets"] += one.kind == "docket"
+        count["raised"] += one.id in on_hold
+        count["disagreements"] += one.disagreements
+        count["problems"] += one.problems
+    names = ("dockets", "raised", "disagreements", "problems")
+    rows = [Line(one, found.get(one), *(count[name] for name in names)) for one, count in numbers.items()]
+    rows.sort(key=lambda one: (one.record is None, one.id == "", _natural(label(one.record)), one.id))
+    return desk.page("contexts", contexts=rows, nowhere=NONE)
+
+
+@pages.get("/context/<context>")
+@desk.needs_sign_in
+def context(context: str) -> Response:
+    """A context and its dockets, merged."""
+    ledger = desk.ledger()
+    record = None if context == NONE else ledger.record(context)
+    if record is not None and record.kind != "context":
+        abort(404)
+    if context == NONE:
+        known = [one.id for one in ledger.listing("docket") if not one.context]
+        dockets = list(ledger.get(known).values())
+    else:
+        dockets = ledger.records("docket", context)
+    if record is None and not dockets:
+        abort(404)
+    dockets.sort(key=lambda one: (_natural(label(one)), one.id))
+    last = max(1, -(-len(dockets) // ON_A_PAGE))
+    number = min(max(1, request.args.get("page", 1, int)), last)
+    here = dockets[(number - 1) * ON_A_PAGE : number * ON_A_PAGE]
+    showing = Showing(ledger)
+    return desk.page(
+        "context",
+        context=record,
+        id=context,
+        fields=showing.fields(record) if record else [],
+        notes=showing.notes(record) if record else [],
+        rows=rows(showing, here),
+        number=number,
+        last=last,
+        total=len(dockets),
+        label=label,
+        holds=[one for one in desk.holds() if one.raised and one.context == context],
+    )
+
+
+def rows(showing: Showing, dockets: list[Record]) -> list[Row]:
+    """Dockets as rows of a list."""
+    answers = {one.docket: one.answer for one in desk.holds()}
+    problems: dict[str, Counter[str]] = {}
+    for problem in showing.ledger.problems():
+        problems.setdefault(problem.record, Counter())[problem.level] += 1
+    found = []
+    for one in dockets:
+        own = standing.standing_of(one, desk.authority()).answer
+        answer = max(own, answers.get(one.id, own), key=human.CAUTION.__getitem__)
+        differing = [field for field in showing.fields(one) if field.nature]
+        reading = next((field for field in differing if field.path == "reading"), None)
+        found.append(
+            Row(
+                one,
+                coarser(reading.versions) if reading else one.value("reading"),
+                answer,
+                sum(field.nature != "precision" for field in differing),
+                sum(field.nature == "precision" for field in differing),
+                problems.get(one.id, Counter()),
+            )
+        )
+    return found
+
+
+def _natural(text: str) -> tuple[tuple[int, int, str], ...]:
+    """Sorts 99 before 100, whatever letters stand between."""
+    found: list[tuple[int, int, str]] = []
+    for letter in text:
+        if letter.isascii() and letter.isdigit():
+            if found and found[-1][0] == 0:
+                found[-1] = (0, found[-1][1] * 10 + int(letter), "")
+            else:
+                found.append((0, int(letter), ""))
+        else:
+            found.append((1, 0, letter))
+    return tuple(found)

@@ -1,0 +1,242 @@
+"""What all pages share: who is signed in, what they may do, the token on every form, headers, and how a page is made.
+
+The session is a signed cookie that holds the account's id and times; the account itself is looked up at each request,
+so that one that is switched off is out at once. Not here: passwords and keys (server.ledger.accounts), any page.
+"""
+
+from __future__ import annotations
+
+import hmac
+import secrets
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import wraps
+from typing import Any, TypeVar, cast
+
+from flask import (
+    Blueprint,
+    Response,
+    abort,
+    current_app,
+    g,
+    redirect,
+    render_template,
+    request,
+    send_file,
+    session,
+    url_for,
+)
+from werkzeug.wrappers import Response as AnyResponse
+
+from fieldapp.assets import font as bundled_font
+from fieldapp.assets import knowledge, texts
+from fieldapp.domain import human, rules
+from fieldapp.records.standing import Authority
+from server.ledger import Found, Hold, Ledger
+from server.ledger.accounts import Account, Accounts
+from server.review import drawings, showing, words
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+NAME = "bonedocket.review"
+IDLE, LONGEST = timedelta(hours=2), timedelta(hours=12)
+"""How long a sign-in lasts without a page being asked for, and at most."""
+
+POLICY = "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+LONGEST_TEXT = 10_000
+"""Characters in a field of a form; the shapes of notes and assessments end there too."""
+
+pages = Blueprint("review", __name__, url_prefix="/review", template_folder="templates", static_folder="static")
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """What the pages work with. `unseal(sealed, hold id)` opens an exact place; it may raise CannotOpen."""
+
+    ledger: Ledger
+    accounts: Accounts
+    unseal: Callable[[str, str], str] | None
+
+
+def desk() -> Desk:
+    """The cabin's, set when the pages were registered."""
+    return cast(Desk, current_app.extensions[NAME])
+
+
+def ledger() -> Ledger:
+    """The cabin's ledger."""
+    return desk().ledger
+
+
+def authority() -> Authority:
+    """Who may decide, the same for a whole request."""
+    if "authority" not in g:
+        g.authority = ledger().authority()
+    return cast(Authority, g.authority)
+
+
+def holds() -> list[Hold]:
+    """All holds, the same for a whole request."""
+    if "holds" not in g:
+        g.holds = ledger().holds()
+    return cast(list[Hold], g.holds)
+
+
+# -- who
+
+
+def account() -> Account | None:
+    """Who is signed in, or None."""
+    if "account" not in g:
+        g.account = _account()
+    return cast("Account | None", g.account)
+
+
+def me() -> Account:
+    """Who is signed in; a page that needs a sign-in has made sure of it."""
+    found = account()
+    assert found is not None
+    return found
+
+
+def _account() -> Account | None:
+    one, key, since, last = (session.get(name) for name in ("account", "key", "since", "last"))
+    if not (isinstance(one, str) and isinstance(since, str) and isinstance(last, str)):
+        return None
+    now = ledger().clock()
+    try:
+        over = now - datetime.fromisoformat(since) > LONGEST or now - datetime.fromisoformat(last) > IDLE
+    except (ValueError, TypeError):
+        return None
+    found = None if over else desk().accounts.get(one)
+    # A reset password makes a new key: sessions begun with the old one end.
+    return found if found is not None and found.key == key else None
+
+
+def begin(found: Account) -> None:
+    """Starts a session for an account whose password was right; nothing of the session before is kept."""
+    session.clear()
+    session["account"], session["key"] = found.id, found.key
+    session["since"] = session["last"] = ledger().clock().isoformat()
+
+
+def needs_sign_in(view: F) -> F:
+    """For every page but signing in: sends whoever is not signed in there, and back afterwards."""
+
+    @wraps(view)
+    def asked(*args: Any, **kwargs: Any) -> Any:
+        if account() is None:
+            back = request.full_path.rstrip("?") if request.method == "GET" else url_for("review.today")
+            return redirect(url_for("review.sign_in", next=back))
+        session["last"] = ledger().clock().isoformat()
+        return view(*args, **kwargs)
+
+    return cast(F, asked)
+
+
+def may(act: str) -> str:
+    """What the role table says of an act for who is signed in: yes, no, policy or zone."""
+    return knowledge().allowed(act, me().role)
+
+
+def must(act: str) -> None:
+    """Ends the request with a page in words if the role may not do the act at all."""
+    if may(act) not in ("yes", "policy"):
+        abort(403)
+
+
+def names() -> dict[str, str]:
+    """{person id: name} of everybody the ledger knows."""
+    return {one.id: words.plain(one.value("name")) for one in ledger().records("person", deleted=True)}
+
+
+# -- forms
+
+
+def token() -> str:
+    """The session's token, which every form carries."""
+    if not isinstance(session.get("csrf"), str):
+        session["csrf"] = secrets.token_urlsafe(24)
+    return cast(str, session["csrf"])
+
+
+def field(name: str) -> str:
+    """A text of the form, without the white space around it."""
+    return request.form.get(name, "").strip()[:LONGEST_TEXT]
+
+
+@pages.before_request
+def _same_form() -> None:
+    if request.method == "POST":
+        known, given = session.get("csrf"), request.form.get("csrf", "")
+        if not isinstance(known, str) or not hmac.compare_digest(known.encode(), given.encode()):
+            g.fault = "token"
+            abort(400)
+
+
+# -- pages
+
+
+@pages.after_request
+def _headers(response: Response) -> Response:
+    response.headers["Content-Security-Policy"] = POLICY
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    response.headers["Referrer-Policy"] = "same-origin"
+    response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
+    if request.endpoint not in ("review.static", "review.font"):
+        # Pages may show exact places: they are not to be found in a browser's store afterwards.
+        response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def page(template: str, status: int = 200, **values: Any) -> AnyResponse:
+    """A page from a template, with what the frame around every page shows."""
+    signed = account()
+    stops = [] if signed is None else [one for one in holds() if one.answer == human.STOP and not one.released]
+    shown = render_template(
+        f"review/{template}.html",
+        me=signed,
+        may=may,
+        stops=stops,
+        csrf=token(),
+        site=_site(),
+        say=words.say,
+        many=words.many,
+        text=words.text,
+        word=words.word,
+        part_of=showing.part_of,
+        problem=problem,
+        refer=refer,
+        words=words,
+        plate=drawings.plate,
+        caption=drawings.caption,
+        legend=drawings.legend,
+        SMALL=drawings.SMALL,
+        **values,
+    )
+    return Response(shown, status, mimetype="text/html")
+
+
+def refer(record: Any) -> str:
+    """What another record is called; one that has not come, and what is no id, is shown by what was written."""
+    found = ledger().record(record) if isinstance(record, str) and record else None
+    return showing.label(found) or words.plain(record)
+
+
+def problem(found: Found) -> dict[str, str]:
+    """A problem's sentence, and where its rule is from."""
+    rule = knowledge().rules.get(found.rule)
+    one = rules.Problem(found.rule, found.level, found.path, found.fields)
+    return {"sentence": rules.sentence(one, texts()), "source": words.say("source", source=rule.source) if rule else ""}
+
+
+def _site() -> dict[str, Any]:
+    record = ledger().site()
+    return {name: record.value(name) for name in ("code", "name", "mode", "licence")}
+
+
+@pages.get("/font/<any(regular, bold):weight>.ttf")
+def font(weight: str) -> AnyResponse:
+    """The bundled font, so that a page looks the same everywhere."""
+    return send_file(bundled_font(bold=weight == "bold"), mimetype="font/ttf", max_age=86_400)

@@ -1,0 +1,203 @@
+"""Disagreements: the list, one side by side, settling it, opening it again.
+
+A settlement is one change of the cabin's notebook whose `over` names every head that the form showed. A head that came
+meanwhile is not named, so it stays and the disagreement with it; nothing is lost. The readings that lose stay in the
+history.
+
+Opening again is as many changes as there were versions: each sets the path to one of them and names the settlement's
+heads in `over`, but none names another, so that they stand side by side as before and everywhere alike. The
+settlement stays in the history. (One change could not do it: a change holds one value a path.)
+
+Never here: human fields and holds, and more than one disagreement at a time.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from flask import abort, redirect, request, url_for
+from werkzeug.wrappers import Response
+
+from fieldapp.records.changes import canonical
+from fieldapp.records.fold import ADD_ONLY, DELETED, Record
+from server.ledger.folding import nature as nature_of
+from server.review import desk, words
+from server.review.desk import pages
+from server.review.showing import Said, Showing, Version, coarser, differing, label
+from server.review.today import numbers
+
+ACTS = {"docket": "settle_docket", "context": "settle_context", "bag": "settle_context", "group": "settle_context"}
+"""{kind: the act of the role table}. Other kinds are not settled here."""
+
+COARSER, KEEP, DELETE = "coarser", "keep", "delete"
+
+
+@pages.get("/disagreements")
+@desk.needs_sign_in
+def disagreements() -> Response:
+    """What the records disagree about; differences of precision apart."""
+    found = desk.ledger().disagreements()
+    return desk.page(
+        "disagreements",
+        conflicts=[one for one in found if one.nature != "precision"],
+        precision=[one for one in found if one.nature == "precision"],
+        contexts=numbers([one.context for one in found]),
+        settled_here=ACTS,
+        versions=lambda heads: {canonical(value): value for value in heads.values()}.values(),
+    )
+
+
+@pages.get("/disagreement/<record>/<path:path>")
+@desk.needs_sign_in
+def disagreement(record: str, path: str) -> Response:
+    """One path of one record: its versions, or what stands since it was settled."""
+    return _page(_found(record, path), path)
+
+
+@pages.post("/disagreement/<record>/<path:path>")
+@desk.needs_sign_in
+def settle(record: str, path: str) -> Response:
+    """`heads`: what the form showed, JSON {path: [change ids]}; `choice`: a change id, "coarser", "keep" or "delete";
+    `reason`."""
+    found = _found(record, path)
+    _must(found)
+    shown = _heads(found, path)
+    choice, reason = desk.field("choice"), desk.field("reason")
+    if not choice or not reason:
+        return _page(found, path, 400, fault="choice" if not choice else "reason", choice=choice, reason=reason)
+    value = _chosen(found, path, shown[path], choice)
+    over = dict(shown) if path == DELETED else {path: shown[path]}
+    note = {"text": words.say("note.settled", field=words.field(path), reason=reason), "stage": "analysis"}
+    ledger = desk.ledger()
+    ledger.write(found.kind, found.id, {path: value, f"note/{ledger.new_id()}": note}, over, desk.me().by)
+    return redirect(url_for("review.disagreement", record=record, path=path, done="settled"))
+
+
+@pages.post("/disagreement/<record>/<path:path>/open")
+@desk.needs_sign_in
+def open_again(record: str, path: str) -> Response:
+    """`heads`: what the form showed; `reason`. Puts the versions before the settlement back, side by side."""
+    found = _found(record, path)
+    _must(found)
+    shown = _heads(found, path)
+    reason = desk.field("reason")
+    if not reason:
+        return _page(found, path, 400, fault="reason")
+    former = _former(Showing(desk.ledger()), found, path, shown[path])
+    if len(former) < 2:
+        abort(409)
+    ledger, by = desk.ledger(), desk.me().by
+    note = {"text": words.say("note.opened", field=words.field(path), reason=reason), "stage": "analysis"}
+    values: list[dict[str, Any]] = [{path: one.value} for one in former]
+    values[0][f"note/{ledger.new_id()}"] = note
+    with ledger.database.writing() as connection:
+        for one in values:
+            ledger.write_in(connection, found.kind, found.id, one, {path: shown[path]}, by)
+    return redirect(url_for("review.disagreement", record=record, path=path, done="opened"))
+
+
+def _found(record: str, path: str) -> Record:
+    found = desk.ledger().record(record)
+    # Human readings never disagree, and nothing of a hold is settled: its most cautious value counts.
+    if found is None or path not in found.heads or path.startswith(ADD_ONLY) or found.kind not in ACTS:
+        abort(404)
+    return found
+
+
+def _must(record: Record) -> None:
+    desk.must(ACTS[record.kind])
+
+
+def _heads(record: Record, path: str) -> dict[str, list[str]]:
+    """What the form showed. Every id is a change of this record, so that nobody's form names what nobody saw."""
+    try:
+        given = json.loads(request.form.get("heads", ""))
+    except (ValueError, RecursionError):
+        abort(400)
+    if not isinstance(given, dict) or not given.get(path):
+        abort(400)
+    known = {one.change.id: one.change for one in desk.ledger().history(record.id)}
+    for name, ids in given.items():
+        if not isinstance(ids, list) or not all(
+            isinstance(i, str) and i in known and name in known[i].set for i in ids
+        ):
+            abort(400)
+    return {name: list(ids) for name, ids in given.items()}
+
+
+def _chosen(record: Record, path: str, heads: Sequence[str], choice: str) -> Any:
+    """The value that a choice stands for, of the versions the form showed."""
+    if path == DELETED and choice in (KEEP, DELETE):
+        return True if choice == DELETE else None
+    values = {one.change.id: one.change.set[path] for one in desk.ledger().history(record.id) if one.change.id in heads}
+    if choice in values:
+        return values[choice]
+    if choice == COARSER and nature_of(path, list(values.values())) == "precision":
+        return coarser(Showing(desk.ledger()).versions(values))
+    return abort(400)
+
+
+def _page(record: Record, path: str, status: int = 200, **form: str) -> Response:
+    ledger = desk.ledger()
+    showing = Showing(ledger)
+    disputed = record.disagreements().get(path)
+    heads = disputed if disputed is not None else record.heads[path]
+    versions = showing.versions(heads, record.id, path)
+    nature = nature_of(path, list(heads.values())) if disputed is not None else ""
+    former = () if nature or path == DELETED else _former(showing, record, path, list(heads))
+    fields = differing(versions or former) if path == "reading" else {}
+    context = ledger.contexts_of([record]).get(record.id, "")
+    others = ledger.get(filter(None, [context]))
+    return desk.page(
+        "disagreement",
+        status,
+        record=record,
+        path=path,
+        label=label,
+        context=others.get(context),
+        context_id=context,
+        nature=nature,
+        versions=versions,
+        former=former,
+        reasons=_reasons(showing, record, heads) if not nature else [],
+        differing=differing(former) if path == "reading" and not nature else fields,
+        coarser=coarser(versions) if nature == "precision" else None,
+        unseen=_unseen(showing, record) if path == DELETED and nature else [],
+        heads=canonical(record.head_ids() if path == DELETED else {path: sorted(heads)}),
+        act=ACTS[record.kind],
+        done=request.args.get("done", ""),
+        fault=form.pop("fault", ""),
+        form=form,
+        late=_late(showing, versions) if nature else (),
+    )
+
+
+def _former(showing: Showing, record: Record, path: str, heads: Sequence[str]) -> tuple[Version, ...]:
+    """The versions that the changes `heads`, which settled the path, were written over."""
+    written = {one.change.id: one.change for one in showing.ledger.history(record.id)}
+    over = {one for head in heads if head in written for one in written[head].over.get(path, ()) if one in written}
+    return showing.versions({one: written[one].set.get(path) for one in over})
+
+
+def _reasons(showing: Showing, record: Record, heads: Mapping[str, Any]) -> list[tuple[str, Said]]:
+    """The notes that were written in the same change as a value that stands."""
+    return [(text, said) for text, _, said in showing.notes(record) if said.change in heads]
+
+
+def _late(showing: Showing, versions: Sequence[Version]) -> tuple[Said, ...]:
+    """After a settlement that met a newer head: what stands beside it."""
+    mine = {said.change for version in versions for said in version.said if said.name == desk.me().name}
+    return tuple(said for version in versions for said in version.said if said.change not in mine) if mine else ()
+
+
+def _unseen(showing: Showing, record: Record) -> list[tuple[str, Said]]:
+    """(path, who) of what a disputed deletion had not seen."""
+    seen = {one for over in (record.seen_by_deletion or {}).values() for ids in over.values() for one in ids}
+    return [
+        (path, showing.one(one))
+        for path, ids in sorted(record.heads.items())
+        for one in sorted(ids)
+        if path != DELETED and one not in seen and one not in record.heads.get(DELETED, {})
+    ]

@@ -1,0 +1,293 @@
+"""Holds: the list, one hold with its log and readings, and the three forms: a step, an assessment, a release.
+
+Everything here is added and never altered. An assessment and a release name the readings that their form showed
+(`seen`) and are signed with the person's key, which the password, typed again, opens for that one signature. What
+came meanwhile is not named, so it still stands. Exact places are opened for the roles the table allows, and for them
+only while the page is made. Not here: what counts (fieldapp.records.standing).
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from flask import abort, redirect, request, url_for
+from werkzeug.wrappers import Response
+
+from fieldapp.assets import knowledge
+from fieldapp.domain import human
+from fieldapp.domain.ids import hold_id
+from fieldapp.records.fold import Record
+from fieldapp.records.schemas import SIDES, VERDICTS
+from fieldapp.records.sealing import CannotOpen
+from server.errors import SignInLocked, SignInRefused
+from server.ledger import Hold
+from server.ledger.accounts import Unlocked
+from server.review import desk
+from server.review.desk import pages
+from server.review.showing import Showing, label
+from server.review.today import numbers
+
+STEPS = ("told", "covered", "authority_told", "moved", "handed_over", "note")
+ASSESSMENT = ("verdict", "taxon", "element", "portion", "side", "bone_seen", "reasons", "ruled_out", "comparison")
+BONE_SEEN = ("bone", "pictures")
+FAULTS = ("step", "step_empty", "time", "assess_parts", "release_parts", "password")
+
+
+@pages.get("/holds")
+@desk.needs_sign_in
+def holds() -> Response:
+    """Every hold, open ones first, the most cautious first."""
+    ledger, found = desk.ledger(), desk.holds()
+    showing = Showing(ledger)
+    told = {one.docket: _told(showing, one) for one in found}
+    groups: dict[str, list[Hold]] = {"open": [], "released": [], "ended": []}
+    for one in found:
+        groups["ended" if not one.raised else "released" if one.released else "open"].append(one)
+    return desk.page(
+        "holds",
+        groups=groups,
+        contexts=numbers([one.context for one in found]),
+        told=told,
+        tier=tier,
+        zones=zones,
+        days={one.docket: _days(showing, one) for one in found},
+    )
+
+
+@pages.get("/hold/<docket>")
+@desk.needs_sign_in
+def hold(docket: str) -> Response:
+    """A hold, by its docket's id."""
+    return _page(_found(docket))
+
+
+@pages.post("/hold/<docket>/step")
+@desk.needs_sign_in
+def step(docket: str) -> Response:
+    """`what`, `whom`, `how`, `ref`, `note`, `at` (when it happened; now, if left out)."""
+    found = _found(docket)
+    form = {name: desk.field(name) for name in ("what", "whom", "how", "ref", "note", "at")}
+    what = form["what"]
+    if what not in STEPS:
+        return _page(found, 400, fault="step", form=form)
+    desk.must("hand_over" if what == "handed_over" else "note_step")
+    at = _time(form["at"])
+    if at is None:
+        return _page(found, 400, fault="time", form=form)
+    if what == "note" and not form["note"]:
+        return _page(found, 400, fault="step_empty", form=form)
+    _add(found, {f"step/{desk.ledger().new_id()}": {**form, "at": at}})
+    return redirect(url_for("review.hold", docket=docket, done="step", _anchor="log"))
+
+
+@pages.post("/hold/<docket>/assess")
+@desk.needs_sign_in
+def assess(docket: str) -> Response:
+    """`seen` (several: ids of the readings and assessments shown), `verdict`, `taxon`, `element`, `portion`, `side`,
+    `bone_seen`, `reasons`, `ruled_out`, `comparison`, `password`."""
+    found = _found(docket)
+    desk.must("propose_assessment")
+    record = found.docket_record
+    if record is None:
+        abort(409)
+    seen = _seen({*record.added("human"), *record.added("assessment")})
+    form = {name: desk.field(name) for name in ASSESSMENT}
+    if form["verdict"] not in VERDICTS or form["bone_seen"] not in BONE_SEEN or not form["reasons"]:
+        return _page(found, 400, fault="assess_parts", form=form)
+    if form["side"] not in (*SIDES, ""):
+        abort(400)
+    unlocked = _unlocked(found, form)
+    if isinstance(unlocked, Response):
+        return unlocked
+    value: dict[str, Any] = {**form, "seen": seen}
+    for name in ("taxon", "element", "portion", "side"):
+        value[name] = value[name] or None
+    ledger = desk.ledger()
+    path = f"assessment/{ledger.new_id()}"
+    signed = unlocked.sign(value, site=_site(record), record=record.id, path=path)
+    change = ledger.write(record.kind, record.id, {path: signed}, {}, desk.me().by)
+    return redirect(url_for("review.hold", docket=docket, after=f"{path}@{change.id}", _anchor="after"))
+
+
+@pages.post("/hold/<docket>/release")
+@desk.needs_sign_in
+def release(docket: str) -> Response:
+    """`seen` (several), `word_of`: who gave the written word; `reference`; `password`."""
+    found = _found(docket)
+    desk.must("release")
+    if found.docket_record is None:
+        abort(409)
+    seen = _seen(set(found.docket_record.added("human")))
+    form = {name: desk.field(name) for name in ("word_of", "reference")}
+    if not all(form.values()):
+        return _page(found, 400, fault="release_parts", form=form)
+    unlocked = _unlocked(found, form)
+    if isinstance(unlocked, Response):
+        return unlocked
+    record = found.hold_record.id if found.hold_record else hold_id(docket)
+    path = f"release/{desk.ledger().new_id()}"
+    signed = unlocked.sign({**form, "seen": seen}, site=_site(found.hold_record), record=record, path=path)
+    _add(found, {path: signed})
+    return redirect(url_for("review.hold", docket=docket, done="release", _anchor="release"))
+
+
+def tier(found: Hold) -> str:
+    """The hold's tier, the more cautious where records differ: "stop" or "query"."""
+    tiers = set(found.hold_record.heads.get("tier", {}).values()) if found.hold_record else set()
+    answers = (
+        {human.answer_of(one) for one in found.docket_record.added("human").values()} if found.docket_record else ()
+    )
+    return (
+        "query" if "stop" not in {*map(str, tiers), *answers} and {"query"} & {*map(str, tiers), *answers} else "stop"
+    )
+
+
+def zones(found: Hold) -> list[str]:
+    """What is closed off, every version of it."""
+    heads = found.hold_record.heads.get("zone", {}) if found.hold_record else {}
+    return sorted({str(one) for one in heads.values() if one})
+
+
+def _found(docket: str) -> Hold:
+    return next((one for one in desk.holds() if one.docket == docket), None) or abort(404)
+
+
+def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, str] | None = None) -> Response:
+    ledger, who = desk.ledger(), desk.authority()
+    showing = Showing(ledger)
+    docket, record = found.docket_record, found.hold_record
+    where = found.standing
+    assessments = showing.assessments(docket, where, who, desk.names()) if docket and where else []
+    others = ledger.get(one for one in (*found.joined, found.context) if one and one != found.docket)
+    readings = showing.readings(docket, where) if docket and where else []
+    return desk.page(
+        "hold",
+        status,
+        hold=found,
+        docket=docket,
+        reading=docket.value("reading") if docket else None,
+        label=label,
+        tier=tier(found),
+        zones=zones(found),
+        in_place=sorted(set(record.heads.get("in_place", {}).values()), key=str) if record else [],
+        place=_place(record),
+        context=others.get(found.context),
+        joined=[(one, others.get(one)) for one in found.joined if one != found.docket],
+        where=where,
+        readings=readings,
+        assessments=assessments,
+        after=next((one for one in assessments if one.id == request.args.get("after")), None),
+        steps=showing.steps(record) if record else [],
+        releases=showing.releases(record, docket, who) if record else [],
+        days=_days(showing, found),
+        entitled=_entitled(),
+        own=[one for one in readings if one.open and one.said.name == desk.me().name],
+        second_reader=who.policy.second_reader,
+        choices={
+            "step": STEPS,
+            "verdict": VERDICTS,
+            "side": SIDES,
+            "bone_seen": BONE_SEEN,
+            "taxon": [key for key in knowledge().taxa if key != "unknown"],
+            "element": list(knowledge().elements),
+        },
+        done=request.args.get("done", ""),
+        fault=fault,
+        faults=FAULTS,
+        form=form or {},
+    )
+
+
+def _entitled() -> str:
+    """What an assessment by who is signed in would be: "assess", "propose" or ""."""
+    allowed = desk.may("assess")
+    if allowed == "yes" or (allowed == "policy" and desk.me().person in desk.authority().policy.zooarchaeologists):
+        return "assess"
+    return "propose" if desk.may("propose_assessment") == "yes" else ""
+
+
+def _place(hold: Record | None) -> tuple[str, list[str]]:
+    """("open", the exact places), or why there is none to show: "closed", "none", "sealed"."""
+    if hold is None or not hold.value("place_sealed"):
+        return "none", []
+    if desk.may("see_closed") != "yes":
+        return "closed", []
+    unseal = desk.desk().unseal
+    found = []
+    for sealed in hold.heads["place_sealed"].values():
+        try:
+            found.append(unseal(sealed, hold.id) if unseal and isinstance(sealed, str) else "")
+        except CannotOpen:
+            found.append("")
+    return ("open", found) if all(found) else ("sealed", [one for one in found if one])
+
+
+def _unlocked(found: Hold, form: dict[str, str]) -> Unlocked | Response:
+    """The key of who is signed in, opened by the password typed again; else the form once more, nothing lost."""
+    me = desk.me()
+    try:
+        return desk.desk().accounts.unlock(me.person, request.form.get("password", ""), me.role)
+    except (SignInRefused, SignInLocked) as fault:
+        return _page(
+            found, int(fault.status), fault="password" if isinstance(fault, SignInRefused) else str(fault), form=form
+        )
+
+
+def _seen(known: set[str]) -> list[str]:
+    """The ids the form showed: all of them of this docket, none made up."""
+    given = request.form.getlist("seen")
+    if not given or not set(given) <= known:
+        abort(400)
+    return sorted(set(given))
+
+
+def _site(record: Record | None) -> str:
+    """The site that the record will be read under once the cabin has written to it: what a signature has to cover."""
+    own = desk.ledger().names().site
+    return min([own, *record.sites]) if record is not None else own
+
+
+def _add(found: Hold, values: dict[str, Any]) -> None:
+    """Adds to the hold's record, or begins it: its id follows from its docket's."""
+    record = found.hold_record
+    if record is None:
+        values = {"docket": found.docket, **values}
+        if found.context:
+            values["context"] = found.context
+    desk.ledger().write("hold", record.id if record else hold_id(found.docket), values, {}, desk.me().by)
+
+
+def _time(text: str) -> str | None:
+    """A form's local time with the cabin's zone; now for "", None for what is no time."""
+    now = desk.ledger().clock()
+    if not text:
+        return now.isoformat(timespec="seconds")
+    try:
+        time = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return (time if time.tzinfo else time.replace(tzinfo=now.tzinfo)).isoformat(timespec="seconds")
+
+
+def _told(showing: Showing, found: Hold) -> tuple[str, str] | None:
+    """(whom, when) of who was told last."""
+    steps = showing.steps(found.hold_record) if found.hold_record else []
+    told = [one for one in steps if one.what in ("told", "authority_told")]
+    return (told[-1].whom, told[-1].at) if told else None
+
+
+def _days(showing: Showing, found: Hold) -> int | None:
+    """Whole days since the first reading that raised it; None where no time can be told."""
+    docket, record = found.docket_record, found.hold_record
+    ids = [one.rpartition("@")[2] for one, value in (docket.added("human") if docket else {}).items()
+           if human.answer_of(value) in human.RAISED]  # fmt: skip
+    ids = ids or [one for heads in (record.heads.values() if record else ()) for one in heads]
+    times = []
+    for said in showing.said(ids):
+        try:
+            times.append(datetime.fromisoformat(said.at))
+        except ValueError:
+            continue
+    aware = [one for one in times if one.tzinfo]
+    return max(0, (desk.ledger().clock() - min(aware)).days) if aware else None

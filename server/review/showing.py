@@ -1,0 +1,353 @@
+"""What the pages show of records: plain values made from the fold, the ledger's history and the standings.
+
+Records may hold anything a newer version or a damaged tablet wrote; nothing here may fail over it. Exact places stay
+sealed: see holds. Not here: words (words), HTML (templates), which page shows what.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from fieldapp.assets import knowledge
+from fieldapp.domain import human, readings
+from fieldapp.records import signing, standing
+from fieldapp.records.changes import Change, canonical
+from fieldapp.records.fold import ADD_ONLY, DELETED, Record
+from fieldapp.records.schemas import SHAPES
+from server.ledger import Ledger
+from server.ledger.folding import nature as nature_of
+
+SEALED = "_sealed"
+LINKS = ("same_as", "member")
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """Who wrote a change, as its notebook knew them, and when."""
+
+    change: str
+    name: str
+    role: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Version:
+    """One distinct value that stands at a path: the changes that hold it, the first first, and who else said it before.
+
+    `change` names the version in a form.
+    """
+
+    value: Any
+    said: tuple[Said, ...]
+    earlier: tuple[Said, ...] = ()
+
+    @property
+    def change(self) -> str:
+        return self.said[0].change
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """A path of a record: its versions, and the nature of their disagreement, "" if they agree."""
+
+    path: str
+    versions: tuple[Version, ...]
+    nature: str
+
+    @property
+    def known(self) -> bool:
+        """Whether this version knows what the path is."""
+        return bool(self.versions)
+
+
+@dataclass(frozen=True, slots=True)
+class HumanReading:
+    """A reading of the human question. `open`: no assessment that counts has named it."""
+
+    id: str
+    answer: str
+    written: Any
+    why: str
+    in_place: Any
+    by_rule: str
+    stage: str
+    said: Said
+    open: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """An assessment and what became of it.
+
+    state   "counts", "void", "overturned", "waits" (for a second reader) or "clears_nothing" (cannot tell)
+    why     of a void one, as a key
+    signed  (name, role) its signature proves; None where none holds
+    unseen  how many readings are open that it has not seen
+    """
+
+    id: str
+    value: Mapping[str, Any]
+    said: Said
+    state: str
+    why: str
+    signed: tuple[str, str] | None
+    unseen: int
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A line of a hold's log. `at`: when it happened."""
+
+    what: Any
+    whom: str
+    how: str
+    ref: str
+    note: str
+    at: str
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """A written word to go on. `valid`: signed with a director's key. `unseen`: readings it does not cover."""
+
+    word_of: str
+    reference: str
+    valid: bool
+    unseen: int
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A change in a record's history: its values, and who wrote what it stands in place of."""
+
+    said: Said
+    notebook: str
+    received_at: str
+    values: tuple[tuple[str, Any], ...]
+    over: tuple[tuple[str, tuple[Said, ...]], ...] = field(default=())
+
+
+class Showing:
+    """Looks up who wrote what; one for a page."""
+
+    def __init__(self, ledger: Ledger) -> None:
+        self.ledger = ledger
+        self._said: dict[str, Said] = {}
+
+    def said(self, changes: Iterable[str]) -> tuple[Said, ...]:
+        """Who wrote these changes, the first first. A change that has not come is named by nothing but its id."""
+        wanted = list(changes)
+        if missing := [one for one in wanted if one not in self._said]:
+            found = self.ledger.who(missing)
+            for one in missing:
+                self._said[one] = said_by(found[one].change) if one in found else Said(one, "", "", "")
+        return tuple(sorted((self._said[one] for one in wanted), key=lambda one: (one.at, one.change)))
+
+    def one(self, change: str) -> Said:
+        """Who wrote a change."""
+        return self.said([change])[0]
+
+    def versions(self, heads: Mapping[str, Any], record: str = "", path: str = "") -> tuple[Version, ...]:
+        """The distinct values among `heads`, the first said first; with `record`, who had said each of them before."""
+        found: dict[str, tuple[Any, list[Said]]] = {}
+        for said in self.said(heads):
+            value = heads[said.change]
+            found.setdefault(canonical(value), (value, []))[1].append(said)
+        before: dict[str, list[Said]] = {}
+        for one in self.ledger.history(record) if record else ():
+            if path in one.change.set and one.change.id not in heads:
+                before.setdefault(canonical(one.change.set[path]), []).append(said_by(one.change))
+        return tuple(Version(value, tuple(said), tuple(before.get(key, ()))) for key, (value, said) in found.items())
+
+    def fields(self, record: Record) -> list[Field]:
+        """The plain paths of a record, known ones in the order of their kind, then what a newer version wrote."""
+        disputed = record.disagreements()
+        order = list(SHAPES.get(record.kind, {}))
+        found = []
+        for path, heads in record.heads.items():
+            name = path.partition("/")[0]
+            if path.startswith((*ADD_ONLY, "note/", *(f"{one}/" for one in LINKS))) or path == DELETED:
+                if path not in disputed:
+                    continue
+            if path.endswith(SEALED):
+                continue
+            what = nature_of(path, list(heads.values())) if path in disputed else ""
+            found.append(Field(path, self.versions(heads) if name in order or path == DELETED else (), what))
+        return sorted(found, key=lambda one: (_place(one.path, order), one.path))
+
+    def notes(self, record: Record) -> list[tuple[str, str, Said]]:
+        """(text, stage, who) of a record's notes, the first first."""
+        found = []
+        for path, heads in record.heads.items():
+            if path.startswith("note/"):
+                for change, value in heads.items():
+                    if value is not None:
+                        shaped = isinstance(value, Mapping)
+                        words = as_text(value.get("text")) if shaped else as_text(value)
+                        found.append((words, as_text(value.get("stage")) if shaped else "", self.one(change)))
+        return sorted(found, key=lambda one: (one[2].at, one[2].change))
+
+    # -- the human question
+
+    def readings(self, docket: Record, where: human.Standing) -> list[HumanReading]:
+        """Every reading of the human question, the first first."""
+        found = []
+        for one, value in docket.added("human").items():
+            part = value if isinstance(value, Mapping) else {}
+            found.append(
+                HumanReading(
+                    id=one,
+                    answer=human.answer_of(value),
+                    written=part.get("answer", value),
+                    why=as_text(part.get("why")),
+                    in_place=part.get("in_place"),
+                    by_rule=as_text(part.get("by_rule")),
+                    stage=as_text(part.get("stage")),
+                    said=self.one(one.rpartition("@")[2]),
+                    open=one in where.open,
+                )
+            )
+        return sorted(found, key=lambda one: (one.said.at, one.id))
+
+    def assessments(
+        self, docket: Record, where: human.Standing, who: standing.Authority, names: Mapping[str, str]
+    ) -> list[Assessment]:
+        """Every assessment and what became of it, the first first. `names`: of people, by id."""
+        found = []
+        for one, value in docket.added("assessment").items():
+            part = value if isinstance(value, Mapping) else {}
+            path, _, change = one.rpartition("@")
+            grant = signing.signer(value, who.grants, site=docket.site, record=docket.id, path=path)
+            given = part.get("seen")
+            seen = {item for item in given if isinstance(item, str)} if isinstance(given, list) else set()
+            found.append(
+                Assessment(
+                    id=one,
+                    value=part,
+                    said=self.one(change),
+                    state=_state(one, part, seen, where),
+                    why=where.void.get(one, ""),
+                    signed=(names.get(grant.person, grant.person), grant.role) if grant else None,
+                    unseen=sum(reading not in seen for reading in where.open),
+                )
+            )
+        return sorted(found, key=lambda one: (one.said.at, one.id))
+
+    def steps(self, hold: Record) -> list[Step]:
+        """A hold's log, in the order in which things happened."""
+        found = []
+        for one, value in hold.added("step").items():
+            part = value if isinstance(value, Mapping) else {"what": value}
+            said = self.one(one.rpartition("@")[2])
+            whom, how, ref, note = (as_text(part.get(name)) for name in ("whom", "how", "ref", "note"))
+            at = as_text(part.get("at")) or said.at
+            found.append(Step(part.get("what"), whom, how, ref, note, at, said))
+        return sorted(found, key=lambda one: (one.said.at, one.said.change))
+
+    def releases(self, hold: Record, docket: Record | None, who: standing.Authority) -> list[Release]:
+        """The written words to go on that were entered."""
+        wanted = set(docket.added("human")) if docket else set()
+        found = []
+        for one, value in hold.added("release").items():
+            part = value if isinstance(value, Mapping) else {}
+            path, _, change = one.rpartition("@")
+            grant = signing.signer(value, who.grants, site=hold.site, record=hold.id, path=path)
+            seen = part.get("seen")
+            covered = {item for item in seen if isinstance(item, str)} if isinstance(seen, list) else set()
+            found.append(
+                Release(
+                    as_text(part.get("word_of")),
+                    as_text(part.get("reference")),
+                    grant is not None and grant.role == "director",
+                    len(wanted - covered),
+                    self.one(change),
+                )
+            )
+        return sorted(found, key=lambda one: (one.said.at, one.said.change))
+
+    # -- history
+
+    def history(self, record: str) -> list[Entry]:
+        """Every change of a record, as it came. Sealed places are named and not shown."""
+        written = self.ledger.history(record)
+        for one in written:
+            self._said[one.change.id] = said_by(one.change)
+        self.said({known for one in written for ids in one.change.over.values() for known in ids})
+        return [
+            Entry(
+                self._said[one.change.id],
+                one.change.notebook,
+                one.received_at,
+                tuple(
+                    (path, None if path.endswith(SEALED) else value) for path, value in sorted(one.change.set.items())
+                ),
+                tuple(
+                    (path, self.said(ids)) for path, ids in sorted(one.change.over.items()) if path in one.change.set
+                ),
+            )
+            for one in written
+        ]
+
+
+def said_by(change: Change) -> Said:
+    """Who wrote a change."""
+    return Said(change.id, as_text(change.by.get("name")), as_text(change.by.get("role")), change.at)
+
+
+def differing(versions: Sequence[Version]) -> dict[str, str]:
+    """{field of the reading: "conflict" or "precision"} over all pairs of versions."""
+    found: dict[str, str] = {}
+    for n, one in enumerate(versions):
+        for other in versions[n + 1 :]:
+            for name, verdict in readings.differences(one.value, other.value, knowledge()).items():
+                if found.get(name) != "conflict":
+                    found[name] = verdict
+    return found
+
+
+def coarser(versions: Sequence[Version]) -> Any:
+    """The most that all versions support."""
+    used = versions[0].value
+    for one in versions[1:]:
+        used = readings.coarser(used, one.value, knowledge())
+    return used
+
+
+def part_of(reading: Any, name: str) -> Any:
+    """The value of a reading's field: `taxon`, or `portions/distal_epiphysis`."""
+    found = reading
+    for step in name.split("/", 1):
+        found = found.get(step) if isinstance(found, Mapping) else None
+    return found
+
+
+def label(record: Record | None) -> str:
+    """A record's label or number; "" where it has none."""
+    if record is None:
+        return ""
+    return as_text(record.value("number" if record.kind == "context" else "label"))
+
+
+def as_text(value: Any) -> str:
+    """A value where a text is wanted: nothing is "", what is no text is shown as it was written."""
+    return "" if value is None else value if isinstance(value, str) else canonical(value)
+
+
+def _place(path: str, order: Sequence[str]) -> int:
+    name = path.partition("/")[0]
+    return order.index(name) if name in order else len(order)
+
+
+def _state(one: str, value: Mapping[str, Any], seen: set[str], where: human.Standing) -> str:
+    if one in where.void:
+        return "void"
+    if one not in where.effective:
+        return "overturned"
+    if value.get("verdict") == "cannot_tell":
+        return "clears_nothing"
+    return "waits" if seen & set(where.open) else "counts"

@@ -1,0 +1,51 @@
+"""Signing in and out. Not here: passwords, their rate limit and their log (server.ledger.accounts)."""
+
+from __future__ import annotations
+
+from flask import redirect, request, session, url_for
+from werkzeug.wrappers import Response
+
+from server.errors import SignInLocked, SignInRefused
+from server.review import desk
+from server.review.desk import pages
+
+
+@pages.get("/sign-in")
+def sign_in() -> Response:
+    """The form."""
+    if desk.account() is not None:
+        return redirect(url_for("review.today"))
+    return _form(200, _inside(request.args.get("next", "")), "", "")
+
+
+@pages.post("/sign-in")
+def signed_in() -> Response:
+    """`account`: a person in a role, by the account's id; `password`; `next`: the page that was asked for."""
+    chosen, back = desk.field("account"), _inside(request.form.get("next", ""))
+    accounts = desk.desk().accounts
+    one = accounts.get(chosen)
+    try:
+        # An account that is not there is asked for all the same, so that it takes as long to say no.
+        found = accounts.sign_in(one.person if one else "", one.role if one else "", request.form.get("password", ""))
+    except (SignInRefused, SignInLocked) as fault:
+        return _form(int(fault.status), back, chosen, str(fault))
+    desk.begin(found)
+    return redirect(back or url_for("review.today"))
+
+
+@pages.post("/sign-out")
+def sign_out() -> Response:
+    """Ends the session; the next person at this laptop finds nothing open."""
+    session.clear()
+    return redirect(url_for("review.sign_in"))
+
+
+def _form(status: int, back: str, chosen: str, fault: str) -> Response:
+    people = [one for one in desk.desk().accounts.all() if one.active]
+    return desk.page("sign_in", status, next=back, people=people, chosen=chosen, fault=fault)
+
+
+def _inside(path: str) -> str:
+    """A way back within the pages, or ""; never to another place."""
+    inside = path == "/review" or path.startswith(("/review/", "/review?"))
+    return path if inside and "\\" not in path and path.isprintable() else ""

@@ -1,0 +1,114 @@
+"""The first page: holds before everything, then what waits for somebody, then what came in; the list of problems.
+
+Not here: what makes a hold, a disagreement or a problem (the ledger).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from flask import redirect, request, url_for
+from werkzeug.wrappers import Response
+
+from fieldapp.domain import human
+from fieldapp.records.changes import read
+from server.ledger import Hold
+from server.review import desk, words
+from server.review.desk import pages
+from server.review.showing import SEALED, Showing, label
+
+SHOWN, LAST, MOST = 12, 15, 500
+LEVELS = ("impossible", "check", "note")
+NOTICES = ("fork", "broken_chain", "gap", "kept_unread", "set_aside", "other_site", "new_epoch")
+"""What was noticed of tablets that somebody should know of; their sentences are the cabin's."""
+
+
+@dataclass(frozen=True, slots=True)
+class Came:
+    """One of the last changes."""
+
+    at: str
+    name: str
+    role: str
+    kind: str
+    record: str
+    label: str
+    paths: tuple[str, ...]
+
+
+@pages.get("/")
+def front() -> Response:
+    """The pages begin with today."""
+    return redirect(url_for("review.today"))
+
+
+@pages.get("/today")
+@desk.needs_sign_in
+def today() -> Response:
+    """What needs somebody, the most urgent first."""
+    ledger = desk.ledger()
+    disputed = ledger.disagreements()
+    open_holds = [one for one in desk.holds() if one.raised and not one.released]
+    return desk.page(
+        "today",
+        holds=open_holds,
+        contexts=numbers([one.context for one in open_holds]),
+        waiting=[one for one in desk.holds() if waits(one)],
+        conflicts=[one for one in disputed if one.nature != "precision"],
+        precision=[one for one in disputed if one.nature == "precision"],
+        counts=ledger.counts(),
+        notices=_notices(),
+        came=_came(),
+        shown=SHOWN,
+        levels=LEVELS,
+    )
+
+
+@pages.get("/problems")
+@desk.needs_sign_in
+def problems() -> Response:
+    """What the rules say, by level."""
+    level = request.args.get("level", "")
+    found = desk.ledger().problems(level if level in LEVELS else None)
+    more = max(0, len(found) - MOST)
+    return desk.page("problems", problems=found[:MOST], more=more, level=level, levels=LEVELS)
+
+
+def waits(hold: Hold) -> bool:
+    """Whether somebody entitled has yet to assess readings of this docket."""
+    return hold.standing is not None and hold.standing.answer in (human.STOP, human.QUERY)
+
+
+def numbers(ids: list[str]) -> dict[str, str]:
+    """{context id: number}; one that has not come is left out."""
+    return {one: label(record) for one, record in desk.ledger().get(filter(None, ids)).items()}
+
+
+def _notices() -> list[tuple[str, str]]:
+    """(when, sentence) of what was noticed of tablets, newest first."""
+    found = [one for what in NOTICES for one in desk.ledger().events(SHOWN, what)]
+    found.sort(key=lambda one: -one.nr)
+    return [(one.at, words.sentence(f"cabin.event.{one.what}", one.fields)) for one in found[:SHOWN]]
+
+
+def _came() -> list[Came]:
+    """The last changes, newest first. Sealed places are left out: that one was sealed says enough to the curious."""
+    ledger = desk.ledger()
+    head = ledger.names().head
+    changes = [read(body) for _, _, body in ledger.pull(max(0, head - LAST), LAST).rows]
+    records: dict[str, Any] = ledger.get(one.record for one in changes)
+    said = Showing(ledger).said(one.id for one in changes)
+    who = {one.change: one for one in said}
+    return [
+        Came(
+            one.at,
+            who[one.id].name,
+            who[one.id].role,
+            one.kind,
+            one.record,
+            label(records.get(one.record)),
+            tuple(sorted({path.partition("/")[0] for path in one.set if not path.endswith(SEALED)})),
+        )
+        for one in reversed(changes)
+    ]

@@ -1,0 +1,164 @@
+"""The words of the pages: texts by key, vocabulary in words, values, times, readings in a line.
+
+What a page says in the same words as the printed sheet (where a docket stands, why an assessment does not count, the
+steps of a hold, names of fields) comes from the sheet's texts, so that the two never differ. A key without a text is
+shown as it came; what was not recorded says so. Not here: HTML.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from fieldapp.assets import texts
+from fieldapp.records.changes import canonical
+
+PARTS = ("portions", "fusion")
+"""Fields of a reading that hold a state for each portion or centre."""
+
+FIELDS = ("element", "side", "taxon", "certainty", "portions", "fusion", "sex", "stage", "compared")
+"""Fields of a reading, in the order in which they are shown."""
+
+_LISTS = {
+    "type": "context_type",
+    "tier": "human_answer",
+    "answer": "human_answer",
+    "portions": "portion_state",
+    "fusion": "fusion_state",
+    "mode": "site_mode",
+}
+_UNITS = {"weight_g": "sheets.grams", "mesh_mm": "sheets.millimetres"}
+
+
+def say(key: str, **fields: Any) -> str:
+    """The text `review.<key>`, filled in. Raises KeyError for a key that has none."""
+    return texts()[f"review.{key}"].format(**fields)
+
+
+def many(key: str, n: int, **fields: Any) -> str:
+    """The text `review.<key>.one` or `.many`, by number."""
+    return say(f"{key}.{'one' if n == 1 else 'many'}", n=n, **fields)
+
+
+def text(key: str, **fields: Any) -> str:
+    """The text at a whole key, or the last part of the key where there is none."""
+    found = texts().get(key)
+    return found.format(**fields) if found is not None else key.rpartition(".")[2].replace("_", " ")
+
+
+def word(of: str, value: Any) -> str:
+    """A value of the vocabulary list `of`."""
+    if value is None or value == "":
+        return say("not_recorded")
+    return texts().get(f"{of}.{value}", value) if isinstance(value, str) else plain(value)
+
+
+def plain(value: Any) -> str:
+    """A value without a vocabulary, as it was written."""
+    if value is None or value == "":
+        return say("not_recorded")
+    if isinstance(value, bool):
+        return say("yes" if value else "no")
+    if isinstance(value, float):
+        return f"{value:.2f}".rstrip("0").rstrip(".")
+    return value if isinstance(value, str) else canonical(value)
+
+
+def field(path: str) -> str:
+    """The name of a path, or of a reading's field (`portions/distal_epiphysis` without its element: see `part`)."""
+    name = path.partition("/")[0]
+    found = texts().get(f"review.field.{name}") or texts().get(f"sheets.field.{name}")
+    return path if found is None or "{" in found else found
+
+
+def part(field_path: str, element: Any) -> str:
+    """The name of a reading's field; of a portion or centre, its own name in the element."""
+    name, _, key = field_path.partition("/")
+    if not key or name not in PARTS:
+        return field(field_path)
+    of = "portion" if name == "portions" else "centre"
+    return texts().get(f"{of}.{element}.{key}", key.replace("_", " "))
+
+
+def value(path: str, given: Any) -> str:
+    """The value at a path of a record or a field of a reading."""
+    if given is None or given == "":
+        return say("not_recorded")
+    name = path.partition("/")[0]
+    if name in _UNITS:
+        return text(_UNITS[name], value=plain(given))
+    if name == "reading":
+        return title(given)
+    if isinstance(given, Mapping) and isinstance(given.get("text"), str):
+        return str(given["text"])
+    return word(_LISTS.get(name, name), given)
+
+
+def title(reading: Any) -> str:
+    """A reading in one line: side, element and animal."""
+    if reading is None:
+        return say("no_reading")
+    if not isinstance(reading, Mapping):
+        return say("as_written", value=plain(reading))
+    element, side, taxon = (reading.get(name) for name in ("element", "side", "taxon"))
+    parts = [word("side", side)] if side not in (None, "") else []
+    parts.append(word("element", element) if element not in (None, "") else say("no_element"))
+    animal = word("taxon", taxon) if taxon not in (None, "") else say("no_taxon")
+    if reading.get("certainty") == "cf":
+        animal = say("cf", taxon=animal)
+    return f"{' '.join(parts)}, {animal}"
+
+
+def states(reading: Any, name: str) -> list[tuple[str, list[str]]]:
+    """[(state in words, [portions or centres in words])] of a reading, states in the order of the vocabulary."""
+    if not isinstance(reading, Mapping) or not isinstance(reading.get(name), Mapping):
+        return []
+    found: dict[str, list[str]] = {}
+    for key, state in reading[name].items():
+        found.setdefault(value(name, state), []).append(part(f"{name}/{key}", reading.get("element")))
+    of = _LISTS[name]
+    order = [text for key, text in texts().items() if key.startswith(of + ".")]
+    return sorted(found.items(), key=lambda one: order.index(one[0]) if one[0] in order else len(order))
+
+
+def when(at: Any) -> str:
+    """An ISO 8601 time to the minute, with its zone; any other text as it came."""
+    try:
+        time = datetime.fromisoformat(at)
+    except (ValueError, TypeError):
+        return plain(at)
+    zone = f" {time:%z}"[:4] + ":" + f"{time:%z}"[3:5] if time.tzinfo else ""
+    return f"{time:%Y-%m-%d %H:%M}{zone}"
+
+
+def sentence(key: str, fields: Mapping[str, Any]) -> str:
+    """A sentence by its whole key. A field it was not given shows as its name rather than hiding the rest."""
+
+    class Open(dict[str, Any]):
+        def __missing__(self, name: str) -> str:
+            return f"({name})"
+
+    found = texts().get(key)
+    if found is None:
+        return f"{key.rpartition('.')[2].replace('_', ' ')} {canonical(dict(fields)) if fields else ''}".strip()
+    return found.format_map(Open(fields))
+
+
+def animal(reading: Any) -> str:
+    """A reading's animal, with its certainty."""
+    taxon = reading.get("taxon") if isinstance(reading, Mapping) else None
+    if taxon in (None, ""):
+        return say("not_recorded")
+    return say("cf", taxon=word("taxon", taxon)) if reading.get("certainty") == "cf" else word("taxon", taxon)
+
+
+def assessed(value: Mapping[str, Any]) -> str:
+    """The animal and part an assessment names, in a line."""
+    names = (("side", "side"), ("element", "element"), ("portion", "portion"), ("taxon", "taxon"))
+    return ", ".join(word(of, value.get(name)) for name, of in names if value.get(name) not in (None, ""))
+
+
+def why(written: str) -> str:
+    """Why somebody answered the human question so: words, or keys of the texts."""
+    return "; ".join(texts().get(one.strip(), one.strip()) for one in written.split("|"))
