@@ -21,7 +21,8 @@ def register(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Runs the app until its window is closed. 0, or 2 if the notebook cannot be opened."""
+    """Runs the app until its window is closed. Raises CommandError if the notebook cannot be opened."""
+    from fieldapp.cli import CommandError
     from fieldapp.store.errors import StoreError
     from fieldapp.ui.environment import prepare
 
@@ -32,8 +33,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         app = TabletApp(args.data, ppi=args.ppi or DESKTOP_PPI, stage=args.stage)
     except StoreError as error:
-        print(error)
-        return 2
+        raise CommandError(str(error)) from error
     app.run()
     return 0
 

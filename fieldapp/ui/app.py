@@ -35,7 +35,7 @@ def local_time() -> datetime:
     return datetime.now().astimezone()
 
 
-class TabletApp(App):
+class TabletApp(App):  # type: ignore[misc]  # kivy has no types
     """The app over the notebook in a folder.
 
     clock      the present time, with its zone
@@ -65,7 +65,9 @@ class TabletApp(App):
         self.notebook = Notebook.open(notebook_folder, clock, new_id)
         self.desk = Desk(self.notebook, assets.knowledge(), stage)
         if cabin is None:
-            from fieldapp.ui.cabin import RealCabin as cabin
+            from fieldapp.ui.cabin import RealCabin
+
+            cabin = RealCabin
         self.shell = Shell(self.desk, cabin(self.desk))
         self._shown = ""
 

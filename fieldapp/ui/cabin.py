@@ -1,23 +1,68 @@
-"""The real exchange with the cabin, as the screens want it."""
+"""The real exchange with the cabin, as the screens want it: sentences instead of errors, and a way to cancel."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
+from fieldapp.store.errors import StoreError
+from fieldapp.sync.enrol import enrol, transport_for
+from fieldapp.sync.errors import SyncError
+from fieldapp.sync.exchange import Report, exchange
 from fieldapp.ui.presenters.cabin import Exchange, Progress
 from fieldapp.ui.presenters.desk import Desk
+from fieldapp.ui.texts import say
+
+
+class _Cancelled(Exception):
+    """The recorder has enough."""
 
 
 class RealCabin:
-    """Talks to the cabin through fieldapp.sync."""
+    """Talks to the cabin through fieldapp.sync. Its methods block; any thread may call them."""
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
 
     def enrol(self, address: str, code: str) -> str:
-        """Not yet."""
-        return "not yet"
+        """Enrols the tablet; "" if it went through, else a sentence."""
+        try:
+            enrol(self.desk.notebook, address, code, name=say("setup.tablet"))
+        except (SyncError, StoreError, OSError) as error:
+            return str(error)
+        return ""
 
     def exchange(self, progress: Progress, cancelled: Callable[[], bool]) -> Exchange:
-        """Not yet."""
-        return Exchange(trouble="not yet")
+        """Sends and fetches everything; every end is told in the answer."""
+        counts = {"push": 0, "pull": 0}
+
+        def heard(stage: str, done: int, total: int) -> None:
+            counts[stage] = done
+            progress(counts["push"], counts["pull"])
+            if cancelled():
+                raise _Cancelled
+
+        try:
+            with transport_for(self.desk.notebook) as transport:
+                report = exchange(self.desk.notebook, transport, heard)
+        except _Cancelled:
+            return Exchange(counts["push"], counts["pull"], cancelled=True)
+        except SyncError as error:
+            done = error.report or Report()
+            return Exchange(done.sent + done.known, done.received, str(error), _notices(done))
+        except (StoreError, OSError) as error:
+            return Exchange(counts["push"], counts["pull"], str(error))
+        return Exchange(report.sent + report.known, report.received, "", _notices(report))
+
+
+def _notices(report: Report) -> tuple[str, ...]:
+    """What else the recorder should know of an exchange."""
+    found = list(report.notices)
+    if report.forks:
+        found.append(say("sync.fork"))
+    if report.epoch_changed:
+        found.append(say("sync.epoch"))
+    if report.unread or report.set_aside:
+        found.append(say("sync.not_taken", n=len(report.unread) + len(report.set_aside)))
+    if report.received_unread:
+        found.append(say("sync.unread", n=report.received_unread))
+    return tuple(found)

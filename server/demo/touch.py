@@ -27,7 +27,7 @@ class NotOnScreen(LookupError):
         self.there = there
 
 
-class FingerTouch(MotionEvent):
+class FingerTouch(MotionEvent):  # type: ignore[misc]  # kivy has no types
     """One contact of a finger, in window pixels."""
 
     def __init__(self, x: float, y: float) -> None:

@@ -9,13 +9,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from fieldapp.domain import ids
+from fieldapp.domain import ids, rules
 from fieldapp.domain.ids import hold_id
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.records.checking import Among
 from fieldapp.records.fold import ADD_ONLY, Record
 from fieldapp.records.standing import Authority, authority, joined_answer, joined_to
 from fieldapp.store.notebook import Edit, Notebook
-from fieldapp.ui.presenters.problems import Found, check_docket
+from fieldapp.ui.presenters.problems import Found, worst_first
 
 PLACE, CABIN = "place", "cabin"
 """Settings: where the recorder is (person, context, bag, screen), and the cabin met at enrolment."""
@@ -46,7 +47,7 @@ class Desk:
         self.stage = stage
         self.last: tuple[str, str] | None = None
         self.place: dict[str, Any] = dict(notebook.setting(PLACE, {}))
-        self._checked: dict[str, tuple[Record, list[Found]]] = {}
+        self._among: dict[str, Among] = {}
         self._contexts: dict[str, list[str]] | None = None
         self._authority: Authority | None = None
 
@@ -106,11 +107,11 @@ class Desk:
     @property
     def cabin(self) -> dict[str, Any]:
         """What enrolment noted of the cabin, {} without one."""
-        return dict(self.notebook.setting(CABIN, {}))
+        return dict(self.notebook.setting(CABIN) or {})
 
     def unsent(self) -> int:
         """How many own changes no cabin has answered for."""
-        return self.notebook.unsent_count(str(self.cabin.get("server", "")))
+        return self.notebook.unsent_count(str(self.cabin.get("fingerprint", "")))
 
     # -- asking --
 
@@ -133,7 +134,8 @@ class Desk:
     def context_of(self, docket: Record) -> str | None:
         """A docket's context: its bag's, or its own where there is no bag."""
         bag = self.record(docket.value("bag") or "")
-        return (bag.value("context") if bag is not None else None) or docket.value("context")
+        context = (bag.value("context") if bag is not None else None) or docket.value("context")
+        return context if isinstance(context, str) else None
 
     def dockets(self, context: str) -> list[Record]:
         """A context's dockets, first come first."""
@@ -155,19 +157,40 @@ class Desk:
         """Where a docket stands on the human question, with those said to be the same bone."""
         return joined_answer(joined_to(docket, self.record), self.authority())
 
+    def among(self, context: str) -> Among:
+        """A context with all that lies in it, for the rules."""
+        found = self._among.get(context)
+        if found is None:
+            place = self.record(context)
+            records = [*self.bags(context), *self.dockets(context), *([place] if place is not None else [])]
+            found = self._among[context] = Among(records, self.knowledge)
+        return found
+
     def problems(self, docket: Record) -> list[Found]:
-        """What the rules find in a stored docket."""
-        known = self._checked.get(docket.id)
-        if known is None or known[0] is not docket:
-            values = docket.values()
-            values.update({one.partition("@")[0]: value for one, value in docket.added("human").items()})
-            known = docket, self.check(docket.id, values, self.context_of(docket) or "")
-            self._checked[docket.id] = known
-        return known[1]
+        """What the rules find in a stored docket, worst first; a disputed reading is looked at in every version."""
+        among = self.among(self.context_of(docket) or "")
+        return worst_first([one.problem for one in among.check(docket)], self.knowledge)
 
     def check(self, docket: str, values: Mapping[str, Any], context: str, new: bool = False) -> list[Found]:
-        """What the rules find in a docket's values, worst first."""
-        return check_docket(self, docket, values, context, new)
+        """What the rules find in a docket's values, stored or not, worst first."""
+        bag, place, among = self.record(values.get("bag") or ""), self.record(context), self.among(context)
+        around = rules.Around(
+            record=docket,
+            new=new,
+            context=place.values() if place is not None else None,
+            context_id=context,
+            bag=bag.values() if bag is not None else None,
+            siblings=[
+                among.values(one)
+                for one in self.dockets(context)
+                if one.id != docket and bag is not None and one.value("bag") == bag.id
+            ],
+        )
+        return worst_first(rules.check_docket(values, around, self.knowledge), self.knowledge)
+
+    def may(self, act: str) -> bool:
+        """Whether the one who records may do an act."""
+        return self.knowledge.allowed(act, self.by["role"]) == "yes"
 
     # -- drafts --
 
@@ -211,6 +234,7 @@ class Desk:
         """Something was saved or has come in: forget what was worked out."""
         self._contexts = None
         self._authority = None
+        self._among.clear()
 
     def make_context(self, number: str, kind: str, grave_like: str) -> str:
         """Makes a context, or adds what is said of it to the one with that number; its id."""
@@ -242,7 +266,7 @@ class Desk:
         return {"person": "", "name": " ".join(name.split()), "role": "recorder"}
 
     def take_back_last(self) -> str:
-        """Deletes the new docket saved last, naming every head; its label, "" if there is none. The label stays used."""
+        """Deletes the new docket saved last, naming every head. Its label, never used again; "" if there is none."""
         if self.last is None:
             return ""
         docket, label = self.last

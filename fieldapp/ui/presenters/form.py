@@ -8,11 +8,13 @@ Not here: how a field is shown (form_fields) and what a rule says (the domain).
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
+from dataclasses import field as made
 from typing import Any
 
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
+from fieldapp.records.checking import is_wanting, reading_by_rule
 from fieldapp.records.fold import Record
 from fieldapp.ui.presenters import reading as reading_parts
 from fieldapp.ui.presenters.desk import Desk, Write
@@ -50,12 +52,12 @@ class State:
     bag: str | None
     new: bool
     field: str
-    answers: dict[str, Any] = field(default_factory=dict)
-    opening: dict[str, Any] = field(default_factory=dict)
-    heads: dict[str, list[str]] = field(default_factory=dict)
+    answers: dict[str, Any] = made(default_factory=dict)
+    opening: dict[str, Any] = made(default_factory=dict)
+    heads: dict[str, list[str]] = made(default_factory=dict)
     base: Any = None
     took: bool = False
-    undo: list[Any] = field(default_factory=list)
+    undo: list[Any] = made(default_factory=list)
     stop: bool = False
 
 
@@ -235,8 +237,8 @@ class Form:
         self._keep()
 
     def take_reading(self, change: str) -> bool:
-        """Takes one of the readings in disagreement as the form's own. False if it is no longer there."""
-        record = self.record
+        """Takes one of the readings in disagreement as the form's own. False if it is gone, or may not be taken."""
+        record = self.record if self.may_settle() else None
         value = record.heads.get("reading", {}).get(change) if record is not None else None
         if value is None:
             return False
@@ -249,6 +251,15 @@ class Form:
         self.state.base = value
         self._change("element", changes)
         return True
+
+    def earlier_answers(self) -> list[str]:
+        """The answers that the docket has been given already."""
+        record = self.record
+        return [human.answer_of(one) for one in record.added("human").values()] if record is not None else []
+
+    def may_settle(self) -> bool:
+        """Whether the one who records may settle a disagreement of readings."""
+        return self.desk.may("settle_docket")
 
     def undo(self) -> bool:
         """Takes the last tap back and shows its field. False if there is none."""
@@ -300,19 +311,19 @@ class Form:
         state = self.state
         values, over = self._changed_paths()
         answers = self._human_readings()
-        values.update({f"human/{self.desk.new_id()}": one for one in answers})
+        values.update(answers)
         record = self.record
         earlier = list(record.added("human").values()) if record is not None else []
-        raised = {human.answer_of(one) for one in [*answers, *earlier]} & human.RAISED
+        raised = {human.answer_of(one) for one in [*answers.values(), *earlier]} & human.RAISED
         writes = [Write(state.docket, "docket", values, over)] if values else []
         hold = ""
         if raised:
             hold = hold_id(state.docket)
             tier = human.STOP if human.STOP in raised else human.QUERY
             writes += self.desk.hold_writes(state.docket, state.context, tier)
-        stopped = any(one["answer"] == human.STOP for one in answers)
+        stopped = any(one["answer"] == human.STOP for one in answers.values())
         self.desk.save(
-            writes, drop=(DRAFT,), last=None if raised else ((state.docket, state.label) if state.new else None)
+            writes, drop=DRAFT, last=None if raised else ((state.docket, state.label) if state.new else None)
         )
         return Saved(state.docket, state.label, state.new, hold, stopped)
 
@@ -356,28 +367,28 @@ class Form:
                 found["reading"] = values["reading"]
         if self.answers.get("note"):
             found[f"note/{self.desk.new_id()}"] = {"text": self.answers["note"], "stage": self.desk.stage}
-        return found, {path: state.heads[path] for path in found if path in state.heads}
-
-    def _human(self, answer: str, by_rule: str | None = None) -> dict[str, Any]:
-        in_place = {human.STOP: True, human.QUERY: False}.get(answer) if by_rule is None else None
-        return {"answer": answer, "why": "", "in_place": in_place, "by_rule": by_rule, "stage": self.desk.stage}
-
-    def _human_readings(self) -> list[dict[str, Any]]:
-        """The readings of the human question that this save adds: the recorder's, and the rules'."""
-        added = []
-        answer = self.answers.get("human")
-        if answer:
-            added.append(self._human(answer))
+        over = {path: state.heads[path] for path in found if path in state.heads}
         record = self.record
-        known = (
-            {one.get("by_rule") for one in record.added("human").values() if isinstance(one, Mapping)}
-            if record
-            else set()
-        )
+        if record is not None and "reading" in over and "reading" in record.disagreements() and not state.took:
+            # Who may not settle a disagreement replaces only the reading that the form began with.
+            over["reading"] = [one for one in over["reading"] if record.heads["reading"].get(one) == state.base]
+        return found, over
+
+    def _human(self, answer: str) -> dict[str, Any]:
+        in_place = {human.STOP: True, human.QUERY: False}.get(answer)
+        return {"answer": answer, "why": "", "in_place": in_place, "by_rule": None, "stage": self.desk.stage}
+
+    def _human_readings(self) -> dict[str, dict[str, Any]]:
+        """{path: reading} of the human question that this save adds: the recorder's, and the rules'."""
+        added = {}
+        answer, record = self.answers.get("human"), self.record
+        if answer:
+            added[f"human/{self.desk.new_id()}"] = self._human(answer)
         for one in self.found():
-            if one.raises and one.key not in known:
-                known.add(one.key)
-                added.append(self._human(one.raises, by_rule=one.key))
+            if one.raises:
+                path, value = reading_by_rule(self.state.docket, one.problem)
+                if record is None or is_wanting(record, path, value):
+                    added[path] = value
         return added
 
     def _without(self, *prefixes: str) -> dict[str, Any]:

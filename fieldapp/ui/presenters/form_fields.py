@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fieldapp.domain import human
+from fieldapp.domain.ids import hold_id
 from fieldapp.ui.presenters import reading as reading_parts
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.context import what_it_is
@@ -30,7 +31,6 @@ TAXA = (
     ("fowl", "bird", "large_mammal", "medium_mammal", "small_mammal"),
     ("mammal", "human", "unknown"),
 )
-SIDES = ("left", "right", "midline", "unsided")
 HUMAN = (human.STOP, human.QUERY, human.NOT_EXCLUDED, human.NO_SIGN, human.NOT_ASKED)
 FUSION = ("unfused", "fusing", "fused", "loose_epiphysis", "not_visible")
 BURNING = ("unburnt", "charred", "calcined", "mixed")
@@ -69,7 +69,7 @@ class Tab:
 def tabs(form: Form) -> list[Tab]:
     """The tabs in order."""
     marked: dict[str, str] = {}
-    for one in form.found():
+    for one in pressing(form):
         # Worst first, so the first to name a tab marks it.
         marked.setdefault(concern(one), one.level)
     return [
@@ -87,7 +87,7 @@ def tabs(form: Form) -> list[Tab]:
 
 def concern(found: Found) -> str:
     """The tab that a problem is about; the element's if it names none of ours."""
-    first, _, rest = found.path.partition("/")
+    first, _, rest = found.problem.path.partition("/")
     return _CONCERNS.get(rest.partition("/")[0] if first == "reading" else first, "element")
 
 
@@ -109,7 +109,7 @@ def value(form: Form, name: str) -> str:
         return (
             ""
             if set(states) == {"not_examined"}
-            else say("portions_value", most=states.count("most"), part=states.count("part"), whole=len(states))
+            else say("portions_value", n=states.count("most") + states.count("part"), whole=len(states))
         )
     if name == "fusion":
         found = [answers[f"fusion.{one.key}"] for one in form.visible_centres() if f"fusion.{one.key}" in answers]
@@ -141,7 +141,7 @@ def rows(form: Form) -> list[list[Choice]]:
     """The choices of the field that is open, in rows; none for portions and fusion, which have bodies of their own."""
     name, answers = form.state.field, form.answers
     if name == "human":
-        return [
+        found = [
             [
                 Choice(
                     f"human.{key}",
@@ -155,12 +155,17 @@ def rows(form: Form) -> list[list[Choice]]:
             ]
             for pair in (HUMAN[:2], HUMAN[2:4], HUMAN[4:])
         ]
+        if form.desk.record(hold_id(form.state.docket)) is not None and not form.is_changed():
+            found[-1].append(Choice("go.hold", say("go.hold"), sign="hold"))
+        return found
     if name == "taxon":
         found = [[_choice(form, name, key) for key in row] for row in TAXA]
         found[-1].append(Choice("taxon.cf", say("cf"), note=say("cf.note"), chosen=answers.get("certainty") == "cf"))
         return found
     if name == "side":
-        return in_rows([_choice(form, name, key) for key in SIDES], 2)
+        known = form.desk.knowledge.elements.get(answers.get("element", ""))
+        ends = ("midline", "unsided") if known is None or known.midline else ("unsided",)
+        return [[_choice(form, name, key) for key in row] for row in (("left", "right"), ends)]
     layout = {"material": MATERIALS, "element": ELEMENTS}.get(name, ())
     return [[_choice(form, name, key) for key in row] for row in layout]
 
@@ -202,10 +207,16 @@ def fusion_rows(form: Form) -> list[tuple[str, list[Choice]]]:
     ]
 
 
+def pressing(form: Form) -> list[Found]:
+    """The problems that are marked while recording. Notes wait in their list; and as long as a new docket has fields
+    open, so does the advice that a piece cannot be excluded from human, which most answers still to come settle."""
+    waits = human.NOT_EXCLUDED if form.state.new and form.next_field("") else None
+    return [one for one in form.found() if one.level != "note" and not (waits and one.raises == waits)]
+
+
 def strip(form: Form) -> list[Found]:
     """The problems worth interrupting for: those of the field that is open first. Notes wait in their list."""
-    found = [one for one in form.found() if one.level != "note"]
-    return sorted(found, key=lambda one: concern(one) != form.state.field)
+    return sorted(pressing(form), key=lambda one: concern(one) != form.state.field)
 
 
 def intro(form: Form) -> str:
@@ -215,7 +226,10 @@ def intro(form: Form) -> str:
         return say(f"nothing.{name}") if form.answers.get("element") else say("nothing.element")
     if not form.applies(name):
         return say(f"nothing.{name}")
-    return say(f"intro.{name}") if name in ("human", "fusion") else ""
+    if name != "human":
+        return ""
+    earlier = [word("human", one) for one in form.earlier_answers()]
+    return say("human.earlier", answers=", ".join(earlier)) if earlier else say("intro.human")
 
 
 def differing(form: Form) -> list[tuple[str, str, str]]:

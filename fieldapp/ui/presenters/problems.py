@@ -2,66 +2,60 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from fieldapp import assets
 from fieldapp.domain import rules
+from fieldapp.domain.knowledge import Knowledge
+from fieldapp.records.checking import SHAPE
 from fieldapp.ui.texts import say
-
-if TYPE_CHECKING:
-    from fieldapp.ui.presenters.desk import Desk
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """One thing a rule found.
-
-    level   "impossible", "check" or "note"
-    text    the sentence;  source: where the rule comes from
-    path    what it is about, `reading/side` for a part of a reading
-    raises  the answer to the human question it asks for, or ""
-    """
-
-    key: str
-    level: str
-    text: str
-    source: str
-    path: str
-    raises: str = ""
-
 
 LEVELS = ("impossible", "check", "note")
 
 
-def check_docket(desk: Desk, docket: str, values: Mapping[str, Any], context: str, new: bool = False) -> list[Found]:
-    """What the rules find in a docket's values, worst first."""
-    bag = desk.record(values.get("bag") or "")
-    place = desk.record(context)
-    around = rules.Around(
-        record=docket,
-        new=new,
-        context=place.values() if place is not None else None,
-        context_id=context,
-        bag=bag.values() if bag is not None else None,
-    )
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One thing a rule found: the problem itself, its sentence, and where the rule comes from."""
+
+    problem: rules.Problem
+    text: str
+    source: str
+
+    @property
+    def key(self) -> str:
+        """The rule's key."""
+        return self.problem.rule
+
+    @property
+    def level(self) -> str:
+        """One of LEVELS."""
+        return self.problem.level
+
+    @property
+    def raises(self) -> str:
+        """The answer to the human question that the rule asks for, or ""."""
+        return self.problem.raises
+
+
+def worst_first(problems: Iterable[rules.Problem], knowledge: Knowledge) -> list[Found]:
+    """Problems with their sentences, in the order of LEVELS."""
     texts = assets.texts()
-    found = [
-        Found(
-            key=one.rule,
-            level=one.level,
-            text=rules.sentence(one, texts),
-            source=_source(desk, one.rule),
-            path=one.path,
-            raises=one.raises,
-        )
-        for one in rules.check_docket(values, around, desk.knowledge)
-    ]
-    return sorted(found, key=lambda one: LEVELS.index(one.level))
+    found = [Found(one, _sentence(one, texts), _source(one.rule, knowledge)) for one in problems]
+    return sorted(found, key=lambda one: LEVELS.index(one.level) if one.level in LEVELS else len(LEVELS))
 
 
-def _source(desk: Desk, rule: str) -> str:
+def _sentence(problem: rules.Problem, texts: Mapping[str, str]) -> str:
+    if problem.rule == SHAPE:
+        return say("shape", **{name: str(value) for name, value in problem.fields.items()})
+    text = rules.sentence(problem, texts)
+    return text[:1].upper() + text[1:]
+
+
+def _source(rule: str, knowledge: Knowledge) -> str:
     """Where a rule comes from; a source that was written down from memory is said to be."""
-    row = desk.knowledge.rules[rule]
-    return say("from_memory", source=row.source) if row.seen == "memory" else row.source
+    row: Any = knowledge.rules.get(rule)
+    if row is None:
+        return ""
+    return say("from_memory", source=row.source) if row.seen == "memory" else str(row.source)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.screens.view import View, load_kv, pager
 from fieldapp.ui.texts import say
@@ -14,7 +16,7 @@ class ContextScreen(View):
 
     BAGS = 3
 
-    def __init__(self, **kwargs: object) -> None:
+    def __init__(self, **kwargs: Any) -> None:
         self.page = 0
         super().__init__(**kwargs)
         ids = self.ids

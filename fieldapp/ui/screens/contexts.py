@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.contexts import GRAVE_LIKE, TYPES
 from fieldapp.ui.screens.view import View, load_kv, pager
@@ -15,7 +17,7 @@ class ContextsScreen(View):
 
     ACROSS, DOWN = 5, 4
 
-    def __init__(self, **kwargs: object) -> None:
+    def __init__(self, **kwargs: Any) -> None:
         self.page = 0
         super().__init__(**kwargs)
         ids = self.ids
@@ -58,7 +60,7 @@ class ContextsScreen(View):
         contexts, ids = self.shell.contexts, self.ids
         ids.tiles.show([])
         ids.number_name.text = say("contexts.number")
-        ids.number.text = contexts.number.text or "–"
+        ids.number.text = contexts.number.text or say("blank")
         ids.type_name.text = say("contexts.type")
         ids.grave_name.text = say("contexts.grave_like")
         ids.grave_why.text = say("contexts.known") if contexts.known() else say("contexts.grave_why")
@@ -108,7 +110,7 @@ class ContextsScreen(View):
         number = self.shell.contexts.number
         if key == "<":
             number.rub()
-        elif key == "×":
+        elif key == "*":
             number.clear()
         else:
             number.press(key)

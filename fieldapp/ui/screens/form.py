@@ -19,7 +19,7 @@ from fieldapp.ui.texts import say, word
 from fieldapp.ui.theme import theme
 from fieldapp.ui.widgets import signs
 from fieldapp.ui.widgets.pad import Drawn
-from fieldapp.ui.widgets.type import set_type
+from fieldapp.ui.widgets.type import Setting, set_type
 
 FORMS = ("ruminant", "equid", "pig", "carnivore", "bird", "human")
 
@@ -54,22 +54,36 @@ class Strip(Drawn):
         Color(*tone.line)
         signs.outline(corners, theme.mm(theme.line))
         size = theme.mm(4.6)
-        signs.draw(
-            "check" if self.level in ("impossible", "check") else "",
-            x + theme.mm(1.6),
-            self.center_y - size / 2,
-            size,
-            tone.words,
-        )
+        sign = "tick" if not self.level else "check"
+        signs.draw(sign, x + theme.mm(1.6), self.y + (self.height - size) / 2, size, tone.words)
         left = x + size + theme.mm(3.2)
         wide, high = right - theme.mm(1.6) - left, self.height - theme.mm(1.4)
-        tail = "  ·  ".join(part for part in (self.source, self.more) if part)
-        small = set_type(tail, wide, high * 0.4, theme.small) if tail else None
-        big = set_type(self.text, wide, high - (small.height if small else 0), theme.text)
-        y = self.center_y + (big.height + (small.height if small else 0)) / 2 - big.height
+        big, small = _fitted(self.text, "  ·  ".join(part for part in (self.source, self.more) if part), wide, high)
+        y = self.y + (self.height + big.height + (small.height if small else 0)) / 2 - big.height
         self.write(big, left, y, tone.words, "left")
         if small:
             self.write(small, left, y - small.height, tone.words, "left")
+
+
+def _fitted(text: str, tail: str, wide: float, high: float) -> tuple[Setting, Setting | None]:
+    """A sentence and its source set into a box. What has no room is left to the list of problems, and shows as …"""
+    for source in (tail, shortened(tail, 48), ""):
+        small = set_type(source, wide, high, theme.least_text) if source else None
+        big = set_type(text, wide, high - (small.height if small else 0), theme.text)
+        if big.fits:
+            return big, small
+    words = text.split()
+    while words:
+        words.pop()
+        big = set_type(" ".join(words) + " …", wide, high, theme.least_text)
+        if big.fits:
+            break
+    return big, None
+
+
+def shortened(text: str, limit: int) -> str:
+    """`text` cut at a word so that no more than `limit` characters stand."""
+    return text if len(text) <= limit else text[:limit].rsplit(" ", 1)[0].rstrip(",;:(") + " …"
 
 
 load_kv(__file__)
@@ -88,8 +102,9 @@ class FormScreen(View):
         ids = self.ids
         for rows in (ids.tabs, ids.body, ids.portions, ids.actions, ids.problems, ids.phrases, ids.fusion):
             rows.heard = self.tapped
-        ids.tabs.fill = ids.body.fill = ids.actions.fill = ids.portions.fill = ids.fusion.fill = True
-        ids.problems.fill = ids.phrases.fill = True
+        ids.tabs.fill = ids.body.fill = ids.actions.fill = ids.portions.fill = True
+        ids.phrases.fill = ids.body.even = ids.portions.even = True
+        ids.problems.row_mm, ids.fusion.row_mm = 19, 17
         ids.problems.halign = "left"
         ids.plate.heard = lambda key: self.tapped(f"plate.{key}")
         ids.note.bind(text=self._note_typed)
@@ -117,7 +132,7 @@ class FormScreen(View):
         ids.slip.site = form.state.label.partition(" ")[0]
         ids.tabs.show([[self._tab(tab) for tab in pair] for pair in _pairs(form_fields.tabs(form))])
         for pad, tab in zip(ids.tabs.pads(), form_fields.tabs(form), strict=True):
-            pad.mark, pad.note_first, pad.enabled = tab.mark, True, True
+            pad.mark, pad.note_first, pad.strong = tab.mark, True, bool(tab.value)
         ids.actions.show([[one] for one in self._actions()])
         body = "problems" if self.looking else form.state.field
         if not self.looking and not form.applies(body):
@@ -126,7 +141,8 @@ class FormScreen(View):
         self._show_strip(body)
 
     def _tab(self, tab: form_fields.Tab) -> Choice:
-        value = tab.value or ("–" if tab.applies else say("no_field"))
+        open_to_answer = tab.applies or not self.form.answers.get("element")
+        value = tab.value or (say("blank") if open_to_answer else say("no_field"))
         return Choice(
             tab.ident,
             value,
@@ -137,7 +153,7 @@ class FormScreen(View):
 
     def _actions(self) -> list[Choice]:
         form = self.form
-        wanted = len([one for one in form.found() if one.level != "note"]) + len(self._differing())
+        wanted = len(form_fields.pressing(form)) + (1 if self._differing() else 0)
         takes_back = not form.state.undo and form.state.new and self.shell.desk.last is not None
         return [
             Choice("action.leave", say("action.leave"), sign="leave"),
@@ -170,8 +186,6 @@ class FormScreen(View):
             self._show_portions()
         elif name == "fusion":
             ids.fusion.show([[Choice("", label, tone="words"), *pads] for label, pads in form_fields.fusion_rows(form)])
-            for pad in ids.fusion.pads():
-                pad.enabled = bool(pad.ident)
         elif name == "note":
             self._show_note()
         elif name == "problems":
@@ -214,8 +228,6 @@ class FormScreen(View):
             for key in form_fields.BURNING
         ]
         ids.phrases.show([phrases[:3], phrases[3:], burning, count])
-        for pad in ids.phrases.pads():
-            pad.enabled = bool(pad.ident)
 
     def _show_problems(self) -> None:
         form = self.form
@@ -234,7 +246,9 @@ class FormScreen(View):
                 )
             )
         if not found:
-            found = [Choice("problem.none", say("no_problems"), tone="quiet")]
+            found = [Choice("", say("no_problems"))]
+        if not form.state.new:
+            found.append(Choice("go.history", say("go.history"), sign="after"))
         pages = -(-len(found) // self.PER_PAGE)
         self.page %= pages
         shown = found[self.page * self.PER_PAGE :][: self.PER_PAGE]
@@ -242,8 +256,6 @@ class FormScreen(View):
         if pages > 1:
             rows.append([Choice("problem.page", say("page", n=self.page + 1, of=pages), sign="after")])
         self.ids.problems.show(rows)
-        for pad in self.ids.problems.pads():
-            pad.enabled = pad.ident != "problem.none"
 
     def _differing(self) -> list[tuple[str, str, str]]:
         """(change id, reading in words, who and when) of each reading in disagreement."""
@@ -304,6 +316,12 @@ class FormScreen(View):
         if group == "problem":
             self._look(key)
             return
+        if ident == "go.history":
+            shell.show("history")
+            return
+        if ident == "go.hold":
+            self._go_to_hold()
+            return
         was_looking, self.looking = self.looking, False
         actions = {
             "field": lambda: form.open_field(key),
@@ -329,6 +347,13 @@ class FormScreen(View):
             shell.heard()
         else:
             shell.heard()
+
+    def _go_to_hold(self) -> None:
+        """Leaves the form, in which nothing was changed, for the docket's hold."""
+        docket = self.form.state.docket
+        if self.shell.do(self.form.leave):
+            self.shell.form = None
+            self.shell.open_hold(docket)
 
     def _portion(self, key: str) -> None:
         if key.startswith("rest_"):
@@ -358,12 +383,10 @@ class FormScreen(View):
         if key == "page":
             self.page += 1
         else:
-            for one in self.form.found():
-                if one.key == key:
-                    self.looking = False
-                    field = form_fields.concern(one)
-                    self.shell.do(lambda: self.form.open_field(field))
-                    break
+            found = [one for one in self.form.found() if one.key == key]
+            if found:
+                self.looking = False
+                self.shell.do(lambda: self.form.open_field(form_fields.concern(found[0])))
         self.shell.heard()
 
     def _act(self, key: str) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.history import history
 from fieldapp.ui.screens.view import View, load_kv, pager
@@ -15,7 +17,7 @@ class HistoryScreen(View):
 
     PER_PAGE = 6
 
-    def __init__(self, **kwargs: object) -> None:
+    def __init__(self, **kwargs: Any) -> None:
         self.page = 0
         super().__init__(**kwargs)
         self.ids.actions.heard = self.tapped

@@ -17,14 +17,15 @@ class HoldScreen(View):
 
     LOG = 4
 
-    def __init__(self, **kwargs: object) -> None:
+    def __init__(self, **kwargs: Any) -> None:
         self.placing = False
         self.page = 0
         super().__init__(**kwargs)
         ids = self.ids
         for rows in (ids.what, ids.whom, ids.actions):
             rows.heard = self.tapped
-            rows.fill = True
+        ids.what.fill = ids.whom.fill = True
+        ids.actions.row_mm = 18
         ids.note.bind(text=self._typed_note)
 
     @property
@@ -41,7 +42,7 @@ class HoldScreen(View):
         ids.title.text = say("hold.title" if hold.in_place else "hold.query_title", label=hold.label())
         ids.state.text = hold.state()
         ids.zone.text = say("hold.zone", zone=hold.zone()) if hold.in_place else ""
-        ids.reminders.show([("–", text) for text in hold.reminders()])
+        ids.reminders.show([(say("blank"), text) for text in hold.reminders()])
         log = hold.log()
         self.page, pages = pager(len(log), self.LOG, self.page)
         shown = log[self.page * self.LOG :][: self.LOG]

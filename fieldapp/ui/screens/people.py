@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.screens.view import View, load_kv, pager
 from fieldapp.ui.texts import say
@@ -14,7 +16,7 @@ class PeopleScreen(View):
 
     PER_PAGE = 12
 
-    def __init__(self, **kwargs: object) -> None:
+    def __init__(self, **kwargs: Any) -> None:
         self.typing = False
         self.page = 0
         super().__init__(**kwargs)
@@ -34,7 +36,7 @@ class PeopleScreen(View):
                 [
                     [
                         Choice("people.cancel", say("action.back"), sign="leave"),
-                        Choice("", people.name.text or "–", note=say("people.name"), tone="words", weight=4),
+                        Choice("", people.name.text or say("blank"), note=say("people.name"), tone="words", weight=4),
                         Choice("people.add", say("people.add"), sign="tick", tone="primary", weight=1.4),
                     ]
                 ]

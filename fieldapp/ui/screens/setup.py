@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from threading import Thread
+from typing import Any
 
-from kivy.clock import mainthread
+from kivy.clock import Clock
 
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.screens.view import View, load_kv
@@ -16,7 +17,7 @@ load_kv(__file__)
 class SetupScreen(View):
     """Shows the setup presenter."""
 
-    def __init__(self, **kwargs: object) -> None:
+    def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         for rows in (self.ids.ways, self.ids.top):
             rows.heard = self.tapped
@@ -42,7 +43,7 @@ class SetupScreen(View):
         entries = [
             Choice(
                 f"entry.{name}",
-                setup.shown(name) or "–",
+                setup.shown(name) or say("blank"),
                 note=say(f"setup.{name}"),
                 chosen=setup.at == name,
                 weight=2.4,
@@ -74,6 +75,9 @@ class SetupScreen(View):
             setup.at = ident.removeprefix("entry.")
         elif ident == "setup.back":
             setup.begin("")
+            if self.shell.desk.site:
+                self.shell.home()
+                return
         elif ident == "setup.go":
             self._go()
             return
@@ -95,9 +99,9 @@ class SetupScreen(View):
         self.shell.heard()
 
     def _enrol(self) -> None:
-        self._enrolled(self.shell.setup.enrol())
+        went = self.shell.setup.enrol()
+        Clock.schedule_once(lambda _: self._enrolled(went))
 
-    @mainthread
     def _enrolled(self, went: bool) -> None:
         self.shell.setup.busy = False
         if went:

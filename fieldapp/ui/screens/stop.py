@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.hold import stop_steps
 from fieldapp.ui.screens.view import View, load_kv
@@ -15,7 +17,7 @@ class StopScreen(View):
 
     full = True
 
-    def __init__(self, **kwargs: object) -> None:
+    def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.ids.ways.heard = self.tapped
         self.ids.ways.fill = True

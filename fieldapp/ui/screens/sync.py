@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from threading import Thread
+from typing import Any
 
-from kivy.clock import mainthread
+from kivy.clock import Clock
 
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.screens.view import View, load_kv
@@ -16,7 +17,7 @@ load_kv(__file__)
 class SyncScreen(View):
     """Shows the sync presenter."""
 
-    def __init__(self, **kwargs: object) -> None:
+    def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.ids.actions.heard = self.tapped
 
@@ -25,26 +26,31 @@ class SyncScreen(View):
         ids.title.text = say("sync.title")
         ids.address.text = say("sync.address", address=sync.address) if sync.address else ""
         ids.unsent.text = say("unsent", n=self.shell.desk.unsent())
-        ids.result.show([("–", text) for text in [*sync.words(), *([] if sync.running else sync.after())]])
+        ids.result.show([(say("blank"), text) for text in [*sync.words(), *([] if sync.running else sync.after())]])
         actions = [Choice("sync.leave", say("action.back"), sign="leave")]
         if sync.running:
             actions.append(Choice("sync.cancel", say("sync.cancel")))
         elif sync.address:
             actions.append(Choice("sync.now", say("sync.now"), sign="sync", tone="primary"))
+        else:
+            actions.append(Choice("sync.enrol", say("sync.enrol"), sign="sync"))
         ids.actions.show([[one] for one in actions])
 
     def tapped(self, ident: str) -> None:
         sync = self.shell.sync
         if ident == "sync.leave":
             self.shell.home()
+        elif ident == "sync.enrol":
+            self.shell.setup.begin("cabin")
+            self.shell.show("setup")
         elif ident == "sync.cancel":
             sync.cancel()
         elif ident == "sync.now" and sync.begin():
-            Thread(target=sync.run, args=(self._step,), daemon=True).start()
+            Thread(target=sync.run, args=(lambda: Clock.schedule_once(self._step),), daemon=True).start()
             self.shell.heard()
 
-    @mainthread
-    def _step(self) -> None:
+    def _step(self, _: float) -> None:
+        """On the screens' own thread, after each step of the exchange."""
         if not self.shell.sync.running:
             self.shell.sync.finished()
         self.shell.heard()

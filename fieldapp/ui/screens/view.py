@@ -15,7 +15,7 @@ from fieldapp.ui.texts import say
 from fieldapp.ui.widgets import box, frame, keyboard, lines, pad, paper, plate, rows  # noqa: F401
 
 
-class View(Screen):
+class View(Screen):  # type: ignore[misc]  # kivy has no types
     """A screen. `refresh` shows what its presenter says now; `tapped` takes the idents of pads."""
 
     full = False

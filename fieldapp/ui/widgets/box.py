@@ -13,7 +13,7 @@ from fieldapp.ui.theme import theme
 from fieldapp.ui.widgets import touching
 
 
-class Box(TextInput):
+class Box(TextInput):  # type: ignore[misc]  # kivy has no types
     """A text box with an ident, in the theme's type. Only a finger's contact gives it the focus."""
 
     ident = StringProperty("")

@@ -61,7 +61,7 @@ class StatusBar(Drawn):
             x += max(label.width, words.width) + theme.mm(7)
 
 
-class Frame(BoxLayout):
+class Frame(BoxLayout):  # type: ignore[misc]  # kivy has no types
     """The root. `full`: the screen takes the whole window, without the status bar."""
 
     full = BooleanProperty(False)

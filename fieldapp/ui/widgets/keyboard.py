@@ -13,7 +13,7 @@ from fieldapp.ui.texts import say
 from fieldapp.ui.widgets.rows import PadRows
 
 LAYOUTS: dict[str, tuple[str, ...]] = {
-    "number": ("123A", "456B", "789C", "<0×D"),
+    "number": ("123A", "456B", "789C", "<0*D"),
     "code": ("012345678", "9ABCDEFGH", "JKMNPQRST", "VWXYZ<"),
     "address": ("12345", "67890", ".:-/", "<>"),
     "address letters": ("abcdefghi", "jklmnopqr", "stuvwxyz.", "-<>"),
@@ -22,7 +22,7 @@ LAYOUTS: dict[str, tuple[str, ...]] = {
     "letter": ("ABCDEFGHI", "JKLMNOPQR", "STUVWXYZ<"),
     "name": ("ABCDEFGHI", "JKLMNOPQR", "STUVWXYZ'", "_-.<"),
 }
-"""Keys by row. `<` rubs one out, `×` empties, `_` is a space, `>` turns to the other page."""
+"""Keys by row. `<` rubs one out, `*` empties, `_` is a space, `>` turns to the other page."""
 
 _SIGNS = {"<": "rub"}
 _OTHER_PAGE = {
@@ -34,7 +34,7 @@ _OTHER_PAGE = {
 
 
 class Keyboard(PadRows):
-    """Keys of a layout. `pressed`: told a character, "<" or "×"."""
+    """Keys of a layout. `pressed`: told a character, "<" or "*"."""
 
     def __init__(self, **kwargs: Any) -> None:
         self.pressed: Callable[[str], None] = lambda key: None
@@ -62,7 +62,7 @@ class Keyboard(PadRows):
     def _key(self, key: str) -> Choice:
         if key == "<":
             return Choice("key.rub", "", sign="rub")
-        if key == "×":
+        if key == "*":
             return Choice("key.clear", say("key.clear"))
         if key == "_":
             return Choice("key.space", say("key.space"), weight=4)
@@ -77,4 +77,4 @@ class Keyboard(PadRows):
         if key == "page":
             self._turn(_OTHER_PAGE[self.layout])
             return
-        self.pressed({"rub": "<", "clear": "×", "space": " "}.get(key, key))
+        self.pressed({"rub": "<", "clear": "*", "space": " "}.get(key, key))

@@ -17,7 +17,7 @@ from fieldapp.ui.widgets.paper import RowPad
 __all__ = ["Lines", "RowPad"]
 
 
-class Lines(RecycleView):
+class Lines(RecycleView):  # type: ignore[misc]  # kivy has no types
     """Shows rows; a tapped one is reported by ident."""
 
     row_mm = NumericProperty(12.0)
@@ -37,7 +37,7 @@ class Lines(RecycleView):
 
     def fits(self) -> bool:
         """Whether all rows are in sight."""
-        return len(self.data) * self.step - theme.mm(theme.gap) <= self.height
+        return bool(len(self.data) * self.step - theme.mm(theme.gap) <= self.height)
 
     def page(self, pages: int) -> None:
         """Moves on by whole pages, down being positive; whole rows stay in sight."""

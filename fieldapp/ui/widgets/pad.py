@@ -17,11 +17,15 @@ from fieldapp.ui.theme import theme
 from fieldapp.ui.widgets import signs, touching
 from fieldapp.ui.widgets.type import Setting, set_type, texture
 
+PATTERN = 3.4
+"""Millimetres of the band along the foot of a portion's pad that shows its state's pattern."""
 
-class Drawn(Widget):
+
+class Drawn(Widget):  # type: ignore[misc]  # kivy has no types
     """A widget that draws itself anew, once a frame at most, when a property it names in `redraws` changes."""
 
     redraws: tuple[str, ...] = ()
+    """Names of the properties that change the picture."""
 
     def __init__(self, **kwargs: Any) -> None:
         self._again = Clock.create_trigger(self._draw, -1)
@@ -58,7 +62,7 @@ class Words(Drawn):
     halign = StringProperty("left")
     valign = StringProperty("middle")
     bold = BooleanProperty(False)
-    redraws = ("text", "level", "ink", "halign", "valign", "bold")
+    redraws: tuple[str, ...] = ("text", "level", "ink", "halign", "valign", "bold")
 
     def draw(self) -> None:
         if not self.text:
@@ -84,8 +88,10 @@ class Pad(Drawn):
     halign = StringProperty("center")
     level = StringProperty("text")
     note_first = BooleanProperty(False)
+    strong = BooleanProperty(False)
+    cap_mm = NumericProperty(0.0)
     least_mm = NumericProperty(theme.target)
-    redraws = (
+    redraws: tuple[str, ...] = (
         "text",
         "note",
         "mark",
@@ -97,6 +103,9 @@ class Pad(Drawn):
         "halign",
         "level",
         "note_first",
+        "strong",
+        "cap_mm",
+        "ident",
     )
     __events__ = ("on_tap",)
 
@@ -104,7 +113,7 @@ class Pad(Drawn):
         """A tap; screens bind it."""
 
     def on_touch_down(self, touch: Any) -> bool:
-        if not self.enabled or not touching.is_finger(touch) or not self.collide_point(*touch.pos):
+        if not self.ident or not self.enabled or not touching.is_finger(touch) or not self.collide_point(*touch.pos):
             return False
         touch.grab(self)
         self.pressed = True
@@ -123,6 +132,8 @@ class Pad(Drawn):
 
     def tone_now(self) -> Any:
         """The tone it is drawn in."""
+        if not self.ident:
+            return theme.tones["words"]
         if not self.enabled:
             return theme.tones["off"]
         if self.pressed:
@@ -131,6 +142,10 @@ class Pad(Drawn):
 
     def draw(self) -> None:
         tone = self.tone_now()
+        if not self.ident:
+            # Without a name it is no button: a word among buttons.
+            self._write_all(tone)
+            return
         cut = theme.mm(theme.corner)
         edge = theme.mm(theme.edge) if self.enabled else theme.mm(theme.line)
         inset = edge / 2
@@ -143,28 +158,33 @@ class Pad(Drawn):
         self._write_all(tone)
 
     def _write_all(self, tone: Any) -> None:
-        side = theme.mm(1.0) if self.halign == "center" else theme.mm(2.0)
+        side = theme.mm(1.2) if self.halign == "center" and not self.sign else theme.mm(2.0)
         left, wide, low, high = (
             self.x + side,
             self.width - 2 * side,
             self.y + theme.mm(0.8),
             self.height - theme.mm(1.6),
         )
-        if self.sign:
+        if self.sign.startswith("portion."):
+            band = theme.mm(PATTERN)
+            edge = theme.mm(theme.edge)
+            state = self.sign.partition(".")[2]
+            signs.pattern_band(state, self.x + edge, self.y + edge, self.width - 2 * edge, band)
+            left, wide, low, high = self.x + theme.mm(1.0), self.width - theme.mm(2.0), low + band, high - band
+        elif self.sign:
             left, wide, high = self._sign(tone, left, wide, low, high)
         if self.mark:
-            found = set_type(self.mark, wide, high / 3, theme.small, True)
-            self._flag(found)
-            high -= found.height
+            high -= self._flag()
         if not self.text and not self.note:
             return
-        room = high * (0.42 if self.note and self.text else 0)
-        small = set_type(self.note, wide, room or high, theme.small) if self.note else None
+        room = high * (0.42 if self.text else 1)
+        note_em = theme.least_text if self.note_first else theme.small
+        small = set_type(self.note, wide, room, note_em) if self.note else None
         big = None
         if self.text:
-            big = set_type(
-                self.text, wide, high - (small.height if small else 0), getattr(theme, self.level), self.chosen
-            )
+            bold = self.chosen or self.strong
+            em = min(getattr(theme, self.level), self.cap_mm or 99.0)
+            big = set_type(self.text, wide, high - (small.height if small else 0), em, bold)
         parts = [part for part in ((small, big) if self.note_first else (big, small)) if part is not None]
         y = low + high / 2 + sum(part.height for part in parts) / 2
         for part in parts:
@@ -172,27 +192,36 @@ class Pad(Drawn):
             x = left if self.halign == "left" else left + (wide - part.width) / 2
             self.write(part, x, y, tone.words, self.halign)
 
+    def own_em_mm(self) -> float:
+        """The size at which its text alone would be set, for making a group of pads even."""
+        side = theme.mm(2.4) if not self.sign.startswith("portion.") else theme.mm(2.0)
+        high = self.height - theme.mm(1.6) - (theme.mm(PATTERN + 3.2) if self.sign.startswith("portion.") else 0)
+        found = set_type(self.text, self.width - side, high, getattr(theme, self.level), True)
+        return theme.in_mm(found.em)
+
     def _sign(self, tone: Any, left: float, wide: float, low: float, high: float) -> tuple[float, float, float]:
+        """Draws the sign: alone, over the text of a narrow pad, or before it; what is left for the text."""
         size = theme.mm(5.0)
-        alone = not self.text and not self.note
-        over = self.halign == "center" and self.width < theme.mm(20)
-        if alone:
-            signs.draw(self.sign, self.center_x - size / 2, self.center_y - size / 2, size, tone.words)
-        elif not over:
-            signs.draw(self.sign, left, low + high / 2 - size / 2, size, tone.words)
-            shift = size + theme.mm(1.6)
-            return left + shift, wide - shift, high
-        else:
+        middle = low + high / 2
+        if not self.text and not self.note:
+            signs.draw(self.sign, self.x + (self.width - size) / 2, middle - size / 2, size, tone.words)
+        elif self.halign == "center" and self.width < theme.mm(20):
             size = theme.mm(3.6)
-            signs.draw(self.sign, self.center_x - size / 2, low + high - size - theme.mm(0.4), size, tone.words)
-            high -= size + theme.mm(0.8)
+            signs.draw(self.sign, self.x + (self.width - size) / 2, low + high - size - theme.mm(0.6), size, tone.words)
+            high -= size + theme.mm(1.0)
+        else:
+            signs.draw(self.sign, left, middle - size / 2, size, tone.words)
+            shift = size + theme.mm(1.6)
+            left, wide = left + shift, wide - shift
         return left, wide, high
 
-    def _flag(self, found: Setting) -> None:
-        """The clay corner that says that something about this wants a look."""
+    def _flag(self) -> float:
+        """The clay corner that says that something about this wants a look; how much height it takes."""
+        found = set_type(self.mark, self.width - theme.mm(4), self.height / 3, theme.small, True)
         pad = theme.mm(0.8)
         width, height = found.width + 2 * pad, found.height
-        x, y = self.right - width, self.top - height
+        x, y = self.x + self.width - width, self.y + self.height - height
         Color(*theme.clay)
         Rectangle(pos=(x, y), size=(width, height))
         self.write(found, x + pad, y, theme.sheet)
+        return height

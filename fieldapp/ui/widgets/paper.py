@@ -111,7 +111,7 @@ class Steps(Drawn):
             y -= gap
 
 
-class RowPad(RecycleDataViewBehavior, Pad):
+class RowPad(RecycleDataViewBehavior, Pad):  # type: ignore[misc]  # kivy has no types
     """A line of a list: a title, what it says, a side note, and drawn signs with their words."""
 
     title = StringProperty("")

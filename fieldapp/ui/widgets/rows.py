@@ -12,16 +12,19 @@ from fieldapp.ui.theme import theme
 from fieldapp.ui.widgets.pad import Pad
 
 
-class PadRows(Widget):
+class PadRows(Widget):  # type: ignore[misc]  # kivy has no types
     """Shows rows of choices as pads and reports taps by ident. Pads are kept and told anew where they can be.
 
-    row_mm   height of a row; less if there is not the room, but never under the least target
+    row_mm   height of a row; less if there is not the room
+    fill     rows share the whole height instead
+    even     all texts in one size
     """
 
     def __init__(self, heard: Callable[[str], None] | None = None, row_mm: float = theme.target, **kwargs: Any) -> None:
         self.heard = heard or (lambda ident: None)
         self.row_mm = row_mm
         self.fill = False
+        self.even = False
         self.level = "text"
         self.halign = "center"
         self._rows: list[list[Choice]] = []
@@ -46,7 +49,9 @@ class PadRows(Widget):
             tell(pad, one)
             pad.level, pad.halign = self.level, self.halign
         self._rows = told
-        if not same_shape:
+        if same_shape:
+            self._even_out()
+        else:
             self._place()
 
     def pads(self) -> list[Pad]:
@@ -76,6 +81,14 @@ class PadRows(Widget):
                 pad.pos, pad.size = (round(x), round(top - high)), (round(x + wide) - round(x), round(high))
                 x += wide + gap
             top -= high + gap
+        self._even_out()
+
+    def _even_out(self) -> None:
+        """Where it is asked for, sets the texts of all pads in one size."""
+        texts = [pad for pad in self._pads if pad.text and pad.width > 1 and pad.height > 1]
+        cap = min((pad.own_em_mm() for pad in texts), default=0.0) if self.even else 0.0
+        for pad in self._pads:
+            pad.cap_mm = cap
 
 
 def tell(pad: Pad, choice: Choice) -> None:

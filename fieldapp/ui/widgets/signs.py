@@ -28,9 +28,6 @@ def outline(points: Sequence[Point], width: float) -> Line:
 
 def draw(name: str, x: float, y: float, size: float, tint: Colour) -> None:
     """Draws a sign into the canvas that is open (`with canvas:`). An unknown name draws nothing."""
-    if name.startswith("portion."):
-        _swatch(name.partition(".")[2], x, y, size)
-        return
     shape = _SHAPES.get(name)
     if shape is not None:
         Color(*tint)
@@ -155,38 +152,37 @@ def _hold(pen: _Pen) -> None:
     pen.line((0.5, 0.68), (0.5, 0.32), width=0.16)
 
 
-def _swatch(state: str, x: float, y: float, size: float) -> None:
-    """The pattern of a portion's state in a square, as the plate draws it."""
-    corners = [(x, y), (x + size, y), (x + size, y + size), (x, y + size)]
+def pattern_band(state: str, x: float, y: float, width: float, height: float) -> None:
+    """The pattern of a portion's state in a box, as the plate draws it."""
+    corners = [(x, y), (x + width, y), (x + width, y + height), (x, y + height)]
     style = state_style(state)
     mm = theme.ppi / 25.4
     Color(*theme.sheet)
-    Rectangle(pos=(x, y), size=(size, size))
+    Rectangle(pos=(x, y), size=(width, height))
     if style.tone:
         Color(*theme.bone[:3], style.tone)
-        Rectangle(pos=(x, y), size=(size, size))
+        Rectangle(pos=(x, y), size=(width, height))
     Color(*theme.ink)
     if style.hatch:
         pitch, angle = style.hatch
         for (ax, ay), (bx, by) in hatch(corners, pitch * mm, -angle):
             Line(points=[ax, ay, bx, by], width=max(1.0, style.line * mm / 2))
     if style.dots:
-        step = style.dots * mm
-        for row in range(int(size / step) + 1):
-            for column in range(int(size / step) + 1):
-                px, py, d = x + step * (column + 0.5), y + step * (row + 0.5), style.dot * mm
-                if px + d < x + size and py + d < y + size:
-                    Ellipse(pos=(px - d / 2, py - d / 2), size=(d, d))
+        step, d = style.dots * mm, style.dot * mm
+        for row, shift in ((0.28, 0.0), (0.72, 0.5)):
+            for column in range(int(width / step)):
+                dot_x, dot_y = x + step * (column + 0.3 + shift), y + height * row
+                Ellipse(pos=(dot_x - d / 2, dot_y - d / 2), size=(d, d), segments=8)
+    edge = theme.mm(theme.line)
     if style.edge == "dashed":
-        for (ax, ay), (bx, by) in zip(corners, [*corners[1:], corners[0]], strict=True):
-            for n in range(0, 4):
-                lo, hi = n / 4 + 0.03, n / 4 + 0.16
-                Line(
-                    points=[ax + (bx - ax) * lo, ay + (by - ay) * lo, ax + (bx - ax) * hi, ay + (by - ay) * hi],
-                    width=max(1.0, theme.line * mm / 2),
-                )
+        dash, gap = 1.6 * mm, 1.1 * mm
+        for low in (y + edge / 2, y + height - edge / 2):
+            at = x
+            while at + dash <= x + width:
+                Line(points=[at, low, at + dash, low], width=edge / 2)
+                at += dash + gap
     else:
-        outline(corners, theme.line * mm)
+        outline(corners, edge)
 
 
 _SHAPES: dict[str, Callable[[_Pen], Any]] = {
@@ -212,4 +208,4 @@ _SHAPES: dict[str, Callable[[_Pen], Any]] = {
 }
 
 SIGNS = frozenset(_SHAPES)
-"""Names that `draw` knows beside `portion.<state>`."""
+"""Names that `draw` knows."""
