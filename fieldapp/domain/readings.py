@@ -113,7 +113,7 @@ def coarser(a: Any, b: Any, knowledge: Knowledge) -> Any:
     found: Reading = {}
     for field in _fields(a, b):
         one, other = a.get(field), b.get(field)
-        if field in _PARTS and _is_part(one) and _is_part(other):
+        if field in _PARTS and _is_part(one) and _is_part(other) and (one is not None or other is not None):
             above = _above(field, knowledge)
             one, other = one or {}, other or {}
             found[field] = {

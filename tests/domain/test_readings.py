@@ -130,6 +130,12 @@ def test_true_and_one_are_two_values() -> None:
     assert compare(tibia(sex=True), tibia(sex=1), K) == "conflict"
 
 
+def test_a_reading_without_portions_stays_one() -> None:
+    bare = {**tibia(), "portions": None}
+    assert coarser(bare, copy.deepcopy(bare), K) == bare
+    assert compare(bare, {**tibia(), "portions": {}}, K) == "same"
+
+
 words = st.sampled_from(
     [*K.taxa, *K.elements, *(word for words in K.words.values() for word in words), "", "odd word"]
 )
