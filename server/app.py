@@ -36,6 +36,7 @@ def build(config: Config, hasher: PasswordHasher | None) -> Flask:
         accounts=cabin.accounts,
         session_key=keys.session_key(config.session_key),
         seal_key=cabin.opening_key(),
+        written=cabin.rules_due,
     )
 
     @app.get("/")

@@ -135,4 +135,4 @@ def _is_uuid(text: str) -> bool:
 def bone(connection: Connection, docket: str) -> tuple[str, ...]:
     """Ids of the dockets that are said to be the same bone as this one, itself among them."""
     links = select(tables.link.c.record, tables.link.c.other).where(tables.link.c.sort == "same_as")
-    return components(connection.execute(links).tuples()).get(docket, (docket,))
+    return components(connection.execute(links)).get(docket, (docket,))

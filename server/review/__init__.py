@@ -6,25 +6,36 @@ forms and links; everything they need is shipped; they work without scripts.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
 from flask import Flask
 
 from fieldapp.records import sealing
 from server.ledger import Ledger
 from server.ledger.accounts import Accounts
-from server.review import contexts, disagreements, dockets, faults, holds, signing_in, today
+from server.review import contexts, disagreements, dockets, faults, holds, sheets, signing_in, today
 from server.review.desk import NAME, Desk, pages
 
 __all__ = ["register"]
 
-_ROUTES = (signing_in, today, contexts, dockets, disagreements, holds, faults)
+_ROUTES = (signing_in, today, contexts, dockets, disagreements, holds, sheets, faults)
 """Imported for the pages they put into the blueprint."""
 
 
 def register(
-    app: Flask, *, ledger: Ledger, accounts: Accounts, session_key: bytes, seal_key: X25519PrivateKey | None
+    app: Flask,
+    *,
+    ledger: Ledger,
+    accounts: Accounts,
+    session_key: bytes,
+    seal_key: X25519PrivateKey | None,
+    written: Callable[[], None] = lambda: None,
 ) -> None:
-    """Adds the pages to `app`. `session_key` signs the cookies; without `seal_key` exact places stay sealed."""
+    """Adds the pages to `app`. `session_key` signs the cookies; without `seal_key` exact places stay sealed.
+
+    `written` is called after each change that a page writes, so that the rules look at it.
+    """
     app.secret_key = session_key
     app.config.update(
         SESSION_COOKIE_NAME="bonedocket",
@@ -34,5 +45,5 @@ def register(
         SESSION_COOKIE_PATH="/review",
     )
     unseal = None if seal_key is None else lambda sealed, about: sealing.unseal(sealed, seal_key, about)
-    app.extensions[NAME] = Desk(ledger, accounts, unseal)
+    app.extensions[NAME] = Desk(ledger, accounts, unseal, written)
     app.register_blueprint(pages)

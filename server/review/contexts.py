@@ -98,6 +98,7 @@ def context(context: str) -> Response:
         last=last,
         total=len(dockets),
         label=label,
+        sheet=record is not None,
         holds=[one for one in desk.holds() if one.raised and one.context == context],
     )
 
@@ -119,7 +120,7 @@ def rows(showing: Showing, dockets: list[Record]) -> list[Row]:
                 one,
                 coarser(reading.versions) if reading else one.value("reading"),
                 answer,
-                sum(field.nature != "precision" for field in differing),
+                sum(field.nature == "conflict" for field in differing),
                 sum(field.nature == "precision" for field in differing),
                 problems.get(one.id, Counter()),
             )

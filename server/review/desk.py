@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hmac
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import wraps
@@ -31,10 +31,12 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from fieldapp.assets import font as bundled_font
 from fieldapp.assets import knowledge, texts
-from fieldapp.domain import human, rules
+from fieldapp.domain import rules
+from fieldapp.records.changes import Change
 from fieldapp.records.standing import Authority
 from server.ledger import Found, Hold, Ledger
 from server.ledger.accounts import Account, Accounts
+from server.ledger.devices import Devices
 from server.review import drawings, showing, words
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -43,7 +45,7 @@ NAME = "bonedocket.review"
 IDLE, LONGEST = timedelta(hours=2), timedelta(hours=12)
 """How long a sign-in lasts without a page being asked for, and at most."""
 
-POLICY = "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+POLICY = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 LONGEST_TEXT = 10_000
 """Characters in a field of a form; the shapes of notes and assessments end there too."""
 
@@ -52,11 +54,16 @@ pages = Blueprint("review", __name__, url_prefix="/review", template_folder="tem
 
 @dataclass(frozen=True, slots=True)
 class Desk:
-    """What the pages work with. `unseal(sealed, hold id)` opens an exact place; it may raise CannotOpen."""
+    """What the pages work with.
+
+    unseal   (sealed, hold id) -> the exact place; it may raise CannotOpen
+    written  says that a page has written changes
+    """
 
     ledger: Ledger
     accounts: Accounts
     unseal: Callable[[str, str], str] | None
+    written: Callable[[], None]
 
 
 def desk() -> Desk:
@@ -151,6 +158,24 @@ def names() -> dict[str, str]:
     return {one.id: words.plain(one.value("name")) for one in ledger().records("person", deleted=True)}
 
 
+def notebook(one: Any) -> str:
+    """A notebook in words: the tablet's letter and name, the cabin's own, or the beginning of an id nobody enrolled."""
+    if "notebooks" not in g:
+        found = Devices(ledger(), "").all()
+        g.notebooks = {it.notebook: words.say("tablet", letter=it.letter, name=it.name or it.notebook[:8]) for it in found}
+        g.notebooks[ledger().names().notebook] = words.say("cabin")
+    if not isinstance(one, str) or not one:
+        return words.say("notebook.none")
+    return cast(str, g.notebooks.get(one) or words.say("notebook", start=one[:8]))
+
+
+def write(kind: str, record: str, set: Mapping[str, Any], over: Mapping[str, Sequence[str]]) -> Change:
+    """A change of the cabin's notebook by who is signed in."""
+    change = ledger().write(kind, record, set, over, me().by)
+    desk().written()
+    return change
+
+
 # -- forms
 
 
@@ -193,12 +218,14 @@ def _headers(response: Response) -> Response:
 def page(template: str, status: int = 200, **values: Any) -> AnyResponse:
     """A page from a template, with what the frame around every page shows."""
     signed = account()
-    stops = [] if signed is None else [one for one in holds() if one.answer == human.STOP and not one.released]
+    stops = [] if signed is None else [one for one in holds() if showing.is_stop(one)]
     shown = render_template(
         f"review/{template}.html",
         me=signed,
         may=may,
         stops=stops,
+        is_stop=showing.is_stop,
+        notebook=notebook,
         csrf=token(),
         site=_site(),
         say=words.say,
@@ -228,7 +255,9 @@ def problem(found: Found) -> dict[str, str]:
     """A problem's sentence, and where its rule is from."""
     rule = knowledge().rules.get(found.rule)
     one = rules.Problem(found.rule, found.level, found.path, found.fields)
-    return {"sentence": rules.sentence(one, texts()), "source": words.say("source", source=rule.source) if rule else ""}
+    origin = rule.source if rule else ""
+    source = words.say("source", source=origin) if origin else ""
+    return {"sentence": rules.sentence(one, texts()), "source": source, "origin": origin}
 
 
 def _site() -> dict[str, Any]:

@@ -25,8 +25,8 @@ from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from server.ledger.folding import nature as nature_of
 from server.review import desk, words
 from server.review.desk import pages
-from server.review.showing import Said, Showing, Version, coarser, differing, label
-from server.review.today import numbers
+from server.review.showing import Said, Showing, Version, coarser, differing, label, rows
+from server.review.today import distinct, numbers
 
 ACTS = {"docket": "settle_docket", "context": "settle_context", "bag": "settle_context", "group": "settle_context"}
 """{kind: the act of the role table}. Other kinds are not settled here."""
@@ -45,7 +45,7 @@ def disagreements() -> Response:
         precision=[one for one in found if one.nature == "precision"],
         contexts=numbers([one.context for one in found]),
         settled_here=ACTS,
-        versions=lambda heads: {canonical(value): value for value in heads.values()}.values(),
+        versions=distinct,
     )
 
 
@@ -70,8 +70,7 @@ def settle(record: str, path: str) -> Response:
     value = _chosen(found, path, shown[path], choice)
     over = dict(shown) if path == DELETED else {path: shown[path]}
     note = {"text": words.say("note.settled", field=words.field(path), reason=reason), "stage": "analysis"}
-    ledger = desk.ledger()
-    ledger.write(found.kind, found.id, {path: value, f"note/{ledger.new_id()}": note}, over, desk.me().by)
+    desk.write(found.kind, found.id, {path: value, f"note/{desk.ledger().new_id()}": note}, over)
     return redirect(url_for("review.disagreement", record=record, path=path, done="settled"))
 
 
@@ -95,6 +94,7 @@ def open_again(record: str, path: str) -> Response:
     with ledger.database.writing() as connection:
         for one in values:
             ledger.write_in(connection, found.kind, found.id, one, {path: shown[path]}, by)
+    desk.desk().written()
     return redirect(url_for("review.disagreement", record=record, path=path, done="opened"))
 
 
@@ -147,7 +147,8 @@ def _page(record: Record, path: str, status: int = 200, **form: str) -> Response
     versions = showing.versions(heads, record.id, path)
     nature = nature_of(path, list(heads.values())) if disputed is not None else ""
     former = () if nature or path == DELETED else _former(showing, record, path, list(heads))
-    fields = differing(versions or former) if path == "reading" else {}
+    beside = versions if nature else former
+    fields = differing(beside) if path == "reading" else {}
     context = ledger.contexts_of([record]).get(record.id, "")
     others = ledger.get(filter(None, [context]))
     return desk.page(
@@ -162,7 +163,8 @@ def _page(record: Record, path: str, status: int = 200, **form: str) -> Response
         versions=versions,
         former=former,
         reasons=_reasons(showing, record, heads) if not nature else [],
-        differing=differing(former) if path == "reading" and not nature else fields,
+        differing=fields,
+        rows=rows(beside, fields),
         coarser=coarser(versions) if nature == "precision" else None,
         unseen=_unseen(showing, record) if path == DELETED and nature else [],
         heads=canonical(record.head_ids() if path == DELETED else {path: sorted(heads)}),

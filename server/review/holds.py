@@ -8,6 +8,7 @@ only while the page is made. Not here: what counts (fieldapp.records.standing).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -25,7 +26,7 @@ from server.ledger import Hold
 from server.ledger.accounts import Unlocked
 from server.review import desk
 from server.review.desk import pages
-from server.review.showing import Showing, label
+from server.review.showing import Showing, label, tier
 from server.review.today import numbers
 
 STEPS = ("told", "covered", "authority_told", "moved", "handed_over", "note")
@@ -106,7 +107,7 @@ def assess(docket: str) -> Response:
     ledger = desk.ledger()
     path = f"assessment/{ledger.new_id()}"
     signed = unlocked.sign(value, site=_site(record), record=record.id, path=path)
-    change = ledger.write(record.kind, record.id, {path: signed}, {}, desk.me().by)
+    change = desk.write("docket", record.id, {path: signed}, {})
     return redirect(url_for("review.hold", docket=docket, after=f"{path}@{change.id}", _anchor="after"))
 
 
@@ -132,17 +133,6 @@ def release(docket: str) -> Response:
     return redirect(url_for("review.hold", docket=docket, done="release", _anchor="release"))
 
 
-def tier(found: Hold) -> str:
-    """The hold's tier, the more cautious where records differ: "stop" or "query"."""
-    tiers = set(found.hold_record.heads.get("tier", {}).values()) if found.hold_record else set()
-    answers = (
-        {human.answer_of(one) for one in found.docket_record.added("human").values()} if found.docket_record else ()
-    )
-    return (
-        "query" if "stop" not in {*map(str, tiers), *answers} and {"query"} & {*map(str, tiers), *answers} else "stop"
-    )
-
-
 def zones(found: Hold) -> list[str]:
     """What is closed off, every version of it."""
     heads = found.hold_record.heads.get("zone", {}) if found.hold_record else {}
@@ -166,6 +156,7 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
         status,
         hold=found,
         docket=docket,
+        plates=_plates(docket),
         reading=docket.value("reading") if docket else None,
         label=label,
         tier=tier(found),
@@ -197,6 +188,16 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
         faults=FAULTS,
         form=form or {},
     )
+
+
+def _plates(docket: Record | None) -> list[Any]:
+    """The reading as it was made, and the same portions on the human bone beside it, so that neither is taken for
+    granted."""
+    reading = docket.value("reading") if docket else None
+    if not isinstance(reading, Mapping):
+        return []
+    beside = {**reading, "taxon": human.HUMAN}
+    return [reading] if reading.get("taxon") == human.HUMAN else [reading, beside]
 
 
 def _entitled() -> str:
@@ -255,7 +256,7 @@ def _add(found: Hold, values: dict[str, Any]) -> None:
         values = {"docket": found.docket, **values}
         if found.context:
             values["context"] = found.context
-    desk.ledger().write("hold", record.id if record else hold_id(found.docket), values, {}, desk.me().by)
+    desk.write("hold", record.id if record else hold_id(found.docket), values, {})
 
 
 def _time(text: str) -> str | None:

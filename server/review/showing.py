@@ -16,8 +16,9 @@ from fieldapp.records import signing, standing
 from fieldapp.records.changes import Change, canonical
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from fieldapp.records.schemas import SHAPES
-from server.ledger import Ledger
+from server.ledger import Hold, Ledger
 from server.ledger.folding import nature as nature_of
+from server.review import words
 
 SEALED = "_sealed"
 LINKS = ("same_as", "member")
@@ -188,8 +189,8 @@ class Showing:
                 for change, value in heads.items():
                     if value is not None:
                         shaped = isinstance(value, Mapping)
-                        words = as_text(value.get("text")) if shaped else as_text(value)
-                        found.append((words, as_text(value.get("stage")) if shaped else "", self.one(change)))
+                        text = as_text(value.get("text")) if shaped else as_text(value)
+                        found.append((text, as_text(value.get("stage")) if shaped else "", self.one(change)))
         return sorted(found, key=lambda one: (one[2].at, one[2].change))
 
     # -- the human question
@@ -294,6 +295,21 @@ class Showing:
         ]
 
 
+def tier(hold: Hold) -> str:
+    """A hold's tier by everything that is said of it, the more cautious where that differs: "stop" or "query"."""
+    said: set[str] = {hold.answer}
+    if hold.hold_record is not None:
+        said.update(as_text(one) for one in hold.hold_record.heads.get("tier", {}).values())
+    if hold.docket_record is not None:
+        said.update(human.answer_of(one) for one in hold.docket_record.added("human").values())
+    return human.QUERY if human.QUERY in said and human.STOP not in said else human.STOP
+
+
+def is_stop(hold: Hold) -> bool:
+    """Whether nothing may be lifted there now; a bone in the ground that was assessed as human is one, too."""
+    return hold.raised and not hold.released and tier(hold) == human.STOP
+
+
 def said_by(change: Change) -> Said:
     """Who wrote a change."""
     return Said(change.id, as_text(change.by.get("name")), as_text(change.by.get("role")), change.at)
@@ -316,6 +332,16 @@ def coarser(versions: Sequence[Version]) -> Any:
     for one in versions[1:]:
         used = readings.coarser(used, one.value, knowledge())
     return used
+
+
+def rows(versions: Sequence[Version], differing: Mapping[str, str]) -> list[str]:
+    """The fields to show of readings side by side: each one by itself, of portions and centres those that differ, then
+    all of them in a line."""
+    single = [name for name in words.FIELDS if name not in words.PARTS]
+    parts = [name for name in differing if name.partition("/")[0] in words.PARTS and "/" in name]
+    known = {*single, *words.PARTS, *parts}
+    newer = [name for name in differing if name and name not in known]
+    return [*single, *sorted(parts), *newer, *words.PARTS]
 
 
 def part_of(reading: Any, name: str) -> Any:

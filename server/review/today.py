@@ -5,6 +5,7 @@ Not here: what makes a hold, a disagreement or a problem (the ledger).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,11 +13,11 @@ from flask import redirect, request, url_for
 from werkzeug.wrappers import Response
 
 from fieldapp.domain import human
-from fieldapp.records.changes import read
+from fieldapp.records.changes import canonical, read
 from server.ledger import Hold
 from server.review import desk, words
 from server.review.desk import pages
-from server.review.showing import SEALED, Showing, label
+from server.review.showing import SEALED, Showing, is_stop, label
 
 SHOWN, LAST, MOST = 12, 15, 500
 LEVELS = ("impossible", "check", "note")
@@ -34,6 +35,7 @@ class Came:
     kind: str
     record: str
     label: str
+    notebook: str
     paths: tuple[str, ...]
 
 
@@ -50,6 +52,7 @@ def today() -> Response:
     ledger = desk.ledger()
     disputed = ledger.disagreements()
     open_holds = [one for one in desk.holds() if one.raised and not one.released]
+    open_holds.sort(key=lambda one: not is_stop(one))
     return desk.page(
         "today",
         holds=open_holds,
@@ -60,6 +63,7 @@ def today() -> Response:
         counts=ledger.counts(),
         notices=_notices(),
         came=_came(),
+        versions=distinct,
         shown=SHOWN,
         levels=LEVELS,
     )
@@ -73,6 +77,11 @@ def problems() -> Response:
     found = desk.ledger().problems(level if level in LEVELS else None)
     more = max(0, len(found) - MOST)
     return desk.page("problems", problems=found[:MOST], more=more, level=level, levels=LEVELS)
+
+
+def distinct(heads: Mapping[str, Any]) -> list[Any]:
+    """The distinct values among heads."""
+    return list({canonical(value): value for value in heads.values()}.values())
 
 
 def waits(hold: Hold) -> bool:
@@ -89,7 +98,11 @@ def _notices() -> list[tuple[str, str]]:
     """(when, sentence) of what was noticed of tablets, newest first."""
     found = [one for what in NOTICES for one in desk.ledger().events(SHOWN, what)]
     found.sort(key=lambda one: -one.nr)
-    return [(one.at, words.sentence(f"cabin.event.{one.what}", one.fields)) for one in found[:SHOWN]]
+    named = [{**one.fields, "notebook": desk.notebook(one.fields.get("notebook"))} for one in found]
+    return [
+        (one.at, words.sentence(f"cabin.event.{one.what}", fields))
+        for one, fields in zip(found[:SHOWN], named[:SHOWN], strict=True)
+    ]
 
 
 def _came() -> list[Came]:
@@ -108,6 +121,7 @@ def _came() -> list[Came]:
             one.kind,
             one.record,
             label(records.get(one.record)),
+            one.notebook,
             tuple(sorted({path.partition("/")[0] for path in one.set if not path.endswith(SEALED)})),
         )
         for one in reversed(changes)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from fieldapp.assets import knowledge
+from fieldapp.domain.labels import Label
 from fieldapp.domain.readings import blank_reading
 from fieldapp.records import sealing
 from fieldapp.records.fold import Record
@@ -77,10 +79,10 @@ class Visitor:
         self.client, self.scene = client, scene
 
     def get(self, path: str, follow: bool = False) -> TestResponse:
-        return self.client.get(path, base_url=BASE, follow_redirects=follow)
+        return self.client.get(path, base_url=BASE, follow_redirects=follow, buffered=True)
 
     def post(self, path: str, data: dict[str, Any]) -> TestResponse:
-        return self.client.post(path, data=data, base_url=BASE)
+        return self.client.post(path, data=data, base_url=BASE, buffered=True)
 
     def sign_in(self, role: str) -> TestResponse:
         account, password = self.scene.accounts[role]
@@ -103,22 +105,45 @@ class Visitor:
 
 def make(folder: Path, clock: Any, serve: bool = False) -> Scene:
     """The whole scene, in a folder of its own; with `serve`, over TLS at a free port of this machine once started."""
-    config = Config(folder / "cabin", host="127.0.0.1", port=0, clock=clock, testing=not serve)
+    config = _config(folder, clock, serve)
     set_up(config, code=CODE, name="Test field (invented)")
-    serving = Serving(config, QUICK) if serve else None
-    app = serving.app if serving else create_app(config, QUICK)
-    cabin = app.extensions["bonedocket.cabin"]
-    accounts = {role: cabin.accounts.add(name, role) for role, name in PEOPLE.items()}
-    a, b = Tablet("tablet one"), Tablet("tablet two")
-    a.by = {"person": accounts["recorder"][0].person, "name": "Wren", "role": "recorder"}
-    b.by = {"person": an_id("Moss"), "name": "Moss", "role": "recorder"}
-    scene = Scene(app, cabin, accounts, a, b, serving)
-    _contexts(a, b)
-    _dockets(a, b)
-    _holds(a, b, cabin.seal_key)
+    scene = _opened(config, serve)
+    cabin = scene.cabin
+    scene.accounts |= {role: cabin.accounts.add(name, role) for role, name in PEOPLE.items()}
+    recorder = scene.accounts["recorder"][0]
+    scene.a.by, scene.b.by = recorder.by, {"person": an_id("Moss"), "name": "Moss", "role": "recorder"}
+    _contexts(scene.a, scene.b)
+    _dockets(scene.a, scene.b)
+    _holds(scene.a, scene.b, cabin.seal_key)
     _mishaps(scene)
     scene.send()
     return scene
+
+
+def copy(made: Scene, source: Path, folder: Path, clock: Any) -> Scene:
+    """A scene that was made and closed, with a life of its own in another folder."""
+    shutil.copytree(source / "cabin", folder / "cabin")
+    scene = _opened(_config(folder, clock, False), False)
+    scene.accounts |= made.accounts
+    for mine, theirs in ((scene.a, made.a), (scene.b, made.b)):
+        mine.by, mine.changes = theirs.by, list(theirs.changes)
+        scene.sent[mine.id] = len(mine.changes)
+    return scene
+
+
+def _config(folder: Path, clock: Any, serve: bool) -> Config:
+    return Config(folder / "cabin", host="127.0.0.1", port=0, clock=clock, testing=not serve)
+
+
+def _opened(config: Config, serve: bool) -> Scene:
+    serving = Serving(config, QUICK) if serve else None
+    app = serving.app if serving else create_app(config, QUICK)
+    return Scene(app, app.extensions["bonedocket.cabin"], {}, Tablet("tablet one"), Tablet("tablet two"), serving)
+
+
+def label(letter: str, number: int) -> str:
+    """A field label whose check character fits."""
+    return str(Label(CODE, letter, number))
 
 
 def seen(taxon: str | None, element: str | None = "tibia", side: str | None = "left", **more: Any) -> dict[str, Any]:
@@ -147,7 +172,7 @@ def _dockets(a: Tablet, b: Tablet) -> None:
         "docket",
         an_id("disputed"),
         {
-            "label": f"{CODE} A1-7",
+            "label": label("A", 1),
             "bag": an_id("bag"),
             "material": "bone",
             "reading": seen("sheep"),
@@ -157,19 +182,20 @@ def _dockets(a: Tablet, b: Tablet) -> None:
         },
     )
     b.write("docket", an_id("disputed"), {"reading": seen("pig", side="right")})
-    a.docket("precise", reading=seen("sheep", "femur"), label=f"{CODE} A2-5")
+    a.docket("precise", reading=seen("sheep", "femur"), label=label("A", 2))
     b.write("docket", an_id("precise"), {"reading": seen("sheep_goat", "femur")})
-    a.docket("rib", reading=seen("medium_mammal", "rib"), label=f"{CODE} A3-3", count=2)
-    a.docket("heavy", reading=seen("fowl", "femur", "right"), label=f"{CODE} A4-1", weight_g=900.0)
-    a.docket("deleted", reading=seen("cattle", "radius"), label=f"{CODE} A5-X")
+    a.docket("rib", reading=seen("medium_mammal", "rib"), label=label("A", 3), count=2)
+    a.docket("heavy", reading=seen("fowl", "femur", "right"), label=label("A", 4), weight_g=900.0)
+    a.docket("deleted", reading=seen("cattle", "radius"), label=label("A", 5))
     a.write("docket", an_id("deleted"), {"deleted": True}, {"deleted": [], "label": [a.changes[-1].id]})
     b.write("docket", an_id("deleted"), {"weight_g": 3.0})
-    a.docket("blank", label=f"{CODE} A6-V", context=context_id(a.site, "1057"))
+    a.docket("impossible", reading=seen("fowl", "astragalus"), label=label("A", 10))
+    a.docket("blank", label=label("A", 6), context=context_id(a.site, "1057"))
 
 
 def _holds(a: Tablet, b: Tablet, key: str) -> None:
     pit = context_id(a.site, "1057")
-    a.docket("stop", reading=seen(None, "femur", None), label=f"{CODE} A7-T", context=pit)
+    a.docket("stop", reading=seen(None, "femur", None), label=label("A", 7), context=pit)
     a.human("stop", "stop", "stop first")
     a.write(
         "hold",
@@ -189,13 +215,13 @@ def _holds(a: Tablet, b: Tablet, key: str) -> None:
         },
     )
     a.write("hold", hold_of("stop"), {"place_sealed": sealing.seal(PLACE, key, hold_of("stop"))})
-    b.docket("query", reading=seen("mammal", "humerus", "left"), label=f"{CODE} B1-2", bag=an_id("bag"), context=None)
+    b.docket("query", reading=seen("mammal", "humerus", "left"), label=label("B", 1), bag=an_id("bag"), context=None)
     b.human("query", "query", "query first")
     hold = {"docket": an_id("query"), "tier": "query", "zone": "finds hut, shelf 3", "in_place": False}
     b.write("hold", hold_of("query"), hold)
-    a.docket("twin", reading=seen("mammal", "humerus", "left"), label=f"{CODE} A8-P", bag=an_id("bag"), context=None)
+    a.docket("twin", reading=seen("mammal", "humerus", "left"), label=label("A", 8), bag=an_id("bag"), context=None)
     a.write("docket", an_id("twin"), {f"same_as/{an_id('query')}": True})
-    a.docket("worn", reading=seen(None, "long_bone", None), label=f"{CODE} A9-M")
+    a.docket("worn", reading=seen(None, "long_bone", None), label=label("A", 9))
     a.human("worn", "not_excluded", "worn first")
 
 
@@ -203,9 +229,7 @@ def _mishaps(scene: Scene) -> None:
     """A change that cannot be read, one that is set aside, a gap, and a twin of one number."""
     scene.send()
     broken = Tablet("tablet three")
-    broken.docket("lost")
-    broken.changes.clear()
-    later = broken.docket("after the gap", n=5, prev="0" * 64, label=f"{CODE} C5-1", context=None)
+    later = broken.write("docket", an_id("after the gap"), {"label": label("C", 5)}, n=5, prev="0" * 64)
     stranger = Tablet("tablet four")
     stranger.write("person", an_id("nobody"), {"name": "Nobody", "role": "director"})
     ledger = scene.cabin.ledger

@@ -1,0 +1,57 @@
+"""The context bone sheet as a PDF. Not here: what is on it and how it looks (fieldapp.sheets)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import cache
+from io import BytesIO
+
+from flask import abort, send_file
+from werkzeug.wrappers import Response
+
+from fieldapp.assets import knowledge, texts
+from fieldapp.records.fold import Record
+from fieldapp.sheets.context_sheet import render
+from fieldapp.sheets.plate_drawing import PlateBook, bundled_plates
+from fieldapp.sheets.selecting import of_context
+from server.ledger import Ledger
+from server.review import desk, words
+from server.review.desk import pages
+from server.review.showing import label, said_by
+
+
+@pages.get("/context/<context>/sheet.pdf")
+@desk.needs_sign_in
+def sheet(context: str) -> Response:
+    """The sheet of a context as it stands now. Exact places are not on it, whoever asks."""
+    ledger = desk.ledger()
+    record = ledger.record(context)
+    if record is None or record.kind != "context":
+        abort(404)
+    # All of them: a record whose place is disputed belongs on the sheet of every context that a version names.
+    records = [one for kind in ("bag", "docket", "group", "hold") for one in ledger.records(kind, deleted=True)]
+    site = ledger.site()
+    here = of_context(
+        record,
+        records,
+        site=site,
+        authority=desk.authority(),
+        knowledge=knowledge(),
+        who=_who(ledger, [record, *records]),
+        source=words.say("sheet.source", site=words.plain(site.value("name"))),
+    )
+    name = "".join(one if one.isalnum() else "_" for one in label(record)) or context
+    pdf = BytesIO(render(here, _plates(), texts(), ledger.clock()))
+    return send_file(pdf, mimetype="application/pdf", download_name=f"{words.plain(site.value('code'))}_{name}.pdf")
+
+
+@cache
+def _plates() -> PlateBook:
+    return bundled_plates()
+
+
+def _who(ledger: Ledger, records: Iterable[Record]) -> dict[str, tuple[str, str, str]]:
+    """{change id: (name, role, time)} of every change that stands in these records."""
+    standing = {one for record in records for heads in record.heads.values() for one in heads}
+    found = {one: said_by(written.change) for one, written in ledger.who(standing).items()}
+    return {one: (said.name, said.role, said.at) for one, said in found.items()}
