@@ -29,6 +29,8 @@ class RealCabin:
             enrol(self.desk.notebook, address, code, name=say("setup.tablet"))
         except (SyncError, StoreError, OSError) as error:
             return str(error)
+        # So that the people and contexts are there to choose from. If it fails, the sync screen says why.
+        self.exchange(lambda sent, received: None, lambda: False)
         return ""
 
     def exchange(self, progress: Progress, cancelled: Callable[[], bool]) -> Exchange:
