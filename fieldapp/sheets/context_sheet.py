@@ -7,6 +7,7 @@ time). Not for: gathering records, or any other kind of sheet.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import closing
 from datetime import datetime
 
 from fieldapp import assets
@@ -42,39 +43,50 @@ def render(sheet: ContextSheet, plates: PlateBook, texts: Mapping[str, str], pri
         made_by="Bonedocket",
         at=printed_at,
     )
-    pages = paginate(
-        _blocks(pen, words, plates, sheet), first_top=MARGIN, top=_TOP, bottom=HEIGHT - MARGIN - _FOOT, gap=3.0
-    )
-    legend = Legend(pen, words, ROOM)
-    held = sheet.figures.holds_open > 0
+    with closing(pen):
+        blocks = _blocks(pen, words, plates, sheet)
+        pages = paginate(blocks, first_top=MARGIN, top=_TOP, bottom=HEIGHT - MARGIN - _FOOT)
+        draw(pen, pages, _Head(words, title, sheet).draw, _Foot(pen, words, sheet, printed_at).draw)
+        return pen.bytes()
 
-    def head(pen: Pen, page: int, of: int) -> None:
+
+class _Head:
+    """The head of every page but the first, which has a larger one of its own."""
+
+    def __init__(self, words: Words, title: str, sheet: ContextSheet) -> None:
+        self.title = title
+        self.warning = words.say("hold_here") if sheet.figures.holds_open else ""
+
+    def draw(self, pen: Pen, page: int, of: int) -> None:
         if page == 1:
             return
         base = MARGIN + BODY * MM
-        pen.text(MARGIN, base, _shortened(pen, title, 90), BODY, bold=True)
-        if held:
-            warning = words.say("hold_here")
-            pen.text(WIDTH - MARGIN - pen.bold_type.width(warning, TABLE), base, warning, TABLE, bold=True)
+        pen.text(MARGIN, base, _shortened(pen, self.title, 90), BODY, bold=True)
+        right = WIDTH - MARGIN - pen.bold_type.width(self.warning, TABLE)
+        pen.text(right, base, self.warning, TABLE, bold=True)
         pen.line(MARGIN, MARGIN + 6, WIDTH - MARGIN, MARGIN + 6, THIN)
 
-    def foot(pen: Pen, page: int, of: int, has_plate: bool) -> None:
-        y = HEIGHT - MARGIN - _FOOT + 3
-        if has_plate:
-            legend.draw(pen, MARGIN, y)
-        y += legend.height + 1.5
-        pen.line(MARGIN, y, WIDTH - MARGIN, y, HAIR)
-        count = words.say("page", page=page, of=of)
-        pitch = TABLE * MM * LEAD
-        pen.text(MARGIN, y + pitch, words.say("footer_stage"), TABLE)
-        pen.text(WIDTH - MARGIN - pen.bold_type.width(count, TABLE), y + pitch, count, TABLE, bold=True)
-        printed = words.say(
+
+class _Foot:
+    """The foot of every page: the legend where a plate is, who read the bones, when and from what it was printed."""
+
+    def __init__(self, pen: Pen, words: Words, sheet: ContextSheet, printed_at: datetime) -> None:
+        self.words = words
+        self.legend = Legend(pen, words, ROOM)
+        self.printed = words.say(
             "footer_printed", at=words.when(printed_at.isoformat()), source=sheet.source, format=sheet.format
         )
-        pen.text(MARGIN, y + 2 * pitch, _shortened(pen, printed, ROOM, TABLE), TABLE)
 
-    draw(pen, pages, head, foot)
-    return pen.bytes()
+    def draw(self, pen: Pen, page: int, of: int, has_plate: bool) -> None:
+        y = HEIGHT - MARGIN - _FOOT + 3
+        if has_plate:
+            self.legend.draw(pen, MARGIN, y)
+        y += self.legend.height + 1.5
+        pen.line(MARGIN, y, WIDTH - MARGIN, y, HAIR)
+        count, pitch = self.words.say("page", page=page, of=of), TABLE * MM * LEAD
+        pen.text(MARGIN, y + pitch, self.words.say("footer_stage"), TABLE)
+        pen.text(WIDTH - MARGIN - pen.bold_type.width(count, TABLE), y + pitch, count, TABLE, bold=True)
+        pen.text(MARGIN, y + 2 * pitch, _shortened(pen, self.printed, ROOM, TABLE), TABLE)
 
 
 def _shortened(pen: Pen, text: str, width: float, size: float = BODY) -> str:

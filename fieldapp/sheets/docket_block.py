@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from fieldapp.domain import human, rules
+from fieldapp.records.checking import SHAPE
 from fieldapp.sheets.boxes import Box, Row, Rule, Space, Stack, Text
 from fieldapp.sheets.entries import Assessed, ContextSheet, Docket, HumanReading, Note, Problem
 from fieldapp.sheets.hold_banner import docket_banner
@@ -60,9 +61,12 @@ def problem_boxes(pen: Pen, words: Words, problems: Sequence[Problem], width: fl
     """What the rules say: level in words, the sentence, its source."""
     said: dict[tuple[str, str], set[int]] = {}
     for problem in problems:
-        sentence = words.say(
-            "problem.source", sentence=rules.sentence(problem.found, words.texts), source=problem.source
-        )
+        if problem.found.rule == SHAPE:
+            sentence = words.say("problem.shape", **problem.found.fields)
+        else:
+            sentence = rules.sentence(problem.found, words.texts)
+        if problem.source:
+            sentence = words.say("problem.source", sentence=sentence, source=problem.source)
         said.setdefault((problem.level, sentence), set()).update(problem.versions)
     found: list[Box] = []
     for (level, sentence), versions in said.items():
@@ -176,7 +180,9 @@ def _says_no_more(docket: Docket) -> bool:
 
 
 def _human_reading(words: Words, reading: HumanReading) -> str:
-    why = words.say("human.why", why=words.plain(reading.why)) if reading.why else ""
+    # A rule gives its own key as the reason, which its name says already.
+    why = "" if not reading.why or reading.why == f"rule.{reading.by_rule}" else words.plain(reading.why)
+    why = words.say("human.why", why=why) if why else ""
     if reading.by_rule:
         why += words.say("human.by_rule", rule=words.plain(reading.by_rule))
     return words.say(

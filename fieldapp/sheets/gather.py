@@ -16,6 +16,7 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.labels import LabelError
 from fieldapp.domain.labels import read as read_label
 from fieldapp.records.changes import FORMAT, canonical
+from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
 from fieldapp.records.schemas import SHAPES
 from fieldapp.records.standing import Authority, is_released, standing_of
@@ -29,13 +30,13 @@ from fieldapp.sheets.entries import (
     Hold,
     HumanReading,
     Note,
+    Problem,
     Reading,
     Said,
     Step,
     Version,
 )
 from fieldapp.sheets.figures import figures
-from fieldapp.sheets.problems import Problems
 
 Who = Mapping[str, tuple[str, str, str]]
 """{change id: (name, role, time)} of the people who wrote the changes."""
@@ -65,7 +66,8 @@ def gather(
     """
     bags, dockets, linked = (sorted(one, key=_order) for one in (bags, dockets, linked))
     groups, holds = sorted(groups, key=_order), sorted(holds, key=lambda one: one.id)
-    of = _Gathering(authority, knowledge, who, Problems(context, bags, dockets, linked, knowledge))
+    among = Among([context, *bags, *dockets, *groups, *linked], knowledge)
+    of = _Gathering(authority, knowledge, who, among)
     labels = {one.id: _label(one) for one in (*bags, *dockets, *linked)}
     hold_of = {_text(one.value("docket")): one for one in holds}
     hold_of |= {docket.id: one for docket in dockets for one in holds if one.id == ids.hold_id(docket.id)}
@@ -85,7 +87,7 @@ def gather(
     bag_entries = tuple(of.bag(one, in_bag.get(one.id, 0)) for one in bags)
     group_entries = tuple(of.group(one, labels) for one in groups if one.life() != "deleted")
     loose = tuple(of.hold(one, None, None) for docket, one in hold_of.items() if docket not in known)
-    context_differences, context_problems = of.differences(context), of.problems.context()
+    context_differences, context_problems = of.differences(context), of.problems(context)
     found: list[Bag | Group] = [*bag_entries, *group_entries]
     return ContextSheet(
         site_code=_text(site.value("code")) if site else "",
@@ -121,8 +123,8 @@ def gather(
 class _Gathering:
     """What all entries of one sheet look things up in."""
 
-    def __init__(self, authority: Authority, knowledge: Knowledge, who: Who, problems: Problems) -> None:
-        self.authority, self.knowledge, self.who, self.problems = authority, knowledge, who, problems
+    def __init__(self, authority: Authority, knowledge: Knowledge, who: Who, among: Among) -> None:
+        self.authority, self.knowledge, self.who, self.among = authority, knowledge, who, among
 
     def said(self, change: str) -> Said:
         return Said(change, *(_text(one) for one in self.who.get(change, ("", "", ""))))
@@ -163,6 +165,21 @@ class _Gathering:
                         fields[name] = verdict
         return Difference(path, versions, "conflict" not in fields.values(), used, fields)
 
+    def problems(self, record: Record, versions: Sequence[Version] = ()) -> tuple[Problem, ...]:
+        """What the rules find; `versions` of a disputed reading, so that a problem of some says of which."""
+        shown = []
+        for found in self.among.check(record):
+            row = self.knowledge.rules.get(found.problem.rule)
+            of = tuple(n for n, one in enumerate(versions) if any(said.change in found.readings for said in one.said))
+            shown.append(Problem(found.problem, row.source if row else "", () if len(of) == len(versions) else of))
+        levels = self.knowledge.words.get("level", ())
+
+        def gravest_first(one: Problem) -> tuple[int, str, str, str, tuple[int, ...]]:
+            level = levels.index(one.level) if one.level in levels else len(levels)
+            return level, one.found.rule, one.found.path, str(sorted(one.found.fields.items())), one.versions
+
+        return tuple(sorted(shown, key=gravest_first))
+
     def notes(self, record: Record) -> tuple[Note, ...]:
         differing = record.disagreements()
         found = []
@@ -187,7 +204,6 @@ class _Gathering:
         differences = self.differences(record)
         disputed = next((one for one in differences if one.path == "reading"), None)
         used = disputed.used if disputed else record.value("reading")
-        versions = [one.value for one in disputed.versions] if disputed else []
         entry = None
         if hold is not None:
             entry = self.hold(hold, record, answer)
@@ -216,7 +232,7 @@ class _Gathering:
             human=self._human(record, standing),
             assessments=self._assessments(record, standing),
             hold=entry,
-            problems=self.problems.docket(record, bone, versions),
+            problems=self.problems(record, disputed.versions if disputed else ()),
             joined=tuple(sorted(_label(one) for one in bone if one.id != record.id)),
             groups=groups,
             unknown=sum(not _known(record.kind, path) for path in record.heads),
@@ -339,7 +355,7 @@ class _Gathering:
             dockets=dockets,
             deleted=record.life() == "deleted",
             differences=self.differences(record),
-            problems=self.problems.bag(record),
+            problems=self.problems(record),
         )
 
     def group(self, record: Record, labels: Mapping[str, str]) -> Group:
@@ -349,7 +365,7 @@ class _Gathering:
             tuple(sorted((labels.get(one, one) for one in record.items("member")), key=_label_order)),
             self.differences(record),
             self.notes(record),
-            self.problems.group(record),
+            self.problems(record),
         )
 
 

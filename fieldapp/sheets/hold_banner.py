@@ -54,17 +54,14 @@ def _front(
     width: float,
 ) -> Box:
     striped = tier == human.STOP and not sheet.licensed
-    labels = [one.label for one in dockets] + [words.say("hold.loose")] * len(loose)
-    lines = [
-        (words.say("hold.labels", labels=", ".join(labels)), True),
-        (words.say(f"hold.tier_{tier}"), False),
-    ]
+    lines = [(words.say(f"hold.tier_{tier}"), False)]
     for docket in dockets:
         assert docket.hold is not None
-        standing = words.say("hold.standing", answer=words.word("sheets.standing", docket.answer))
-        lines.append((f"{docket.label}: {standing} {_told(words, docket.hold)}", False))
+        lines.append((f"{docket.label}: {words.word('sheets.standing', docket.answer)}.", True))
+        lines += [(line, False) for line in _told(words, docket.hold)]
     for hold in loose:
-        lines.append((f"{words.say('hold.loose')}: {_told(words, hold)}", False))
+        lines.append((f"{words.say('hold.loose')}:", True))
+        lines += [(line, False) for line in _told(words, hold)]
     zones = sorted({zone for docket in dockets if docket.hold for zone in docket.hold.zones})
     zones += sorted({zone for hold in loose for zone in hold.zones} - set(zones))
     lines += [(words.say("hold.zone", zone=zone), False) for zone in zones]
@@ -113,19 +110,18 @@ def _cautions(words: Words, sheet: ContextSheet, tier: str) -> str:
     return words.say(f"cautions.{tier}")
 
 
-def _told(words: Words, hold: Hold) -> str:
-    told = [_step(words, step) for step in hold.steps if step.what in _TOLD]
-    return " ".join(f"{one}." for one in told) or words.say("hold.nobody")
+def _told(words: Words, hold: Hold) -> list[str]:
+    return [_step(words, step) for step in hold.steps if step.what in _TOLD] or [words.say("hold.nobody")]
 
 
 def _step(words: Words, step: Step) -> str:
-    how = words.say("hold.how", how=words.plain(step.how)) if step.how else ""
     return words.say(
         "hold.step",
         what=words.word("sheets.step", step.what),
-        whom=words.plain(step.whom) if step.whom else words.say("hold.whom_unsaid"),
-        how=how,
-        at=words.when(step.at),
+        whom=words.word("sheets.whom", step.whom) if step.whom else words.say("hold.whom_unsaid"),
+        how=words.say("hold.how", how=words.word("sheets.how", step.how)) if step.how else "",
+        # The log may have been written up later than it happened.
+        at="" if step.at == step.said.at else words.say("hold.at", at=words.when(step.at)),
         said=words.said(step.said),
     )
 

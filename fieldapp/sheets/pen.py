@@ -44,20 +44,21 @@ class Pen:
         # The alias would be searched for in every text; the number of pages is known before drawing.
         pdf.alias_nb_pages("")
         pdf.set_creation_date(at)
+        pdf.add_font(_FONT, fname=font)
+        pdf.add_font(_FONT, "B", fname=bold)
+        self._style, self._size = "", 10.0
+        pdf.set_font(_FONT, self._style, self._size)
+        self._faces = [face for face in (pdf.fonts[_FONT], pdf.fonts[_FONT + "B"]) if isinstance(face, TTFFont)]
+        # Only what a font can show: fpdf's own table of widths answers for every character there is.
+        self.type, self.bold_type = (Type({one: face.cw[one] for one in face.cmap}) for face in self._faces)
+        # XML holds no control characters, so what the file says of itself is made printable like everything else.
+        title, subject, made_by = (self.type.printable(one) for one in (title, subject, made_by))
         pdf.set_title(title)
         pdf.set_subject(subject)
         pdf.set_creator(made_by)
         pdf.set_producer(made_by)
         pdf.set_lang(lang)
         pdf.set_xmp_metadata(_xmp(title, subject, lang, made_by, at))
-        pdf.add_font(_FONT, fname=font)
-        pdf.add_font(_FONT, "B", fname=bold)
-        self._style = ""
-        self._size = 10.0
-        pdf.set_font(_FONT, self._style, self._size)
-        faces = [face for face in (pdf.fonts[_FONT], pdf.fonts[_FONT + "B"]) if isinstance(face, TTFFont)]
-        # Only what a font can show: fpdf's own table of widths answers for every character there is.
-        self.type, self.bold_type = (Type({one: face.cw[one] for one in face.cmap}) for face in faces)
 
     def page(self) -> None:
         """Turns to a new page."""
@@ -119,6 +120,11 @@ class Pen:
     def bytes(self) -> bytes:
         """The finished file."""
         return bytes(self._pdf.output())
+
+    def close(self) -> None:
+        """Closes the font files, which fpdf2 reads until the file is finished and leaves open."""
+        for face in self._faces:
+            face.ttfont.close()
 
     def _stroke(self, width: float) -> None:
         pdf = self._pdf

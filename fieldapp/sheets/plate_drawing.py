@@ -32,6 +32,8 @@ _DOT = 0.65
 UNKNOWN = "not_examined"
 """What a portion is drawn as when its state is none this version knows; the words beside it give it as it came."""
 
+_KEPT = 500
+
 Size = tuple[float, float]
 Key = tuple[str, str, str, Size]
 
@@ -77,6 +79,9 @@ class PlateBook:
         """The borders of the portions in their states."""
         whole = (key, tuple(states.items()))
         if whole not in self._edges:
+            # A cabin keeps its book for months, and states combine in many ways.
+            if len(self._edges) >= _KEPT:
+                self._edges.clear()
             self._edges[whole] = edges(self.placed(key), states, 1.0)
         return self._edges[whole]
 

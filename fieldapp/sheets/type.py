@@ -32,21 +32,20 @@ class Type:
     """
 
     widths: Mapping[int, float]
-    _known: dict[str, str] = field(default_factory=dict, repr=False, compare=False)
+    # The same names and words come on every page.
+    _wide: dict[str, float] = field(default_factory=dict, repr=False, compare=False)
+    _lines: dict[tuple[str, float, float], tuple[str, ...]] = field(default_factory=dict, repr=False, compare=False)
 
     def width(self, text: str, size: float) -> float:
         """Width in millimetres of one printable line at `size` points."""
-        widths = self.widths
-        return sum(widths[ord(one)] for one in text) * size * MM / 1000
+        wide = self._wide.get(text)
+        if wide is None:
+            widths = self.widths
+            wide = self._wide[text] = sum([widths[ord(one)] for one in text]) * MM / 1000
+        return wide * size
 
     def printable(self, text: str) -> str:
         """`text` in composed form, with what the font cannot show written as its number. Line breaks stay."""
-        known = self._known.get(text)
-        if known is None:
-            known = self._known[text] = self._printable(text)
-        return known
-
-    def _printable(self, text: str) -> str:
         if text.isascii() and text.isprintable():
             return text
         text = _composed(text)
@@ -58,8 +57,14 @@ class Type:
             return True
         return ord(one) in self.widths and (one.isprintable() or one in _SPACES)
 
-    def lines(self, text: str, size: float, width: float) -> list[str]:
+    def lines(self, text: str, size: float, width: float) -> tuple[str, ...]:
         """`text` broken into lines no wider than `width` mm; a word too long for a line is cut. At least one line."""
+        key = (text, size, width)
+        if key not in self._lines:
+            self._lines[key] = tuple(self._broken(text, size, width))
+        return self._lines[key]
+
+    def _broken(self, text: str, size: float, width: float) -> list[str]:
         found: list[str] = []
         for paragraph in self.printable(text).split("\n"):
             found += self._fold(paragraph.strip(" "), size, width)
@@ -110,6 +115,7 @@ def _composed(text: str) -> str:
 
 def _as_seen(line: str) -> str:
     """The line in the order the eye meets it, for scripts that run from right to left."""
-    if any(unicodedata.bidirectional(one) in ("R", "AL", "AN") for one in line):
+    # Hebrew is the first script that does.
+    if line and max(line) >= "\u0590" and any(unicodedata.bidirectional(one) in ("R", "AL", "AN") for one in line):
         return BidiParagraph(text=line).get_reordered_string()
     return line

@@ -52,7 +52,7 @@ class Words:
     def value(self, path: str, value: Any) -> str:
         """The value at a path of any record, in words."""
         if value is None:
-            return self.say("difference.nothing")
+            return self.say("difference.taken_away" if "/" in path else "difference.nothing")
         if path == "weight_g":
             return self.say("grams", value=self.plain(value))
         if path == "mesh_mm":

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta, timezone
 from typing import Any
 
@@ -128,7 +128,7 @@ class Dig:
         self.set(who, "hold", record, {"docket": docket, "tier": tier, **values})
         return record
 
-    def told(self, who: str, hold: str, whom: str, how: str = "in person", what: str = "told") -> None:
+    def told(self, who: str, hold: str, whom: str, how: str = "in_person", what: str = "told") -> None:
         self.set(who, "hold", hold, {f"step/{self.new_id()}": {"what": what, "whom": whom, "how": how}})
 
     def release(self, docket: str, seen: list[str]) -> None:
@@ -145,33 +145,41 @@ class Dig:
 
     def sheet(self, context: str) -> ContextSheet:
         """The context's sheet, as anybody who holds all the changes would gather it."""
+        return self.gatherer()(context)
+
+    def gatherer(self) -> Callable[[str], ContextSheet]:
+        """Gathers sheets by context id from the changes made so far."""
         records = self.records()
         of_kind: dict[str, list[Record]] = {}
         for one in records.values():
             of_kind.setdefault(one.kind, []).append(one)
-        bags = [one for one in of_kind.get("bag", []) if one.value("context") == context]
-        inside = {one.id for one in bags}
-        dockets = [
-            one for one in of_kind.get("docket", []) if one.value("bag") in inside or one.value("context") == context
-        ]
-        known = {one.id for one in dockets}
-        return gather(
-            site=records.get(SITE),
-            context=records[context],
-            bags=bags,
-            dockets=dockets,
-            groups=[one for one in of_kind.get("group", []) if one.value("context") == context],
-            holds=[
-                one
-                for one in of_kind.get("hold", [])
-                if one.value("docket") in known or one.value("context") == context
-            ],
-            linked=[one for one in of_kind.get("docket", []) if one.id not in known],
-            authority=standing.authority(records.get(SITE), of_kind.get("person", [])),
-            knowledge=assets.knowledge(),
-            who={one.id: (one.by["name"], one.by["role"], one.at) for one in self.changes},
-            source=SOURCE,
-        )
+        authority = standing.authority(records.get(SITE), of_kind.get("person", []))
+        who = {one.id: (one.by["name"], one.by["role"], one.at) for one in self.changes}
+
+        def of(kind: str, path: str, wanted: str | set[str]) -> list[Record]:
+            chosen = {wanted} if isinstance(wanted, str) else wanted
+            return [one for one in of_kind.get(kind, []) if one.value(path) in chosen]
+
+        def one_sheet(context: str) -> ContextSheet:
+            bags = of("bag", "context", context)
+            dockets = of("docket", "bag", {one.id for one in bags}) + of("docket", "context", context)
+            inside = {one.id for one in dockets}
+            held = {one.id: one for one in of("hold", "docket", inside) + of("hold", "context", context)}
+            return gather(
+                site=records.get(SITE),
+                context=records[context],
+                bags=bags,
+                dockets=dockets,
+                groups=of("group", "context", context),
+                holds=held.values(),
+                linked=[one for one in of_kind.get("docket", []) if one.id not in inside and one.items("same_as")],
+                authority=authority,
+                knowledge=assets.knowledge(),
+                who=who,
+                source=SOURCE,
+            )
+
+        return one_sheet
 
 
 def reading(
@@ -244,8 +252,8 @@ def sample() -> tuple[Dig, str]:
     dig.set("ada", "docket", stopped, {"reading": reading("femur", None, None, most="upper_shaft lower_shaft")})
     dig.ask("ada", stopped, "stop", in_place=True, why="long, slender, thick walls; ridge along the back")
     hold = dig.hold(stopped, "stop", in_place=True, zone="all of trench B and its spoil", place_sealed="SEALED-PLACE")
-    dig.told("cem", hold, "Fay Locke, director", "by telephone")
-    dig.told("fay", hold, "the police (invented)", "by telephone", what="authority_told")
+    dig.told("cem", hold, "director", "telephone")
+    dig.told("fay", hold, "the police (invented)", "telephone", what="authority_told")
 
     queried = dig.docket(sieved, 8, "bo", material="bone", count=1, weight_g=1.2)
     dig.ask("bo", queried, "query", in_place=False, why="thin vault-like piece from the sieve")

@@ -82,7 +82,7 @@ def test_three_versions_stand_side_by_side() -> None:
 
 def test_a_hold_is_on_the_first_page_and_at_its_docket(sampled: list[str]) -> None:
     assert "STOP. POSSIBLE HUMAN REMAINS — HOLD" in sampled[0]
-    assert "Fay Locke, director (by telephone)" in sampled[0]
+    assert "Told: the director (by telephone) – noted by Cem Yıldızoğlu, supervisor" in sampled[0]  # noqa: RUF001
     assert "Local law and the site's licence come first" in sampled[0]
     assert "Nobody is recorded as having been told." in sampled[0]
     (page,) = (text for text in sampled[1:] if "STOP. POSSIBLE HUMAN REMAINS — HOLD" in text)
@@ -118,6 +118,13 @@ def test_under_a_licence_its_conditions_stand_in_place_of_the_stop() -> None:
     first = _printed(dig, context)[0]
     assert "Human remains are expected here under licence L-77" in first
     assert "Stop digging here" not in first
+
+
+def test_a_reading_that_a_rule_added_says_so() -> None:
+    dig, context, bag = _dig()
+    dig.ask("ada", dig.docket(bag, 2), "query", why="rule.grave_without_answer", by_rule="grave_without_answer")
+    whole = " ".join(_printed(dig, context))
+    assert "(added by the rule grave_without_answer) – Ada Fennick" in whole  # noqa: RUF001
 
 
 def test_a_sheet_without_a_hold_says_nothing_of_one() -> None:
@@ -263,6 +270,23 @@ def test_printed_again_it_is_the_same_file_to_the_byte_in_another_run_too(tmp_pa
     root = Path(__file__).resolve().parents[2]
     subprocess.run([sys.executable, "-c", script, str(out)], check=True, cwd=root, env={"PYTHONHASHSEED": "4711"})
     assert out.read_bytes() == first
+
+
+def test_a_context_number_of_odd_characters_still_makes_a_sound_file() -> None:
+    dig = Dig()
+    context = dig.context("1042\x07 <&> Ş")
+    pdf = render(dig.sheet(context), PLATES, assets.texts(), PRINTED)
+    about = PdfReader(io.BytesIO(pdf)).xmp_metadata
+    assert about is not None
+    assert about.dc_title == {"x-default": "IVS26 Context 1042[U+0007] <&> Ş: Context bone sheet"}
+
+
+def test_a_value_of_no_usual_shape_is_named_as_a_problem() -> None:
+    dig, context, bag = _dig()
+    dig.docket(bag, 2, count="several")
+    whole = " ".join(_printed(dig, context))
+    assert "The value at count does not have its usual shape" in whole
+    assert "several" in whole
 
 
 def test_a_time_without_a_zone_is_refused() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 
 from fieldapp import assets
@@ -12,8 +14,10 @@ from tests.sheets.dig import PRINTED
 
 
 @pytest.fixture(scope="module")
-def pen() -> Pen:
-    return Pen(assets.font(), assets.font(bold=True), title="t", subject="s", lang="en", made_by="test", at=PRINTED)
+def pen() -> Iterator[Pen]:
+    pen = Pen(assets.font(), assets.font(bold=True), title="t", subject="s", lang="en", made_by="test", at=PRINTED)
+    yield pen
+    pen.close()
 
 
 def _words(box: Box) -> str:

@@ -29,7 +29,7 @@ def test_a_letter_is_as_wide_as_the_font_says() -> None:
 
 def test_words_go_over_to_the_next_line_whole() -> None:
     lines = TYPE.lines("a small piece of a rib", 10, TYPE.width("a small piece", 10) + 0.01)
-    assert lines == ["a small piece", "of a rib"]
+    assert lines == ("a small piece", "of a rib")
 
 
 def test_a_word_wider_than_the_line_is_cut_and_kept() -> None:
@@ -39,7 +39,7 @@ def test_a_word_wider_than_the_line_is_cut_and_kept() -> None:
 
 
 def test_a_break_in_the_note_is_a_break_on_paper() -> None:
-    assert TYPE.lines("one\r\ntwo\n\nthree\n\n", 10, 100) == ["one", "two", "", "three"]
+    assert TYPE.lines("one\r\ntwo\n\nthree\n\n", 10, 100) == ("one", "two", "", "three")
 
 
 @pytest.mark.parametrize(

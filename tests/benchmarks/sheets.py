@@ -1,0 +1,169 @@
+"""Printing context sheets, against fpdf2 drawing the same marks, interleaved in one run.
+
+    python -m tests.benchmarks.sheets [--sheets 100] [--dockets 12] [--long 400] [--rounds 3] [--json]
+
+The anchor replays, for each sheet, the very calls that the sheet made on fpdf2 (pages, lines of type, lines, boxes,
+polygons) with the same fonts and the same archival kind of file: no records, no measuring, no layout. Ours gathers the
+folded records and renders. Both write files in memory. Loading and cutting down the fonts is in both and weighs most in
+short sheets, so one long sheet is printed too.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import json
+import resource
+import subprocess
+import sys
+import time
+from typing import Any
+
+from fpdf import FPDF
+
+from fieldapp import assets
+from fieldapp.sheets import pen
+from fieldapp.sheets.context_sheet import render
+from fieldapp.sheets.plate_drawing import bundled_plates
+from tests.benchmarks.stats import ratios
+from tests.sheets.dig import PRINTED, Dig, reading
+
+CALLS = ("add_page", "set_font", "set_text_color", "set_fill_color", "set_draw_color", "set_line_width")
+MARKS = ("text", "line", "polyline", "rect", "polygon")
+SET_UP = ("set_margin", "set_auto_page_break", "set_creation_date", "set_xmp_metadata", "set_lang", "add_font")
+
+
+class Recorder(FPDF):
+    """An fpdf2 document that remembers what it was told, to be told it again."""
+
+    made: list[list[tuple[str, tuple[Any, ...], dict[str, Any]]]] = []  # noqa: RUF012
+
+    def __init__(self, *args: Any, **names: Any) -> None:
+        self.inside = 1
+        super().__init__(*args, **names)
+        self.calls: list[tuple[str, tuple[Any, ...], dict[str, Any]]] = []
+        self.made.append(self.calls)
+        self.inside = 0
+
+
+def _recording(name: str) -> Any:
+    inherited = getattr(FPDF, name)
+
+    def call(self: Recorder, *args: Any, **names: Any) -> Any:
+        if not self.inside:
+            self.calls.append((name, args, names))
+        self.inside += 1
+        try:
+            return inherited(self, *args, **names)
+        finally:
+            self.inside -= 1
+
+    return call
+
+
+for _name in (*SET_UP, *CALLS, *MARKS):
+    setattr(Recorder, _name, _recording(_name))
+
+
+def dig_of(contexts: int, dockets: int) -> tuple[Dig, list[str]]:
+    """Contexts of `dockets` each; one docket in six is in dispute, two in three have a plate."""
+    dig, made = Dig(), []
+    for number in range(contexts):
+        context = dig.context(str(1000 + number), type="pit_fill", trench="B", phase="2", grave_like="no")
+        bag = dig.bag(context, number + 1, recovery="hand", state="washed")
+        made.append(context)
+        for n in range(dockets):
+            docket = dig.docket(bag, 1000 + number * dockets + n, material="bone", count=1, weight_g=10.5 + n)
+            element = ("tibia", "femur", "rib", "humerus", "radius", "mandible")[n % 6]
+            portion = assets.knowledge().portions_of(element)[n % 3].key
+            value = reading(element, ("cattle", "sheep", "sheep_goat")[n % 3], "left", most=portion)
+            dig.set("ada", "docket", docket, {"reading": value})
+            if n % 6 == 3:
+                dig.set("dora", "docket", docket, {"reading": {**value, "taxon": "red_deer", "stage": "analysis"}})
+            dig.ask("ada", docket, "no_sign")
+            dig.note("ada", docket, "Root etching on one side; an old break across the shaft.")
+    return dig, made
+
+
+def replay(calls: list[tuple[str, tuple[Any, ...], dict[str, Any]]]) -> bytes:
+    """The same marks on a bare fpdf2 document."""
+    pdf = FPDF(unit="mm", format="A4", enforce_compliance="PDF/A-1b")
+    pdf.alias_nb_pages("")
+    for name, args, names in calls:
+        getattr(pdf, name)(*args, **names)
+    return bytes(pdf.output())
+
+
+def run(sheets: int, dockets: int, rounds: int) -> dict[str, Any]:
+    """Times of both over `sheets` sheets, `rounds` times, and what came out."""
+    dig, contexts = dig_of(sheets, dockets)
+    gather = dig.gatherer()
+    texts = assets.texts()
+    pen.FPDF = Recorder  # type: ignore[misc]
+    plates = bundled_plates()
+    Recorder.made.clear()
+    first = [render(gather(one), plates, texts, PRINTED) for one in contexts]
+    pen.FPDF = FPDF  # type: ignore[misc]
+    times: dict[str, list[float]] = {"sheets": [], "fpdf2 replay": []}
+    alike = True
+    for _ in range(rounds):
+        plates = bundled_plates()
+        for one, calls, before in zip(contexts, Recorder.made, first, strict=True):
+            gc.collect()
+            start = time.perf_counter()
+            out = render(gather(one), plates, texts, PRINTED)
+            middle = time.perf_counter()
+            drawn = replay(calls)
+            end = time.perf_counter()
+            times["sheets"].append(middle - start)
+            times["fpdf2 replay"].append(end - middle)
+            alike = alike and out == before
+            assert drawn.count(b"/Type /Page\n") == before.count(b"/Type /Page\n")
+    return {
+        "rows": ratios(times, "fpdf2 replay"),
+        "identical": alike,
+        "pages": sum(one.count(b"/Type /Page\n") for one in first),
+        "bytes": sum(map(len, first)),
+    }
+
+
+def print_only(sheets: int, dockets: int) -> tuple[float, float]:
+    """Prints the sheets one after another as a cabin would; highest memory in MB before the first, and after all."""
+    dig, contexts = dig_of(sheets, dockets)
+    gather, plates = dig.gatherer(), bundled_plates()
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    for one in contexts:
+        render(gather(one), plates, assets.texts(), PRINTED)
+    return before, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--sheets", type=int, default=100)
+    parser.add_argument("--dockets", type=int, default=12)
+    parser.add_argument("--long", type=int, default=400, help="dockets of one long sheet, where fonts cost least")
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--print-only", action="store_true", help=argparse.SUPPRESS)
+    args = parser.parse_args()
+    if args.print_only:
+        print(*print_only(args.sheets, args.dockets))
+        return
+    # A process of its own: what the anchor remembers must not count.
+    alone = [sys.executable, "-m", "tests.benchmarks.sheets", "--print-only"]
+    alone += ["--sheets", str(args.sheets), "--dockets", str(args.dockets)]
+    before, peak = map(float, subprocess.run(alone, capture_output=True, text=True, check=True).stdout.split())
+    found = [run(args.sheets, args.dockets, args.rounds), run(1, args.long, args.rounds)]
+    if args.json:
+        print(json.dumps({"runs": found, "before_mb": before, "peak_mb": peak}))
+        return
+    for (sheets, dockets), one in zip(((args.sheets, args.dockets), (1, args.long)), found, strict=True):
+        print(f"{sheets} sheets of {dockets} dockets: {one['pages']} pages, {one['bytes'] / 1e6:.1f} MB")
+        for name, row in one["rows"].items():
+            print(f"  {name:14} median {row['median_us'] / 1000:8.1f} ms a sheet   x{row['ratio']:.2f}")
+        print(f"  byte-identical each time: {'yes' if one['identical'] else 'NO'}")
+    print(f"highest memory while printing {args.sheets} sheets: {peak:.0f} MB ({before:.0f} MB before the first)")
+
+
+if __name__ == "__main__":
+    main()
