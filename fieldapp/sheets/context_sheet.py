@@ -14,7 +14,7 @@ from fieldapp import assets
 from fieldapp.domain import human
 from fieldapp.sheets.boxes import Box, Row, Rule, Space, Stack, Text, table
 from fieldapp.sheets.docket_block import docket_block, note_boxes, problem_boxes
-from fieldapp.sheets.entries import ContextSheet, Figures, TaxonRow
+from fieldapp.sheets.entries import ContextSheet, Difference, Figures, TaxonRow
 from fieldapp.sheets.hold_banner import front_banners
 from fieldapp.sheets.page import ROOM, draw, paginate
 from fieldapp.sheets.pen import HAIR, HEIGHT, MARGIN, THIN, WIDTH, Pen
@@ -188,14 +188,30 @@ def _summary(pen: Pen, words: Words, sheet: ContextSheet) -> Stack:
     )
     boxes: list[Box] = [Text(pen, words.say("summary"), ROOM, BODY + 2, bold=True), body]
     for key, chosen in (
-        ("disagreements", [one for one in sheet.dockets if one.disagreements or one.life == "disputed"]),
-        ("impossible", [one for one in sheet.dockets if any(p.level == "impossible" for p in one.problems)]),
-        ("not_excluded", [one for one in sheet.dockets if one.answer == human.NOT_EXCLUDED]),
+        ("disagreements", _in_dispute(words, sheet)),
+        ("impossible", [one.label for one in sheet.dockets if any(p.level == "impossible" for p in one.problems)]),
+        ("not_excluded", [one.label for one in sheet.dockets if one.answer == human.NOT_EXCLUDED]),
     ):
         if chosen:
-            labels = ", ".join(one.label for one in chosen)
-            boxes.append(Text(pen, words.say(f"summary.where_{key}", labels=labels), ROOM, TABLE))
+            boxes.append(Text(pen, words.say(f"summary.where_{key}", labels=", ".join(chosen)), ROOM, TABLE))
     return Stack(boxes, gap=1.0)
+
+
+def _in_dispute(words: Words, sheet: ContextSheet) -> list[str]:
+    """Where disagreements are open: the context, bags and groups first, then dockets with their holds."""
+
+    def open_at(differences: Sequence[Difference]) -> bool:
+        return any(not one.precision for one in differences)
+
+    found = [words.say("summary.context")] if open_at(sheet.differences) else []
+    found += [words.say("docket.bag", bag=bag.label) for bag in sheet.bags if open_at(bag.differences)]
+    found += [group.label for group in sheet.groups if open_at(group.differences)]
+    for docket in sheet.dockets:
+        if docket.life == "disputed" or open_at(
+            [*docket.differences, *(docket.hold.differences if docket.hold else ())]
+        ):
+            found.append(docket.label)
+    return found
 
 
 def _counts(words: Words, figures: Figures) -> list[tuple[str, str, str]]:
@@ -235,7 +251,8 @@ def _heading(words: Words, row: TaxonRow) -> str:
 
 
 def _cells(words: Words, row: TaxonRow) -> list[str]:
-    return [words.span(one) for one in (row.dockets, row.fragments, row.weight_g)]
+    weight = words.say("rows.unweighed") if row.weight_g is None else words.span(row.weight_g)
+    return [words.span(row.dockets), words.span(row.fragments), weight]
 
 
 def _bags(pen: Pen, words: Words, sheet: ContextSheet) -> Stack:

@@ -62,7 +62,8 @@ def problem_boxes(pen: Pen, words: Words, problems: Sequence[Problem], width: fl
     said: dict[tuple[str, str], set[int]] = {}
     for problem in problems:
         if problem.found.rule == SHAPE:
-            sentence = words.say("problem.shape", **problem.found.fields)
+            path, why = problem.found.path, problem.found.fields["why"]
+            sentence = words.say("problem.shape", path=words.field(path), why=why)
         else:
             sentence = rules.sentence(problem.found, words.texts)
         if problem.source:
@@ -196,7 +197,10 @@ def _human_reading(words: Words, reading: HumanReading) -> str:
 
 def _assessment(words: Words, assessed: Assessed) -> str:
     value = assessed.value if isinstance(assessed.value, Mapping) else {"verdict": assessed.value}
-    named = [words.word(name, value[name]) for name in ("side", "element", "taxon") if value.get(name)]
+    part = " ".join(words.word(name, value[name]) for name in ("side", "element") if value.get(name))
+    named = ", ".join(
+        [*([part] if part else []), *([words.word("taxon", value["taxon"])] if value.get("taxon") else [])]
+    )
     counts = ""
     if assessed.void:
         counts = words.say("human.void", why=words.word("sheets.void", assessed.void))
@@ -207,7 +211,7 @@ def _assessment(words: Words, assessed: Assessed) -> str:
     return words.say(
         "human.assessment",
         verdict=words.word("verdict", value.get("verdict")),
-        what=f" ({' '.join(named)})" if named else "",
+        what=f" ({named})" if named else "",
         bone_seen=words.word("bone_seen", value.get("bone_seen")),
         said=words.said(assessed.said),
         counts=counts,

@@ -234,12 +234,15 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class TaxonRow:
-    """What is counted under one heading: ("taxon", key), ("material", key) or ("apart", reason)."""
+    """What is counted under one heading: ("taxon", key), ("material", key) or ("apart", reason).
+
+    weight_g  None where nothing of it was weighed: that is not nought
+    """
 
     heading: tuple[str, Any]
     dockets: Span
     fragments: Span
-    weight_g: Span
+    weight_g: Span | None
 
 
 @dataclass(frozen=True, slots=True)

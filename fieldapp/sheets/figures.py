@@ -71,9 +71,12 @@ class _Tally:
     def __init__(self, heading: Heading) -> None:
         self.heading = heading
         self.sums = [[0.0, 0.0] for _ in range(3)]
+        self.weighed = False
 
     def add(self, docket: Docket, sure: bool) -> None:
-        counts, weights = _counts(docket) or [1], _weights(docket) or [0.0]
+        counts, weights = _counts(docket) or [1], _weights(docket)
+        self.weighed = self.weighed or bool(weights)
+        weights = weights or [0.0]
         for sums, low, high in zip(
             self.sums, (1, min(counts), min(weights)), (1, max(counts), max(weights)), strict=True
         ):
@@ -81,7 +84,8 @@ class _Tally:
             sums[1] += high
 
     def row(self) -> TaxonRow:
-        return TaxonRow(self.heading, *(Span(low, high) for low, high in self.sums))
+        dockets, fragments, weight = (Span(low, high) for low, high in self.sums)
+        return TaxonRow(self.heading, dockets, fragments, weight if self.weighed else None)
 
 
 def _differences(docket: Docket) -> tuple[Difference, ...]:

@@ -89,9 +89,10 @@ def docket_banner(pen: Pen, words: Words, sheet: ContextSheet, docket: Docket, w
     else:
         heading = words.say(f"hold.heading_{hold.state}")
         lines.append((words.say(f"hold.{hold.state}"), False))
-    lines += [(words.say("hold.zone", zone=zone), False) for zone in hold.zones]
-    if not any(step.what in _TOLD for step in hold.steps):
-        lines.append((words.say("hold.nobody"), True))
+    if hold.state == "open":
+        lines += [(words.say("hold.zone", zone=zone), False) for zone in hold.zones]
+        if not any(step.what in _TOLD for step in hold.steps):
+            lines.append((words.say("hold.nobody"), True))
     lines += [(_step(words, step), False) for step in hold.steps]
     if hold.state == "open":
         lines.append((f"{words.say('cautions.law')} {words.say('hold.no_place')}", False))

@@ -119,6 +119,8 @@ def difference_box(
     used = ""
     if difference.precision and difference.path == "reading":
         used = words.say("difference.used_reading")
+    elif difference.precision and difference.used is None:
+        used = words.say("difference.used_none")
     elif difference.precision:
         used = words.say("difference.used", value=words.value(difference.path, difference.used))
     heading = words.say(f"difference.{kind}", field=field, n=len(difference.versions), used=used)

@@ -285,8 +285,26 @@ def test_a_value_of_no_usual_shape_is_named_as_a_problem() -> None:
     dig, context, bag = _dig()
     dig.docket(bag, 2, count="several")
     whole = " ".join(_printed(dig, context))
-    assert "The value at count does not have its usual shape" in whole
+    assert "Not of the usual shape: count" in whole
     assert "several" in whole
+
+
+def test_a_bag_in_dispute_is_named_in_the_summary_and_shown_in_both_versions() -> None:
+    dig, context, bag = _dig()
+    for who, recovery in (("ada", "hand"), ("bo", "sieve")):
+        dig.set(who, "bag", bag, {"recovery": recovery})
+    whole = " ".join(_printed(dig, context))
+    label = dig.sheet(context).bags[0].label
+    assert f"Disagreements open at: Bag {label}" in whole
+    assert "DISAGREEMENT: recovery, 2 versions" in whole
+    assert "by hand" in whole
+    assert "by sieve" in whole
+
+
+def test_what_was_not_weighed_is_not_nought_grams() -> None:
+    dig, context, bag = _dig()
+    dig.docket(bag, 2, material="bone", count=1)
+    assert "taxon not examined 1 1 not weighed" in _printed(dig, context)[0]
 
 
 def test_a_time_without_a_zone_is_refused() -> None:
