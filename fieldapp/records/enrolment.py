@@ -72,9 +72,11 @@ def tablets_proof(shared: bytes, notebook: str) -> str:
     return _proof(shared, "tablet", notebook)
 
 
-def cabins_proof(shared: bytes, notebook: str, token: str, site: str, seal_key: str, cabin: str) -> str:
-    """What the cabin answers, over everything the tablet will rely on."""
-    return _proof(shared, "cabin", notebook, token, site, seal_key, cabin)
+def cabins_proof(
+    shared: bytes, notebook: str, token: str, letter: str, site: str, site_code: str, seal_key: str, cabin: str
+) -> str:
+    """What the cabin answers, over everything the tablet will rely on. `cabin`: its notebook's id."""
+    return _proof(shared, "cabin", notebook, token, letter, site, site_code, seal_key, cabin)
 
 
 def _proof(shared: bytes, *parts: str) -> str:

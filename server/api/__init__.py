@@ -8,7 +8,7 @@ from __future__ import annotations
 from flask import Flask
 
 from server.api import docs, sync
-from server.api.answers import CabinApi, compressed, unpacked
+from server.api.answers import CabinApi
 from server.cabin import Cabin
 
 NAME = "bonedocket.cabin"
@@ -28,9 +28,6 @@ def register(app: Flask, cabin: Cabin) -> CabinApi:
         },
     )
     api = CabinApi(app)
-    for blueprint in (sync.blueprint, docs.blueprint):
-        blueprint.before_request(unpacked)
-        blueprint.after_request(compressed)
     api.register_blueprint(sync.blueprint)
     app.register_blueprint(docs.blueprint)
     return api

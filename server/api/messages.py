@@ -120,6 +120,7 @@ class Page(_Message):
     changes = fields.List(fields.Nested(Numbered), required=True)
     cursor = fields.Integer(required=True)
     mark = fields.String(required=True, metadata={"description": "id of the change at the cursor"})
+    own = fields.Integer(required=True, metadata={"description": "highest number of the asking notebook's that came"})
     more = fields.Boolean(required=True)
 
 

@@ -24,13 +24,15 @@ from fieldapp.assets import texts
 from fieldapp.records import enrolment
 from fieldapp.records.changes import FORMAT
 from server.api import messages
-from server.api.answers import Error, refuse
+from server.api.answers import Error, compressed, refuse, unpacked
 from server.cabin import Cabin
 from server.errors import CabinError, NotEnrolled
 from server.ledger.devices import Device
 
 blueprint = Blueprint("sync", __name__, url_prefix="/api/v1", description="Exchange with tablets")
 blueprint.register_error_handler(CabinError, refuse)
+blueprint.before_request(unpacked)
+blueprint.after_request(compressed)
 
 _TOKEN = {
     "security": [{"token": []}],
@@ -85,17 +87,17 @@ def enrol(asked: dict[str, Any]) -> dict[str, Any]:
     """Lets a tablet in that knows a one-use code"""
     ledger, notebook = cabin().ledger, asked["notebook"]
     found = cabin().devices.enrol(asked["proof"], notebook, asked["name"], asked["letter"])
-    names, seal_key = ledger.names(), cabin().seal_key
-    return {
+    names = ledger.names()
+    relied_on = {
         "token": found.token,
         "letter": found.letter,
         "site": names.site,
-        "site_code": ledger.site().value("code"),
-        "epoch": names.epoch,
-        "seal_key": seal_key,
+        "site_code": str(ledger.site().value("code")),
+        "seal_key": cabin().seal_key,
         "cabin_notebook": names.notebook,
-        "proof": enrolment.cabins_proof(found.shared, notebook, found.token, names.site, seal_key, names.notebook),
     }
+    proof = enrolment.cabins_proof(found.shared, notebook, *relied_on.values())
+    return {**relied_on, "epoch": names.epoch, "proof": proof}
 
 
 @blueprint.post("/push")
@@ -143,6 +145,7 @@ def pull(asked: dict[str, Any]) -> Response:
         changes=[{"seq": seq, "id": one, "body": body} for seq, one, body in page.rows],
         cursor=page.cursor,
         mark=page.mark,
+        own=page.own,
         more=page.more,
     )
 

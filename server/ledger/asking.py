@@ -52,12 +52,16 @@ class Disputed(NamedTuple):
 
 
 class Pulled(NamedTuple):
-    """A page of changes as (seq, id, body); `cursor` and `mark` to go on from; whether there is more."""
+    """A page of changes as (seq, id, body); `cursor` and `mark` to go on from; whether there is more.
+
+    own  the highest number of the asking notebook's that has come: above its own count, it is an old copy
+    """
 
     rows: list[tuple[int, str, str]]
     epoch: str
     cursor: int
     mark: str
+    own: int
     more: bool
 
 
@@ -180,7 +184,8 @@ def pull(connection: Connection, since: int, limit: int, skip: str, notebook: st
     now = meta.names(connection)
     cursor = rows[limit - 1][0] if more else now.head
     page = [(row.seq, row.id, row.body) for row in rows[:limit]]
-    return Pulled(page, now.epoch, cursor, mark(connection, cursor), more)
+    own = connection.scalar(select(tables.notebook.c.highest).where(tables.notebook.c.id == notebook)) or 0
+    return Pulled(page, now.epoch, cursor, mark(connection, cursor), own, more)
 
 
 def mark(connection: Connection, seq: int) -> str:

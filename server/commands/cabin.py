@@ -1,0 +1,281 @@
+"""`bonedocket cabin`: sets the cabin up, runs it, and does what is done beside it: people, tablets, backups, proofs.
+
+Works on the same folder while the cabin runs. Not here: what any of it means (server.cabin, server.ledger).
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shutil
+import signal
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any
+
+from fieldapp.assets import texts
+from fieldapp.cli import CommandError
+from fieldapp.records import enrolment
+from fieldapp.records.schemas import ROLES
+from server import cabin
+from server.config import Config
+from server.errors import CabinError, NoSuchPerson
+from server.ledger import CABIN
+from server.ledger.accounts import Account
+
+HELP = "the cabin's server: set it up, run it, add people, enrol tablets"
+PORT = 8443
+
+
+def register(parser: argparse.ArgumentParser) -> None:
+    """`cabin` alone runs the server."""
+    _data(parser, "cabin")
+    parser.add_argument("--host", default="0.0.0.0", help="address to listen at (default: every network)")
+    parser.add_argument("--port", type=int, default=PORT, help=f"port to listen at (default: {PORT})")
+    parser.set_defaults(act=_serve)
+    below = parser.add_subparsers(metavar="WHAT")
+
+    one = _command(below, "init", _init, "make a new cabin for a site")
+    one.add_argument("--code", required=True, help="site code as on labels, two to ten letters and digits: HLG26")
+    one.add_argument("--name", required=True, help="the site's name")
+    one.add_argument("--licence", default="", help="licence number: human remains are expected here (licensed mode)")
+    one.add_argument("--one-reader", action="store_true", help="a named zooarchaeologist needs no second reader")
+
+    people = below.add_parser("person", help="people and their passwords").add_subparsers(metavar="WHAT", required=True)
+    one = _command(people, "add", _person_add, "add a person, or a role to one; prints the password once")
+    one.add_argument("name")
+    one.add_argument("role", choices=ROLES)
+    one.add_argument("--person", help="id of somebody who is here already and gets this role too")
+    _command(people, "list", _person_list, "who is here")
+    one = _command(people, "password", _person_password, "a new password for one that is lost")
+    _who(one)
+    one = _command(people, "withdraw", _person_withdraw, "switch an account off")
+    _who(one)
+    one.add_argument("--revoke-keys", action="store_true", help="what it ever signed counts no more")
+    one = _command(people, "may-assess", _may_assess, "name a zooarchaeologist who may assess, or no longer")
+    one.add_argument("person", help="name or id")
+    one.add_argument("--no", action="store_true", help="no longer")
+
+    one = _command(below, "enrol", _enrol, "a one-use code for a tablet")
+    one.add_argument("--name", default="", help="what to call the tablet")
+    _command(below, "devices", _devices, "the tablets that are let in")
+    one = _command(below, "withdraw", _withdraw, "let a tablet in no more")
+    one.add_argument("letter")
+
+    one = _command(below, "backup", _backup, "copy the cabin's folder, also while it runs")
+    one.add_argument("to", type=Path, help="a new folder, best on another disk")
+    _command(below, "restored", _restored, "after a backup was put back: tablets send everything again")
+    one = _command(below, "check", _check, "fold everything again and compare")
+    one.add_argument("--mend", action="store_true", help="put what comes out in the place of what differs")
+    one = _command(below, "log", _log, "what was noticed and who did what")
+    one.add_argument("--lines", type=int, default=50)
+
+
+def _command(below: Any, name: str, act: Callable[[argparse.Namespace], int], words: str) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = below.add_parser(name, help=words, description=words)
+    _data(parser, argparse.SUPPRESS)
+    parser.set_defaults(act=act)
+    return parser
+
+
+def _data(parser: argparse.ArgumentParser, default: str) -> None:
+    parser.add_argument("--data", type=Path, default=default, help="the cabin's folder (default: cabin)")
+
+
+def _who(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("person", help="name or id")
+    parser.add_argument("role", choices=ROLES)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Does what was asked. Raises CommandError."""
+    try:
+        done: int = args.act(args)
+    except (CabinError, OSError) as error:
+        raise CommandError(str(error)) from error
+    return done
+
+
+def _say(key: str, **fields: object) -> None:
+    print(texts()[f"cabin.cli.{key}"].format(**fields), flush=True)
+
+
+@contextmanager
+def _open(args: argparse.Namespace) -> Iterator[cabin.Cabin]:
+    with closing(cabin.Cabin(Config(Path(args.data)))) as found:
+        yield found
+
+
+# -- the cabin itself
+
+
+def _serve(args: argparse.Namespace) -> int:
+    from server import serving
+
+    serving_one = serving.Serving(Config(Path(args.data), host=args.host, port=args.port))
+    for address in serving.addresses(args.host):
+        _say("review", address=address, port=serving_one.port)
+    _say("fingerprint", fingerprint=enrolment.in_pairs(serving_one.cabin.fingerprint))
+    _say("to_enrol", data=args.data)
+    _say("to_stop")
+
+    def end(*_: object) -> None:
+        raise SystemExit(0)
+
+    signal.signal(signal.SIGTERM, end)
+    try:
+        serving_one.run()
+    except (KeyboardInterrupt, SystemExit):
+        _say("stopped")
+    return 0
+
+
+def _init(args: argparse.Namespace) -> int:
+    config = Config(Path(args.data))
+    cabin.set_up(
+        config,
+        code=args.code,
+        name=args.name,
+        mode="licensed" if args.licence else "excavation",
+        licence=args.licence,
+        second_reader=not args.one_reader,
+    )
+    with _open(args) as found:
+        _say("made", code=found.ledger.site().value("code"), data=args.data)
+        _say("fingerprint", fingerprint=enrolment.in_pairs(found.fingerprint))
+        _say("next", data=args.data)
+    return 0
+
+
+def _backup(args: argparse.Namespace) -> int:
+    config = Config(Path(args.data))
+    with _open(args):
+        args.to.mkdir(parents=True, mode=0o700)
+        for path in (config.certificate, config.certificate_key, config.seal_key, config.session_key):
+            if path.exists():
+                shutil.copy2(path, args.to / path.name)
+        # SQLite's own way: a copy of one moment, whatever is being written meanwhile.
+        with closing(sqlite3.connect(config.ledger)) as source, closing(sqlite3.connect(_new(args.to, config))) as copy:
+            source.backup(copy)
+    _say("backed_up", to=args.to)
+    return 0
+
+
+def _new(to: Path, config: Config) -> Path:
+    path = to / config.ledger.name
+    path.touch(mode=0o600, exist_ok=False)
+    return path
+
+
+def _restored(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        found.ledger.renew("put back from a backup")
+    _say("restored")
+    return 0
+
+
+def _check(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        differing = found.ledger.rebuild_differences()
+        if not differing:
+            _say("check_good", head=found.ledger.names().head)
+            return 0
+        _say("check_bad", number=len(differing), records=", ".join(differing[:10]))
+        if args.mend:
+            found.ledger.rebuild()
+            while found.ledger.check_due():
+                pass
+            _say("mended")
+            return 0 if found.ledger.rebuild_matches() else 1
+    return 1
+
+
+def _log(args: argparse.Namespace) -> int:
+    known = texts()
+    with _open(args) as found:
+        for one in reversed(found.ledger.events(args.lines)):
+            sentence = known.get(f"cabin.event.{one.what}", one.what + " " + json.dumps(one.fields))
+            print(one.at, sentence.format_map({"notebook": "", "name": "", **one.fields}))
+    return 0
+
+
+# -- people
+
+
+def _person_add(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        account, password = found.accounts.add(args.name, args.role, person=args.person)
+    _say("person_added", name=account.name, role=account.role, person=account.person, password=password)
+    return 0
+
+
+def _person_list(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        for one in found.accounts.all():
+            state = "" if one.active else "  (switched off)"
+            print(f"{one.name}  {one.role}  {one.person}{state}")
+    return 0
+
+
+def _person_password(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        account = _account(found, args.person, args.role)
+        password = found.accounts.reset(account.person, account.role)
+    _say("person_password", name=account.name, role=account.role, password=password)
+    return 0
+
+
+def _person_withdraw(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        account = _account(found, args.person, args.role)
+        found.accounts.withdraw(account.person, account.role, revoke_keys=args.revoke_keys)
+    _say("person_withdrawn", name=account.name, role=account.role)
+    return 0
+
+
+def _may_assess(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        account = _account(found, args.person, "zooarchaeologist")
+        site = found.ledger.site()
+        policy = dict(site.value("policy", {}))
+        named = [one for one in policy.get("zooarchaeologists_may_assess", []) if one != account.person]
+        policy["zooarchaeologists_may_assess"] = named if args.no else [*named, account.person]
+        found.ledger.write("site", site.id, {"policy": policy}, {"policy": site.head_ids()["policy"]}, CABIN)
+    _say("may_not_assess" if args.no else "may_assess", name=account.name)
+    return 0
+
+
+def _account(found: cabin.Cabin, person: str, role: str) -> Account:
+    """The account of a person given by id or by name. Two of one name have to be told apart by id."""
+    fitting = [one for one in found.accounts.all() if one.role == role and person in (one.person, one.name)]
+    if len(fitting) != 1:
+        raise NoSuchPerson(name=f"{person} ({role})")
+    return fitting[0]
+
+
+# -- tablets
+
+
+def _enrol(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        code = found.devices.open_code(args.name)
+        _say("code", code=code.text, letter=code.letter, until=code.expires_at.strftime("%H:%M"))
+        _say("fingerprint", fingerprint=enrolment.in_pairs(found.fingerprint))
+    return 0
+
+
+def _devices(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        for one in found.devices.all():
+            state = f"withdrawn {one.withdrawn_at}" if one.withdrawn_at else f"last here {one.seen_at or 'never'}"
+            print(f"{one.letter}  {one.name or '(no name)'}  {one.notebook}  {state}")
+    return 0
+
+
+def _withdraw(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        device = found.devices.withdraw(args.letter)
+    _say("withdrawn", name=device.name or device.notebook, letter=device.letter)
+    return 0
