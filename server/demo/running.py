@@ -228,7 +228,7 @@ def review(stage: Stage) -> None:
         picture(f"/review/context/{context_id(_site(stage), '1042')}", "04-context-1042")
         picture(f"/review/docket/{docket}", "05-docket")
         picture(place, "06-disagreement")
-        taken = next(one for one in tansy.choices(place, "choice") if _says(stage, one, "sheep"))
+        taken = next(one for one in tansy.choices(place, "choice") if _says(stage, docket, one, "sheep"))
         tansy.send(place, place, choice=taken, reason="Distal end compared with reference skeletons: sheep, and fused.")
         picture(place, "07-settled")
         visit("human_osteologist")
@@ -255,18 +255,17 @@ def _site(stage: Stage) -> str:
 
 
 def _disputed(stage: Stage) -> tuple[str, str]:
-    """The docket that is in true disagreement, and the address of the page about it."""
+    """The tibia that is sheep or goat, and the address of the page about it."""
     with _ledger(stage) as ledger:
-        (one,) = ledger.disagreements("conflict")
+        one = next(one for one in ledger.disagreements("conflict") if one.label == story.label("A", 2))
     return one.record, f"/review/disagreement/{one.record}/{one.path}"
 
 
-def _says(stage: Stage, change: str, taxon: str) -> bool:
+def _says(stage: Stage, docket: str, change: str, taxon: str) -> bool:
     """Whether a choice on the page is the version that reads the bone as `taxon`."""
     with _ledger(stage) as ledger:
-        (one,) = ledger.disagreements("conflict")
-        record = ledger.record(one.record)
-    value = record.heads[one.path].get(change) if record else None
+        record = ledger.record(docket)
+    value = record.heads["reading"].get(change) if record else None
     return isinstance(value, dict) and value.get("taxon") == taxon
 
 
