@@ -162,7 +162,9 @@ def notebook(one: Any) -> str:
     """A notebook in words: the tablet's letter and name, the cabin's own, or the beginning of an id nobody enrolled."""
     if "notebooks" not in g:
         found = Devices(ledger(), "").all()
-        g.notebooks = {it.notebook: words.say("tablet", letter=it.letter, name=it.name or it.notebook[:8]) for it in found}
+        g.notebooks = {
+            it.notebook: words.say("tablet", letter=it.letter, name=it.name or it.notebook[:8]) for it in found
+        }
         g.notebooks[ledger().names().notebook] = words.say("cabin")
     if not isinstance(one, str) or not one:
         return words.say("notebook.none")

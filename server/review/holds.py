@@ -27,7 +27,7 @@ from server.ledger.accounts import Unlocked
 from server.review import desk
 from server.review.desk import pages
 from server.review.showing import Showing, label, tier
-from server.review.today import numbers
+from server.review.today import distinct, numbers
 
 STEPS = ("told", "covered", "authority_told", "moved", "handed_over", "note")
 ASSESSMENT = ("verdict", "taxon", "element", "portion", "side", "bone_seen", "reasons", "ruled_out", "comparison")
@@ -161,7 +161,7 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
         label=label,
         tier=tier(found),
         zones=zones(found),
-        in_place=sorted(set(record.heads.get("in_place", {}).values()), key=str) if record else [],
+        in_place=distinct(record.heads.get("in_place", {})) if record else [],
         place=_place(record),
         context=others.get(found.context),
         joined=[(one, others.get(one)) for one in found.joined if one != found.docket],

@@ -1,0 +1,27 @@
+"""Every page of the scene once, for tests that hold of all of them."""
+
+from __future__ import annotations
+
+from tests.server.tablets import SITE, an_id, context_id
+
+DOCKETS = ("disputed", "precise", "rib", "heavy", "deleted", "impossible", "blank", "stop", "query", "twin", "worn")
+HOLDS = ("stop", "query", "twin")
+
+EVERY_PAGE = (
+    "/review/today",
+    "/review/contexts",
+    "/review/context/none",
+    *(f"/review/context/{context_id(SITE, number)}" for number in ("1042", "1057")),
+    *(f"/review/docket/{an_id(name)}" for name in DOCKETS),
+    "/review/disagreements",
+    f"/review/disagreement/{an_id('disputed')}/reading",
+    f"/review/disagreement/{an_id('precise')}/reading",
+    f"/review/disagreement/{an_id('deleted')}/deleted",
+    f"/review/disagreement/{context_id(SITE, '1057')}/phase",
+    f"/review/disagreement/{an_id('rib')}/count",
+    "/review/holds",
+    *(f"/review/hold/{an_id(name)}" for name in HOLDS),
+    "/review/problems",
+    "/review/problems?level=impossible",
+    "/review/nowhere",
+)

@@ -1,0 +1,304 @@
+"""Holds: the log, signed assessments and releases, who may do what, and what does not count."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from server.ledger import Hold
+from tests.server.conftest import Clock
+from tests.server.review.scene import Scene, Visitor
+from tests.server.review.test_pages import text_of
+from tests.server.tablets import an_id, hold_of
+
+STOP, QUERY = f"/review/hold/{an_id('stop')}", f"/review/hold/{an_id('query')}"
+SHEEP = {
+    "verdict": "non_human",
+    "taxon": "sheep",
+    "element": "femur",
+    "portion": "shaft",
+    "side": "left",
+    "bone_seen": "bone",
+    "reasons": "a supracondylar fossa and a straight shaft",
+    "ruled_out": "human infant and adult, dog",
+    "comparison": "the project's own reference bones",
+}
+
+
+def hold(scene: Scene, name: str) -> Hold:
+    return next(one for one in scene.cabin.ledger.holds() if one.docket == an_id(name))
+
+
+def assess(visitor: Visitor, scene: Scene, page: str, role: str, **parts: Any) -> Any:
+    form = {**visitor.form(page, page + "/assess"), **SHEEP, "password": scene.accounts[role][1], **parts}
+    return visitor.post(page + "/assess", form)
+
+
+def test_an_osteologists_signed_assessment_ends_the_hold_and_says_so(scene: Scene) -> None:
+    visitor = scene.signed_in("human_osteologist")
+    assert hold(scene, "stop").answer == "stop"
+    answer = assess(visitor, scene, STOP, "human_osteologist")
+    assert answer.status_code == 302
+    found = hold(scene, "stop")
+    assert found.answer == "non_human"
+    assert not found.raised
+    assert found.standing is not None
+    assert len(found.standing.effective) == 1
+    page = text_of(visitor, answer.location.partition("#")[0])
+    assert "Your assessment is recorded. It counts." in page
+    assert "Signed with the key of Oswin as human osteologist" in page
+    assert "The bone now stands at: assessed as not human" in page
+    assert "in-situ stop:" not in page, "the band is gone"
+
+
+def test_an_assessment_that_has_not_seen_a_newer_reading_leaves_it_open_and_says_so(scene: Scene) -> None:
+    visitor = scene.signed_in("human_osteologist")
+    form = {**visitor.form(STOP, STOP + "/assess"), **SHEEP, "password": scene.accounts["human_osteologist"][1]}
+    scene.b.human("stop", "stop", "a second look")
+    scene.send()
+    answer = visitor.post(STOP + "/assess", form)
+    assert answer.status_code == 302
+    assert hold(scene, "stop").answer == "stop"
+    page = text_of(visitor, answer.location.partition("#")[0])
+    assert "It counts. 1 reading is open that your form had not shown" in page
+    assert "The bone now stands at: possible human, in the ground: stop" in page
+    assert "1 in-situ stop" in page
+
+
+@pytest.mark.parametrize(
+    ("parts", "why"),
+    [
+        ({"bone_seen": "pictures"}, "the bone itself was not seen"),
+        ({"taxon": ""}, "no animal and part are named"),
+        ({"element": ""}, "no animal and part are named"),
+        ({"taxon": "human"}, "no animal and part are named"),
+    ],
+)
+def test_an_assessment_that_does_not_count_is_kept_and_says_why(scene: Scene, parts: dict[str, str], why: str) -> None:
+    visitor = scene.signed_in("human_osteologist")
+    answer = assess(visitor, scene, STOP, "human_osteologist", **parts)
+    assert hold(scene, "stop").answer == "stop"
+    page = text_of(visitor, answer.location.partition("#")[0])
+    assert f"Your assessment is recorded. It does not count: {why}" in page
+    assert "does not count not human, named animal" in page
+    assert f"It does not count: {why}" in text_of(visitor, f"/review/docket/{an_id('stop')}")
+
+
+def test_cannot_tell_counts_and_clears_nothing(scene: Scene) -> None:
+    visitor = scene.signed_in("human_osteologist")
+    answer = assess(visitor, scene, STOP, "human_osteologist", verdict="cannot_tell", taxon="", element="")
+    assert hold(scene, "stop").answer == "stop"
+    assert "it clears nothing: the hold stays" in text_of(visitor, answer.location.partition("#")[0])
+
+
+def test_a_zooarchaeologist_whom_the_policy_does_not_name_proposes_and_clears_nothing(scene: Scene) -> None:
+    visitor = scene.signed_in("zooarchaeologist")
+    assert "Propose an assessment" in text_of(visitor, STOP)
+    answer = assess(visitor, scene, STOP, "zooarchaeologist")
+    assert hold(scene, "stop").answer == "stop"
+    page = text_of(visitor, answer.location.partition("#")[0])
+    assert "It does not count: the site has not named this person" in page
+
+
+def name_zooarchaeologists(scene: Scene, *people: str) -> None:
+    ledger = scene.cabin.ledger
+    policy = {"zooarchaeologists_may_assess": list(people), "second_reader": True}
+    heads = sorted(ledger.site().heads["policy"])
+    ledger.write("site", ledger.names().site, {"policy": policy}, {"policy": heads}, scene.accounts["director"][0].by)
+
+
+def test_a_named_zooarchaeologist_waits_for_a_second_reader_where_the_site_asks_for_one(scene: Scene) -> None:
+    other, password = scene.cabin.accounts.add("Rowan", "zooarchaeologist")
+    tansy = scene.accounts["zooarchaeologist"][0]
+    name_zooarchaeologists(scene, tansy.person, other.person)
+    visitor = scene.signed_in("zooarchaeologist")
+    assert "two people's agreeing assessments clear" in text_of(visitor, STOP)
+    answer = assess(visitor, scene, STOP, "zooarchaeologist")
+    assert hold(scene, "stop").answer == "stop"
+    assert "the site asks for a second reader" in text_of(visitor, answer.location.partition("#")[0])
+    scene.accounts["second"] = (other, password)
+    second = scene.signed_in("second")
+    answer = assess(second, scene, STOP, "second")
+    assert hold(scene, "stop").answer == "non_human"
+    assert "It counts." in text_of(second, answer.location.partition("#")[0])
+
+
+def test_a_verdict_human_is_overturned_only_by_one_that_has_seen_it(scene: Scene) -> None:
+    visitor = scene.signed_in("human_osteologist")
+    assess(visitor, scene, STOP, "human_osteologist", verdict="human", taxon="human")
+    assert hold(scene, "stop").answer == "human"
+    answer = assess(visitor, scene, STOP, "human_osteologist", reasons="washed now: a lamb")
+    assert hold(scene, "stop").answer == "non_human"
+    page = text_of(visitor, answer.location.partition("#")[0])
+    assert "A later assessment has overturned it" in page
+
+
+def test_a_wrong_password_signs_nothing_and_the_form_keeps_what_was_typed(scene: Scene) -> None:
+    visitor = scene.signed_in("human_osteologist")
+    head = scene.cabin.ledger.names().head
+    answer = assess(visitor, scene, STOP, "human_osteologist", password="wrong", reasons="a long thought")
+    body = answer.get_data(as_text=True)
+    assert answer.status_code == 401
+    assert "Nothing was signed" in body
+    assert "a long thought" in body
+    assert 'value="sheep" selected' in body
+    assert "wrong" not in body
+    assert scene.cabin.ledger.names().head == head
+    assert visitor.get("/review/today").status_code == 200, "still signed in"
+
+
+@pytest.mark.parametrize("missing", ["verdict", "bone_seen", "reasons"])
+def test_an_assessment_without_its_parts_is_not_signed(scene: Scene, missing: str) -> None:
+    visitor = scene.signed_in("human_osteologist")
+    head = scene.cabin.ledger.names().head
+    assert assess(visitor, scene, STOP, "human_osteologist", **{missing: ""}).status_code == 400
+    assert scene.cabin.ledger.names().head == head
+
+
+def test_an_assessment_names_only_readings_of_its_own_docket(scene: Scene) -> None:
+    visitor = scene.signed_in("human_osteologist")
+    other = next(iter(scene.record("query").added("human")))
+    for seen in ([], [other], ["human/x@" + "0" * 64]):
+        assert assess(visitor, scene, STOP, "human_osteologist", seen=seen).status_code == 400
+
+
+def test_who_raised_it_is_told_that_another_should_assess(scene: Scene) -> None:
+    visitor = scene.signed_in("human_osteologist")
+    assert "You raised this yourself" not in text_of(visitor, STOP)
+    scene.b.by = scene.accounts["human_osteologist"][0].by
+    scene.b.human("stop", "stop", "the osteologist's")
+    scene.send()
+    assert "You raised this yourself" in text_of(visitor, STOP)
+
+
+@pytest.mark.parametrize(
+    ("role", "step", "assessing", "releasing"),
+    [
+        ("recorder", True, False, False),
+        ("supervisor", True, False, False),
+        ("zooarchaeologist", True, True, False),
+        ("human_osteologist", True, True, False),
+        ("director", True, False, True),
+        ("administrator", False, False, False),
+    ],
+)
+def test_what_a_role_may_not_do_is_not_offered_and_is_refused(
+    scene: Scene, role: str, step: bool, assessing: bool, releasing: bool
+) -> None:
+    visitor = scene.signed_in(role)
+    page = text_of(visitor, STOP)
+    token = visitor.form("/review/today", "/review/sign-out")["csrf"]
+    for form, words, allowed in (
+        ("/step", "Add to the log", step),
+        ("/assess", "Sign and record the", assessing),
+        ("/release", "Sign and record the release", releasing),
+    ):
+        if not (form == "/assess" and releasing):
+            assert (words in page) is allowed, form
+        data = {"csrf": token, "what": "told", "whom": "the office"}
+        status = visitor.post(STOP + form, data).status_code
+        assert (status != 403) is allowed, form
+
+
+def test_a_step_is_added_to_the_log_with_its_time_and_never_altered(scene: Scene, clock: Clock) -> None:
+    visitor = scene.signed_in("supervisor")
+    form = {
+        **visitor.form(STOP, STOP + "/step"),
+        "what": "authority_told",
+        "whom": "the coroner's officer",
+        "how": "telephone",
+        "ref": "C/26/117",
+        "note": "asks for no lifting",
+        "at": "2026-06-02T16:30",
+    }
+    assert visitor.post(STOP + "/step", form).status_code == 302
+    visitor.post(STOP + "/step", {**form, "at": "", "note": "rang again"})
+    page = text_of(visitor, STOP)
+    assert "2026-06-02 16:30 +00:00 Authority told the coroner's officer telephone C/26/117" in page
+    assert "2026-06-03 08:00 +00:00 Authority told" in page
+    assert "Told Bryony, supervisor in person" in page, "the earlier line stays"
+    assert len(scene.cabin.ledger.record(hold_of("stop")).added("step")) == 3  # type: ignore[union-attr]
+    assert "the coroner's officer" in text_of(visitor, "/review/holds")
+
+
+@pytest.mark.parametrize("parts", [{"what": ""}, {"what": "lifted"}, {"at": "yesterday"}, {"what": "note", "note": ""}])
+def test_a_step_that_says_nothing_is_not_added(scene: Scene, parts: dict[str, str]) -> None:
+    visitor = scene.signed_in("supervisor")
+    head = scene.cabin.ledger.names().head
+    form = {**visitor.form(STOP, STOP + "/step"), "what": "told", "whom": "somebody unforgettable", **parts}
+    answer = visitor.post(STOP + "/step", form)
+    assert answer.status_code == 400
+    assert "somebody unforgettable" in answer.get_data(as_text=True)
+    assert scene.cabin.ledger.names().head == head
+
+
+def test_a_step_for_a_docket_whose_hold_has_not_come_begins_the_hold_under_its_own_id(scene: Scene) -> None:
+    visitor = scene.signed_in("supervisor")
+    page = f"/review/hold/{an_id('twin')}"
+    visitor.post(page + "/step", {**visitor.form(page, page + "/step"), "what": "told", "whom": "Oswin"})
+    begun = scene.cabin.ledger.record(hold_of("twin"))
+    assert begun is not None
+    assert begun.value("docket") == an_id("twin")
+    scene.a.write("hold", hold_of("twin"), {"docket": an_id("twin"), "tier": "query", "zone": "shelf 4"})
+    scene.send()
+    found = scene.cabin.ledger.record(hold_of("twin"))
+    assert found is not None
+    assert found.disagreements() == {}
+    assert len(found.added("step")) == 1
+
+
+def release(visitor: Visitor, scene: Scene, **parts: Any) -> Any:
+    form = {
+        **visitor.form(STOP, STOP + "/release"),
+        "word_of": "the coroner",
+        "reference": "C/26/117, 2 June",
+        "password": scene.accounts["director"][1],
+        **parts,
+    }
+    return visitor.post(STOP + "/release", form)
+
+
+def test_the_directors_word_releases_the_hold_until_a_later_reading_comes(scene: Scene) -> None:
+    visitor = scene.signed_in("director")
+    assert release(visitor, scene).status_code == 302
+    assert hold(scene, "stop").released
+    assert hold(scene, "stop").answer == "stop", "the remains keep their standing"
+    page = text_of(visitor, STOP)
+    assert "the coroner , C/26/117, 2 June" in page
+    assert "It covers every reading there is now" in page
+    assert "in-situ stop:" not in page
+    scene.b.human("stop", "stop", "more of it")
+    scene.send()
+    assert not hold(scene, "stop").released
+    page = text_of(visitor, STOP)
+    assert "1 reading is newer; it holds" in page
+    assert "1 in-situ stop:" in page
+
+
+@pytest.mark.parametrize("parts", [{"word_of": ""}, {"reference": ""}, {"password": "wrong"}, {"seen": ["x"]}])
+def test_a_release_without_its_parts_or_the_password_releases_nothing(scene: Scene, parts: dict[str, Any]) -> None:
+    visitor = scene.signed_in("director")
+    assert release(visitor, scene, **parts).status_code in (400, 401)
+    assert not hold(scene, "stop").released
+
+
+def test_the_cautions_come_with_every_open_hold(scene: Scene) -> None:
+    visitor = scene.signed_in("recorder")
+    stop, query = text_of(visitor, STOP), text_of(visitor, QUERY)
+    for page in (stop, query):
+        assert "Local law and the site's licence come first" in page
+    assert "Stop digging here" in stop
+    assert "Set it aside" in query
+
+
+def test_a_record_that_came_under_two_sites_can_still_be_assessed(scene: Scene) -> None:
+    """The signature covers the site the record is read under once the cabin has written to it."""
+    from tests.server.tablets import Tablet
+
+    stranger = Tablet("tablet five", site="00000000-0000-4000-8000-000000000000")
+    stranger.human("stop", "stop", "under another site")
+    scene.cabin.ledger.accept(stranger.entries(), stranger.id)
+    visitor = scene.signed_in("human_osteologist")
+    assess(visitor, scene, STOP, "human_osteologist")
+    assert hold(scene, "stop").answer == "non_human"
