@@ -7,6 +7,7 @@ pixels by the panel's own pixels per inch: a system's density bucket is up to a 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import ceil
 
 Colour = tuple[float, float, float, float]
 
@@ -74,9 +75,9 @@ class Theme:
     line = 0.35
     edge = 0.5
     corner = 1.8
-    panel = 37.0
-    actions = 15.5
-    strip = 13.5
+    panel = 36.4
+    actions = 15.0
+    strip = 13.0
 
     # Millimetres, em.
     small = 2.5
@@ -102,8 +103,8 @@ class Theme:
         }
 
     def mm(self, millimetres: float) -> float:
-        """Pixels, whole ones."""
-        return float(round(millimetres * self.ppi / 25.4))
+        """Pixels, whole ones, never fewer than asked for: a target must not end up a pixel short."""
+        return float(ceil(millimetres * self.ppi / 25.4 - 1e-6))
 
     def in_mm(self, pixels: float) -> float:
         """Millimetres."""

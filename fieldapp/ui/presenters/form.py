@@ -8,6 +8,7 @@ Not here: how a field is shown (form_fields) and what a rule says (the domain).
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from copy import deepcopy
 from dataclasses import asdict, dataclass
 from dataclasses import field as made
 from typing import Any
@@ -79,6 +80,7 @@ class Form:
         self.desk = desk
         self.state = state
         self._found: list[Found] | None = None
+        self._kept: dict[str, Any] | None = None
 
     # -- beginnings --
 
@@ -128,9 +130,11 @@ class Form:
         if not isinstance(kept, dict):
             return None
         try:
-            return cls(desk, State(**kept))
+            form = cls(desk, State(**kept))
         except TypeError:
             return None  # a draft of another version; it stays in the journal
+        form._kept = asdict(form.state)
+        return form
 
     # -- what stands --
 
@@ -277,15 +281,23 @@ class Form:
     def answer_human(self, answer: str) -> None:
         """Answers the human question. `stop` opens the stop screen, which only confirming or taking back closes."""
         if answer == human.STOP:
-            self.state.stop = True
-            self._change("human", {"human": answer})
+            try:
+                self.state.stop = True
+                self._change("human", {"human": answer})
+            except Exception:
+                # A full disk must not hide the stop: it stands in memory, and confirming it tries the disk again.
+                self.answers["human"] = answer
+                self.state.stop = True
+                raise
         else:
             self._change("human", {"human": answer}, move=True)
 
     def take_back_stop(self) -> None:
         """The tap on stop was a slip; possible only until it is confirmed."""
-        if self.state.stop:
-            self.undo()
+        if self.state.stop and not self.undo():
+            self.state.stop = False
+            self._set({"human": None})
+            self._keep()
 
     # -- saving --
 
@@ -412,8 +424,16 @@ class Form:
                 self.answers[slot] = value
 
     def _keep(self) -> None:
+        """Writes the draft. If the notebook cannot, the form is again as it was last kept, and the error goes on."""
         self._found = None
-        self.desk.keep_draft(DRAFT, asdict(self.state))
+        state = asdict(self.state)
+        try:
+            self.desk.keep_draft(DRAFT, state)
+        except Exception:
+            if self._kept is not None:
+                self.state = State(**deepcopy(self._kept))
+            raise
+        self._kept = state
 
 
 _READING = ("element", "taxon", "side", "certainty")

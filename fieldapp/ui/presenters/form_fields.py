@@ -79,7 +79,7 @@ def tabs(form: Form) -> list[Tab]:
             value=value(form, name),
             open=form.state.field == name,
             applies=form.applies(name),
-            mark=word("level", marked[name]) if marked.get(name) in ("impossible", "check") else "",
+            mark=word("mark", marked.get(name)),
         )
         for name in FIELDS
     ]

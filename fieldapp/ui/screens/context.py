@@ -56,7 +56,7 @@ class ContextScreen(View):
     def _show_bags(self) -> None:
         context, ids = self.shell.context, self.ids
         if context.making_bag:
-            ids.bag_name.text = say("bag.how")
+            ids.bag_name.text = ""
             found = context.new_bags()
             ids.bags.show([[one] for one in [*found, Choice("bag.cancel", say("action.back"), sign="leave")]])
             return

@@ -92,7 +92,7 @@ load_kv(__file__)
 class FormScreen(View):
     """Shows the open form."""
 
-    PER_PAGE = 4
+    PER_PAGE = 3
 
     def __init__(self, **kwargs: Any) -> None:
         self.looking = False
@@ -247,15 +247,14 @@ class FormScreen(View):
             )
         if not found:
             found = [Choice("", say("no_problems"))]
-        if not form.state.new:
-            found.append(Choice("go.history", say("go.history"), sign="after"))
+        below = [] if form.state.new else [Choice("go.history", say("go.history"), sign="after")]
         pages = -(-len(found) // self.PER_PAGE)
         self.page %= pages
         shown = found[self.page * self.PER_PAGE :][: self.PER_PAGE]
         rows = [[one] for one in shown]
         if pages > 1:
-            rows.append([Choice("problem.page", say("page", n=self.page + 1, of=pages), sign="after")])
-        self.ids.problems.show(rows)
+            below.insert(0, Choice("problem.page", say("page", n=self.page + 1, of=pages), sign="down"))
+        self.ids.problems.show([*rows, *([below] if below else [])])
 
     def _differing(self) -> list[tuple[str, str, str]]:
         """(change id, reading in words, who and when) of each reading in disagreement."""
@@ -298,7 +297,7 @@ class FormScreen(View):
             wide = min(full * ids.plate.plate.width / ids.plate.plate.height, w - theme.mm(51) - theme.mm(theme.gap))
             ids.plate.pos, ids.plate.size = (x, self.y + theme.mm(1.2)), (wide, full)
             left = x + wide + theme.mm(theme.gap)
-        caption = theme.mm(5) if ids.caption.text else 0
+        caption = theme.mm(4.2) if ids.caption.text else 0
         ids.caption.pos, ids.caption.size = (left, y + strip - theme.mm(1)), (x + w - left, caption)
         ids.portions.pos = left, y + strip + caption
         ids.portions.size = x + w - left, h - strip - caption

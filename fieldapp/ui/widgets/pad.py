@@ -158,7 +158,7 @@ class Pad(Drawn):
         self._write_all(tone)
 
     def _write_all(self, tone: Any) -> None:
-        side = theme.mm(1.2) if self.halign == "center" and not self.sign else theme.mm(2.0)
+        side = theme.mm(self.side_mm())
         left, wide, low, high = (
             self.x + side,
             self.width - 2 * side,
@@ -170,7 +170,7 @@ class Pad(Drawn):
             edge = theme.mm(theme.edge)
             state = self.sign.partition(".")[2]
             signs.pattern_band(state, self.x + edge, self.y + edge, self.width - 2 * edge, band)
-            left, wide, low, high = self.x + theme.mm(1.0), self.width - theme.mm(2.0), low + band, high - band
+            low, high = low + band, high - band
         elif self.sign:
             left, wide, high = self._sign(tone, left, wide, low, high)
         if self.mark:
@@ -184,7 +184,10 @@ class Pad(Drawn):
         if self.text:
             bold = self.chosen or self.strong
             em = min(getattr(theme, self.level), self.cap_mm or 99.0)
-            big = set_type(self.text, wide, high - (small.height if small else 0), em, bold)
+            high_left = high - (small.height if small else 0)
+            big = set_type(self.text, wide, high_left, em, bold)
+            if bold and not big.fits:
+                big = set_type(self.text, wide, high_left, em)
         parts = [part for part in ((small, big) if self.note_first else (big, small)) if part is not None]
         y = low + high / 2 + sum(part.height for part in parts) / 2
         for part in parts:
@@ -192,11 +195,19 @@ class Pad(Drawn):
             x = left if self.halign == "left" else left + (wide - part.width) / 2
             self.write(part, x, y, tone.words, self.halign)
 
+    def side_mm(self) -> float:
+        """Millimetres kept free at either side of the text."""
+        if self.sign.startswith("portion."):
+            return 1.0
+        if self.halign != "center" or self.sign:
+            return 2.0
+        return 1.2 if self.width > theme.mm(16.0) else 0.7
+
     def own_em_mm(self) -> float:
         """The size at which its text alone would be set, for making a group of pads even."""
-        side = theme.mm(2.4) if not self.sign.startswith("portion.") else theme.mm(2.0)
-        high = self.height - theme.mm(1.6) - (theme.mm(PATTERN + 3.2) if self.sign.startswith("portion.") else 0)
-        found = set_type(self.text, self.width - side, high, getattr(theme, self.level), True)
+        side = 2 * theme.mm(self.side_mm())
+        high = self.height - theme.mm(1.6) - (theme.mm(PATTERN + 2.9) if self.sign.startswith("portion.") else 0)
+        found = set_type(self.text, self.width - side, high, getattr(theme, self.level))
         return theme.in_mm(found.em)
 
     def _sign(self, tone: Any, left: float, wide: float, low: float, high: float) -> tuple[float, float, float]:

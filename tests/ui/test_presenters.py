@@ -1,0 +1,450 @@
+"""People, contexts, bags, setup, sync, holds and the way between screens, without a window."""
+
+from __future__ import annotations
+
+import base64
+from typing import Any
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
+
+from fieldapp import assets
+from fieldapp.domain import ids
+from fieldapp.records.schemas import problems_of
+from fieldapp.records.sealing import unseal
+from fieldapp.store.errors import SaveFailed
+from fieldapp.store.notebook import Edit, Notebook
+from fieldapp.ui.presenters.cabin import Exchange, Setup, Sync
+from fieldapp.ui.presenters.context import Context, docket_row
+from fieldapp.ui.presenters.contexts import Contexts
+from fieldapp.ui.presenters.desk import Desk
+from fieldapp.ui.presenters.form import Form
+from fieldapp.ui.presenters.history import history
+from fieldapp.ui.presenters.hold import STOP_STEPS, Hold, stop_steps
+from fieldapp.ui.presenters.keyed import CROCKFORD, Entry, grouped_code
+from fieldapp.ui.presenters.people import People
+from fieldapp.ui.shell import Shell
+from tests.ui.conftest import CODE, Clock, FakeCabin, id_maker, save_as_other
+
+
+def docket(desk: Desk, answer: str = "", **answers: Any) -> str:
+    """Saves a new docket in the open bag; its id."""
+    form = Form.new(desk, desk.context or "", desk.bag, answers or {"material": "bone"})
+    if answer:
+        form.answer_human(answer)
+    return form.save().docket
+
+
+# -- people --
+
+
+def test_people_the_cabin_told_of_can_be_chosen(desk: Desk) -> None:
+    save_as_other(desk, "person", "p1", {"name": "Cleo", "role": "human_osteologist", "active": True}, {})
+    save_as_other(desk, "person", "p2", {"name": "Gone", "role": "recorder", "active": False}, {})
+    people = People(desk)
+    assert [one.text for one in people.choices()] == ["Cleo"]
+    people.choose("person.p1")
+    assert desk.by == {"person": "p1", "name": "Cleo", "role": "human_osteologist"}
+
+
+def test_a_typed_name_records_as_a_recorder_and_is_offered_again(desk: Desk) -> None:
+    people = People(desk)
+    assert not people.add()
+    people.name.press("dora")
+    assert people.add()
+    assert desk.by == {"person": "", "name": "dora", "role": "recorder"}
+    assert [one.ident for one in People(desk).choices()] == ["person.local.dora"]
+
+
+# -- contexts and bags --
+
+
+def test_a_context_wants_number_type_and_an_answer_about_graves(desk: Desk) -> None:
+    contexts = Contexts(desk)
+    contexts.begin()
+    wanted = [contexts.ready()]
+    contexts.number.press("1 050a")
+    wanted.append(contexts.ready())
+    contexts.choose_type("layer")
+    wanted.append(contexts.ready())
+    assert not contexts.make()
+    contexts.grave_like = "unknown"
+    wanted.append(contexts.ready())
+    assert wanted == ["need_number", "need_type", "need_grave", ""]
+    assert contexts.make()
+    record = desk.record(ids.context_id(desk.site, "1050A"))
+    assert record is not None
+    assert record.values() == {"number": "1050A", "type": "layer", "grave_like": "unknown", "state": "open"}
+    assert problems_of("context", record.values()) == {}
+    assert desk.context == record.id
+
+
+def test_a_grave_is_grave_like_unless_somebody_says_otherwise(desk: Desk) -> None:
+    contexts = Contexts(desk)
+    contexts.begin()
+    contexts.choose_type("grave")
+    assert contexts.grave_like == "yes"
+
+
+def test_making_a_context_again_adds_to_it_and_loses_nothing(desk: Desk) -> None:
+    context = desk.make_context("1042", "ditch_fill", "no")
+    record = desk.record(context)
+    assert record is not None
+    assert record.value("type") == "ditch_fill"
+    assert len(desk.contexts()) == 1
+    assert record.disagreements() == {}
+
+
+def test_contexts_come_in_the_order_of_their_numbers(desk: Desk) -> None:
+    for number in ("9", "1050", "1042A"):
+        desk.make_context(number, "layer", "no")
+    assert [one.text for one in Contexts(desk).tiles()] == ["9", "1042", "1042A", "1050"]
+
+
+def test_a_bag_says_how_its_bones_were_got(desk: Desk) -> None:
+    context = Context(desk)
+    context.make_bag("sieve", 4.0)
+    bag = desk.record(desk.bag or "")
+    assert bag is not None
+    assert (bag.value("recovery"), bag.value("mesh_mm"), bag.value("context")) == ("sieve", 4.0, desk.context)
+    assert problems_of("bag", bag.values()) == {}
+    assert [one.chosen for one in context.bags()] == [True, False]
+
+
+def test_a_row_says_what_wants_a_look(desk: Desk) -> None:
+    one = docket(desk, "query", material="bone", element="tibia", taxon="sheep")
+    record = desk.record(one)
+    assert record is not None
+    row = docket_row(desk, record)
+    assert row.text == "sheep tibia"
+    assert [sign for sign, _ in row.signs] == ["query"]
+    save_as_other(desk, "docket", one, {"material": "tooth"}, {})
+    record = desk.record(one)
+    assert record is not None
+    assert "differ" in [sign for sign, _ in docket_row(desk, record).signs]
+
+
+def test_every_context_shows_its_own_dockets_newest_first(desk: Desk) -> None:
+    first, second = docket(desk), docket(desk)
+    other = desk.make_context("1050", "layer", "no")
+    assert [one.ident for one in Context(desk).rows()] == [
+        f"docket.{desk.record(one).value('label')}"  # type: ignore[union-attr]
+        for one in (second, first)
+    ]
+    assert desk.dockets(other) == []
+
+
+# -- the hold --
+
+
+@pytest.fixture
+def hold(desk: Desk) -> Hold:
+    """The hold of a bone left in the ground."""
+    form = Form.new(desk, desk.context or "", desk.bag)
+    form.answer_human("stop")
+    return Hold(desk, form.save().docket)
+
+
+def test_the_stop_says_every_duty_in_order() -> None:
+    steps = stop_steps()
+    assert len(steps) == len(STOP_STEPS) == 9
+    for at, words in enumerate(
+        # The order and substance of the project's default cautions.
+        (
+            "stop digging",
+            "people",
+            "leave every piece",
+            "cover",
+            "supervisor",
+            "who was told",
+            "no phone pictures",
+            "written word",
+            "local law",
+        )
+    ):
+        assert words in steps[at].lower()
+    assert len(stop_steps(licensed=True)) == 10
+
+
+def test_the_log_is_only_ever_added_to(hold: Hold) -> None:
+    for what, whom in (("told", "supervisor"), ("covered", ""), ("authority_told", "authority")):
+        hold.choose("what", what)
+        if whom:
+            hold.choose("whom", whom)
+            hold.choose("how", "telephone")
+        assert hold.add()
+    assert [line.what for line in hold.log()] == ["authority told", "covered", "told"]
+    record = hold.record
+    assert record is not None
+    assert len(record.added("step")) == 3
+    assert problems_of("hold", {path: record.value(path) for path in record.heads}) == {}
+
+
+def test_a_step_wants_what_and_whom(hold: Hold) -> None:
+    assert hold.wanted() == "need_what"
+    assert not hold.add()
+    hold.choose("what", "told")
+    assert hold.wanted() == "need_whom"
+    hold.note = "M. Example"
+    assert hold.wanted() == ""
+    hold.clear()
+    hold.choose("what", "note")
+    assert hold.wanted() == "need_note"
+
+
+def test_no_exact_place_is_kept_without_a_key(hold: Hold) -> None:
+    hold.place = "E 412.33 N 208.91"
+    assert not hold.keep_place()
+    assert hold.place_error
+    for file in hold.desk.notebook.folder.rglob("*"):
+        assert not file.is_file() or b"412.33" not in file.read_bytes()
+
+
+def test_a_key_that_is_none_keeps_nothing_either(hold: Hold) -> None:
+    hold.desk.notebook.set_setting("cabin", {"seal_key": "not a key"})
+    hold.place = "E 412.33"
+    assert not hold.keep_place()
+    assert hold.place_error
+    assert not hold.place_kept()
+
+
+def test_an_exact_place_is_sealed_before_it_reaches_the_disk(hold: Hold) -> None:
+    private = X25519PrivateKey.generate()
+    public = base64.b64encode(private.public_key().public_bytes_raw()).decode()
+    hold.desk.notebook.set_setting("cabin", {"seal_key": public})
+    hold.place = "E 412.33 N 208.91"
+    assert hold.keep_place()
+    assert hold.place == ""
+    for file in hold.desk.notebook.folder.rglob("*"):
+        assert not file.is_file() or b"412.33" not in file.read_bytes()
+    record = hold.record
+    assert record is not None
+    assert unseal(record.value("place_sealed"), private, hold.id) == "E 412.33 N 208.91"
+
+
+def test_a_hold_without_a_zone_closes_the_whole_trench(hold: Hold) -> None:
+    assert "whole trench" in hold.zone()
+
+
+def test_a_lab_query_has_no_zone_and_lets_other_work_go_on(desk: Desk) -> None:
+    hold = Hold(desk, docket(desk, "query"))
+    assert not hold.in_place
+    assert any("other material goes on" in text for text in hold.reminders())
+
+
+# -- history --
+
+
+def test_the_history_tells_who_said_what(desk: Desk) -> None:
+    one = docket(desk, "no_sign", material="bone", element="tibia", taxon="goat")
+    record = desk.record(one)
+    assert record is not None
+    save_as_other(desk, "docket", one, {"reading": {**record.value("reading"), "taxon": "sheep"}}, {})
+    entries = history(desk, one)
+    assert [entry.by for entry in entries] == ["Ben", "Ana"]
+    assert "sheep tibia" in entries[0].what
+    assert "goat tibia" in entries[1].what
+
+
+# -- setup and sync --
+
+
+@pytest.fixture
+def blank(tmp_path: Any) -> Any:
+    """A desk over a notebook that knows nothing yet."""
+    with Notebook.open(tmp_path / "blank", Clock(), id_maker()) as notebook:
+        yield Desk(notebook, assets.knowledge())
+
+
+def test_starting_alone_wants_code_and_letter(blank: Desk) -> None:
+    setup = Setup(blank, FakeCabin(blank))
+    setup.begin("alone")
+    assert not setup.start_alone()
+    assert "site code" in setup.error
+    setup.entries["site"].press("hlg 26")
+    assert not setup.start_alone()
+    assert "letter" in setup.error
+    setup.entries["letter"].press("b")
+    assert setup.start_alone()
+    assert (blank.site, blank.code, blank.letter) == (ids.site_id(CODE), CODE, "B")
+
+
+def test_enrolment_says_clearly_why_it_failed(blank: Desk) -> None:
+    cabin = FakeCabin(blank)
+    setup = Setup(blank, cabin)
+    setup.begin("cabin")
+    assert not setup.enrol()
+    assert "address" in setup.error
+    setup.entries["address"].press("192.168.1.5:8443")
+    setup.entries["code"].press("abcd-efgh")
+    assert not setup.enrol()
+    assert "14 characters" in setup.error
+    setup.entries["code"].press("000000")
+    cabin.trouble = "Nothing answers at that address."
+    assert not setup.enrol()
+    assert setup.error == cabin.trouble
+    cabin.trouble = ""
+    assert setup.enrol()
+    assert cabin.codes[-1] == ("192.168.1.5:8443", "ABCD-EFGH-000000")
+
+
+def test_a_code_is_shown_as_it_is_printed() -> None:
+    assert grouped_code("ABCDEFGH123456") == "ABCD-EFGH-123456"
+    assert grouped_code("ABCDE") == "ABCD-E"
+
+
+def test_an_entry_takes_only_its_characters() -> None:
+    entry = Entry(CROCKFORD, 4)
+    assert not entry.press("ilou-")
+    assert entry.press("ab12z")
+    assert entry.text == "AB12"
+    entry.rub()
+    assert entry.text == "AB1"
+
+
+def test_sync_without_a_cabin_says_so_and_starts_nothing(desk: Desk) -> None:
+    sync = Sync(desk, FakeCabin(desk))
+    assert not sync.begin()
+    assert "not been enrolled" in sync.words()[0]
+
+
+@pytest.fixture
+def sync(desk: Desk) -> Sync:
+    """A sync screen of an enrolled tablet."""
+    desk.notebook.set_setting("cabin", {"address": "192.168.1.5", "fingerprint": "f"})
+    return Sync(desk, FakeCabin(desk))
+
+
+def test_a_sync_tells_what_it_did(sync: Sync) -> None:
+    steps: list[int] = []
+    assert sync.begin()
+    assert not sync.begin()
+    sync.run(lambda: steps.append(sync.sent))
+    assert steps == [1, 2, 2]
+    assert not sync.running
+    assert any("3" in text and "2" in text for text in sync.words())
+
+
+def test_a_sync_that_failed_says_that_nothing_is_lost(sync: Sync) -> None:
+    sync.cabin.answer = Exchange(trouble="Nothing answers.")  # type: ignore[attr-defined]
+    sync.begin()
+    sync.run(lambda: None)
+    words = " ".join(sync.words())
+    assert "Nothing answers." in words
+    assert "Nothing is lost" in words
+
+
+def test_a_sync_can_be_cancelled(sync: Sync) -> None:
+    sync.begin()
+    sync.run(sync.cancel)
+    assert sync.result is not None
+    assert sync.result.cancelled
+
+
+def test_after_a_sync_disagreements_and_holds_are_named(sync: Sync) -> None:
+    one = docket(sync.desk, "query")
+    save_as_other(sync.desk, "docket", one, {"material": "tooth"}, {})
+    assert len(sync.after()) == 2
+
+
+# -- the shell --
+
+
+def test_a_new_tablet_begins_at_setup(blank: Desk) -> None:
+    assert Shell(blank, FakeCabin(blank)).screen == "setup"
+
+
+def test_a_tablet_opens_where_it_was(desk: Desk) -> None:
+    def again() -> Shell:
+        return Shell(Desk(desk.notebook, desk.knowledge), FakeCabin(desk))
+
+    shell = again()
+    shell.show("context")
+    assert again().screen == "context"
+    shell.new_docket()
+    assert shell.form is not None
+    shell.form.choose("material", "bone")
+    found = again()
+    assert found.screen == "form"
+    assert found.form is not None
+    assert found.form.state == shell.form.state
+    shell.form.answer_human("stop")
+    assert again().screen == "stop"
+    saved = shell.save()
+    assert saved is not None
+    shell.open_hold(saved.docket)
+    found = again()
+    assert found.screen == "hold"
+    assert found.hold is not None
+    assert found.hold.docket == saved.docket
+
+
+def test_a_save_that_fails_says_so_and_keeps_the_form(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    shell = Shell(desk, FakeCabin(desk))
+    shell.new_docket()
+    assert shell.form is not None
+    shell.form.choose("material", "bone")
+
+    def full(*_: Any, **__: Any) -> None:
+        raise SaveFailed(OSError(28, "no space"), full=True)
+
+    monkeypatch.setattr(desk.notebook, "save_many", full)
+    assert shell.save() is None
+    assert shell.trouble
+    assert shell.form is not None
+    monkeypatch.undo()
+    assert shell.save() is not None
+    assert shell.trouble == ""
+
+
+def test_a_tap_that_cannot_be_kept_is_not_shown_as_entered(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    shell = Shell(desk, FakeCabin(desk))
+    shell.new_docket()
+    form = shell.form
+    assert form is not None
+
+    def full(*_: Any, **__: Any) -> None:
+        raise SaveFailed(OSError(28, "no space"), full=True)
+
+    monkeypatch.setattr(desk.notebook, "draft", full)
+    assert not shell.do(lambda: form.choose("material", "bone"))
+    assert shell.trouble
+    assert form.answers == {}
+    assert form.state.undo == []
+    assert form.state.field == "material"
+
+
+def test_a_full_disk_does_not_hide_the_stop(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    shell = Shell(desk, FakeCabin(desk))
+    shell.new_docket()
+    form = shell.form
+    assert form is not None
+
+    def full(*_: Any, **__: Any) -> None:
+        raise SaveFailed(OSError(28, "no space"), full=True)
+
+    monkeypatch.setattr(desk.notebook, "draft", full)
+    assert not shell.do(lambda: form.answer_human("stop"))
+    assert form.state.stop
+    assert shell.trouble
+    monkeypatch.undo()
+    saved = shell.save()
+    assert saved is not None
+    assert saved.stop
+
+
+def test_the_policy_and_keys_of_the_cabin_reach_the_desk(desk: Desk) -> None:
+    save_as_other(desk, "site", desk.site, {"code": CODE, "mode": "licensed", "zone_text": "20 m round the spot"}, {})
+    assert desk.site_value("mode") == "licensed"
+    hold = Hold(desk, docket(desk, "stop"))
+    assert hold.zone() == "20 m round the spot"
+
+
+def test_edits_of_others_are_never_overwritten_by_making_a_context(desk: Desk) -> None:
+    context = desk.context or ""
+    edit = Edit("context", context, {"phase": "II"}, {})
+    desk.notebook.save_many([edit], desk.by)
+    desk.make_context("1042", "pit_fill", "unknown")
+    record = desk.record(context)
+    assert record is not None
+    assert (record.value("phase"), record.value("grave_like")) == ("II", "unknown")

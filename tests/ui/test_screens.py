@@ -1,0 +1,177 @@
+"""Every screen as it is drawn: sizes, gaps, texts that fit, no property that kv made up."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from itertools import combinations
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fieldapp.ui.theme import theme
+from tests.ui.conftest import Tablet
+from tests.ui.tour import tour
+
+pytestmark = pytest.mark.ui
+
+Box = tuple[float, float, float, float]
+ROUNDING_MM = 0.1
+"""Two edges may each be rounded to a pixel, which is 0.13 mm here."""
+
+
+def touchables(tablet: Tablet) -> dict[str, Box]:
+    """{ident: box in window pixels} of all that can be pressed, but for portions of a plate."""
+    found = {}
+    for ident, widget, _ in tablet.hand.things():
+        if not ident.startswith("plate."):
+            x, y = widget.to_window(*widget.pos)
+            found[ident] = (x, y, x + widget.width, y + widget.height)
+    return found
+
+
+def least(ident: str) -> float:
+    """Millimetres: lines of a list and text boxes may be lower than buttons, and nothing is under 12."""
+    return 12.0 if ident.startswith(("docket.HLG", "note.text", "hold.note")) else 15.0
+
+
+def apart(one: Box, other: Box) -> float:
+    """Pixels between two boxes; negative where they overlap."""
+    across = max(one[0], other[0]) - min(one[2], other[2])
+    along = max(one[1], other[1]) - min(one[3], other[3])
+    return max(across, along)
+
+
+def drawn(tablet: Tablet) -> list[Any]:
+    """Every widget in sight that sets type."""
+    from kivy.core.window import Window
+
+    found = []
+    for child in Window.children:
+        for widget in child.walk(restrict=True):
+            at, seen = widget, True
+            while at is not None and at is not at.parent:
+                seen = seen and at.opacity > 0
+                at = at.parent
+            if seen and getattr(widget, "settings", None):
+                found.append(widget)
+    return found
+
+
+def clipped(tablet: Tablet) -> list[str]:
+    """Texts that do not fit their box, or run over their widget or the window."""
+    from kivy.core.window import Window
+
+    faults = []
+    for widget in drawn(tablet):
+        left, low = widget.to_window(*widget.pos)
+        # A line of a list may be scrolled half out of sight; it is still whole in itself.
+        scrolled = type(widget).__name__ == "RowPad"
+        for setting, x, y in widget.settings:
+            tx, ty = left + x - widget.x, low + y - widget.y
+            within = (
+                tx >= left - 1
+                and ty >= low - 2
+                and tx + setting.width <= left + widget.width + 1
+                and ty + setting.height <= low + widget.height + 2
+            )
+            shown = scrolled or (
+                tx >= 0 and ty >= 0 and tx + setting.width <= Window.width and ty + setting.height <= Window.height
+            )
+            if not (setting.fits and within and shown):
+                faults.append(f"{type(widget).__name__} {getattr(widget, 'ident', '')}: {' / '.join(setting.lines)}")
+    return faults
+
+
+def test_every_screen_keeps_to_the_sizes_and_clips_nothing(tablet: Tablet) -> None:
+    faults: list[str] = []
+    pictures = os.environ.get("BONEDOCKET_PICTURES")
+    stops = 0
+    for at, name in enumerate(tour(tablet)):
+        stops += 1
+        tablet.hand.frames(2)
+        if pictures:
+            tablet.hand.picture(Path(pictures) / f"{at:02d}-{name.replace(' ', '-').replace(',', '')}.png")
+        boxes = touchables(tablet)
+        assert boxes, name
+        for ident, (x, y, right, top) in boxes.items():
+            size = min(theme.in_mm(right - x), theme.in_mm(top - y))
+            if size < least(ident) - 1e-6:
+                faults.append(f"{name}: {ident} is {size:.2f} mm")
+        for (one, a), (other, b) in combinations(boxes.items(), 2):
+            gap = theme.in_mm(apart(a, b))
+            if gap < theme.gap - ROUNDING_MM:
+                faults.append(f"{name}: {one} and {other} are {gap:.2f} mm apart")
+        faults += [f"{name}: {one}" for one in clipped(tablet)]
+    assert stops > 45
+    assert not faults, "\n".join(faults)
+
+
+def test_a_text_that_does_not_fit_is_noticed(tablet: Tablet) -> None:
+    pad = tablet.hand.widget("setup.alone")
+    assert not clipped(tablet)
+    pad.note = "a note that goes on and on " * 40
+    tablet.hand.frames(2)
+    assert clipped(tablet)
+
+
+def test_kv_makes_up_no_property(start: Callable[..., Tablet], monkeypatch: pytest.MonkeyPatch) -> None:
+    from kivy.uix.widget import Widget
+
+    made: list[tuple[str, str]] = []
+    create = Widget.create_property
+
+    def spy(self: Any, name: str, *args: Any, **kwargs: Any) -> Any:
+        made.append((type(self).__name__, name))
+        return create(self, name, *args, **kwargs)
+
+    monkeypatch.setattr(Widget, "create_property", spy)
+    start()
+    assert made == []
+
+
+def test_every_portion_of_a_plate_is_large_enough_for_a_finger(tablet: Tablet) -> None:
+    tablet.begin()
+    tablet.press("docket.new", "material.bone")
+    from tests.ui.tour import PLATED
+
+    for element in PLATED:
+        tablet.press("field.element", f"element.{element}", "field.portions")
+        view = next(widget for ident, widget, _ in tablet.hand.things() if ident.startswith("plate."))
+        plate = view._fit()
+        assert theme.in_mm(plate.height) >= 94.0
+        for key, (low_x, low_y, high_x, high_y) in plate.boxes.items():
+            assert min(theme.in_mm(high_x - low_x), theme.in_mm(high_y - low_y)) >= theme.least_portion, (element, key)
+
+
+def test_each_spot_of_a_plate_finds_its_own_portion(tablet: Tablet) -> None:
+    tablet.begin()
+    tablet.press("docket.new", "material.bone", "human.no_sign", "element.tibia", "taxon.sheep", "side.right")
+    view = next(widget for ident, widget, _ in tablet.hand.things() if ident.startswith("plate."))
+    spots = view.spots()
+    assert len(spots) == 9
+    for ident, (x, y) in spots.items():
+        assert view.portion(x, y) == ident.removeprefix("plate.")
+
+
+def test_left_and_right_are_mirrored(tablet: Tablet) -> None:
+    tablet.begin()
+    tablet.press("docket.new", "material.bone", "human.no_sign", "element.tibia", "taxon.sheep", "side.left")
+
+    def medial_is_left() -> bool:
+        medial, lateral = (tablet.hand.find(f"plate.distal_{one}")[0] for one in ("medial", "lateral"))
+        return bool(medial < lateral)
+
+    # A left bone seen from the front has its medial half to the left of the picture (as the plates say of themselves).
+    assert medial_is_left()
+    tablet.press("field.side", "side.right", "field.portions")
+    assert not medial_is_left()
+
+
+def test_a_plate_of_another_form_says_that_it_is_schematic(tablet: Tablet) -> None:
+    tablet.begin()
+    tablet.press("docket.new", "material.bone", "human.no_sign", "element.tibia", "taxon.fowl", "side.left")
+    caption = tablet.app.views["form"].ids.caption.text
+    shown = tablet.app.views["form"].ids.plate.plate.form
+    assert ("schematic" in caption) == (shown != "bird")

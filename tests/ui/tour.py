@@ -1,0 +1,134 @@
+"""A walk through every screen and every body of the form, by touch. Yields a name at each stop."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from tests.ui.conftest import Tablet, save_as_other
+
+PLATED = ("tibia", "femur", "humerus", "radius")
+
+
+def tour(tablet: Tablet) -> Iterator[str]:
+    """Each stop is one state of the screen; the caller looks round before going on."""
+    press, hand = tablet.press, tablet.hand
+    yield "setup"
+    press("setup.cabin")
+    yield "setup address"
+    press("key.page")
+    yield "setup address letters"
+    press("entry.code")
+    yield "setup code"
+    press("setup.go")
+    yield "setup error"
+    press("setup.back", "setup.alone", "key.H", "key.L", "key.G")
+    yield "setup site"
+    press("key.page")
+    yield "setup site digits"
+    press("key.2", "key.6", "entry.letter")
+    yield "setup letter"
+    press("key.B", "setup.go")
+    yield "people, none"
+    press("people.new", "key.A", "key.N", "key.A")
+    yield "people, typing"
+    press("people.add")
+    yield "contexts, none"
+    for name in ("Cleo Example", "Dora Example", "Emil Example"):
+        values = {"name": name, "role": "human_osteologist", "active": True}
+        save_as_other(tablet.app.desk, "person", f"person-{name}", values, {})
+    press("go.people")
+    yield "people"
+    press("people.back")
+    for at in range(22):
+        tablet.app.desk.make_context(str(2000 + at), "ditch_fill", "unknown")
+    press("contexts.new")
+    yield "context making"
+    press("key.1", "key.0", "key.4", "key.2", "contexts.make")
+    yield "context wants a type"
+    press("type.pit_fill", "grave.no", "contexts.make")
+    yield "context, empty"
+    press("go.contexts")
+    yield "contexts"
+    press("contexts.page", "contexts.page", "context.1042", "bag.new")
+    yield "bag making"
+    press("recovery.sieve.4", "bag.new", "recovery.hand.0")
+    yield "context, bags"
+    press("docket.new")
+    yield from form_stops(tablet)
+    press("action.save")
+    yield "context, one docket"
+    for _ in range(8):
+        press("docket.new", "material.bone", "human.not_asked", "element.rib", "action.save")
+    yield "context, many dockets"
+    press("lines.down")
+    yield "context, scrolled"
+    press("lines.up")
+    docket = next(row.ident for row in tablet.shell.context.rows())
+    record = tablet.app.desk.dockets(tablet.app.desk.context)[-1]
+    theirs = {**record.value("reading"), "element": "tibia", "taxon": "sheep"}
+    save_as_other(tablet.app.desk, "docket", record.id, {"reading": theirs, "material": "bone"}, {})
+    tablet.app.show()
+    hand.frames(3)
+    yield "context, a disagreement"
+    press(docket)
+    yield "form, a disagreement"
+    press("go.history")
+    yield "history"
+    press("history.leave", "action.leave")
+    press("docket.new", "material.bone", "human.query", "action.save")
+    yield "lab query"
+    press("hold.leave", "docket.new", "field.human", "human.stop")
+    yield "stop"
+    press("stop.confirm")
+    yield "hold"
+    press("step.what.told", "step.whom.supervisor", "step.how.in_person")
+    yield "hold, a step"
+    press("hold.add", "hold.place")
+    yield "hold, place without key"
+    press("hold.seal")
+    yield "hold, place refused"
+    press("hold.back", "hold.leave", "go.sync")
+    yield "sync, no cabin"
+    tablet.app.notebook.set_setting("cabin", {"address": "192.168.20.5:8443", "fingerprint": "f"})
+    tablet.app.show()
+    hand.frames(2)
+    yield "sync"
+    press("sync.now")
+    hand.until(lambda: not tablet.shell.sync.running)
+    hand.frames(3)
+    yield "sync, done"
+    press("sync.leave")
+    yield "context again"
+
+
+def form_stops(tablet: Tablet) -> Iterator[str]:
+    """The form's bodies, from a new docket to the note."""
+    press = tablet.press
+    yield "form material"
+    press("material.bone")
+    yield "form human"
+    press("human.no_sign")
+    yield "form element"
+    press("field.portions")
+    yield "form portions without element"
+    for element in PLATED:
+        press("field.element", f"element.{element}", "field.portions")
+        yield f"form portions, {element}"
+    press("field.element", "element.skull", "field.portions")
+    yield "form portions, skull"
+    press("field.element", "element.femur", "field.taxon")
+    yield "form taxon"
+    press("taxon.fowl", "field.side")
+    yield "form side"
+    press("field.element", "element.astragalus")
+    yield "form, impossible"
+    press("action.problems")
+    yield "form problems"
+    press("field.portions", "portion.rest_most")
+    yield "form, portions filled"
+    press("field.element", "element.femur", "field.taxon", "taxon.cattle", "field.portions", "portion.rest_most")
+    yield "form fusion"
+    press("field.note")
+    yield "form note"
+    press("note.gnawed", "count.more", "burning.calcined")
+    yield "form note filled"
