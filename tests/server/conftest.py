@@ -8,9 +8,18 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
+from flask import Flask
+from flask.testing import FlaskClient
 
+from server import create_app
+from server.cabin import Cabin, set_up
+from server.config import Config
 from server.ledger import CABIN, Ledger
 from tests.server.tablets import CODE, Osteologist, ids
+
+QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+"""For tests that are not about how long a password takes."""
 
 
 class Clock:
@@ -57,3 +66,29 @@ def granted(ledger: Ledger, person: Osteologist) -> Osteologist:
         CABIN,
     )
     return person
+
+
+@pytest.fixture
+def config(tmp_path: Path, clock: Clock) -> Config:
+    """A cabin that has been set up."""
+    made = ids()
+    config = Config(tmp_path / "cabin", clock=clock, new_id=lambda: next(made), testing=True)
+    set_up(config, code=CODE, name="Test field")
+    return config
+
+
+@pytest.fixture
+def app(config: Config) -> Iterator[Flask]:
+    app = create_app(config, QUICK)
+    yield app
+    app.extensions["bonedocket.cabin"].close()
+
+
+@pytest.fixture
+def cabin(app: Flask) -> Cabin:
+    return app.extensions["bonedocket.cabin"]
+
+
+@pytest.fixture
+def client(app: Flask) -> FlaskClient:
+    return app.test_client()

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import pytest
-from argon2 import PasswordHasher
 
 from fieldapp.records import signing
 from server.errors import AccountExists, NoSuchPerson, NoSuchRole, SignInLocked, SignInRefused
 from server.ledger import CABIN
 from server.ledger.accounts import Accounts, may
+from tests.server.conftest import QUICK
 from tests.server.tablets import SITE, Tablet, an_id
-
-QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 
 
 @pytest.fixture
