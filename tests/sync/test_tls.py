@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gzip
 import hashlib
 import io
@@ -70,17 +71,17 @@ class Relay:
     def __init__(self, port: int, lets_through: int | None = None) -> None:
         self.to, self.lets_through, self.passed = port, lets_through, 0
         self._door = socket.create_server(("127.0.0.1", 0))
-        self._door.settimeout(10)
         self.port = self._door.getsockname()[1]
         self._open: list[socket.socket] = []
+        self._closing = False
         self._threads = [threading.Thread(target=self._accept)]
         self._threads[0].start()
 
     def _accept(self) -> None:
         while True:
-            try:
-                inside, _ = self._door.accept()
-            except OSError:
+            inside, _ = self._door.accept()
+            if self._closing:
+                inside.close()
                 return
             outside = socket.create_connection(("127.0.0.1", self.to), 10)
             self._open += [inside, outside]
@@ -98,21 +99,20 @@ class Relay:
                         break
                 target.sendall(data)
         except OSError:
-            pass
+            pass  # the other end was closed, which is what a cut is
         for one in (source, target):
-            try:
+            with contextlib.suppress(OSError):
                 one.shutdown(socket.SHUT_RDWR)
-            except OSError:
-                pass
 
     def close(self) -> None:
+        self._closing = True
+        # Wakes the accept that is still waiting.
+        socket.create_connection(("127.0.0.1", self.port), 5).close()
+        self._threads[0].join(5)
         self._door.close()
-        try:
-            # Wakes the accept that is still waiting.
-            socket.create_connection(("127.0.0.1", self.port), 1).close()
-        except OSError:
-            pass
         for one in self._open:
+            with contextlib.suppress(OSError):
+                one.shutdown(socket.SHUT_RDWR)
             one.close()
         for thread in self._threads:
             thread.join(5)
