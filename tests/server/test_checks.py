@@ -122,6 +122,19 @@ def test_two_records_of_one_label_are_both_named(ledger):
     assert "label_repeated" in found(ledger, "b")
 
 
+def test_a_record_is_free_of_a_problem_when_the_other_one_is_mended(ledger):
+    tablet = Tablet()
+    first = tablet.docket("a", label=f"{CODE} A1-X")
+    tablet.docket("b", label=f"{CODE} A1-X")
+    push(ledger, tablet)
+    check(ledger)
+    assert "label_repeated" in found(ledger, "b")
+    tablet.write("docket", an_id("a"), {"label": f"{CODE} A2-X"}, {"label": [first.id]})
+    push(ledger, tablet)
+    check(ledger)
+    assert "label_repeated" not in found(ledger, "b")
+
+
 def test_rules_run_again_after_a_rebuild_and_find_the_same(ledger):
     tablet = Tablet()
     tablet.docket("a", count="many", reading=reading(taxon="human"))
