@@ -20,7 +20,7 @@ from fieldapp.sheets.page import ROOM, draw, paginate
 from fieldapp.sheets.pen import HAIR, HEIGHT, MARGIN, THIN, WIDTH, Pen
 from fieldapp.sheets.plate_drawing import Legend, PlateBook
 from fieldapp.sheets.type import BODY, LEAD, MM, TABLE
-from fieldapp.sheets.versions import difference_box, facts
+from fieldapp.sheets.versions import difference_box, facts, marked, one_fact
 from fieldapp.sheets.words import Words
 
 _TOP, _FOOT = MARGIN + 9.0, 19.0
@@ -96,7 +96,7 @@ def _shortened(pen: Pen, text: str, width: float, size: float = BODY) -> str:
 
 
 def _blocks(pen: Pen, words: Words, plates: PlateBook, sheet: ContextSheet) -> list[Box]:
-    labels = {one.id: one.label for one in sheet.dockets}
+    labels = sheet.labels
     shown = [one for one in sheet.dockets if one.life != "deleted" or one.hold]
     blocks: list[Box] = [_head(pen, words, sheet), *front_banners(pen, words, sheet, ROOM)]
     blocks.append(_summary(pen, words, sheet))
@@ -149,15 +149,17 @@ def _head(pen: Pen, words: Words, sheet: ContextSheet) -> Stack:
         2.0,
     )
     boxes: list[Box] = [top, Text(pen, words.say("context", number=number), ROOM, 20, bold=True), Rule(ROOM, THIN)]
-    fields = [
-        ("type", words.word("context_type", sheet.type)),
-        ("trench", words.plain(sheet.trench)),
-        ("phase", words.plain(sheet.phase)),
-        ("state", words.word("context_state", sheet.state)),
-        ("grave_like", words.word("grave_like", sheet.grave_like)),
+    rows = [
+        one_fact(words, name, getattr(sheet, name), sheet.differences, of)
+        for name, of in (
+            ("type", "context_type"),
+            ("trench", ""),
+            ("phase", ""),
+            ("state", "context_state"),
+            ("grave_like", ""),
+        )
     ]
     third = (ROOM - 8) / 3
-    rows = [(words.field(name), value, "") for name, value in fields]
     boxes.append(Row([facts(pen, rows[:2], third), facts(pen, rows[2:4], third), facts(pen, rows[4:], third)], 4.0))
     if sheet.deleted:
         boxes.append(Text(pen, words.say("deleted_context"), ROOM, BODY, bold=True))
@@ -256,18 +258,22 @@ def _cells(words: Words, row: TaxonRow) -> list[str]:
 
 
 def _bags(pen: Pen, words: Words, sheet: ContextSheet) -> Stack:
-    names = ("recovery", "mesh_mm", "state", "box")
-    head = [words.say("bags"), *(words.field(name) for name in names), words.say("bags.dockets")]
+    names = (("recovery", ""), ("mesh_mm", ""), ("state", "bag_state"), ("box", ""))
+    head = [words.say("bags"), *(words.field(name) for name, _ in names), words.say("bags.dockets")]
     rows = []
     for bag in sheet.bags:
         label = words.say("bags.deleted", label=bag.label) if bag.deleted else bag.label
-        mesh = words.value("mesh_mm", bag.mesh_mm) if bag.mesh_mm is not None else ""
-        state, box = (words.plain(one) for one in (bag.state, bag.box))
-        rows.append([label, words.word("recovery", bag.recovery), mesh, state, box, str(bag.dockets)])
-    return table(pen, head, rows, [46.0, 28.0, 20.0, 34.0, 32.0, 20.0])
+        cells = [marked(one_fact(words, name, getattr(bag, name), bag.differences, of)) for name, of in names]
+        if bag.mesh_mm is None and bag.recovery == "hand" and not bag.differences:
+            cells[1] = ""
+        rows.append([label, *cells, str(bag.dockets)])
+    return table(pen, head, rows, [38.0, 32.0, 24.0, 34.0, 32.0, 20.0])
 
 
 def _groups(pen: Pen, words: Words, sheet: ContextSheet) -> Stack:
     head = [words.say("groups"), words.field("relation"), words.say("groups.members")]
-    rows = [[one.label, words.word("relation", one.relation), ", ".join(one.members)] for one in sheet.groups]
+    rows = [
+        [one.label, marked(one_fact(words, "relation", one.relation, one.differences)), ", ".join(one.members)]
+        for one in sheet.groups
+    ]
     return table(pen, head, rows, [40.0, 52.0, 94.0])

@@ -21,6 +21,7 @@ from fieldapp.sheets.versions import (
     bone_facts,
     difference_box,
     facts,
+    one_fact,
     plate_of,
     reading_facts,
     version_letter,
@@ -98,6 +99,8 @@ def _head(pen: Pen, words: Words, docket: Docket, width: float) -> Row:
     fields = next((one.fields for one in docket.differences if one.path == "reading"), {})
     disputed = [name for name, verdict in fields.items() if verdict == "conflict"]
     bag = words.say("docket.bag", bag=docket.bag) if docket.bag else words.say("docket.no_bag")
+    if any(one.path == "bag" for one in docket.differences):
+        bag = words.say("docket.bag_disputed")
     return Row(
         [
             Text(pen, docket.label, 46.0, BODY + 2, bold=True),
@@ -145,19 +148,13 @@ def _body(pen: Pen, words: Words, book: PlateBook, docket: Docket, width: float)
 
 def _own_facts(words: Words, docket: Docket) -> list[Fact]:
     """What the docket says beside its reading. What is in dispute says so here and stands in full below."""
-    found: list[Fact] = []
-    for path in ("material", "count", "weight_g", "burning", "finder"):
-        value = getattr(docket, path)
-        difference = next((one for one in docket.differences if one.path == path), None)
-        if difference and not difference.precision:
-            said = " / ".join(words.value(path, one.value) for one in difference.versions)
-            found.append((words.field(path), said, "conflict"))
-        elif difference:
-            found.append((words.field(path), words.value(path, difference.used), "precision"))
-        elif value is not None or path in ("material", "count", "weight_g"):
-            shown = words.say("not_recorded") if value is None else words.value(path, value)
-            found.append((words.field(path), shown, ""))
-    return found
+    return [
+        one_fact(words, path, getattr(docket, path), docket.differences)
+        for path in ("material", "count", "weight_g", "burning", "finder")
+        if path in ("material", "count", "weight_g")
+        or getattr(docket, path) is not None
+        or any(one.path == path for one in docket.differences)
+    ]
 
 
 def _human(pen: Pen, words: Words, docket: Docket, width: float) -> list[Box]:

@@ -272,6 +272,7 @@ class Figures:
 class ContextSheet:
     """Everything one sheet shows.
 
+    labels       {record id: label} of what may be named: dockets, bags, contexts
     loose_holds  holds of this context whose docket has not come
     source       the ledger or notebook it was printed from, in words
     """
@@ -293,6 +294,7 @@ class ContextSheet:
     bags: tuple[Bag, ...]
     groups: tuple[Group, ...]
     dockets: tuple[Docket, ...]
+    labels: Mapping[str, str]
     loose_holds: tuple[Hold, ...]
     figures: Figures
     source: str

@@ -8,7 +8,8 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records.fold import Record
 from fieldapp.records.standing import Authority
 from fieldapp.sheets.entries import ContextSheet
-from fieldapp.sheets.gather import Who, gather
+from fieldapp.sheets.gather import gather
+from fieldapp.sheets.making import Who
 
 
 def of_context(
@@ -25,7 +26,7 @@ def of_context(
 
     A record whose place is disputed is on the sheet of every context that one of its versions names.
     """
-    by_kind: dict[str, list[Record]] = {"bag": [], "docket": [], "group": [], "hold": []}
+    by_kind: dict[str, list[Record]] = {"context": [], "bag": [], "docket": [], "group": [], "hold": []}
     for one in records:
         by_kind.setdefault(one.kind, []).append(one)
     bags = [one for one in by_kind["bag"] if context.id in _named(one, "context")]
@@ -50,12 +51,18 @@ def of_context(
         knowledge=knowledge,
         who=who,
         source=source,
+        names={one.id: name for kind in ("bag", "context") for one in by_kind[kind] if (name := _name(one))},
         linked=[
             one
             for one in by_kind["docket"]
             if one.id not in here and (one.id in links or here & {*one.items("same_as")})
         ],
     )
+
+
+def _name(record: Record) -> str:
+    name = record.value("number" if record.kind == "context" else "label")
+    return name if isinstance(name, str) else ""
 
 
 def _named(record: Record, path: str) -> set[str]:

@@ -40,6 +40,25 @@ def facts(pen: Pen, rows: Sequence[Fact], width: float, names: float = NAMES) ->
     )
 
 
+def one_fact(words: Words, path: str, value: object, differences: Sequence[Difference], of: str = "") -> Fact:
+    """A plain field as a fact: what is in dispute shows every version, what differs in precision the coarser one.
+
+    `of`: the vocabulary list of the field, if it is not named as the field is.
+    """
+    difference = next((one for one in differences if one.path == path), None)
+    if difference and not difference.precision:
+        said = " / ".join(words.value(path, one.value, of) for one in difference.versions)
+        return words.field(path), said, "conflict"
+    value = difference.used if difference else value
+    shown = words.say("not_recorded") if value in (None, "") else words.value(path, value, of)
+    return words.field(path), shown, "precision" if difference else ""
+
+
+def marked(fact: Fact) -> str:
+    """A fact's value with its mark, for a place that has its name already."""
+    return MARKS.get(fact[2], "") + fact[1]
+
+
 def reading_facts(words: Words, reading: Reading, fields: Mapping[str, str]) -> list[Fact]:
     """What a reading says beside portions and fusion. Sex and comparison stand only where there is something to say."""
 

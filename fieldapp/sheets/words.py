@@ -49,8 +49,8 @@ class Words:
         key = f"field.{name}"
         return self.say(key, what=(labels or {}).get(rest, rest)) if self.has(key) else path
 
-    def value(self, path: str, value: Any) -> str:
-        """The value at a path of any record, in words."""
+    def value(self, path: str, value: Any, of: str = "") -> str:
+        """The value at a path of any record, in words; `of` the vocabulary list, if not named as the path is."""
         if value is None:
             return self.say("difference.taken_away" if "/" in path else "difference.nothing")
         if path == "weight_g":
@@ -60,7 +60,7 @@ class Words:
         if path.startswith("note/") and isinstance(value, Mapping) and isinstance(value.get("text"), str):
             return str(value["text"])
         lists = {"type": "context_type", "tier": "human_answer"}
-        return self.word(lists.get(path, path), value)
+        return self.word(of or lists.get(path, path), value)
 
     def said(self, *said: Said) -> str:
         """Who said something and when."""

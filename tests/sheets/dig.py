@@ -20,7 +20,7 @@ from fieldapp.records import signing, standing
 from fieldapp.records.changes import Change, write
 from fieldapp.records.fold import Record, fold
 from fieldapp.sheets.entries import ContextSheet
-from fieldapp.sheets.gather import gather
+from fieldapp.sheets.selecting import of_context
 
 CODE = "IVS26"
 NAME = "Ivy Sluice (an invented site)"
@@ -150,29 +150,15 @@ class Dig:
     def gatherer(self) -> Callable[[str], ContextSheet]:
         """Gathers sheets by context id from the changes made so far."""
         records = self.records()
-        of_kind: dict[str, list[Record]] = {}
-        for one in records.values():
-            of_kind.setdefault(one.kind, []).append(one)
-        authority = standing.authority(records.get(SITE), of_kind.get("person", []))
+        persons = [one for one in records.values() if one.kind == "person"]
+        authority = standing.authority(records.get(SITE), persons)
         who = {one.id: (one.by["name"], one.by["role"], one.at) for one in self.changes}
 
-        def of(kind: str, path: str, wanted: str | set[str]) -> list[Record]:
-            chosen = {wanted} if isinstance(wanted, str) else wanted
-            return [one for one in of_kind.get(kind, []) if one.value(path) in chosen]
-
         def one_sheet(context: str) -> ContextSheet:
-            bags = of("bag", "context", context)
-            dockets = of("docket", "bag", {one.id for one in bags}) + of("docket", "context", context)
-            inside = {one.id for one in dockets}
-            held = {one.id: one for one in of("hold", "docket", inside) + of("hold", "context", context)}
-            return gather(
+            return of_context(
+                records[context],
+                records.values(),
                 site=records.get(SITE),
-                context=records[context],
-                bags=bags,
-                dockets=dockets,
-                groups=of("group", "context", context),
-                holds=held.values(),
-                linked=[one for one in of_kind.get("docket", []) if one.id not in inside and one.items("same_as")],
                 authority=authority,
                 knowledge=assets.knowledge(),
                 who=who,

@@ -297,8 +297,30 @@ def test_a_bag_in_dispute_is_named_in_the_summary_and_shown_in_both_versions() -
     label = dig.sheet(context).bags[0].label
     assert f"Disagreements open at: Bag {label}" in whole
     assert "DISAGREEMENT: recovery, 2 versions" in whole
-    assert "by hand" in whole
-    assert "by sieve" in whole
+    assert f"{label} ≠ by hand / by sieve" in whole
+
+
+def test_a_docket_whose_bag_is_in_dispute_is_on_both_sheets_by_the_bags_labels() -> None:
+    dig, context, bag = _dig()
+    other = dig.context("8")
+    there = dig.bag(other, 5, "bo")
+    docket = dig.docket(bag, 2)
+    dig.set("bo", "docket", docket, {"bag": there})
+    names = [sheet.bags[0].label for sheet in map(dig.sheet, (context, other))]
+    for one in (context, other):
+        whole = " ".join(_printed(dig, one))
+        assert "DISAGREEMENT: bag, 2 versions" in whole
+        assert "bag in dispute material not recorded" in whole
+        assert all(name in whole for name in names)
+
+
+def test_a_context_in_dispute_shows_both_versions_in_its_head() -> None:
+    dig, context, _ = _dig()
+    for who, trench in (("ada", "A"), ("bo", "B")):
+        dig.set(who, "context", context, {"trench": trench})
+    first = _printed(dig, context)[0]
+    assert "trench ≠ A / B" in first
+    assert "Disagreements open at: the context itself" in first
 
 
 def test_what_was_not_weighed_is_not_nought_grams() -> None:
