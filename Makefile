@@ -55,6 +55,7 @@ bench: venv
 	$(BIN)/python -m tests.benchmarks.save
 	$(BIN)/python -m tests.benchmarks.open
 	$(BIN)/python -m tests.benchmarks.merge
+	$(BIN)/python -m tests.benchmarks.sheets
 
 clean:
 	rm -rf $(VENV) demo_out build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis
