@@ -49,6 +49,11 @@ class Version:
     def change(self) -> str:
         return self.said[0].change
 
+    @property
+    def first(self) -> Said:
+        """Who said it first, also where a settlement was opened again since."""
+        return (self.earlier or self.said)[0]
+
 
 @dataclass(frozen=True, slots=True)
 class Field:

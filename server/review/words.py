@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from fieldapp.assets import texts
+from fieldapp.assets import knowledge, texts
 from fieldapp.records.changes import canonical
 
 PARTS = ("portions", "fusion")
@@ -114,11 +114,16 @@ def states(reading: Any, name: str) -> list[tuple[str, list[str]]]:
     """[(state in words, [portions or centres in words])] of a reading, states in the order of the vocabulary."""
     if not isinstance(reading, Mapping) or not isinstance(reading.get(name), Mapping):
         return []
+    element, written = reading.get("element"), reading[name]
+    tables = {"portions": knowledge().portion_keys, "fusion": knowledge().centre_keys}
+    known = tables[name].get(element, {}) if isinstance(element, str) else {}
+    # Along the bone, as the table has them; what is not in it comes last.
+    keys = [*(key for key in known if key in written), *(key for key in written if key not in known)]
     found: dict[str, list[str]] = {}
-    for key, state in reading[name].items():
-        found.setdefault(value(name, state), []).append(part(f"{name}/{key}", reading.get("element")))
+    for key in keys:
+        found.setdefault(value(name, written[key]), []).append(part(f"{name}/{key}", element))
     of = _LISTS[name]
-    order = [text for key, text in texts().items() if key.startswith(of + ".")]
+    order = [words for key, words in texts().items() if key.startswith(of + ".")]
     return sorted(found.items(), key=lambda one: order.index(one[0]) if one[0] in order else len(order))
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from argon2 import PasswordHasher
 from flask import Flask
 from flask.testing import FlaskClient
+from jinja2.bccache import Bucket, BytecodeCache
 from werkzeug.test import TestResponse
 
 from fieldapp.assets import knowledge
@@ -28,6 +29,23 @@ from tests.server.tablets import CODE, Tablet, an_id, context_id, hold_of
 BASE = "https://localhost"
 PLACE = "4.20 m east of the north-west peg, 0.31 m down"
 QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+
+
+class _Compiled(BytecodeCache):
+    """Templates are compiled once for all the apps that the tests make."""
+
+    def __init__(self) -> None:
+        self.kept: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        if bucket.key in self.kept:
+            bucket.bytecode_from_string(self.kept[bucket.key])
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        self.kept[bucket.key] = bucket.bytecode_to_string()
+
+
+_TEMPLATES = _Compiled()
 PEOPLE = {
     "recorder": "Wren",
     "supervisor": "Bryony",
@@ -138,6 +156,7 @@ def _config(folder: Path, clock: Any, serve: bool) -> Config:
 def _opened(config: Config, serve: bool) -> Scene:
     serving = Serving(config, QUICK) if serve else None
     app = serving.app if serving else create_app(config, QUICK)
+    app.jinja_env.bytecode_cache = _TEMPLATES
     return Scene(app, app.extensions["bonedocket.cabin"], {}, Tablet("tablet one"), Tablet("tablet two"), serving)
 
 

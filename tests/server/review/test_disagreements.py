@@ -199,24 +199,12 @@ def test_nothing_is_settled_without_a_choice_and_a_reason_and_the_form_keeps_wha
     assert scene.cabin.ledger.names().head == head
 
 
-@pytest.mark.parametrize(
-    "heads",
-    [
-        "",
-        "[]",
-        "{}",
-        "{" * 5000,
-        '{"reading": []}',
-        '{"reading": ["' + "0" * 64 + '"]}',
-        '{"reading": [1]}',
-        '{"reading": "x"}',
-        '{"weight_g": ["x"]}',
-    ],
-)
-def test_heads_that_no_form_showed_are_refused(scene: Scene, heads: str) -> None:
+def test_heads_that_no_form_showed_are_refused(scene: Scene) -> None:
     visitor = scene.signed_in("zooarchaeologist")
     head = scene.cabin.ledger.names().head
-    assert settle(visitor, READING, "coarser", heads=heads).status_code == 400
+    wrong = ("", "[]", "{}", "{" * 5000, '{"weight_g": ["x"]}')
+    for heads in (*wrong, *(f'{{"reading": {one}}}' for one in ("[]", '["' + "0" * 64 + '"]', "[1]", '"x"', "null"))):
+        assert settle(visitor, READING, "coarser", heads=heads).status_code == 400, heads
     assert scene.cabin.ledger.names().head == head
 
 
