@@ -10,7 +10,9 @@ import os
 import sys
 from pathlib import Path
 
-_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+_FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
+# What file systems answer that cannot sync a folder (shared storage of some tablets): nothing to wait for then.
+_NOT_FOR_FOLDERS = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP}
 # Windows would otherwise turn each LF into two bytes.
 BINARY: int = getattr(os, "O_BINARY", 0)
 
@@ -48,6 +50,9 @@ def sync_folder(folder: Path) -> None:
     descriptor = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(descriptor)
+    except OSError as error:
+        if error.errno not in _NOT_FOR_FOLDERS:
+            raise
     finally:
         os.close(descriptor)
 

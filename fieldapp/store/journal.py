@@ -140,6 +140,14 @@ class Journal:
         """Every line up to the present end as it lies there, without its LF and unchecked: for searching."""
         return self._bytes(0, self.mark.length).split(b"\n")[:-1]
 
+    def entries(self, raw: bytes) -> list[Entry]:
+        """What one of the `raw_lines` holds. Raises JournalDamaged."""
+        try:
+            return decode(raw)
+        except BadLine:
+            self.lines()  # tells where
+            raise
+
     def append(self, entries: Sequence[Entry]) -> None:
         """Saves `entries` as one line: on return they are on the medium. One write, one sync.
 

@@ -42,7 +42,7 @@ from fieldapp.store.keeping import (
     life_entry,
     table_entry,
 )
-from fieldapp.store.lines import Entry, decode
+from fieldapp.store.lines import Entry
 from fieldapp.store.live import Item, Live, bodies_of, readable
 from fieldapp.store.snapshot import First
 from fieldapp.store.tables import NotebookDB, plain_copy
@@ -361,17 +361,17 @@ class Notebook:
                 self.set_cursor(server, Cursor(now.epoch, now.seq, {**now.pushed, change.notebook: change.n}))
 
     def unsent(self, server: str, limit: int | None = None) -> list[Change]:
-        """The own changes that `server` has not answered for, oldest first, at most `limit`."""
+        """The own changes that `server` has not answered for, oldest first, at most `limit`. Raises JournalDamaged."""
         with self.lock:
             if not self.unsent_count(server):
                 return []
-            pushed = self.cursor(server).pushed
-            lines = self._live.journal.raw_lines()
+            pushed, journal = self.cursor(server).pushed, self._live.journal
+            lines = journal.raw_lines()
         found: list[Change] = []
         for raw in reversed(lines):
             if raw[9:16] != b"change " and raw[9:15] != b"batch ":
                 continue
-            own = [one for one in bodies_of(decode(raw)) if one[0]]
+            own = [one for one in bodies_of(journal.entries(raw)) if one[0]]
             for change in reversed(list(readable(own))):
                 if change.n <= pushed.get(change.notebook, 0):
                     # They are sent in order: everything before was answered for too.
@@ -421,13 +421,16 @@ class Notebook:
             return [book.fold.records[one] for one in sorted(book.disputed)]
 
     def history(self, record_id: str) -> list[Change]:
-        """Every change of the record, in the order in which they came here."""
+        """Every change of the record, in the order in which they came here. Raises JournalDamaged."""
         # The id as it lies in a body, and as it lies in a body within a batch.
         once = canonical(record_id)[1:-1]
         needles = {once.encode(), canonical(once)[1:-1].encode()}
         with self.lock:
-            lines = self._live.journal.raw_lines()
-        bodies = (body for raw in lines if any(one in raw for one in needles) for body in bodies_of(decode(raw)))
+            journal = self._live.journal
+            lines = journal.raw_lines()
+        bodies = (
+            body for raw in lines if any(one in raw for one in needles) for body in bodies_of(journal.entries(raw))
+        )
         return [change for change in readable(bodies) if change.record == record_id]
 
     def changes(self) -> Iterator[Change]:
@@ -486,7 +489,8 @@ def _take_unread(
 
 
 def _hold(folder: Path) -> FileLock:
-    held = FileLock(folder / "lock", timeout=0)
+    # Not bound to a thread: whichever closes the notebook lets go of it.
+    held = FileLock(folder / "lock", timeout=0, thread_local=False)
     try:
         held.acquire()
     except Timeout:

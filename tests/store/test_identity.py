@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from fieldapp.store import live
 from fieldapp.store.errors import JournalDamaged, NotSetUp
 from fieldapp.store.notebook import Notebook
 from tests.records.makers import Pen
@@ -118,7 +119,6 @@ def damage(folder: Path, number: int) -> None:
     lines = (folder / "journal").read_bytes().splitlines(keepends=True)
     lines[number] = lines[number].replace(b"tibia", b"femur", 1)
     (folder / "journal").write_bytes(b"".join(lines))
-    shutil.rmtree(folder / "snapshot")
 
 
 def test_a_change_lost_to_damage_is_named_sent_around_and_fetched_back(tmp_path):
@@ -126,6 +126,7 @@ def test_a_change_lost_to_damage_is_named_sent_around_and_fetched_back(tmp_path)
         made = [notebook.save("docket", f"r{n}", form(n), {}, ANA) for n in range(4)]
         notebook.mark_pushed("cabin", made[1])
     damage(tmp_path, 4)
+    shutil.rmtree(tmp_path / "snapshot")
     with pytest.raises(JournalDamaged) as told:
         tablet(tmp_path)
     assert told.value.line == 5
@@ -177,3 +178,28 @@ def test_a_body_that_does_not_match_its_hash_is_named(tmp_path):
         # As only a faulty program could write it: the line's checksum holds, the change's hash does not.
         notebook._live.journal.append([Entry("pulled", f"{'0' * 64} {one.body}")])
         assert problems(notebook) == [("hash", 1)]
+
+
+def test_damage_that_the_snapshot_covers_up_is_named_as_soon_as_the_line_is_needed(tmp_path, monkeypatch):
+    monkeypatch.setattr(live, "STATE_AFTER", 2)
+    with tablet(tmp_path) as notebook:
+        made = [notebook.save("docket", f"r{n}", form(n), {}, ANA) for n in range(4)]
+    damage(tmp_path, 4)
+    with tablet(tmp_path) as notebook:
+        assert len(notebook.records("docket")) == 4
+        assert notebook.history("r0") == made[:1]
+        for needs in (
+            lambda: notebook.history("r1"),
+            lambda: notebook.unsent("cabin"),
+            lambda: list(notebook.bodies()),
+            notebook.verify,
+            notebook.compact,
+        ):
+            with pytest.raises(JournalDamaged, match="Line 5 "):
+                needs()
+        notebook.save("docket", "r9", form(9), {}, ANA)
+    assert Notebook.recover(tmp_path, new_id).set_aside == 1
+    with tablet(tmp_path) as notebook:
+        assert [record.id for record in notebook.records("docket")] == ["r0", "r2", "r3", "r9"]
+        notebook.pull([made[1]])
+        assert notebook.verify().problems == []

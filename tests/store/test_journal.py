@@ -332,6 +332,17 @@ def test_the_folder_of_a_new_journal_is_synced_too(path, monkeypatch):
     assert synced == []
 
 
+def test_a_file_system_that_cannot_sync_a_folder_is_no_obstacle_and_a_failing_one_is(path, monkeypatch):
+    def answers(code: int) -> None:
+        monkeypatch.setattr(os, "fsync", lambda _: (_ for _ in ()).throw(OSError(code, "no")))
+
+    answers(errno.EINVAL)
+    disk.sync_folder(path.parent)
+    answers(errno.EIO)
+    with pytest.raises(OSError, match="no"):
+        disk.sync_folder(path.parent)
+
+
 def test_windows_has_no_folder_to_sync(path, monkeypatch):
     monkeypatch.setattr(disk.os, "name", "nt")
     monkeypatch.setattr(os, "open", lambda *_: pytest.fail("a folder was opened"))

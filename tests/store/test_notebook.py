@@ -307,6 +307,14 @@ def test_the_notebook_is_held_by_one_at_a_time(tmp_path):
     tablet(tmp_path).close()
 
 
+def test_any_thread_may_close_the_notebook(tmp_path):
+    notebook = tablet(tmp_path)
+    closing = threading.Thread(target=notebook.close)
+    closing.start()
+    closing.join()
+    tablet(tmp_path).close()
+
+
 def test_a_notebook_that_did_not_open_lets_go_of_its_lock(tmp_path):
     (tmp_path / "journal").write_bytes(b"rubbish\n" * 3)
     from fieldapp.store.errors import JournalDamaged
@@ -387,7 +395,7 @@ def test_the_journal_is_compacted_at_a_rest_once_most_of_it_is_past(tmp_path, mo
         assert notebook.drafts()["form"]["tap"] == 399
 
 
-def test_saving_reading_and_resting_from_several_threads_keeps_everything(tmp_path, monkeypatch):
+def test_saving_reading_and_resting_from_several_threads_keeps_everything(tmp_path, monkeypatch, caplog):
     monkeypatch.setattr(live, "STATE_AFTER", 10)
     wrong: list[BaseException] = []
 
@@ -405,6 +413,7 @@ def test_saving_reading_and_resting_from_several_threads_keeps_everything(tmp_pa
             lambda n: notebook.pull([pen.write({"count": n}, record=f"r{n % 5}")]),
             lambda n: [record.as_json() for record in notebook.records("docket")],
             lambda n: notebook.rest(),
+            lambda n: notebook.rest(),
             lambda n: notebook.draft("form", {"n": n}),
             lambda n: notebook.db.table("dockets").all(),
         ]
@@ -414,6 +423,7 @@ def test_saving_reading_and_resting_from_several_threads_keeps_everything(tmp_pa
         for thread in threads:
             thread.join()
         assert wrong == []
+        assert caplog.text == ""
         assert notebook.n == 40
         assert notebook.verify().problems == []
         before = state(notebook)
@@ -428,3 +438,13 @@ def test_a_change_written_elsewhere_by_hand_is_no_own_change(notebook):
     assert found.strays == [stray]
     assert notebook.lives_elsewhere
     assert notebook.n == 1
+
+
+def test_a_record_claimed_as_two_kinds_is_listed_under_one_everywhere_the_same(tmp_path):
+    with tablet(tmp_path) as notebook:
+        notebook.save("docket", "r1", {"count": 1}, {}, ANA)
+        notebook.save("bag", "r1", {"label": "x"}, {}, ANA)
+        assert [record.id for record in notebook.records("bag")] == ["r1"]
+        assert notebook.records("docket") == []
+        assert notebook.first().counts == {"docket": 0, "bag": 1}
+        assert notebook.record("docket", "r1").value("count") == 1

@@ -7,7 +7,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldapp.store import live, snapshot
@@ -84,7 +84,6 @@ class Player:
             self.notebook = Notebook.open(self.folder, clock(), new_id)
 
 
-@settings(max_examples=60)
 @given(steps)
 def test_going_on_opening_from_the_snapshot_and_reading_every_line_are_the_same(history):
     after, live.STATE_AFTER = live.STATE_AFTER, 3
