@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from http import HTTPStatus
-
 from flask import g
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
 from server.errors import CabinError
-from server.review import desk
+from server.review import desk, words
 from server.review.desk import pages
 
 KNOWN = {400, 403, 404, 405, 409, 413, 500}
@@ -31,7 +29,13 @@ def _cabin(fault: CabinError) -> Response:
 def show(status: int, sentence: str = "") -> Response:
     """The page for a status; `sentence` in the place of the status's own words."""
     key = g.get("fault") or (str(status) if status in KNOWN else "400" if status < 500 else "500")
-    return desk.page("fault", status, key=key, sentence=sentence, name=HTTPStatus(status).phrase)
+    try:
+        return desk.page("fault", status, key=key, sentence=sentence)
+    except Exception:
+        if status < 500:
+            raise
+        # What broke the page may break the frame around this one: then the words alone.
+        return Response(words.say("fault.500"), status, mimetype="text/plain")
 
 
 @pages.route("/<path:rest>", methods=["GET", "POST", "PUT", "PATCH", "DELETE"])

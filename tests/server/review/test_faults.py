@@ -52,6 +52,11 @@ def test_a_fault_of_the_program_is_a_page_too(scene: Scene, monkeypatch: pytest.
     monkeypatch.setattr(type(scene.cabin.ledger), "counts", lambda self: 1 / 0)
     answer = visitor.get("/review/today")
     assert answer.status_code == 500
+    assert answer.mimetype == "text/html"
+    assert "What was saved before is kept" in answer.get_data(as_text=True)
+    monkeypatch.setattr(type(scene.cabin.ledger), "site", lambda self: 1 / 0)
+    answer = visitor.get("/review/today")
+    assert answer.status_code == 500
     assert "What was saved before is kept" in answer.get_data(as_text=True)
 
 
