@@ -467,7 +467,7 @@ class Notebook:
         now = self.clock()
         if now.tzinfo is None:
             raise ValueError("the clock gives a time without a zone")
-        return now.isoformat(timespec="seconds")
+        return now.isoformat(timespec="milliseconds")
 
     def _append(self, entry: Entry) -> None:
         self._live.write([(entry, None)])

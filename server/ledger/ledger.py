@@ -194,7 +194,7 @@ class Ledger:
                 set=set,
                 over=over,
                 by=by,
-                at=self.clock().isoformat(timespec="seconds"),
+                at=self.clock().isoformat(timespec="milliseconds"),
             )
             intake.read(change.body, change.id)
         except UnreadableChange as fault:

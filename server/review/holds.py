@@ -263,12 +263,12 @@ def _time(text: str) -> str | None:
     """A form's local time with the cabin's zone; now for "", None for what is no time."""
     now = desk.ledger().clock()
     if not text:
-        return now.isoformat(timespec="seconds")
+        return now.isoformat(timespec="milliseconds")
     try:
         time = datetime.fromisoformat(text)
     except ValueError:
         return None
-    return (time if time.tzinfo else time.replace(tzinfo=now.tzinfo)).isoformat(timespec="seconds")
+    return (time if time.tzinfo else time.replace(tzinfo=now.tzinfo)).isoformat(timespec="milliseconds")
 
 
 def _told(showing: Showing, found: Hold) -> tuple[str, str] | None:

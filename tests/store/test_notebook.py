@@ -35,7 +35,7 @@ def test_a_save_is_a_chained_change_of_this_notebook(notebook):
     assert (one.n, one.prev, two.n, two.prev) == (1, "", 2, one.id)
     assert one.notebook == two.notebook == notebook.id
     assert one.site == SITE
-    assert one.at == "2026-06-01T09:00:00+02:00"
+    assert one.at == "2026-06-01T09:00:00.000+02:00"
     assert one.by == ANA
     record = notebook.record("docket", "r1")
     assert record.value("count") == 2

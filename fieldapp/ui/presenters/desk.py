@@ -218,7 +218,7 @@ class Desk:
 
     def now(self) -> str:
         """The present time, ISO 8601 with zone."""
-        return self.notebook.clock().isoformat(timespec="seconds")
+        return self.notebook.clock().isoformat(timespec="milliseconds")
 
     def save(self, writes: Sequence[Write], drop: str | None = None, last: tuple[str, str] | None = None) -> None:
         """Saves all of `writes` as one, and forgets the draft `drop` with it. Raises what the notebook raises."""

@@ -369,7 +369,7 @@ class Form:
         if state.new:
             found = {path: value for path, value in values.items() if value is not None}
             if self.desk.person and self.desk.person.get("person"):
-                found["finder"] = self.desk.person["person"]
+                found["finder"] = self.desk.by["name"]
         else:
             found = {}
             for path in ("material", "count", "burning"):
