@@ -109,7 +109,7 @@ def enrol(asked: dict[str, Any]) -> dict[str, Any]:
 def push(batch: dict[str, Any]) -> Response:
     """Takes in a batch of changes and answers for each"""
     device = tablet()
-    accepted = cabin().ledger.accept([(one["id"], one["body"]) for one in batch["changes"]], device.notebook)
+    accepted = cabin().ledger.accept(batch["changes"], device.notebook)
     cabin().devices.seen(device.notebook)
     cabin().rules_due()
     words = texts()

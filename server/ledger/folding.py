@@ -21,7 +21,7 @@ from fieldapp.domain import readings
 from fieldapp.records import standing
 from fieldapp.records.changes import Change
 from fieldapp.records.fold import DELETED, Fold, Record
-from server.ledger import tables
+from server.ledger import database, tables
 
 T = TypeVar("T")
 
@@ -33,6 +33,8 @@ PROTECTED = ("site", "person")
 
 LINKS = ("member", "same_as")
 """Prefixes of paths that name another record: a group's dockets, and dockets that are one bone."""
+
+_text_of = json.JSONEncoder(separators=(",", ":")).encode
 
 _LABELS = {"context": "number", "site": "name", "person": "name"}
 
@@ -48,14 +50,15 @@ class Derived:
 
 def derive(record: Record, who: standing.Authority) -> Derived:
     """What the ledger says of `record`."""
-    one = record.id
+    one, kind = record.id, record.kind
+    names = {path.partition("/")[0] for path in record.heads}
     # Asked by its paths, not its kind: a second kind claimed for a docket must not hide what was said about it.
-    assessed = _has(record, "assessment/")
-    asked = assessed or _has(record, "human/") or "docket" in record.kinds
+    assessed = "assessment" in names
+    asked = assessed or "human" in names or "docket" in record.kinds
     return Derived(
         {
             "id": one,
-            "kind": record.kind,
+            "kind": kind,
             "site": record.site,
             "state": state_text(record),
             "life": record.life(),
@@ -74,6 +77,7 @@ def derive(record: Record, who: standing.Authority) -> Derived:
         tuple(
             {"record": one, "sort": sort, "other": other}
             for sort in LINKS
+            if sort in names
             for other in sorted(record.items(sort))
             if other != one
         ),
@@ -97,21 +101,41 @@ def nature(path: str, values: Sequence[Any]) -> str:
 
 
 def state_text(record: Record) -> str:
-    """The record's state as it is kept; equal states give equal texts."""
-    return json.dumps(record.as_json(), separators=(",", ":"))
+    """The record's state as it is kept; equal states give equal texts.
+
+    Like fold.Record.as_json, but with the heads by change, which says each change's long id once.
+    """
+    state = record.as_json()
+    by_change: dict[str, dict[str, Any]] = {}
+    for path, heads in state["heads"].items():
+        for change, value in heads.items():
+            by_change.setdefault(change, {})[path] = value
+    state["bare"] = [path for path, heads in state["heads"].items() if not heads]
+    state["heads"] = dict(sorted(by_change.items()))
+    return _text_of(state)
 
 
 def load(states: Iterable[str]) -> list[Record]:
     """The records whose states these are."""
-    return [Record.from_json(json.loads(state)) for state in states]
+    return [_loaded(json.loads(state)) for state in states]
+
+
+def _loaded(state: dict[str, Any]) -> Record:
+    heads: dict[str, dict[str, Any]] = {path: {} for path in state.pop("bare")}
+    for change, values in state["heads"].items():
+        for path, value in values.items():
+            heads.setdefault(path, {})[change] = value
+    return Record.from_json({**state, "heads": heads})
 
 
 def fold_in(connection: Connection, changes: Sequence[Change], who: standing.Authority) -> None:
     """Folds changes that the ledger has not folded before."""
-    fold = Fold(records_of(connection, sorted({change.record for change in changes})))
+    there = records_of(connection, sorted({change.record for change in changes}))
+    old = [one.id for one in there]
+    fold = Fold(there)
     for change in changes:
         fold.apply(change)
-    store(connection, [derive(record, who) for record in fold])
+    store(connection, [derive(record, who) for record in fold], old)
 
 
 def records_of(connection: Connection, ids: Sequence[str]) -> list[Record]:
@@ -122,16 +146,18 @@ def records_of(connection: Connection, ids: Sequence[str]) -> list[Record]:
     return found
 
 
-def store(connection: Connection, derived: Sequence[Derived]) -> None:
-    """Puts these rows in the place of what was worked out for the same records before."""
+def store(connection: Connection, derived: Sequence[Derived], old: Sequence[str] | None = None) -> None:
+    """Puts these rows in the place of what was worked out for the same records before (`old`: those that had any)."""
     if not derived:
         return
     statement = insert(tables.record)
     columns = {column.name: statement.excluded[column.name] for column in tables.record.c if not column.primary_key}
-    connection.execute(
-        statement.on_conflict_do_update(index_elements=["id"], set_=columns), [one.row for one in derived]
+    database.execute_many(
+        connection,
+        statement.on_conflict_do_update(index_elements=["id"], set_=columns),
+        [one.row for one in derived],
     )
-    ids = [one.row["id"] for one in derived]
+    ids = [one.row["id"] for one in derived] if old is None else old
     _replace(connection, tables.disagreement, "record", ids, (row for one in derived for row in one.disagreements))
     _replace(connection, tables.link, "record", ids, (row for one in derived for row in one.links))
 
@@ -163,10 +189,6 @@ def parts(ids: Sequence[T]) -> Iterator[Sequence[T]]:
     """`ids`, so many at a time as one query takes."""
     for start in range(0, len(ids), IN_ONE_QUERY):
         yield ids[start : start + IN_ONE_QUERY]
-
-
-def _has(record: Record, prefix: str) -> bool:
-    return any(path.startswith(prefix) for path in record.heads)
 
 
 def _text(value: Any) -> str | None:

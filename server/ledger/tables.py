@@ -76,7 +76,6 @@ record = Table(
     Column("id", Text, primary_key=True),
     Column("kind", Text, nullable=False),
     Column("site", Text, nullable=False),
-    Column("state", Text, nullable=False, comment="fold.Record.as_json"),
     Column("life", Text, nullable=False),
     Column("label", Text, comment="label, number or name"),
     Column("context", Text, comment="the id it names itself; a docket in a bag takes the bag's"),
@@ -85,10 +84,14 @@ record = Table(
     Column("answer", Text, comment="where its own human readings leave it; null where the question is not its own"),
     Column("assessed", Boolean, nullable=False, comment="its answer depends on who may assess"),
     Column("due", Boolean, nullable=False, comment="changed since the rules last looked at it"),
-    Index("record_in_context", "kind", "context"),
+    # The long one last: lists read what stands before it without touching it.
+    Column("state", Text, nullable=False, comment="the fold, as folding.state_text writes it"),
+    Index("record_in_context", "context", "kind"),
+    Index("record_by_label", "label"),
     Index("record_in_bag", "bag"),
-    Index("record_by_answer", "answer"),
-    Index("record_due", "due"),
+    Index("record_by_answer", "answer", "life"),
+    Index("record_by_kind", "kind", "life"),
+    Index("record_due", "due", "bag"),
 )
 
 link = Table(
