@@ -1,0 +1,185 @@
+"""`bonedocket cabin` as it is typed."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from fieldapp.cli import main
+from fieldapp.records import enrolment
+from fieldapp.sync.transport import certificate_at
+from server.ledger import Ledger
+from tests.server.tablets import Tablet, an_id
+
+
+@pytest.fixture
+def data(tmp_path: Path, capsys) -> Path:
+    folder = tmp_path / "cabin"
+    assert main(["cabin", "init", "--data", str(folder), "--code", "tst 26", "--name", "Test field"]) == 0
+    capsys.readouterr()
+    return folder
+
+
+def run(data: Path, *words: str) -> int:
+    return main(["cabin", *words, "--data", str(data)])
+
+
+def ledger_of(data: Path) -> Ledger:
+    return Ledger.open(data / "ledger.sqlite")
+
+
+def test_init_makes_a_cabin_once_and_says_what_to_do_next(tmp_path, capsys):
+    words = ["cabin", "init", "--data", str(tmp_path / "c"), "--code", "TST26", "--name", "Test", "--licence", "L 17"]
+    assert main(words) == 0
+    said = capsys.readouterr().out
+    assert "TST26" in said
+    assert re.search(r"([0-9A-F]{2}:){31}[0-9A-F]{2}", said)
+    assert "person add" in said
+    ledger = ledger_of(tmp_path / "c")
+    assert (ledger.site().value("mode"), ledger.site().value("licence")) == ("licensed", "L 17")
+    ledger.close()
+    assert main(words) == 2
+    assert "There is a ledger already" in capsys.readouterr().err
+
+
+def test_everything_else_says_when_there_is_no_cabin_yet(tmp_path, capsys):
+    for words in (["person", "list"], ["enrol"], ["check"], ["devices"]):
+        assert run(tmp_path, *words) == 2
+        assert "bonedocket cabin init" in capsys.readouterr().err
+
+
+def test_a_lost_key_file_is_told_and_no_new_one_made(data, capsys):
+    (data / "cabin.key").unlink()
+    assert run(data, "enrol") == 2
+    assert "cabin.key" in capsys.readouterr().err
+    assert not (data / "cabin.key").exists()
+
+
+def test_a_person_is_added_listed_given_a_new_password_and_switched_off(data, capsys):
+    assert run(data, "person", "add", "B. Bone", "zooarchaeologist") == 0
+    first = re.search(r"this once: (\S+)", capsys.readouterr().out)
+    assert run(data, "person", "password", "B. Bone", "zooarchaeologist") == 0
+    second = re.search(r"this once: (\S+)", capsys.readouterr().out)
+    assert first
+    assert second
+    assert first[1] != second[1]
+    assert run(data, "person", "may-assess", "B. Bone") == 0
+    ledger = ledger_of(data)
+    (person,) = ledger.records("person")
+    assert ledger.authority().policy.zooarchaeologists == {person.id}
+    assert run(data, "person", "may-assess", person.id, "--no") == 0
+    assert ledger.authority().policy.zooarchaeologists == frozenset()
+    assert len(ledger.authority().grants) == 2
+    assert run(data, "person", "withdraw", "B. Bone", "zooarchaeologist", "--revoke-keys") == 0
+    assert ledger.authority().grants == {}
+    ledger.close()
+    capsys.readouterr()
+    assert run(data, "person", "list") == 0
+    assert "switched off" in capsys.readouterr().out
+    assert run(data, "person", "password", "nobody", "director") == 2
+    with pytest.raises(SystemExit):
+        run(data, "person", "add", "C", "king")
+
+
+def test_a_code_is_shown_with_its_letter_and_fits_the_certificate(data, capsys):
+    assert run(data, "enrol", "--name", "tablet one") == 0
+    said = capsys.readouterr().out
+    code = re.search(r"Code: (\S+)", said)
+    assert code
+    assert "letter A" in said
+    full = re.search(r"((?:[0-9A-F]{2}:){31}[0-9A-F]{2})", said)
+    assert full
+    assert enrolment.parse(code[1])[1] == enrolment.short(full[1].replace(":", "").lower())
+    assert run(data, "withdraw", "A") == 2
+
+
+def test_check_finds_what_was_altered_and_mends_it(data, capsys):
+    ledger = ledger_of(data)
+    tablet = Tablet()
+    tablet.docket("a")
+    ledger.accept(tablet.entries(), tablet.id)
+    assert run(data, "check") == 0
+    with ledger.database.writing() as connection:
+        connection.exec_driver_sql("UPDATE record SET label = 'other' WHERE kind = 'docket'")
+    capsys.readouterr()
+    assert run(data, "check") == 1
+    assert an_id("a") in capsys.readouterr().out
+    assert run(data, "check", "--mend") == 0
+    assert run(data, "check") == 0
+    ledger.close()
+
+
+def test_a_backup_is_a_cabin_of_its_own_and_starts_a_new_epoch_when_told(data, tmp_path, capsys):
+    ledger = ledger_of(data)
+    tablet = Tablet()
+    tablet.docket("a")
+    ledger.accept(tablet.entries(), tablet.id)
+    epoch = ledger.names().epoch
+    ledger.close()
+    copy = tmp_path / "copy"
+    assert run(data, "backup", str(copy)) == 0
+    assert run(data, "backup", str(copy)) == 2
+    for name in ("cabin.key", "seal.key", "cabin.crt"):
+        assert (copy / name).read_bytes() == (data / name).read_bytes()
+    assert (copy / "cabin.key").stat().st_mode & 0o777 == 0o600
+    assert run(copy, "check") == 0
+    assert run(copy, "restored") == 0
+    assert "new epoch" in capsys.readouterr().out
+    found = ledger_of(copy)
+    assert found.record(an_id("a")) is not None
+    assert found.names().epoch != epoch
+    found.close()
+
+
+def test_the_log_reads_as_sentences(data, capsys):
+    run(data, "enrol")
+    run(data, "person", "add", "B. Bone", "director")
+    run(data, "restored")
+    capsys.readouterr()
+    assert run(data, "log") == 0
+    said = capsys.readouterr().out
+    assert "cabin added B. Bone as director." in said
+    assert "with the letter A" in said
+    assert "{" not in said
+
+
+def test_the_cabin_serves_says_where_and_ends_when_told(data):
+    process = subprocess.Popen(
+        [sys.executable, "-m", "fieldapp", "cabin", "--data", str(data), "--host", "127.0.0.1", "--port", "0"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        env={**os.environ, "PYTHONWARNINGS": "error"},
+    )
+    try:
+        assert process.stdout
+        lines = []
+        while "Ctrl+C" not in (line := process.stdout.readline()):
+            lines.append(line)
+            assert line, lines
+        said = "".join(lines)
+        port = re.search(r"https://127\.0\.0\.1:(\d+)/", said)
+        full = re.search(r"((?:[0-9A-F]{2}:){31}[0-9A-F]{2})", said)
+        assert port
+        assert full
+        end = time.monotonic() + 10
+        assert enrolment.in_pairs(certificate_at(f"127.0.0.1:{port[1]}")) == full[1]
+        assert time.monotonic() < end
+        # A command beside the running cabin.
+        assert run(data, "enrol") == 0
+        process.send_signal(signal.SIGTERM)
+        rest, _ = process.communicate(timeout=20)
+        assert "The cabin has stopped" in rest
+        assert process.returncode == 0
+        assert "Traceback" not in rest
+    finally:
+        if process.poll() is None:
+            process.kill()
+            process.wait()
