@@ -5,7 +5,6 @@ from __future__ import annotations
 import socket
 import ssl
 import threading
-from typing import Any
 
 from argon2 import PasswordHasher
 from cheroot.ssl.builtin import BuiltinSSLAdapter
@@ -72,8 +71,20 @@ class Serving:
         self.stop()
 
 
-def _adapter(config: Config) -> Any:
-    adapter = BuiltinSSLAdapter(str(config.certificate), str(config.certificate_key))
+class _Door(BuiltinSSLAdapter):
+    """Shakes hands in the thread that serves the connection, at its first byte.
+
+    By itself the library does it in the one thread that takes connections in, where a tablet that walks out of reach
+    in the middle of it would keep all others waiting.
+    """
+
+    def wrap(self, sock: socket.socket) -> tuple[ssl.SSLSocket, dict[str, str]]:
+        secure = self.context.wrap_socket(sock, server_side=True, do_handshake_on_connect=False)
+        return secure, {"wsgi.url_scheme": "https", "HTTPS": "on"}
+
+
+def _adapter(config: Config) -> _Door:
+    adapter = _Door(str(config.certificate), str(config.certificate_key))
     adapter.context.minimum_version = ssl.TLSVersion.TLSv1_2
     return adapter
 

@@ -188,9 +188,11 @@ def test_an_installed_package_finds_its_assets_inside_itself(tmp_path: Path) -> 
     shutil.copytree(
         Path(assets.__file__).parent,
         tmp_path / "fieldapp",
-        ignore=lambda at, names: [name for name in names if name not in ("__init__.py", "assets.py", "domain")]
-        if Path(at).name == "fieldapp"
-        else ["__pycache__"],
+        ignore=lambda at, names: (
+            [name for name in names if name not in ("__init__.py", "assets.py", "domain")]
+            if Path(at).name == "fieldapp"
+            else ["__pycache__"]
+        ),
     )
     shutil.copytree(assets.root() / "reference", tmp_path / "fieldapp" / "_assets" / "reference")
     done = subprocess.run(

@@ -117,6 +117,9 @@ def standing(readings: Mapping[str, Any], assessments: Mapping[str, Assessment],
     An assessment that has not seen a reading does not clear it. `cannot_tell` clears nothing. A verdict `human`
     stands until a later effective assessment has seen it; one that is void still raises to `query`.
     """
+    if not assessments:  # nearly every docket
+        answers = [answer_of(reading) for reading in readings.values()]
+        return Standing(max(answers, key=CAUTION.__getitem__, default=NOT_ASKED), tuple(sorted(readings)))
     void = {one: why for one, item in assessments.items() if (why := why_void(item, policy))}
     valid = {one: item for one, item in assessments.items() if one not in void}
     # An assessment that a later one has overturned covers nothing any more: what it had seen is open again

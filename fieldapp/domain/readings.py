@@ -55,9 +55,7 @@ Above = Callable[[str], str | None]
 """The value next above a word, or None for the top."""
 
 
-def blank_reading(
-    element: str | None, taxon: str | None, knowledge: Knowledge, stage: str | None = None
-) -> Reading:
+def blank_reading(element: str | None, taxon: str | None, knowledge: Knowledge, stage: str | None = None) -> Reading:
     """A reading with every portion and every centre of the element written out as not examined.
 
     A bone that lies on the midline and cannot be sided is `midline` from the start; nothing else is assumed.
@@ -142,9 +140,7 @@ def _above(field: str, knowledge: Knowledge) -> Above:
         return lambda word: next(iter(knowledge.taxa[word].broader), None) if word in knowledge.taxa else None
     if field == "element":
         return lambda word: (
-            "long_bone"
-            if word in knowledge.elements and knowledge.elements[word].kind == "long_bone"
-            else None
+            "long_bone" if word in knowledge.elements and knowledge.elements[word].kind == "long_bone" else None
         )
     return _TREES.get(field, {}).get
 

@@ -46,9 +46,7 @@ def test_a_plate_says_what_it_is_and_has_exactly_its_portions(form, element):
 
 def test_the_portions_table_and_the_plates_name_the_same_portions():
     with (FOLDER.parent / "reference" / "portions.csv").open(encoding="utf-8", newline="") as table:
-        named = Counter(
-            (row["element"], row["key"]) for row in csv.DictReader(table) if row["element"] in PORTIONS
-        )
+        named = Counter((row["element"], row["key"]) for row in csv.DictReader(table) if row["element"] in PORTIONS)
     assert named == Counter((element, key) for element, keys in PORTIONS.items() for key in keys)
 
 
@@ -220,9 +218,7 @@ def test_the_right_side_is_the_mirror_image(form, element):
     again = mirrored(right)
     assert again.side == "left"
     for key, points in left.portions.items():
-        assert [n for point in again.portions[key] for n in point] == pytest.approx(
-            [n for p in points for n in p]
-        )
+        assert [n for point in again.portions[key] for n in point] == pytest.approx([n for p in points for n in p])
 
 
 @EACH
@@ -256,7 +252,5 @@ def test_reading_takes_under_ten_milliseconds_and_a_touch_under_a_tenth_of_one(f
     text, drawn = plate_text(form, element), plate(form, element)
     assert min(timeit.repeat(lambda: read_plate(text), number=1, repeat=7)) < 0.010
     spots = [(drawn.width * i / 20, drawn.height * j / 20) for i in range(20) for j in range(20)]
-    touch = min(
-        timeit.repeat(lambda: [portion_at(drawn, x, y, 40) for x, y in spots], number=1, repeat=5)
-    ) / len(spots)
+    touch = min(timeit.repeat(lambda: [portion_at(drawn, x, y, 40) for x, y in spots], number=1, repeat=5)) / len(spots)
     assert touch < 0.0001

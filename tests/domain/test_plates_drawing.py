@@ -40,9 +40,7 @@ def polygons(draw):
     away = draw(st.lists(st.integers(1, 100), min_size=len(gaps), max_size=len(gaps)))
     points, turn = [], 0
     for gap, far in zip(gaps, away, strict=True):
-        points.append(
-            (far * math.cos(math.tau * turn / sum(gaps)), far * math.sin(math.tau * turn / sum(gaps)))
-        )
+        points.append((far * math.cos(math.tau * turn / sum(gaps)), far * math.sin(math.tau * turn / sum(gaps))))
         turn += gap
     assume(max(gaps) * 2 < sum(gaps))
     assert Polygon(points).is_valid

@@ -35,9 +35,7 @@ def test_a_small_plate_is_read_as_drawn():
 
 # A curve that is its own reverse runs out and back and bounds nothing, so it is left out.
 tenths = st.integers(0, 1000).map(lambda n: n / 10)
-cubics = st.lists(st.tuples(tenths, tenths), min_size=4, max_size=4).filter(
-    lambda points: points != points[::-1]
-)
+cubics = st.lists(st.tuples(tenths, tenths), min_size=4, max_size=4).filter(lambda points: points != points[::-1])
 
 
 def curve(points):

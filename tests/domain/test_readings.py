@@ -136,9 +136,7 @@ def test_a_reading_without_portions_stays_one() -> None:
     assert compare(bare, {**tibia(), "portions": {}}, K) == "same"
 
 
-words = st.sampled_from(
-    [*K.taxa, *K.elements, *(word for words in K.words.values() for word in words), "", "odd word"]
-)
+words = st.sampled_from([*K.taxa, *K.elements, *(word for words in K.words.values() for word in words), "", "odd word"])
 odd = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | words | st.text(max_size=5),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(words | st.text(max_size=5), inner, max_size=3),

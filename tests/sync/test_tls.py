@@ -43,7 +43,7 @@ from server import keys
 from server.cabin import set_up
 from server.config import Config
 from server.ledger.devices import Enrolled
-from server.serving import Serving, addresses
+from server.serving import TIMEOUT, Serving, addresses
 from tests.server.conftest import QUICK
 from tests.server.tablets import an_id
 from tests.sync.conftest import BY
@@ -301,6 +301,29 @@ def test_proxies_and_certificates_of_the_environment_are_not_followed(serving, n
     monkeypatch.setenv("REQUESTS_CA_BUNDLE", str(tmp_path / "none.pem"))
     with transport_for(notebook) as way:
         exchange(notebook, way)
+
+
+def test_a_door_that_somebody_keeps_half_open_keeps_nobody_waiting(serving, notebook):
+    with contextlib.ExitStack() as half_open:
+        for _ in range(4):
+            half_open.enter_context(socket.create_connection(("127.0.0.1", serving.port), 5))
+        start = time.monotonic()
+        with transport_for(notebook) as way:
+            exchange(notebook, way)
+        assert time.monotonic() - start < TIMEOUT / 2
+
+
+@pytest.mark.parametrize("first", [b"", b"\x16\x03", b"GET / HTTP/1.1\r\n\r\n", bytes(100)])
+def test_a_visitor_who_speaks_no_tls_is_let_go_and_the_next_is_served(serving, notebook, first, capfd):
+    with socket.create_connection(("127.0.0.1", serving.port), 5) as one:
+        one.sendall(first)
+        one.shutdown(socket.SHUT_WR)
+        with contextlib.suppress(OSError):
+            while one.recv(1000):
+                pass
+    with transport_for(notebook) as way:
+        exchange(notebook, way)
+    assert "Traceback" not in capfd.readouterr().err
 
 
 def test_a_redirect_is_not_followed(serving, notebook):

@@ -13,6 +13,7 @@ from fieldapp.ui.presenters import form_fields
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.form import FIELDS, UNDO, Form
 from fieldapp.ui.presenters.reading import answers_of, reading_of
+from fieldapp.ui.texts import word
 from tests.ui.conftest import save_as_other
 
 
@@ -351,7 +352,7 @@ def test_a_problem_stands_beside_the_field_it_is_about(desk: Desk) -> None:
     form.choose("taxon", "fowl")
     marks = {tab.ident: tab.mark for tab in form_fields.tabs(form)}
     assert any(one.level == "impossible" for one in form.found())
-    assert [ident for ident, mark in marks.items() if mark == "impossible"]
+    assert [ident for ident, mark in marks.items() if mark == word("mark", "impossible")] == ["field.element"]
     assert form_fields.strip(form)[0].source
 
 

@@ -112,8 +112,7 @@ def test_a_text_that_does_not_fit_is_noticed(tablet: Tablet) -> None:
     pad = tablet.hand.widget("setup.alone")
     assert not clipped(tablet)
     pad.note = "a note that goes on and on " * 40
-    tablet.hand.frames(2)
-    assert clipped(tablet)
+    tablet.hand.until(lambda: bool(clipped(tablet)))
 
 
 def test_kv_makes_up_no_property(start: Callable[..., Tablet], monkeypatch: pytest.MonkeyPatch) -> None:

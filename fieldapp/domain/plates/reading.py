@@ -44,9 +44,7 @@ _NEEDS = {"M": 2, "L": 2, "C": 6, "Z": 0}
 def read_plate(text: str) -> Plate:
     """The plate drawn by the SVG text. Raises PlateError saying what is wrong with it."""
     root = _root(text)
-    element, form, side, view = (
-        _attribute(root, f"data-{name}") for name in ("element", "form", "side", "view")
-    )
+    element, form, side, view = (_attribute(root, f"data-{name}") for name in ("element", "form", "side", "view"))
     if side not in OTHER_SIDE:
         raise PlateError(f"a plate is of the left or the right side, not of {side!r}")
     width, height = _size(root)
@@ -77,9 +75,7 @@ def read_plate(text: str) -> Plate:
         height=height,
         portions=portions,
         landmarks=tuple(
-            line
-            for path in groups.get("landmarks", [])
-            for line, _ in _lines(path, "landmark", width, height)
+            line for path in groups.get("landmarks", []) for line, _ in _lines(path, "landmark", width, height)
         ),
         outline=_ring(outlines[0], "outline", width, height) if outlines else (),
     )
@@ -207,7 +203,5 @@ def _flattened(a: Point, b: Point, c: Point, d: Point) -> list[Point]:
         t = piece / pieces
         u = 1 - t
         k0, k1, k2, k3 = u * u * u, 3 * u * u * t, 3 * u * t * t, t * t * t
-        points.append(
-            (k0 * a[0] + k1 * b[0] + k2 * c[0] + k3 * d[0], k0 * a[1] + k1 * b[1] + k2 * c[1] + k3 * d[1])
-        )
+        points.append((k0 * a[0] + k1 * b[0] + k2 * c[0] + k3 * d[0], k0 * a[1] + k1 * b[1] + k2 * c[1] + k3 * d[1]))
     return [*points, d]

@@ -60,7 +60,7 @@ def burnt_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Itera
 
 
 def no_sign_without_portion(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """"Nothing points to human" for a piece of which no part is over half there: it cannot be said of such a piece."""
+    """ "Nothing points to human" for a piece of which no part is over half there: it cannot be said of such a piece."""
     if docket.caution >= _NOT_EXCLUDED or docket.most:
         return
     for path, answer in docket.items("human/"):
@@ -104,7 +104,7 @@ def assessment_against_reading(docket: Docket, around: Around, know: Knowledge) 
 
 
 def assessment_cannot_clear(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """"Not human" without a named animal and part, or from pictures only."""
+    """ "Not human" without a named animal and part, or from pictures only."""
     for path, verdict in docket.items("assessment/"):
         if isinstance(verdict, Mapping) and verdict.get("verdict") == human.NON_HUMAN:
             named = text(verdict.get("taxon")) and text(verdict.get("element"))

@@ -147,9 +147,7 @@ class Docket(Record):
         self.named = self.taxon_row is not None and self.taxon_row.named
         self.present = {key for key, state in self.portions.items() if state in PRESENT}
         self.most = {key for key, state in self.portions.items() if state == "most"}
-        self.caution = max(
-            (human.CAUTION[human.answer_of(answer)] for _, answer in self.items("human/")), default=0
-        )
+        self.caution = max((human.CAUTION[human.answer_of(answer)] for _, answer in self.items("human/")), default=0)
 
     def none_of(self, keys: Collection[str]) -> bool:
         """Whether all of these portions are written down as absent (and there are any)."""

@@ -21,9 +21,7 @@ class Group(Record):
     def __init__(self, values: Values, members: Mapping[str, Values], know: Knowledge) -> None:
         super().__init__(values)
         self.named = [path.split("/", 1)[1] for path, value in self.items("member/") if value is True]
-        there = {
-            one: members[one] for one in self.named if one in members and members[one].get("deleted") is not True
-        }
+        there = {one: members[one] for one in self.named if one in members and members[one].get("deleted") is not True}
         self.members = {one: Docket(found, know) for one, found in there.items()}
         self.missing = [one for one in self.named if one not in there]
 
@@ -46,12 +44,15 @@ def group_taxa_differ(group: Group, around: Around, know: Knowledge) -> Iterator
     for at, (one, taxon) in enumerate(known):
         for other, second in known[:at]:
             if taxon and second and not know.is_a(taxon, second) and not know.is_a(second, taxon):
-                yield f"member/{one}", {
-                    "one": group.name(other),
-                    "taxon": term("taxon", second),
-                    "other": group.name(one),
-                    "second": term("taxon", taxon),
-                }
+                yield (
+                    f"member/{one}",
+                    {
+                        "one": group.name(other),
+                        "taxon": term("taxon", second),
+                        "other": group.name(one),
+                        "second": term("taxon", taxon),
+                    },
+                )
                 return
 
 
@@ -69,11 +70,14 @@ def group_same_side_twice(group: Group, around: Around, know: Knowledge) -> Iter
             alike = found.setdefault((row.key, docket.side, portion), [])
             alike.append(one)
             if len(alike) > max(limit // 2, 1):
-                yield f"member/{one}", docket.names(
-                    one=group.name(alike[0]),
-                    other=group.name(one),
-                    side=term("side", docket.side),
-                    portion=term(f"portion.{row.key}", portion),
+                yield (
+                    f"member/{one}",
+                    docket.names(
+                        one=group.name(alike[0]),
+                        other=group.name(one),
+                        side=term("side", docket.side),
+                        portion=term(f"portion.{row.key}", portion),
+                    ),
                 )
                 return
 
@@ -107,12 +111,15 @@ def group_ages_clash(group: Group, around: Around, know: Knowledge) -> Iterator[
         least, most = found
         older = next(one for one, pair in fine.items() if pair[0] is least)
         younger = next(one for one, pair in fine.items() if pair[1] is most)
-        yield f"member/{younger}", {
-            "one": group.name(older),
-            "other": group.name(younger),
-            "least": f"{least.months:g}",
-            "most": f"{most.months:g}",
-        }
+        yield (
+            f"member/{younger}",
+            {
+                "one": group.name(older),
+                "other": group.name(younger),
+                "least": f"{least.months:g}",
+                "most": f"{most.months:g}",
+            },
+        )
 
 
 def group_contexts_differ(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:

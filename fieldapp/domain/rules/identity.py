@@ -95,7 +95,7 @@ def taxon_coarser_than_bone(docket: Docket, around: Around, know: Knowledge) -> 
 
 
 def cf_without_name(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """"cf." before a size or a class: there is no animal it could be compared with."""
+    """ "cf." before a size or a class: there is no animal it could be compared with."""
     if docket.reading.get("certainty") == "cf" and docket.taxon_row is not None and not docket.named:
         yield "reading/certainty", docket.names()
 

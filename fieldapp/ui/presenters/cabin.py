@@ -140,6 +140,8 @@ class Sync:
 
     def finished(self) -> None:
         """What came in is on the screens from now on. On the screens' own thread."""
+        # Others may have read the docket by now; taking it back is no longer an undo of one's own.
+        self.desk.last = None
         self.desk.refresh()
 
     def words(self) -> list[str]:

@@ -16,6 +16,7 @@ class Choice:
     tone    a key of the theme's tones, when not chosen
     sign    a drawn sign beside the text (see widgets.signs), or ""
     weight  width against the others of its row
+    enabled whether it can be pressed now
     """
 
     ident: str
@@ -25,6 +26,7 @@ class Choice:
     tone: str = "plain"
     sign: str = ""
     weight: float = 1.0
+    enabled: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -182,11 +182,9 @@ def portion_rows(form: Form, across: int) -> list[list[Choice]]:
         )
         for one in form.desk.knowledge.portions_of(form.answers.get("element", ""))
     ]
-    found += [
-        Choice("portion.rest_absent", say("rest_absent"), tone="plain"),
-        Choice("portion.rest_most", say("rest_most"), tone="plain"),
-    ]
-    return in_rows(found, across)
+    rest = [Choice("portion.rest_absent", say("rest_absent")), Choice("portion.rest_most", say("rest_most"))]
+    # Four rows have room; the two that fill the rest get one of their own where they can.
+    return [*in_rows(found, across), rest] if len(found) <= 3 * across else in_rows([*found, *rest], across)
 
 
 def fusion_rows(form: Form) -> list[tuple[str, list[Choice]]]:

@@ -44,12 +44,11 @@ class ContextScreen(View):
                 "context.undo",
                 say("context.undo", label=last[1].partition(" ")[2]) if last else say("action.undo"),
                 sign="undo",
+                enabled=last is not None,
             ),
             Choice("docket.new", say("docket.new"), sign="more", tone="primary"),
         ]
         ids.actions.show([[one] for one in actions])
-        for pad in ids.actions.pads():
-            pad.enabled = pad.ident != "context.undo" or last is not None
         ids.count.text = say("context.counts", n=len(rows), wanted=wanted)
         ids.caution.text = say("context.grave") if context.grave_like() else ""
 

@@ -45,7 +45,7 @@ class ContextsScreen(View):
         shown += [Choice("", "")] * (-len(shown) % self.ACROSS)
         ids.tiles.show(in_rows(shown, self.ACROSS))
         for pad in ids.tiles.pads():
-            pad.opacity, pad.enabled = (1, True) if pad.ident else (0, False)
+            pad.opacity = 1 if pad.ident else 0
         ids.hint.text = "" if found else say("contexts.none")
         actions = [
             Choice("contexts.new", say("contexts.new"), sign="more", tone="primary"),

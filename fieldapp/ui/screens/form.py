@@ -233,7 +233,9 @@ class FormScreen(View):
         form = self.form
         found: list[Choice] = []
         for change, words, who in self._differing():
-            found.append(Choice(f"take.{change[:12]}", say("take", words=words), note=who, tone="plain", sign="differ"))
+            may = form.may_settle()
+            text = say("take", words=words) if may else words
+            found.append(Choice(f"take.{change[:12]}", text, note=who, sign="differ", enabled=may))
         for one in form.found():
             tone = "clay" if one.level != "note" else "plain"
             found.append(

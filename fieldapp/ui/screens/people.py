@@ -42,7 +42,7 @@ class PeopleScreen(View):
                 ]
             )
             for pad in ids.top.pads():
-                pad.enabled, pad.note_first = bool(pad.ident), True
+                pad.note_first = True
             ids.board.lay("name")
             return
         ids.title.text = say("people.title")
@@ -54,7 +54,7 @@ class PeopleScreen(View):
         rows = in_rows([*shown, *([_EMPTY] * (-len(shown) % 3))], 3)
         ids.people.show(rows)
         for pad in ids.people.pads():
-            pad.opacity, pad.enabled = (1, True) if pad.ident else (0, False)
+            pad.opacity = 1 if pad.ident else 0
         ids.empty.text = "" if found else say("people.none")
         actions = [[Choice("people.new", say("people.new"), sign="more")]]
         if pages > 1:

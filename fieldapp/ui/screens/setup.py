@@ -56,13 +56,12 @@ class SetupScreen(View):
                 [
                     Choice("setup.back", say("action.back"), sign="leave"),
                     *entries,
-                    Choice("setup.go", go, tone="primary", sign="tick", weight=1.4),
+                    Choice("setup.go", go, tone="primary", sign="tick", weight=1.4, enabled=not setup.busy),
                 ]
             ]
         )
         for pad in ids.top.pads():
             pad.note_first = True
-            pad.enabled = not setup.busy
         ids.board.lay(setup.at)
 
     def tapped(self, ident: str) -> None:

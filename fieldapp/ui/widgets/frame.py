@@ -53,6 +53,10 @@ class StatusBar(Drawn):
         count = max(1, len(self.parts))
         for at, (name, value) in enumerate(self.parts):
             room = (end - x) / (count - at) if at else (end - x) / count
+            if not name:
+                found = set_type(value, room, self.height, theme.text, True)
+                self.write(found, x, self.center_y - found.height / 2, theme.ink, "left")
+                continue
             label = set_type(name, room, self.height / 2, theme.least_text)
             words = set_type(value, room - theme.mm(2), self.height * 0.6, theme.text, True)
             low = self.center_y - (label.height + words.height * 0.96) / 2

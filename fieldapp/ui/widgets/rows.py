@@ -95,3 +95,4 @@ def tell(pad: Pad, choice: Choice) -> None:
     """Makes a pad say what a choice says."""
     pad.ident, pad.text, pad.note = choice.ident, choice.text, choice.note
     pad.chosen, pad.tone, pad.sign = choice.chosen, choice.tone, choice.sign
+    pad.enabled = choice.enabled
