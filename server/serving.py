@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import logging
 import socket
 import ssl
+import sys
 import threading
 
 from argon2 import PasswordHasher
@@ -14,6 +16,8 @@ from server import create_app
 from server.api.answers import LARGEST
 from server.cabin import Cabin
 from server.config import Config
+
+log = logging.getLogger(__name__)
 
 THREADS = 8
 TIMEOUT = 20
@@ -31,7 +35,7 @@ class Serving:
         self.cabin: Cabin = self.app.extensions["bonedocket.cabin"]
         self._thread: threading.Thread | None = None
         try:
-            self._server = Server(
+            self._server = _Server(
                 (config.host, config.port), self.app, numthreads=THREADS, timeout=TIMEOUT, shutdown_timeout=5
             )
             self._server.max_request_body_size = LARGEST
@@ -69,6 +73,17 @@ class Serving:
 
     def __exit__(self, *_: object) -> None:
         self.stop()
+
+
+class _Server(Server):
+    """Logs in one line what is no fault of the program: a connection that breaks, a browser shy of our certificate."""
+
+    def error_log(self, msg: str = "", level: int = logging.INFO, traceback: bool = False) -> None:
+        fault = sys.exc_info()[1]
+        if isinstance(fault, OSError):
+            log.info("%s: %s", msg, fault)
+        else:
+            log.log(level, msg, exc_info=traceback)
 
 
 class _Door(BuiltinSSLAdapter):

@@ -62,7 +62,8 @@ class Among:
         self._knowledge = knowledge
         self._records = {record.id: record for record in records}
         self._values: dict[str, dict[str, Any]] = {}
-        self._in_bag: dict[str, list[str]] = {}
+        # Only dockets of one weight can be one bone written down twice; a bag may hold thousands.
+        self._alike: dict[tuple[str, Any], list[str]] = {}
         self._same: dict[str, set[str]] = {}
         counted: dict[str, Counter[str]] = {kind: Counter() for kind in KINDS}
         for one in self._records.values():
@@ -71,9 +72,9 @@ class Among:
                 self._same.setdefault(other, set()).add(one.id)
             if one.kind not in KINDS or one.life() == "deleted":
                 continue
-            bag = one.value("bag")
-            if one.kind == "docket" and isinstance(bag, str):
-                self._in_bag.setdefault(bag, []).append(one.id)
+            weight = one.value("weight_g")
+            if one.kind == "docket" and isinstance(weight, int | float):
+                self._alike.setdefault((_text(one, "bag"), weight), []).append(one.id)
             label = one.value("number" if one.kind == "context" else "label")
             if isinstance(label, str):
                 counted[one.kind][label] += 1
@@ -95,7 +96,8 @@ class Among:
 
     def around(self, record: Record, new: bool = False) -> rules.Around:
         """What the rules may look at beside the record itself."""
-        bag, context = _text(record, "bag"), self.context_of(record)
+        bag, context, weight = _text(record, "bag"), self.context_of(record), record.value("weight_g")
+        alike = self._alike.get((bag, weight), ()) if bag and isinstance(weight, int | float) else ()
         return rules.Around(
             record=record.id,
             new=new,
@@ -103,7 +105,7 @@ class Among:
             context_id=context if record.kind != "context" else "",
             bag=self._of(bag),
             labels=self._labels.get(record.kind, {}),
-            siblings=[self.values(self._records[one]) for one in self._in_bag.get(bag, ()) if one != record.id],
+            siblings=[self.values(self._records[one]) for one in alike if one != record.id],
             joined=dict(self._known(sorted(self._same.get(record.id, ())))),
         )
 

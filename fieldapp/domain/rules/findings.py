@@ -48,7 +48,7 @@ class Around:
     context   values of its context;  context_id  that context's id
     bag       values of its bag
     labels    {label: how many records of its kind carry it}; for a context, {number: how many}
-    siblings  values of the other dockets in its bag
+    siblings  values of the other dockets in its bag; those of the same weight are enough
     joined    {docket id: values} of the dockets it is said to be one bone with
     """
 
