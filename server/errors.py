@@ -3,6 +3,7 @@
     CabinError
     ├── LedgerExists      a ledger is to be made where there is one
     ├── LedgerMissing     there is no ledger in the folder
+    ├── LedgerIsNewer     a later program has written the ledger
     ├── KeyMissing        a key file of the cabin is gone
     ├── NotTheSite        a second site record was to be written
     ├── ValueNotKept      a value cannot be written down
@@ -50,6 +51,12 @@ class LedgerMissing(CabinError):
     """The folder holds no ledger yet."""
 
     key = "cabin.ledger_missing"
+
+
+class LedgerIsNewer(CabinError):
+    """Nothing is touched."""
+
+    key = "cabin.ledger_is_newer"
 
 
 class KeyMissing(CabinError):

@@ -128,7 +128,18 @@ def read(body: str, claimed: str) -> Change:
         _strict(change.set)
     except ValueError:
         raise UnreadableChange("it holds a number too large to be written again", *number) from None
+    if "\\u" in body and _holds_half_a_pair(change.set):
+        # Written as an escape it lies on any disk; as the text it means it stops whoever writes it down next.
+        raise UnreadableChange("it holds half of a character pair, which no file can hold", *number)
     return change
+
+
+def _holds_half_a_pair(value: Any) -> bool:
+    try:
+        changes.canonical(value).encode("utf-8")
+    except UnicodeEncodeError:
+        return True
+    return False
 
 
 def _depth(value: Any) -> int:

@@ -25,7 +25,7 @@ from fieldapp.domain.ids import site_id
 from fieldapp.records import changes, standing
 from fieldapp.records.changes import Change, UnreadableChange
 from fieldapp.records.fold import Record
-from server.errors import LedgerExists, LedgerMissing, NotTheSite, ValueNotKept
+from server.errors import LedgerExists, LedgerIsNewer, LedgerMissing, NotTheSite, ValueNotKept
 from server.ledger import asking, checks, events, folding, holds, intake, meta, proving, tables
 from server.ledger.asking import Disputed, Listed, Pulled, Written
 from server.ledger.checks import Found
@@ -36,6 +36,8 @@ from server.ledger.meta import Names
 
 T = TypeVar("T")
 Clock = Callable[[], datetime]
+FORMAT = 1
+"""Of the tables. The changes in them have a format of their own."""
 CABIN = {"person": "", "name": "cabin", "role": "administrator"}
 """`by` of what the cabin's own commands write."""
 RULES = {"person": "", "name": "rules", "role": "recorder"}
@@ -90,16 +92,21 @@ class Ledger:
             "cabin_key": seal_key,
         }
         with ledger.database.writing() as connection:
-            meta.put(connection, site=site, notebook=ledger.new_id(), epoch=ledger.new_id())
+            meta.put(connection, format=FORMAT, site=site, notebook=ledger.new_id(), epoch=ledger.new_id())
             ledger.write_in(connection, "site", site, values, {}, CABIN)
         return ledger
 
     @classmethod
     def open(cls, path: Path, *, clock: Clock | None = None, new_id: Callable[[], str] | None = None) -> Ledger:
-        """The ledger at `path`. Raises LedgerMissing."""
+        """The ledger at `path`. Raises LedgerMissing, LedgerIsNewer."""
         if not path.is_file():
             raise LedgerMissing(file=path.name)
-        return cls(path, clock or _now, new_id or _uuid)
+        ledger = cls(path, clock or _now, new_id or _uuid)
+        theirs = ledger._read(meta.format_of)
+        if theirs > FORMAT:
+            ledger.close()
+            raise LedgerIsNewer(file=path.name, theirs=theirs, own=FORMAT)
+        return ledger
 
     def close(self) -> None:
         """Lets go of the file."""

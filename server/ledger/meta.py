@@ -35,6 +35,11 @@ def names(connection: Connection) -> Names:
     )
 
 
+def format_of(connection: Connection) -> int:
+    """The format of the tables."""
+    return int(connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == "format")) or 1)
+
+
 def put(connection: Connection, **values: str | int) -> None:
     """Sets some of them."""
     statement = insert(tables.meta)

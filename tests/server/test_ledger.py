@@ -9,7 +9,7 @@ import pytest
 
 from fieldapp.domain.ids import context_id
 from fieldapp.records import changes
-from server.errors import LedgerExists, LedgerMissing, NotTheSite, ValueNotKept
+from server.errors import LedgerExists, LedgerIsNewer, LedgerMissing, NotTheSite, ValueNotKept
 from server.ledger import CABIN, Ledger
 from tests.server.conftest import granted
 from tests.server.tablets import CODE, SITE, Osteologist, Tablet, an_id, entries, hold_of, reading
@@ -145,10 +145,12 @@ def test_a_number_that_cannot_be_written_again_is_kept_unread(ledger, number):
     assert answers(ledger.accept([(changes.change_id(body), body)], "tablet")) == ["kept_unread"]
 
 
-def test_half_a_character_pair_inside_a_value_is_carried_on_byte_for_byte(ledger):
-    sent = raw(set={"note/" + an_id("n"): {"text": "bad \ud800 end", "stage": "trench"}})
-    assert answers(ledger.accept([sent], "tablet")) == ["taken"]
-    assert [(one, body) for _, one, body in ledger.pull(1, 10).rows] == [sent]
+def test_half_a_character_pair_inside_a_value_is_kept_and_not_handed_on(ledger):
+    broken = raw(set={"note/" + an_id("n"): {"text": "bad \ud800 end", "stage": "trench"}})
+    whole = raw(n=2, set={"note/" + an_id("n"): {"text": "good \U0001f9b4 and \x01 end", "stage": "trench"}})
+    assert answers(ledger.accept([broken, whole], "tablet")) == ["kept_unread", "taken"]
+    assert [(one, body) for _, one, body in ledger.pull(1, 10).rows] == [whole]
+    assert [one["body"].decode() for one in ledger.unread()] == [broken[1]]
     assert ledger.rebuild_matches()
 
 
@@ -505,6 +507,13 @@ def test_a_ledger_is_never_made_over_another_and_not_opened_where_there_is_none(
         Ledger.create(ledger.database.path, code="X1", name="", seal_key="")
     with pytest.raises(LedgerMissing):
         Ledger.open(tmp_path / "none.sqlite")
+
+
+def test_a_ledger_of_a_later_program_is_left_alone(ledger):
+    with ledger.database.writing() as connection:
+        connection.exec_driver_sql("UPDATE meta SET value = '2' WHERE key = 'format'")
+    with pytest.raises(LedgerIsNewer, match="Update the program"):
+        Ledger.open(ledger.database.path)
 
 
 def test_a_second_process_sees_and_adds(ledger, clock):
