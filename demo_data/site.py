@@ -20,7 +20,7 @@ from fieldapp.records.changes import Change, write
 
 CODE = "HLG26"
 NAME = "Hollow Gate (invented site)"
-ZONE = "the whole trench and the spoil from it"
+ZONE = "trench A or B, whichever it is in, and the spoil from it"
 
 # One invented name each, so that nobody real can be meant.
 PEOPLE = (

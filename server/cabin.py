@@ -23,9 +23,19 @@ log = logging.getLogger(__name__)
 
 
 def set_up(
-    config: Config, *, code: str, name: str, mode: str = "excavation", licence: str = "", second_reader: bool = True
+    config: Config,
+    *,
+    code: str,
+    name: str,
+    mode: str = "excavation",
+    licence: str = "",
+    second_reader: bool = True,
+    zone: str = "",
 ) -> None:
-    """Makes a cabin in `config.data`: keys, certificate, ledger with its site record. Raises LedgerExists."""
+    """Makes a cabin in `config.data`: keys, certificate, ledger with its site record. Raises LedgerExists.
+
+    `zone`: what an in-situ stop closes on this site, in words; "" leaves it to the whole trench.
+    """
     config.data.mkdir(parents=True, exist_ok=True)
     keys.make_seal_key(config.seal_key)
     keys.make_certificate(config.certificate, config.certificate_key)
@@ -37,6 +47,7 @@ def set_up(
         mode=mode,
         licence=licence,
         second_reader=second_reader,
+        zone=zone,
         clock=config.clock,
         new_id=config.new_id,
     ).close()

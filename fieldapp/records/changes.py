@@ -24,12 +24,18 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 FORMAT = 1
 BODY_LIMIT = 1_000_000
 """Characters. A change is a form that somebody filled in; a longer body is kept unread."""
+
+DEEPEST = 64
+"""Levels of nesting. Deeper ones can be read and then not be written down again."""
+
+BIGGEST_N = 2**53
 
 _REQUIRED: tuple[tuple[str, type], ...] = (
     ("notebook", str),
@@ -145,17 +151,50 @@ def read(body: str, expected_id: str | None = None) -> Change:
     if expected_id is not None and found != expected_id:
         raise UnreadableChange("its text does not match its hash: it was damaged or altered on the way")
     try:
-        parsed = json.loads(body, parse_constant=_no_constant)
+        parsed = _DECODER.decode(body)
     except (ValueError, RecursionError) as error:
         raise UnreadableChange(f"it is not JSON: {error}") from error
     if not isinstance(parsed, dict):
         raise UnreadableChange("it is not a JSON object")
     _require(parsed)
+    _require_writable(parsed, body)
     return Change(body, found, parsed)
 
 
 def _no_constant(name: str) -> None:
     raise ValueError(f"{name} is no number")
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if math.isinf(value):
+        raise ValueError(f"{text[:20]} is too large a number")
+    return value
+
+
+_DECODER = json.JSONDecoder(parse_float=_finite, parse_constant=_no_constant)
+
+
+def _require_writable(parsed: dict[str, Any], body: str) -> None:
+    """What can be read and then not be written down again (a snapshot, a ledger) is no change either."""
+    place = parsed["notebook"], parsed["n"]
+    if body.count("[") + body.count("{") > DEEPEST and _depth(parsed) > DEEPEST:
+        raise UnreadableChange(f"it is nested more than {DEEPEST} levels deep", *place)
+    if "\\u" in body:
+        try:
+            canonical(parsed).encode("utf-8")
+        except UnicodeEncodeError as error:
+            raise UnreadableChange("it holds half of a character pair, which no file can hold") from error
+
+
+def _depth(value: Any) -> int:
+    deepest, todo = 0, [(value, 1)]
+    while todo:
+        one, level = todo.pop()
+        deepest = max(deepest, level)
+        below = one.values() if isinstance(one, dict) else one if isinstance(one, list) else ()
+        todo.extend((item, level + 1) for item in below if isinstance(item, dict | list))
+    return deepest
 
 
 def _require(parsed: dict[str, Any]) -> None:
@@ -166,8 +205,8 @@ def _require(parsed: dict[str, Any]) -> None:
         # `type is`, not isinstance: true is an int to Python and not a number of ours.
         if type(parsed.get(name)) is not wanted:
             raise UnreadableChange(f"its field '{name}' is missing or of the wrong type", known_notebook, known_n)
-    if parsed["n"] < 1:
-        raise UnreadableChange("its number is below 1", known_notebook, known_n)
+    if not 1 <= parsed["n"] <= BIGGEST_N:
+        raise UnreadableChange(f"its number is not between 1 and {BIGGEST_N}", known_notebook)
     for ids in parsed["over"].values():
         if type(ids) is not list or not all(type(one) is str for one in ids):
             raise UnreadableChange("its field 'over' does not hold lists of ids", known_notebook, known_n)

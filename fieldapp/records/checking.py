@@ -67,7 +67,7 @@ class Among:
         self._same: dict[str, set[str]] = {}
         counted: dict[str, Counter[str]] = {kind: Counter() for kind in KINDS}
         for one in self._records.values():
-            for other in one.items("same_as"):
+            for other in one.linked("same_as"):
                 self._same.setdefault(one.id, set()).add(other)
                 self._same.setdefault(other, set()).add(one.id)
             if one.kind not in KINDS or one.life() == "deleted":

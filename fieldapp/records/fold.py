@@ -76,6 +76,14 @@ class Record:
                     found[path[len(prefix) + 1 :]] = value
         return found
 
+    def linked(self, prefix: str) -> list[str]:
+        """Last parts of the paths below `prefix/` that any head sets to something: in dispute is still linked."""
+        return [
+            path[len(prefix) + 1 :]
+            for path, heads in self.heads.items()
+            if path.startswith(prefix + "/") and any(heads.values())
+        ]
+
     def added(self, prefix: str) -> dict[str, Any]:
         """{"<path>@<change id>": value} of every value ever set below the add-only `prefix/`."""
         return {

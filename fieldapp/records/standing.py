@@ -48,19 +48,24 @@ def standing_of(docket: Record, who: Authority) -> human.Standing:
     return human.standing(docket.added("human"), assessments, who.policy)
 
 
-def joined_to(docket: Record, find: Callable[[str], Record | None], pointed_at_by: Iterable[str] = ()) -> list[Record]:
+def joined_to(
+    docket: Record,
+    find: Callable[[str], Record | None],
+    pointed_at_by: Callable[[str], Iterable[str]] = lambda one: (),
+) -> list[Record]:
     """The dockets that are said to be the same bone as `docket`, itself first, followed as far as the links go.
 
-    `pointed_at_by`: ids of dockets known to point at this one (links are written at one end only).
+    `pointed_at_by`: ids of the dockets known to point at one, because links are written at one end only. A link that
+    is in dispute holds: joined is the cautious side.
     """
     found = {docket.id: docket}
-    todo = [*docket.items("same_as"), *pointed_at_by]
+    todo = [*docket.linked("same_as"), *pointed_at_by(docket.id)]
     while todo:
         one = todo.pop()
         other = find(one) if one not in found else None
         if other is not None:
             found[one] = other
-            todo.extend(other.items("same_as"))
+            todo += [*other.linked("same_as"), *pointed_at_by(one)]
     return list(found.values())
 
 

@@ -37,7 +37,7 @@ def of_context(
         if inside & _named(one, "bag") or (not _named(one, "bag") and context.id in _named(one, "context"))
     ]
     here = {one.id for one in dockets}
-    links = {other for one in dockets for other in one.items("same_as")}
+    links = {other for one in dockets for other in one.linked("same_as")}
     return gather(
         site=site,
         context=context,
@@ -55,7 +55,7 @@ def of_context(
         linked=[
             one
             for one in by_kind["docket"]
-            if one.id not in here and (one.id in links or here & {*one.items("same_as")})
+            if one.id not in here and (one.id in links or here & {*one.linked("same_as")})
         ],
     )
 

@@ -41,6 +41,7 @@ def register(parser: argparse.ArgumentParser) -> None:
     one.add_argument("--code", required=True, help="site code as on labels, two to ten letters and digits: HLG26")
     one.add_argument("--name", required=True, help="the site's name")
     one.add_argument("--licence", default="", help="licence number: human remains are expected here (licensed mode)")
+    one.add_argument("--zone", default="", help="what an in-situ stop closes here (default: the whole trench)")
     one.add_argument("--one-reader", action="store_true", help="a named zooarchaeologist needs no second reader")
 
     people = below.add_parser("person", help="people and their passwords").add_subparsers(metavar="WHAT", required=True)
@@ -141,6 +142,7 @@ def _init(args: argparse.Namespace) -> int:
         mode="licensed" if args.licence else "excavation",
         licence=args.licence,
         second_reader=not args.one_reader,
+        zone=args.zone,
     )
     with _open(args) as found:
         _say("made", code=found.ledger.site().value("code"), data=args.data)

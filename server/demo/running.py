@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from demo_data.site import CODE, NAME, PEOPLE, earlier_weeks
+from demo_data.site import CODE, NAME, PEOPLE, ZONE, earlier_weeks
 from fieldapp import assets
 from fieldapp.cli import CommandError
 from fieldapp.domain.ids import context_id
@@ -118,7 +118,7 @@ def run(stage: Stage) -> dict[str, Any]:
 def set_up(stage: Stage) -> None:
     """A new cabin with the site, its people, and what earlier weeks recorded."""
     config = stage.config
-    cabins.set_up(config, code=CODE, name=NAME)
+    cabins.set_up(config, code=CODE, name=NAME, zone=ZONE)
     with closing(cabins.Cabin(config)) as found:
         for name, role in PEOPLE:
             account, password = found.accounts.add(name, role)

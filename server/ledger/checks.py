@@ -136,7 +136,7 @@ def _around(connection: Connection, records: Sequence[Record]) -> list[Record]:
 
     column, link = tables.record.c, tables.link.c
     bags = {bag for one in records if isinstance(bag := one.value("bag"), str)}
-    fetch(bags | {other for one in records for sort in LINKS for other in one.items(sort)})
+    fetch(bags | {other for one in records for sort in LINKS for other in one.linked(sort)})
     fetch({context for one in (*records, *found) if isinstance(context := one.value("context"), str)})
     for part in parts(sorted(bags)):
         fetch(connection.scalars(select(column.id).where(column.bag.in_(part))))

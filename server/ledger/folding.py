@@ -78,7 +78,7 @@ def derive(record: Record, who: standing.Authority) -> Derived:
             {"record": one, "sort": sort, "other": other}
             for sort in LINKS
             if sort in names
-            for other in sorted(record.items(sort))
+            for other in sorted(record.linked(sort))
             if other != one
         ),
     )

@@ -11,7 +11,6 @@ Not here: the fold (folding), who may push (devices), what a person reads of it 
 from __future__ import annotations
 
 import hashlib
-import json
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -25,12 +24,6 @@ from server.ledger import database, events, tables
 from server.ledger.folding import PROTECTED, parts
 
 TAKEN, KNOWN, KEPT_UNREAD, SET_ASIDE = "taken", "known", "kept_unread", "set_aside"
-
-DEEPEST = 64
-"""Levels of nesting in a change. Deeper ones can be read and then not be written again."""
-
-_BIGGEST_N = 2**53
-_strict = json.JSONEncoder(allow_nan=False).encode
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +56,7 @@ def take(connection: Connection, entries: Sequence[tuple[str, str]], *, source: 
             batch.answers.append(Answer(claimed, KNOWN))
             continue
         try:
-            change = read(body, claimed)
+            change = changes.read(body, claimed)
         except UnreadableChange as fault:
             answer = Answer(claimed, KEPT_UNREAD, fault.reason)
             number = (fault.notebook, fault.n)
@@ -109,49 +102,6 @@ def keep(connection: Connection, fresh: Sequence[Change], *, source: str, head: 
         database.execute_many(connection, insert(tables.change), rows)
 
 
-def read(body: str, claimed: str) -> Change:
-    """The change in `body`, if the ledger can keep and fold it. Raises UnreadableChange."""
-    change = changes.read(body, claimed)
-    number = (change.notebook, change.n)
-    if change.n > _BIGGEST_N:
-        raise UnreadableChange(f"its number is above {_BIGGEST_N}", change.notebook)
-    words = [change.notebook, change.record, change.kind, change.site, *change.set, *change.over]
-    words += [one for ids in change.over.values() for one in ids]
-    try:
-        "".join(words).encode("utf-8")
-    except UnicodeEncodeError:
-        raise UnreadableChange("a name in it holds half of a character pair, which no file can hold") from None
-    if body.count("[") + body.count("{") > DEEPEST and _depth(change.set) > DEEPEST:
-        raise UnreadableChange(f"it is nested more than {DEEPEST} levels deep", *number)
-    try:
-        # 1e999 is read as infinite, which is no JSON.
-        _strict(change.set)
-    except ValueError:
-        raise UnreadableChange("it holds a number too large to be written again", *number) from None
-    if "\\u" in body and _holds_half_a_pair(change.set):
-        # Written as an escape it lies on any disk; as the text it means it stops whoever writes it down next.
-        raise UnreadableChange("it holds half of a character pair, which no file can hold", *number)
-    return change
-
-
-def _holds_half_a_pair(value: Any) -> bool:
-    try:
-        changes.canonical(value).encode("utf-8")
-    except UnicodeEncodeError:
-        return True
-    return False
-
-
-def _depth(value: Any) -> int:
-    deepest, todo = 0, [(value, 1)]
-    while todo:
-        one, level = todo.pop()
-        deepest = max(deepest, level)
-        below = one.values() if isinstance(one, dict) else one if isinstance(one, list) else ()
-        todo.extend((item, level + 1) for item in below if isinstance(item, dict | list))
-    return deepest
-
-
 def _hash(body: str) -> str:
     return hashlib.sha256(_bytes(body)).hexdigest()
 
@@ -174,7 +124,7 @@ def _protected(connection: Connection) -> set[str]:
 
 def _aside(answer: Answer, body: str, number: tuple[str | None, int | None], at: str, source: str) -> dict[str, Any]:
     notebook, n = number
-    fits = notebook is not None and n is not None and 0 < n <= _BIGGEST_N and notebook.isascii()
+    fits = notebook is not None and n is not None and 0 < n <= changes.BIGGEST_N and notebook.isascii()
     return {
         "id": answer.id.encode("utf-8", "replace").decode(),
         "digest": _hash(body),

@@ -75,6 +75,7 @@ class Ledger:
         mode: str = "excavation",
         licence: str = "",
         second_reader: bool = True,
+        zone: str = "",
         clock: Clock | None = None,
         new_id: Callable[[], str] | None = None,
     ) -> Ledger:
@@ -88,6 +89,7 @@ class Ledger:
             "name": name,
             "mode": mode,
             "licence": licence or None,
+            "zone_text": zone or None,
             "policy": {"zooarchaeologists_may_assess": [], "second_reader": second_reader},
             "cabin_key": seal_key,
         }
@@ -203,7 +205,6 @@ class Ledger:
                 by=by,
                 at=self.clock().isoformat(timespec="milliseconds"),
             )
-            intake.read(change.body, change.id)
         except UnreadableChange as fault:
             raise ValueNotKept(why=fault.reason) from fault
         intake.keep(connection, [change], source=now.notebook, head=now.head, at=self.now())

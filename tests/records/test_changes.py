@@ -106,3 +106,23 @@ def test_what_could_be_told_of_an_unreadable_change_is_told():
     with pytest.raises(UnreadableChange) as caught:
         read(canonical(body))
     assert (caught.value.notebook, caught.value.n) == (body["notebook"], 1)
+
+
+@pytest.mark.parametrize(
+    ("value", "why"),
+    [
+        ("1e999", "too large"),
+        ('{"text":"\\ud83d"}', "half of a character pair"),
+        ("[" * 70 + "]" * 70, "nested"),
+    ],
+    ids=["infinite", "half a pair as an escape", "deep"],
+)
+def test_what_can_be_read_and_not_be_written_again_is_no_change(value, why):
+    body = Pen().write({"count": 1}).body.replace('"count":1', f'"count":{value}')
+    with pytest.raises(UnreadableChange, match=why):
+        read(body)
+
+
+def test_an_escaped_whole_pair_is_a_character_like_any_other():
+    body = Pen().write({"count": 1}).body.replace('"count":1', '"count":"\\ud83e\\uddb4"')
+    assert read(body).set == {"count": "\N{BONE}"}

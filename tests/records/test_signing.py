@@ -120,8 +120,34 @@ def test_dockets_joined_as_one_bone_are_found_from_either_end():
     )
     mild = state.records["two"]
     assert [one.id for one in joined_to(mild, state.records.get)] == ["two", "one"]
-    assert [one.id for one in joined_to(state.records["one"], state.records.get, ["two"])] == ["one", "two"]
+    assert [
+        one.id for one in joined_to(state.records["one"], state.records.get, lambda one: {"one": ["two"]}.get(one, ()))
+    ] == ["one", "two"]
     assert joined_answer(joined_to(mild, state.records.get), people()) == human.QUERY
+
+
+def test_a_chain_of_joined_dockets_is_followed_to_its_end_from_either_end():
+    pen = Pen("A")
+    state = fold(
+        [
+            pen.write({"same_as/b": True}, record="a"),
+            pen.write({"same_as/c": True}, record="b"),
+            pen.write({}, record="c"),
+        ]
+    )
+    pointing = {"b": ["a"], "c": ["b"]}
+    for start in "abc":
+        joined = joined_to(state.records[start], state.records.get, lambda one: pointing.get(one, ()))
+        assert {one.id for one in joined} == {"a", "b", "c"}
+
+
+def test_a_parting_that_is_in_dispute_leaves_dockets_joined():
+    ana, ben = Pen("A"), Pen("B")
+    link = ana.write({"same_as/two": True}, record="one")
+    parted = ana.write({"same_as/two": None}, {"same_as/two": [link.id]}, record="one")
+    again = ben.write({"same_as/two": True}, {"same_as/two": [link.id]}, record="one")
+    state = fold([link, parted, again, ben.write({}, record="two")])
+    assert [one.id for one in joined_to(state.records["one"], state.records.get)] == ["one", "two"]
 
 
 def test_dockets_that_were_parted_again_stand_alone():

@@ -178,15 +178,22 @@ def test_an_unknown_field_of_a_newer_tablet_reaches_another_byte_for_byte(site, 
 
 def test_what_the_cabin_cannot_read_is_kept_there_reported_here_and_not_sent_again(site, pair):
     one, _ = pair
-    deep: object = 1
-    for _ in range(100):
-        deep = [deep]
-    change = docket(one, "a", count=deep)
+    change = docket(one, "a", count=1)
     docket(one, "b", count=1)
-    report = exchange(one, site.way(one))
+    altered = change.body.replace('"count":1', '"count":7')
+    way = site.way(one)
+
+    def ask(method, path, *, body=None, **more):
+        # Damaged on the way, as a bad memory might: the text no longer fits its hash.
+        for item in (body or {}).get("changes", ()):
+            item["body"] = item["body"].replace(change.body, altered)
+        return site.way(one).ask(method, path, body=body, **more)
+
+    way.ask = ask
+    report = exchange(one, way)
     assert [item for item, _ in report.unread] == [change.id]
     assert report.sent == 1
-    assert [item["body"].decode() for item in site.ledger.unread()] == [change.body]
+    assert [item["body"].decode() for item in site.ledger.unread()] == [altered]
     assert exchange(one, site.way(one)).unread == []
 
 

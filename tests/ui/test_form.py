@@ -494,3 +494,13 @@ def test_every_element_and_taxon_of_the_tables_can_be_chosen(desk: Desk) -> None
 
 def test_the_fields_have_tabs(desk: Desk) -> None:
     assert [tab.ident for tab in form_fields.tabs(new(desk))] == [f"field.{name}" for name in FIELDS]
+
+
+def test_a_stored_docket_s_earlier_answer_is_known_to_the_rules(desk: Desk) -> None:
+    form = new(desk)
+    form.choose("material", "bone")
+    form.answer_human("not_excluded")
+    record = desk.record(form.save().docket)
+    assert record is not None
+    again = Form.of(desk, record)
+    assert "question_not_asked" not in [one.problem.rule for one in again.found()]

@@ -124,6 +124,23 @@ def test_a_row_says_what_wants_a_look(desk: Desk) -> None:
     assert "differ" in [sign for sign, _ in docket_row(desk, record).signs]
 
 
+def test_a_deleted_docket_that_stands_raised_stays_in_the_list(desk: Desk) -> None:
+    one, other = docket(desk, "query"), docket(desk)
+    for each in (one, other):
+        record = desk.record(each)
+        assert record is not None
+        save_as_other(desk, "docket", each, {"deleted": True}, record.head_ids())
+    assert [found.id for found in desk.dockets(desk.context or "")] == [one]
+
+
+def test_a_docket_that_a_raised_one_is_joined_to_stands_raised_too(desk: Desk) -> None:
+    mild, raised = docket(desk), docket(desk, "query")
+    save_as_other(desk, "docket", raised, {f"same_as/{mild}": True}, {})
+    record = desk.record(mild)
+    assert record is not None
+    assert [sign for sign, _ in docket_row(desk, record).signs][:1] == ["query"]
+
+
 def test_every_context_shows_its_own_dockets_newest_first(desk: Desk) -> None:
     first, second = docket(desk), docket(desk)
     other = desk.make_context("1050", "layer", "no")

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from fieldapp.domain import ids, rules
+from fieldapp.domain import human, ids, rules
 from fieldapp.domain.ids import hold_id
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records.checking import Among
@@ -49,6 +49,7 @@ class Desk:
         self.place: dict[str, Any] = dict(notebook.setting(PLACE, {}))
         self._among: dict[str, Among] = {}
         self._contexts: dict[str, list[str]] | None = None
+        self._same: dict[str, list[str]] = {}
         self._authority: Authority | None = None
 
     # -- who and where --
@@ -138,14 +139,22 @@ class Desk:
         return context if isinstance(context, str) else None
 
     def dockets(self, context: str) -> list[Record]:
-        """A context's dockets, first come first."""
+        """A context's dockets, first come first; of deleted ones those that stand raised, which nothing takes away."""
+        index = self._index()
+        found = (self.record(one) for one in index.get(context, ()))
+        return [
+            one for one in found if one is not None and (one.life() != "deleted" or self.standing(one) in human.RAISED)
+        ]
+
+    def _index(self) -> dict[str, list[str]]:
+        """{context: its dockets}; and who says to be the same bone as whom, which is written at one end only."""
         if self._contexts is None:
-            self._contexts = {}
-            for one in self.notebook.records("docket"):
+            self._contexts, self._same = {}, {}
+            for one in self.notebook.records("docket", deleted=True):
                 self._contexts.setdefault(self.context_of(one) or "", []).append(one.id)
-        book = self.notebook.load()
-        found = (book.get(one) for one in self._contexts.get(context, ()))
-        return [one for one in found if one is not None and one.life() != "deleted"]
+                for other in one.linked("same_as"):
+                    self._same.setdefault(other, []).append(one.id)
+        return self._contexts
 
     def authority(self) -> Authority:
         """Who may decide on the human question here."""
@@ -155,7 +164,9 @@ class Desk:
 
     def standing(self, docket: Record) -> str:
         """Where a docket stands on the human question, with those said to be the same bone."""
-        return joined_answer(joined_to(docket, self.record), self.authority())
+        self._index()
+        bone = joined_to(docket, self.record, lambda one: self._same.get(one, ()))
+        return joined_answer(bone, self.authority())
 
     def among(self, context: str) -> Among:
         """A context with all that lies in it, for the rules."""

@@ -15,7 +15,7 @@ from typing import Any
 
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
-from fieldapp.records.checking import is_wanting, reading_by_rule
+from fieldapp.records.checking import is_wanting, reading_by_rule, values_of
 from fieldapp.records.fold import Record
 from fieldapp.ui.presenters import reading as reading_parts
 from fieldapp.ui.presenters.desk import Desk, Write
@@ -304,7 +304,10 @@ class Form:
     def found(self) -> list[Found]:
         """What the rules find in the form as it stands."""
         if self._found is None:
-            self._found = self.desk.check(self.state.docket, self._values(), self.state.context, self.state.new)
+            # What the form does not show is there all the same: earlier answers, assessments, a weight.
+            kept = values_of(self.record) if self.record is not None else {}
+            values = {**kept, **self._values()}
+            self._found = self.desk.check(self.state.docket, values, self.state.context, self.state.new)
         return self._found
 
     def missing(self) -> str:

@@ -35,6 +35,11 @@ class Line:
     detail: str
     by: str
 
+    def words(self) -> str:
+        """The line as it is read."""
+        what = say("hold.what", what=self.what, detail=self.detail) if self.detail else self.what
+        return say("hold.line", at=self.at, what=what, by=self.by)
+
 
 class Hold:
     """The hold of one docket.

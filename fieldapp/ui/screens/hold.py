@@ -46,7 +46,7 @@ class HoldScreen(View):
         log = hold.log()
         self.page, pages = pager(len(log), self.LOG, self.page)
         shown = log[self.page * self.LOG :][: self.LOG]
-        ids.log.show([("·", say("hold.line", at=one.at, what=one.what, detail=one.detail, by=one.by)) for one in shown])
+        ids.log.show([("·", one.words()) for one in shown])
         ids.log_name.text = say("hold.log", n=len(log)) if log else say("hold.no_log")
         actions = [Choice("hold.leave", say("go.context"), sign="leave")]
         if pages > 1:

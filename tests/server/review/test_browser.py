@@ -19,6 +19,7 @@ from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webdriver import WebDriver
+from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.server.review.every_page import EVERY_PAGE
 from tests.server.review.scene import Scene, make, seen
@@ -114,6 +115,8 @@ def sign_in(browser: WebDriver, scene: Scene, role: str, path: str = "/review/to
     focused(browser).send_keys(account.name)
     tab_to(browser, "#password")
     focused(browser).send_keys(password, Keys.ENTER)
+    # Enter sends the form; the next page comes when it comes.
+    WebDriverWait(browser, 10).until(lambda seen: "/sign-in" not in seen.current_url)
 
 
 def logged(browser: WebDriver) -> tuple[set[str], list[str]]:
