@@ -40,6 +40,7 @@ def prepare(width: int, height: int, home: Path | None = None) -> None:
     Config.set("graphics", "width", str(width))
     Config.set("graphics", "height", str(height))
     Config.set("graphics", "resizable", "1")
+    Config.set("graphics", "multisamples", "0")
     Config.set("input", "mouse", "mouse,disable_multitouch")
     with suppress(Exception):
         Config.remove_option("input", "%(name)s")

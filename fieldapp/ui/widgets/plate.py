@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from kivy.graphics import Color, Ellipse, Line, Mesh
+from kivy.graphics import Color, Ellipse, Mesh, SmoothLine
 
 from fieldapp.domain.plates import Plate, contains, edges, fitted, pattern, portion_at, triangles
 from fieldapp.ui.theme import theme
@@ -51,7 +51,7 @@ class PlateView(Drawn):
                     Mesh(vertices=vertices, indices=self._meshes[key], mode="triangles")
             Color(*theme.ink)
             for (ax, ay), (bx, by) in found.lines:
-                Line(points=[ax, ay, bx, by], width=max(0.6, found.style.line * mm / 2))
+                SmoothLine(points=[ax, ay, bx, by], width=max(0.6, found.style.line * mm / 2))
             for x, y in found.dots:
                 d = found.style.dot * mm
                 Ellipse(pos=(x - d / 2, y - d / 2), size=(d, d), segments=8)
@@ -63,9 +63,7 @@ class PlateView(Drawn):
         ):
             Color(*tint)
             for line in lines:
-                Line(
-                    points=[number for point in line for number in point], width=max(0.8, width * mm / 2), joint="round"
-                )
+                SmoothLine(points=[number for point in line for number in point], width=max(0.8, width * mm / 2))
 
     def on_touch_down(self, touch: Any) -> bool:
         if self.plate is None or not touching.is_finger(touch) or self.portion(*touch.pos) is None:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from math import cos, pi, sin
 from typing import Any
 
-from kivy.graphics import Color, Ellipse, Line, Mesh, Rectangle
+from kivy.graphics import Color, Ellipse, Line, Mesh, Rectangle, SmoothLine
 
 from fieldapp.domain.plates import state_style
 from fieldapp.domain.plates.shapes import hatch
@@ -45,7 +45,7 @@ class _Pen:
 
     def line(self, *points: Point, width: float = 0.11, close: bool = False) -> None:
         flat = [n for p in self.at(*points) for n in p]
-        Line(points=flat, width=max(1.0, width * self.size / 2), close=close, cap="square", joint="miter")
+        SmoothLine(points=flat, width=max(1.0, width * self.size / 2), close=close)
 
     def fill(self, *points: Point) -> None:
         polygon(self.at(*points))
