@@ -31,13 +31,14 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A line of a list, of fixed height. `signs`: (sign, word) pairs."""
+    """A line of a list, of fixed height. `signs`: (sign, word) pairs; `wanted`: rules want it looked at."""
 
     ident: str
     title: str
     text: str
     side: str = ""
     signs: tuple[tuple[str, str], ...] = ()
+    wanted: bool = False
 
     def data(self) -> dict[str, Any]:
         """As a RecycleView wants it."""

@@ -23,6 +23,9 @@ class Context:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self.making_bag = False
+        self._seen: tuple[str | None, int] | None = None
+        self._rows: list[Row] = []
+        self._wanted = 0
 
     @property
     def record(self) -> Record | None:
@@ -77,12 +80,22 @@ class Context:
 
     def rows(self) -> list[Row]:
         """The dockets, newest first."""
-        return [docket_row(self.desk, one) for one in reversed(self.desk.dockets(self.desk.context or ""))]
+        self._look()
+        return self._rows
 
     def problem_count(self) -> int:
         """How many dockets here have something to look at."""
-        dockets = self.desk.dockets(self.desk.context or "")
-        return sum(any(found.level != "note" for found in self.desk.problems(one)) for one in dockets)
+        self._look()
+        return self._wanted
+
+    def _look(self) -> None:
+        """Goes through the context once, and again only after something was saved or came in."""
+        now = self.desk.context, self.desk.changes
+        if now == self._seen:
+            return
+        self._seen = now
+        self._rows = [docket_row(self.desk, one) for one in reversed(self.desk.dockets(self.desk.context or ""))]
+        self._wanted = sum(row.wanted for row in self._rows)
 
 
 def short_label(label: Any) -> str:
@@ -127,4 +140,5 @@ def docket_row(desk: Desk, docket: Record) -> Row:
         text=what_it_is(reading, docket.value("material")),
         side=side,
         signs=tuple(marks),
+        wanted=bool(worst),
     )

@@ -37,6 +37,7 @@ class Desk:
 
     stage   the stage of work every new reading carries
     last    (id, label) of the new docket saved last, while it can be taken back
+    changes how often something was saved or came in, for those who keep what they worked out
     """
 
     add_only = ADD_ONLY
@@ -51,6 +52,8 @@ class Desk:
         self._contexts: dict[str, list[str]] | None = None
         self._same: dict[str, list[str]] = {}
         self._authority: Authority | None = None
+        self._standings: dict[str, tuple[Record, str]] = {}
+        self.changes = 0
 
     # -- who and where --
 
@@ -165,8 +168,14 @@ class Desk:
     def standing(self, docket: Record) -> str:
         """Where a docket stands on the human question, with those said to be the same bone."""
         self._index()
-        bone = joined_to(docket, self.record, lambda one: self._same.get(one, ()))
-        return joined_answer(bone, self.authority())
+        if docket.id in self._same or docket.linked("same_as"):
+            bone = joined_to(docket, self.record, lambda one: self._same.get(one, ()))
+            return joined_answer(bone, self.authority())
+        # A record in hand never changes; a change makes another. So what was worked out for this one holds.
+        known = self._standings.get(docket.id)
+        if known is None or known[0] is not docket:
+            known = self._standings[docket.id] = docket, joined_answer([docket], self.authority())
+        return known[1]
 
     def among(self, context: str) -> Among:
         """A context with all that lies in it, for the rules."""
@@ -239,12 +248,27 @@ class Desk:
         elif drop:
             self.drop_draft(drop)
         self.last = last
-        self.refresh()
+        self._saved(writes)
+
+    def _saved(self, writes: Sequence[Write]) -> None:
+        """Follows an own save where that is little; anything that moves records about is worked out anew."""
+        if any(_moves(one) for one in writes):
+            self.refresh()
+            return
+        self.changes += 1
+        self._among.clear()
+        for one in writes:
+            if one.kind == "docket" and "label" in one.set and self._contexts is not None:
+                record = self.record(one.record)
+                if record is not None:
+                    self._contexts.setdefault(self.context_of(record) or "", []).append(one.record)
 
     def refresh(self) -> None:
-        """Something was saved or has come in: forget what was worked out."""
+        """Something has come in: forget what was worked out."""
+        self.changes += 1
         self._contexts = None
         self._authority = None
+        self._standings.clear()
         self._among.clear()
 
     def make_context(self, number: str, kind: str, grave_like: str) -> str:
@@ -301,6 +325,19 @@ class Desk:
             values = {"tier": tier, "in_place": True}
             return [Write(hold, "hold", values, {path: heads[path] for path in values if path in heads})]
         return []
+
+
+def _moves(write: Write) -> bool:
+    """Whether a save may change where dockets lie, what they are joined to, or who may decide."""
+    if write.kind == "docket":
+        # A docket gets its label with its first change, and its bag or context with it.
+        new = "label" in write.set and not write.over
+        return any(path.startswith("same_as/") for path in write.set) or (
+            not new and any(path in write.set for path in ("label", "bag", "context"))
+        )
+    if write.kind == "bag":
+        return bool(write.over)
+    return write.kind not in ("context", "hold")
 
 
 def _by_number(number: Any) -> tuple[int, str]:
