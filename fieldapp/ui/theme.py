@@ -75,7 +75,6 @@ class Theme:
     line = 0.35
     edge = 0.5
     corner = 1.8
-    panel = 36.4
     actions = 15.0
     strip = 13.0
 

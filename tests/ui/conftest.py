@@ -151,6 +151,7 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Tablet]]:
             seconds["now"] = float(next(ticks))
 
         options.setdefault("cabin", FakeCabin)
+        size = options.pop("size", (1280, 800))
         app = TabletApp(
             folder or tmp_path / "tablet",
             Clock(),
@@ -158,7 +159,7 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Tablet]]:
             new_id=lambda: str(uuid.uuid4()),
             **options,
         )
-        touch.start(app, options.get("size", (1280, 800)))
+        touch.start(app, size)
         running.append(Tablet(app, touch.Hand(before_tap=tick), folder or tmp_path / "tablet"))
         return running[0]
 

@@ -35,6 +35,11 @@ class Lines(RecycleView):  # type: ignore[misc]  # kivy has no types
         """Pixels from one row to the next."""
         return theme.mm(self.row_mm) + theme.mm(theme.gap)
 
+    def whole(self, height: float) -> float:
+        """As much of a height as whole rows take: no row is cut off half way."""
+        gap = theme.mm(theme.gap)
+        return max(0.0, (height + gap) // self.step * self.step - gap)
+
     def fits(self) -> bool:
         """Whether all rows are in sight."""
         return bool(len(self.data) * self.step - theme.mm(theme.gap) <= self.height)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from math import floor
 from typing import Any
 
 from kivy.uix.widget import Widget
@@ -78,7 +79,8 @@ class PadRows(Widget):  # type: ignore[misc]  # kivy has no types
             for one in row:
                 pad = next(pads)
                 wide = unit * one.weight
-                pad.pos, pad.size = (round(x), round(top - high)), (round(x + wide) - round(x), round(high))
+                left, low = _whole(x), _whole(top - high)
+                pad.pos, pad.size = (left, low), (_whole(x + wide) - left, _whole(top) - low)
                 x += wide + gap
             top -= high + gap
         self._even_out()
@@ -89,6 +91,11 @@ class PadRows(Widget):  # type: ignore[misc]  # kivy has no types
         cap = min((pad.own_em_mm() for pad in texts), default=0.0) if self.even else 0.0
         for pad in self._pads:
             pad.cap_mm = cap
+
+
+def _whole(pixels: float) -> int:
+    """The nearest pixel; halves always go up, so that whole gaps stay whole."""
+    return floor(pixels + 0.5)
 
 
 def tell(pad: Pad, choice: Choice) -> None:
