@@ -360,7 +360,7 @@ CHILD = """
 import itertools, json, os, signal, sys, uuid
 from pathlib import Path
 from fieldapp.ui.environment import prepare
-prepare(1280, 800)
+prepare(1280, 800, Path(sys.argv[1]).parent / "kivy")
 from kivy.clock import Clock
 from fieldapp.ui.app import TabletApp
 from server.demo import touch
