@@ -56,6 +56,7 @@ bench: venv
 	$(BIN)/python -m tests.benchmarks.open
 	$(BIN)/python -m tests.benchmarks.merge
 	$(BIN)/python -m tests.benchmarks.sheets
+	$(SCREEN) $(BIN)/python -m tests.benchmarks.paint
 
 clean:
 	rm -rf $(VENV) demo_out build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis
