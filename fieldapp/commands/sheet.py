@@ -37,9 +37,12 @@ def run(args: argparse.Namespace) -> int:
         raise CommandError(f"there is {wanted} in the {folder.name}")
     try:
         args.out.mkdir(parents=True, exist_ok=True)
-        plates = bundled_plates()
+        plates, written = bundled_plates(), set[str]()
         for context in contexts:
-            file = args.out / f"{_file_name(_number(context)) or context.id}.pdf"
+            name = _file_name(_number(context)) or context.id
+            # Two contexts may claim one number: neither sheet writes over the other.
+            file = args.out / (f"{name}.pdf" if name not in written else f"{name}-{context.id}.pdf")
+            written.add(name)
             file.write_bytes(sheet_of(folder, context, plates))
             print(file)
     except OSError as error:
@@ -68,4 +71,4 @@ def _number(context: Record) -> str:
 
 
 def _file_name(number: str) -> str:
-    return "".join(one if one.isalnum() or one in "-_" else "_" for one in number)
+    return "".join(one if one.isalnum() or one in "-_" else "_" for one in number)[:60]

@@ -72,7 +72,7 @@ def derive(record: Record, who: standing.Authority) -> Derived:
         },
         tuple(
             {"record": one, "path": path, "nature": nature(path, list(heads.values()))}
-            for path, heads in record.disagreements().items()
+            for path, heads in sorted(record.disagreements().items(), key=lambda one: one[0])
         ),
         tuple(
             {"record": one, "sort": sort, "other": other}

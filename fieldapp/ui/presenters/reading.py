@@ -52,9 +52,9 @@ def reading_of(answers: Answers, knowledge: Knowledge, stage: str, base: Mapping
     asked = any(answers.get(slot) for slot in READING_SLOTS) or any(
         slot.startswith(("portion.", "fusion.")) for slot in answers
     )
-    if not asked and base is None:
-        return None
-    kept = dict(base or {})
+    if not asked and not isinstance(base, Mapping):
+        return base  # what is no reading stays as it came until somebody reads the bone
+    kept = dict(base) if isinstance(base, Mapping) else {}
     kept.update(
         element=answers.get("element"),
         side=answers.get("side"),
@@ -95,5 +95,5 @@ def answers_of(reading: Any, knowledge: Knowledge) -> dict[str, Any]:
 def same_reading(one: Any, other: Any) -> bool:
     """Whether two readings say the same of the bone, whatever stage they are of."""
     if not isinstance(one, Mapping) or not isinstance(other, Mapping):
-        return one is None and other is None
+        return bool(one == other)
     return {k: v for k, v in one.items() if k != "stage"} == {k: v for k, v in other.items() if k != "stage"}

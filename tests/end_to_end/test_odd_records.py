@@ -1,0 +1,130 @@
+"""Records that no form of ours would write: every page, command and screen still answers, and nothing is lost.
+
+Values of the wrong shape at every path, odd paths and ids, seeded; through a notebook, a ledger, the pages, the
+commands and the tablet's presenters.
+"""
+
+from __future__ import annotations
+
+import html
+import random
+import re
+import uuid
+from datetime import UTC, datetime
+
+import pytest
+
+from demo_data.site import CODE, earlier_weeks
+from fieldapp import assets, cli
+from fieldapp.commands.source import read_folder
+from fieldapp.domain import ids
+from fieldapp.records.schemas import SHAPES
+from fieldapp.store.notebook import Notebook
+from fieldapp.ui.presenters import form_fields
+from fieldapp.ui.presenters.context import Context, docket_row
+from fieldapp.ui.presenters.contexts import Contexts
+from fieldapp.ui.presenters.desk import Desk
+from fieldapp.ui.presenters.form import Form
+from fieldapp.ui.presenters.history import history
+from fieldapp.ui.presenters.hold import Hold
+from server import cabin as cabins
+from server import create_app
+from server.config import Config
+
+SITE = ids.site_id(CODE)
+MARKUP = "<script>alert(1)</script>"
+ODD = (
+    None, True, 0, -3, 1.5, "", "x" * 300, "stop", "\u202e", MARKUP, [], ["a", {"b": [1]}], {}, {"answer": "stop"},
+    {"answer": ["x"]}, {"text": 5}, {"element": 5, "portions": [], "fusion": "x"},
+    {"element": "tibia", "taxon": ["sheep"], "side": {}, "portions": {"head": 3, "": None}, "fusion": {"distal": []}},
+    {"element": "femur", "taxon": "human", "side": "left", "portions": {}, "fusion": {}},
+)  # fmt: skip
+WITH_ID = ("note", "human", "assessment", "step", "release", "member", "same_as", "key")
+
+
+def notebook_at(folder):
+    return Notebook.open(folder, lambda: datetime(2026, 6, 9, tzinfo=UTC), lambda: str(uuid.uuid4()))
+
+
+@pytest.fixture(scope="module")
+def odd(tmp_path_factory):
+    """A folder with a notebook full of odd changes, and a cabin that took them all."""
+    folder, rng = tmp_path_factory.mktemp("odd"), random.Random(5)
+    with notebook_at(folder / "tablet") as book:
+        book.identify(site=SITE, code=CODE, letter="A")
+        book.pull([change.body for change in earlier_weeks(assets.knowledge(), 8)])
+        known = {kind: [one.id for one in book.records(kind)] for kind in ("context", "bag", "docket")}
+        known |= {"hold": [ids.hold_id(one) for one in known["docket"][:3]], "group": ["g"], "unheard of": ["u"]}
+        for _ in range(400):
+            kind = rng.choice(list(known))
+            path = rng.choice([*SHAPES.get(kind, {}), "deleted", "human", "human/", "", "deleted/x", "odd/\u202e"])
+            if path in WITH_ID:
+                path += "/" + rng.choice(["x", known["docket"][0], str(uuid.UUID(int=rng.getrandbits(128)))])
+            by = {"name": rng.choice(["W", 5, None]), "person": "p", "role": "recorder"}
+            book.save(kind, rng.choice([*known[kind], "no uuid"]), {path: rng.choice(ODD)}, {}, by)
+        assert book.verify().problems == []
+        changes = [(change.id, change.body) for change in book.changes()]
+    config = Config(folder / "cabin", testing=True)
+    cabins.set_up(config, code=CODE, name="Odd")
+    cabin = cabins.Cabin(config)
+    cabin.ledger.accept(changes, str(uuid.UUID(int=1)))
+    while cabin.ledger.check_due():
+        pass
+    assert {change for change, _ in changes} <= set(read_folder(folder / "cabin").who)
+    assert cabin.ledger.rebuild_differences() == []
+    account, password = cabin.accounts.add("Oz", "human_osteologist")
+    cabin.close()
+    return folder, config, account.id, password
+
+
+def test_every_page_answers(odd):
+    folder, config, account, password = odd
+    client = create_app(config).test_client()
+    base = {"base_url": "https://localhost"}
+    form = client.get("/review/sign-in", **base).text
+    csrf = html.unescape(re.search(r'name="csrf" value="([^"]+)"', form)[1])
+    sent = {"csrf": csrf, "account": account, "password": password, "next": ""}
+    back = {"Referer": "https://localhost/review/sign-in"}
+    assert client.post("/review/sign-in", data=sent, headers=back, **base).status_code == 302
+    pages = [f"/review/{one}" for one in ("today", "contexts", "disagreements", "holds", "problems", "context/none")]
+    for record in read_folder(folder / "cabin").fold:
+        if record.kind == "context":
+            pages += [f"/review/context/{record.id}", f"/review/context/{record.id}/sheet.pdf"]
+        if record.kind == "docket":
+            pages += [f"/review/docket/{record.id}", f"/review/hold/{record.id}"]
+        pages += [f"/review/disagreement/{record.id}/{path}" for path in record.disagreements()]
+    for page in pages:
+        answer = client.get(page, **base)
+        assert answer.status_code in (200, 404), page
+        assert page.endswith(".pdf") or MARKUP not in answer.text, page
+    assert len(pages) > 100
+
+
+@pytest.mark.parametrize("where", ["tablet", "cabin"])
+def test_every_command_answers(odd, where, tmp_path, capsys):
+    folder = str(odd[0] / where)
+    assert cli.main(["check", folder]) == 1
+    assert cli.main(["sheet", folder, "--out", str(tmp_path)]) == 0
+    sheets = [line for line in capsys.readouterr().out.splitlines() if line.endswith(".pdf")]
+    assert len(sheets) == len(set(sheets)) == len(list(tmp_path.glob("*.pdf")))
+
+
+def test_every_screen_has_something_to_show(odd):
+    with notebook_at(odd[0] / "tablet") as book:
+        desk = Desk(book, assets.knowledge())
+        assert Contexts(desk).tiles()
+        for context in book.records("context", deleted=True):
+            desk.place["context"] = context.id
+            Context(desk).rows()
+            Context(desk).bags()
+        for docket in book.records("docket", deleted=True):
+            docket_row(desk, docket)
+            form = Form.of(desk, docket)
+            form.found()
+            form_fields.tabs(form)
+            form_fields.portion_rows(form, 3)
+            form_fields.fusion_rows(form)
+            history(desk, docket.id)
+            hold = Hold(desk, docket.id)
+            hold.log()
+            hold.state()
