@@ -399,64 +399,6 @@ def test_a_rule_that_raises_adds_its_answer_once_and_opens_a_hold(desk: Desk) ->
     assert len(desk.record(record.id).added("human")) == 1  # type: ignore[union-attr]
 
 
-# -- the stop --
-
-
-def test_a_stop_is_pending_until_it_is_confirmed(desk: Desk) -> None:
-    form = new(desk)
-    form.answer_human("stop")
-    assert form.state.stop
-    assert desk.record(form.state.docket) is None
-    again = Form.resumed(desk)
-    assert again is not None
-    assert again.state.stop
-
-
-def test_a_stop_taken_back_leaves_the_form_as_it_was(desk: Desk) -> None:
-    form = new(desk)
-    form.choose("material", "bone")
-    before = dict(form.answers)
-    form.answer_human("stop")
-    form.take_back_stop()
-    assert not form.state.stop
-    assert form.answers == before
-    assert form.state.field == "human"
-
-
-def test_a_confirmed_stop_saves_docket_and_hold_as_one(desk: Desk) -> None:
-    form = new(desk)
-    form.choose("material", "bone")
-    form.answer_human("stop")
-    saved_docket = form.save()
-    hold = desk.record(saved_docket.hold)
-    record = desk.record(saved_docket.docket)
-    assert hold is not None
-    assert record is not None
-    assert (hold.value("tier"), hold.value("in_place"), hold.value("docket")) == ("stop", True, record.id)
-    assert problems_of("hold", hold.values()) == {}
-    assert record.value("context") == desk.context
-    assert "bag" not in record.heads
-    lines = (desk.notebook.folder / "journal").read_bytes().splitlines()
-    last = [line for line in lines if record.id.encode() in line][-1]
-    assert saved_docket.hold.encode() in last
-
-
-def test_a_stop_can_be_confirmed_before_anything_else_is_known(desk: Desk) -> None:
-    form = new(desk)
-    form.answer_human("stop")
-    saved_docket = form.save()
-    assert desk.standing(desk.record(saved_docket.docket)) == human.STOP  # type: ignore[arg-type]
-
-
-def test_what_was_raised_cannot_be_taken_back_as_a_last_save(desk: Desk) -> None:
-    form = new(desk)
-    form.choose("material", "bone")
-    form.answer_human("query")
-    form.save()
-    assert desk.last is None
-    assert desk.take_back_last() == ""
-
-
 # -- readings --
 
 
