@@ -131,7 +131,7 @@ class RowPad(RecycleDataViewBehavior, Pad):  # type: ignore[misc]  # kivy has no
 
     def _write_all(self, tone: Any) -> None:
         pad, high = theme.mm(2.0), self.height
-        columns = ((self.title, 0.14, "left", True), (self.words, 0.3, "left", False), (self.side, 0.1, "left", False))
+        columns = ((self.title, 0.13, "left", True), (self.words, 0.26, "left", False), (self.side, 0.09, "left", False))
         x = self.x + pad
         for text, share, halign, bold in columns:
             wide = self.width * share
