@@ -131,13 +131,13 @@ class RowPad(RecycleDataViewBehavior, Pad):  # type: ignore[misc]  # kivy has no
 
     def _write_all(self, tone: Any) -> None:
         pad, high = theme.mm(2.0), self.height
-        columns = ((self.title, 0.13, "left", True), (self.words, 0.26, "left", False), (self.side, 0.09, "left", False))
+        columns = ((self.title, 0.13, True), (self.words, 0.26, False), (self.side, 0.09, False))
         x = self.x + pad
-        for text, share, halign, bold in columns:
+        for text, share, bold in columns:
             wide = self.width * share
             if text:
                 found = set_type(text, wide - pad, high, theme.text, bold)
-                self.write(found, x, self.center_y - found.height / 2, tone.words, halign)
+                self.write(found, x, self.center_y - found.height / 2, tone.words, "left")
             x += wide
         size = theme.mm(3.6)
         attention = tone.words if self.pressed else theme.clay
