@@ -16,8 +16,9 @@ from types import MappingProxyType
 from typing import Any
 
 from fieldapp.domain import rules
+from fieldapp.domain.cells import TableFault
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.tables import NAMES, TableFault, knowledge_from
+from fieldapp.domain.tables import NAMES, knowledge_from
 
 
 class AssetError(Exception):
@@ -44,16 +45,33 @@ def root() -> Path:
 
 
 def table(name: str) -> list[dict[str, str]]:
-    """The rows of assets/reference/<name>.csv, every cell a text. Raises AssetError."""
-    return [row for _, row in rows(root(), name)]
+    """The rows of the table `name`, every cell a text. Raises AssetError."""
+    return [row for _, _, row in rows(root(), name)]
 
 
-def rows(base: Path, name: str) -> list[tuple[int, dict[str, str]]]:
-    """(line, row) pairs of a table under `base`. Every row has every column, and says where it is from."""
-    file = f"reference/{name}.csv"
-    if not name.isidentifier() or not (base / file).is_file():
-        raise AssetError(file, 0, "the table is missing")
-    with (base / file).open(encoding="utf-8", newline="") as opened:
+def rows(base: Path, name: str) -> list[tuple[str, int, dict[str, str]]]:
+    """(file, line, row) of a table under `base`: reference/<name>.csv, or all files of reference/<name>/ in order.
+
+    Every row has every column, and says where it is from. `file` is below reference/, without its ending.
+    """
+    folder = base / "reference"
+    files = sorted((folder / name).glob("*.csv")) if (folder / name).is_dir() else [folder / f"{name}.csv"]
+    if not name.isidentifier() or not files or not files[0].is_file():
+        raise AssetError(f"reference/{name}.csv", 0, "the table is missing")
+    found: list[tuple[str, int, dict[str, str]]] = []
+    first: list[str] = []
+    for path in files:
+        file = path.relative_to(folder).as_posix()
+        head, own = _rows(path, f"reference/{file}")
+        if first and head != first:
+            raise AssetError(f"reference/{file}", 1, f"its columns are not those of {files[0].name}")
+        first = head
+        found += [(file.removesuffix(".csv"), line, row) for line, row in own]
+    return found
+
+
+def _rows(path: Path, file: str) -> tuple[list[str], list[tuple[int, dict[str, str]]]]:
+    with path.open(encoding="utf-8", newline="") as opened:
         reader = csv.DictReader(opened)
         head = list(reader.fieldnames or [])
         found = [(reader.line_num, row) for row in reader]
@@ -66,7 +84,7 @@ def rows(base: Path, name: str) -> list[tuple[int, dict[str, str]]]:
             raise AssetError(file, line, "the row names no source")
         if row["seen"] not in ("memory", "-") and not row["seen"].startswith("verified:"):
             raise AssetError(file, line, f"`seen` is {row['seen']!r}, not verified:<address>, memory or -")
-    return found
+    return head, found
 
 
 @cache
@@ -112,14 +130,28 @@ def font(bold: bool = False) -> Path:
 
 @cache
 def texts(lang: str = "en") -> Mapping[str, str]:
-    """User texts by key, from texts/<lang>.json and texts/<lang>/*.json. Raises AssetError on a repeated key."""
-    return MappingProxyType(texts_at(root(), lang))
+    """User texts by key: the names in the tables, then those of texts/<lang>. Raises AssetError on a repeated key.
+
+    The tables name things in English; another language names them in its own texts, under the same keys.
+    """
+    names, own = names_of(knowledge()), texts_at(root(), lang)
+    for key in names.keys() & own.keys() if lang == "en" else ():
+        raise AssetError(f"texts/{lang}", 0, f"the key {key!r} is given twice: the tables name it already")
+    return MappingProxyType({**names, **own})
+
+
+def names_of(known: Knowledge) -> dict[str, str]:
+    """{text key: name} of everything in the tables: "taxon.pig", "portion.tibia.head", "side.left" ..."""
+    found = {f"taxon.{key}": one.name for key, one in known.taxa.items()}
+    found |= {f"element.{key}": one.name for key, one in known.elements.items()}
+    found |= {f"portion.{e}.{key}": one.name for e, own in known.portion_keys.items() for key, one in own.items()}
+    found |= {f"centre.{e}.{key}": one.name for e, own in known.centre_keys.items() for key, one in own.items()}
+    return found | {f"{one.of}.{one.key}": one.name for one in known.glossary}
 
 
 def texts_at(base: Path, lang: str) -> dict[str, str]:
     """The texts under another assets folder. Raises AssetError."""
-    whole = base / "texts" / f"{lang}.json"
-    files = ([whole] if whole.is_file() else []) + sorted((base / "texts" / lang).glob("*.json"))
+    files = sorted((base / "texts" / lang).rglob("*.json"))
     if not files:
         raise AssetError(f"texts/{lang}", 0, "there are no texts in this language")
     found: dict[str, str] = {}

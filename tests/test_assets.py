@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import json
 import re
 import shutil
 import subprocess
@@ -18,7 +17,7 @@ from fieldapp import assets
 from fieldapp.assets import AssetError
 from fieldapp.domain.knowledge import Knowledge
 
-TABLES = sorted(path.stem for path in (assets.root() / "reference").glob("*.csv"))
+TABLES = sorted({path.stem for path in (assets.root() / "reference").iterdir()})
 
 
 @pytest.fixture(scope="module")
@@ -33,20 +32,22 @@ def copied(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def change(base: Path, name: str, where: Callable[[dict[str, str]], bool], **cells: str) -> int:
-    """Overwrites cells of the first row of a table that fits; the line it stands on."""
-    path = base / "reference" / f"{name}.csv"
-    with path.open(newline="", encoding="utf-8") as opened:
-        reader = csv.DictReader(opened)
-        head = list(reader.fieldnames or [])
-        rows = list(reader)
-    at = next(index for index, row in enumerate(rows) if where(row))
-    rows[at].update(cells)
-    with path.open("w", newline="", encoding="utf-8") as opened:
-        writer = csv.DictWriter(opened, head, lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(rows)
-    return at + 2
+def change(base: Path, name: str, where: Callable[[dict[str, str]], bool], **cells: str) -> tuple[str, int]:
+    """Overwrites cells of the first row of a table that fits; the file and line it stands on."""
+    for path in sorted((base / "reference").glob(f"{name}/*.csv")) or [base / "reference" / f"{name}.csv"]:
+        with path.open(newline="", encoding="utf-8") as opened:
+            reader = csv.DictReader(opened)
+            head = list(reader.fieldnames or [])
+            rows = list(reader)
+        at = next((index for index, row in enumerate(rows) if where(row)), None)
+        if at is not None:
+            rows[at].update(cells)
+            with path.open("w", newline="", encoding="utf-8") as opened:
+                writer = csv.DictWriter(opened, head, lineterminator="\n")
+                writer.writeheader()
+                writer.writerows(rows)
+            return path.relative_to(base).as_posix(), at + 2
+    raise AssertionError(f"no row of {name} fits")
 
 
 @pytest.mark.parametrize("name", TABLES)
@@ -96,13 +97,13 @@ def test_a_table_that_contradicts_another_is_named_with_its_line(
     copied: Path, name: str, where: Callable[[dict[str, str]], bool], cells: dict[str, str], what: str
 ) -> None:
     assets.knowledge_at(copied)
-    line = change(copied, name, where, **cells)
+    file, line = change(copied, name, where, **cells)
     with pytest.raises(AssetError, match=what) as caught:
         assets.knowledge_at(copied)
-    assert caught.value.file == f"reference/{name}.csv"
+    assert caught.value.file == file
     # A fault of a whole element is shown at its last row.
     assert caught.value.line >= line
-    assert f"reference/{name}.csv, line {caught.value.line}" in str(caught.value)
+    assert f"{file}, line {caught.value.line}" in str(caught.value)
 
 
 def test_a_row_with_a_cell_too_few_is_named(copied: Path) -> None:
@@ -113,8 +114,8 @@ def test_a_row_with_a_cell_too_few_is_named(copied: Path) -> None:
 
 
 def test_a_missing_table_is_named(copied: Path) -> None:
-    (copied / "reference" / "words.csv").unlink()
-    with pytest.raises(AssetError, match=r"words\.csv: the table is missing"):
+    (copied / "reference" / "fusion_ages.csv").unlink()
+    with pytest.raises(AssetError, match=r"fusion_ages\.csv: the table is missing"):
         assets.knowledge_at(copied)
 
 
@@ -143,17 +144,12 @@ def test_texts_that_are_no_sentences_are_refused(tmp_path: Path) -> None:
         assets.texts_at(tmp_path, "xx")
 
 
-def test_every_key_of_the_tables_has_a_text_and_no_term_is_left_over(known: Knowledge) -> None:
-    wanted = {f"taxon.{key}": taxon.name for key, taxon in known.taxa.items()}
-    wanted |= {f"element.{key}": element.name for key, element in known.elements.items()}
-    wanted |= {f"portion.{e}.{p.key}": p.name for e, rows in known.portions.items() for p in rows}
-    wanted |= {f"centre.{e}.{c.key}": c.name for e, rows in known.centres.items() for c in rows}
-    texts = assets.texts()
-    assert {key: texts.get(key) for key in wanted} == wanted
-    words = {f"{of}.{word}" for of, found in known.words.items() for word in found}
-    assert words <= set(texts)
-    terms = json.loads((assets.root() / "texts" / "en" / "terms.json").read_text(encoding="utf-8"))
-    assert set(terms) == set(wanted) | words
+def test_everything_in_the_tables_is_named_and_no_text_names_it_again(known: Knowledge) -> None:
+    names = assets.names_of(known)
+    assert all(name.strip() for name in names.values())
+    assert not names.keys() & assets.texts_at(assets.root(), "en").keys()
+    for key, wanted in {"taxon.pig": "pig", "element.tibia": "tibia", "side.left": "left"}.items():
+        assert assets.texts()[key] == wanted
 
 
 def test_the_font_and_its_licence_are_shipped() -> None:

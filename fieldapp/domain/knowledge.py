@@ -10,186 +10,35 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Any
 
-Occurs = Literal["yes", "no", "some"]
+from fieldapp.domain.entries import (
+    Centre,
+    Element,
+    ElementForm,
+    FusionAge,
+    Portion,
+    RuleRow,
+    SkeletonCount,
+    Taxon,
+    Word,
+)
+from fieldapp.domain.measures import Measures
+from fieldapp.domain.presence import Presence
+from fieldapp.domain.teeth import Teeth
 
-
-@dataclass(frozen=True, slots=True)
-class Taxon:
-    """An animal, a pair that is often not parted, a size class or a wider group.
-
-    broader  every wider group, nearest first; the last is `unknown`
-    kind     "species", "pair", "size_class" or "group"
-    form     which plates are drawn for it
-    antler, horn_core, tooth   whether it has them ("some": some of its animals, or one sex)
-    burrows  whether it digs itself into older layers
-    infant_sized  whether its bones are about as large as those of a human infant ("some": its young ones are)
-    heaviest_g  a single fragment above this weight is checked (grams, project decision); None: no ceiling
-    """
-
-    key: str
-    name: str
-    latin: str
-    ncbi: tuple[int, ...]
-    broader: tuple[str, ...]
-    kind: str
-    form: str
-    antler: Occurs
-    horn_core: Occurs
-    tooth: Occurs
-    burrows: Occurs
-    infant_sized: Occurs
-    heaviest_g: float | None
-    source: str
-    seen: str
-
-    @property
-    def named(self) -> bool:
-        """Whether this names an animal (or an unparted pair), not only a size or a class."""
-        return self.kind in ("species", "pair")
-
-
-@dataclass(frozen=True, slots=True)
-class Element:
-    """A bone of the skeleton.
-
-    sided    left and right can be recorded
-    midline  it lies on, or can be found whole across, the midline
-    kind     "long_bone", "flat", "short", "axial", "tooth" or "indeterminate"
-    finest   the finest name the bare element usually allows: "species" or "size_class"
-    shows_sex  whether sex can be seen on it
-    material "bone" or "tooth"
-    uberon   id in the Uberon ontology, "UBERON:nnnnnnn"
-    """
-
-    key: str
-    name: str
-    latin: str
-    kind: str
-    sided: bool
-    midline: bool
-    finest: str
-    shows_sex: Occurs
-    material: str
-    uberon: str
-    uberon_label: str
-    source: str
-    seen: str
-
-
-@dataclass(frozen=True, slots=True)
-class ElementForm:
-    """How an element differs in a taxon: absent from it, or under another name there."""
-
-    element: str
-    taxon: str
-    occurs: bool
-    form: str
-    name: str
-    uberon: str
-    note: str
-    source: str
-    seen: str
-
-
-@dataclass(frozen=True, slots=True)
-class Portion:
-    """A part of an element that only one bone can supply when over half of it is there.
-
-    step    place along the bone, 1 at the proximal end; portions of one step lie side by side
-    kind    "epiphysis", "metaphysis", "shaft" or "part"
-    centre  the fusion centre whose epiphysis it belongs to, or None
-    share   nominal share of the element, the shares of an element adding up to 1 (project decision)
-    tells_side  whether the portion alone usually tells left from right
-    """
-
-    element: str
-    key: str
-    step: int
-    kind: str
-    centre: str | None
-    share: float
-    tells_side: bool
-    name: str
-    definition: str
-    source: str
-    seen: str
-
-
-@dataclass(frozen=True, slots=True)
-class Centre:
-    """A centre of ossification whose joining is recorded.
-
-    metaphysis  the portion on the other side of its growth line, or None
-    ends        what the published tables call it
-    only, not_in  taxa (with everything under them) that alone have it, or that lack it
-    """
-
-    element: str
-    key: str
-    name: str
-    metaphysis: str | None
-    ends: tuple[str, ...]
-    only: tuple[str, ...]
-    not_in: tuple[str, ...]
-    source: str
-    seen: str
-
-
-@dataclass(frozen=True, slots=True)
-class FusionAge:
-    """One published age of fusion. Months; a missing limit is open. `chosen`: from the one source used."""
-
-    taxon: str
-    element: str
-    centre: str
-    sex: str
-    min_months: float | None
-    max_months: float | None
-    chosen: bool
-    method: str
-    published_element: str
-    published_end: str
-    confidence: str
-    note: str
-    source: str
-    seen: str
-
-
-@dataclass(frozen=True, slots=True)
-class SkeletonCount:
-    """How many of an element a skeleton has, after one source; both sides together."""
-
-    taxon: str
-    element: str
-    count: int
-    count_max: int
-    chosen: bool
-    published_taxon: str
-    published_element: str
-    note: str
-    source: str
-    seen: str
-
-
-@dataclass(frozen=True, slots=True)
-class RuleRow:
-    """What is known of a rule beside its code.
-
-    level     "impossible", "check" or "note"
-    kinds     the kinds of record it looks at: "docket", "context", "bag", "group"
-    families  what it is about, for listing
-    raises    the answer to the human question it asks for ("query", "not_excluded"), or ""
-    """
-
-    key: str
-    level: str
-    kinds: tuple[str, ...]
-    families: tuple[str, ...]
-    raises: str
-    source: str
-    seen: str
+__all__ = [
+    "Centre",
+    "Element",
+    "ElementForm",
+    "FusionAge",
+    "Knowledge",
+    "Portion",
+    "RuleRow",
+    "SkeletonCount",
+    "Taxon",
+    "Word",
+]
 
 
 @dataclass(frozen=True)
@@ -204,10 +53,14 @@ class Knowledge:
     fusion_ages: tuple[FusionAge, ...]
     skeleton_counts: tuple[SkeletonCount, ...]
     roles: Mapping[tuple[str, str], str]
-    words: Mapping[str, tuple[str, ...]]
+    teeth: Teeth
+    measures: Measures
+    presence: Presence
+    glossary: tuple[Word, ...]
     rules: Mapping[str, RuleRow]
 
     # Looked up for every record that is checked, so worked out once.
+    words: Mapping[str, tuple[str, ...]] = field(init=False, repr=False)
     portion_keys: Mapping[str, Mapping[str, Portion]] = field(init=False, repr=False)
     centre_keys: Mapping[str, Mapping[str, Centre]] = field(init=False, repr=False)
     _lines: Mapping[str, frozenset[str]] = field(init=False, repr=False)
@@ -216,14 +69,21 @@ class Knowledge:
     _counts: Mapping[tuple[str, str], tuple[int, int]] = field(init=False, repr=False)
     _forms: Mapping[tuple[str, str], ElementForm] = field(init=False, repr=False)
     _centres_in: Mapping[tuple[str, str], tuple[Centre, ...]] = field(init=False, repr=False)
+    _scopes: Mapping[str, Mapping[str, Mapping[str, Portion]]] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         lines = {key: frozenset((key, *taxon.broader)) for key, taxon in self.taxa.items()}
         members: dict[str, list[str]] = {}
         for key, taxon in self.taxa.items():
-            if taxon.broader:
-                members.setdefault(taxon.broader[0], []).append(key)
-        self._set("portion_keys", {e: {p.key: p for p in rows} for e, rows in self.portions.items()})
+            for parent in taxon.parents:
+                members.setdefault(parent, []).append(key)
+        words: dict[str, tuple[str, ...]] = {}
+        for word in self.glossary:
+            words[word.of] = (*words.get(word.of, ()), word.key)
+        self._set("words", words)
+        # Of one key in several partings, the first stands for all: they mean the same place.
+        self._set("portion_keys", {e: {p.key: p for p in reversed(rows)} for e, rows in self.portions.items()})
+        self._set("_scopes", {element: _by_scope(rows) for element, rows in self.portions.items()})
         self._set("centre_keys", {e: {c.key: c for c in rows} for e, rows in self.centres.items()})
         self._set("_lines", lines)
         self._set("_members", {key: tuple(found) for key, found in members.items()})
@@ -327,20 +187,46 @@ class Knowledge:
     def occurs(self, element: str, taxon: str) -> bool:
         """Whether the taxon can have the element; True where nothing is known against it."""
         form = self._forms.get((element, taxon))
-        return form is None or form.occurs
+        if form is not None:
+            return form.occurs
+        row = self.elements.get(element)
+        if row is None or taxon not in self.taxa:
+            return True
+        if row.only and not any(self.is_a(taxon, one) or self.is_a(one, taxon) for one in row.only):
+            return False
+        return not any(self.is_a(taxon, one) for one in row.not_in)
 
-    def portions_of(self, element: str) -> tuple[Portion, ...]:
-        """The portions of an element, in the order of the table; none for an indeterminate or unknown one."""
-        return self.portions.get(element, ())
+    def is_part(self, element: str, broader: str) -> bool:
+        """Whether `element` is `broader` or lies under it (humerus under long_bone)."""
+        row = self.elements.get(element)
+        return row is not None and (element == broader or broader in row.broader)
+
+    def portion_map(self, element: str, taxon: str | None = None) -> Mapping[str, Portion]:
+        """{key: portion} of an element as it is parted in the taxon, in the order of the table.
+
+        A bird's tibia is not parted like a calf's. Where the taxon is not known the usual parting holds.
+        """
+        scopes = self._scopes.get(element)
+        if not scopes:
+            return _NO_PORTIONS
+        if len(scopes) > 1 and taxon is not None and taxon in self.taxa:
+            for one in (taxon, *self.taxa[taxon].broader):
+                if one in scopes:
+                    return scopes[one]
+        return scopes.get("") or next(iter(scopes.values()))
+
+    def portions_of(self, element: str, taxon: str | None = None) -> tuple[Portion, ...]:
+        """The portions of `portion_map`; none for an indeterminate or unknown element."""
+        return tuple(self.portion_map(element, taxon).values())
 
     def centres_of(self, element: str, taxon: str | None = None) -> tuple[Centre, ...]:
         """The fusion centres of an element, in the taxon if it is given and known."""
         found = self._centres_in.get((element, taxon)) if taxon is not None else None
         return self.centres.get(element, ()) if found is None else found
 
-    def epiphysis(self, element: str, centre: str) -> tuple[Portion, ...]:
-        """The portions that belong to a centre."""
-        return tuple(portion for portion in self.portions_of(element) if portion.centre == centre)
+    def epiphysis(self, element: str, centre: str, taxon: str | None = None) -> tuple[Portion, ...]:
+        """The portions that belong to a centre, as the element is parted in the taxon."""
+        return tuple(portion for portion in self.portions_of(element, taxon) if portion.centre == centre)
 
     def count(self, taxon: str, element: str) -> int | None:
         """How many a skeleton has after the chosen source, both sides; None where no source says."""
@@ -380,6 +266,16 @@ class Knowledge:
     def is_word(self, of: str, word: object) -> bool:
         """Whether `word` is in the closed list named `of`."""
         return isinstance(word, str) and word in self.words.get(of, ())
+
+
+_NO_PORTIONS: Mapping[str, Portion] = MappingProxyType({})
+
+
+def _by_scope(portions: tuple[Portion, ...]) -> dict[str, dict[str, Portion]]:
+    found: dict[str, dict[str, Portion]] = {}
+    for portion in portions:
+        found.setdefault(portion.taxon, {})[portion.key] = portion
+    return found
 
 
 def _span(

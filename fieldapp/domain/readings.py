@@ -6,7 +6,7 @@ coarsest thing both support. Not here: which reading is right, and merging of tw
 Every field is a small tree from "nothing said" to "fully said": a value further up says less and contradicts
 nothing below it.
 
-    element    null > long_bone > humerus, femur ... ; null > every other element
+    element    null > long_bone > humerus, femur ... ; null > vertebra > atlas ... (a word may stand under several)
     taxon      null > unknown > mammal > medium_mammal > sheep_goat > sheep ...
     side       null > unsided > left, right, midline
     certainty  null > cf > certain
@@ -22,7 +22,7 @@ Stage and what a bone was compared with say how it was looked at; they never con
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal
 
 from fieldapp.domain.knowledge import Knowledge
@@ -30,29 +30,20 @@ from fieldapp.domain.knowledge import Knowledge
 Verdict = Literal["same", "precision", "conflict"]
 Reading = dict[str, Any]
 
-_SIDES: dict[str, str | None] = {"left": "unsided", "right": "unsided", "midline": "unsided", "unsided": None}
-_CERTAINTIES: dict[str, str | None] = {"certain": "cf", "cf": None}
-_PORTION_STATES: dict[str, str | None] = {"most": None, "part": None, "absent": None}
-_FUSION_STATES: dict[str, str | None] = {
-    "loose_epiphysis": "unfused",
-    "unfused": "not_visible",
-    "fusing": "not_visible",
-    "fused": "not_visible",
-    "not_visible": None,
-}
-_STAGES: dict[str, str | None] = {"analysis": "scan", "scan": "trench", "trench": None}
-_TREES: dict[str, dict[str, str | None]] = {
-    "side": _SIDES,
-    "certainty": _CERTAINTIES,
-    "stage": _STAGES,
-    "portions": _PORTION_STATES,
-    "fusion": _FUSION_STATES,
+_LINES: dict[str, dict[str, tuple[str, ...]]] = {
+    "side": {one: ("unsided",) for one in ("left", "right", "midline")},
+    "certainty": {"certain": ("cf",)},
+    "stage": {"analysis": ("scan", "trench"), "scan": ("trench",)},
+    "fusion": {
+        "loose_epiphysis": ("unfused", "not_visible"),
+        **{one: ("not_visible",) for one in ("unfused", "fusing", "fused")},
+    },
 }
 _CIRCUMSTANCES = ("stage", "compared")
 _PARTS = ("portions", "fusion")
 
-Above = Callable[[str], str | None]
-"""The value next above a word, or None for the top."""
+Above = Callable[[str], Sequence[str]]
+"""All values above a word, nearest first; empty for one that stands directly under the top."""
 
 
 def blank_reading(element: str | None, taxon: str | None, knowledge: Knowledge, stage: str | None = None) -> Reading:
@@ -67,7 +58,7 @@ def blank_reading(element: str | None, taxon: str | None, knowledge: Knowledge, 
         "side": "midline" if known is not None and known.midline and not known.sided else None,
         "taxon": taxon,
         "certainty": None if taxon is None else "certain",
-        "portions": {portion.key: "not_examined" for portion in knowledge.portions_of(element or "")},
+        "portions": {portion.key: "not_examined" for portion in knowledge.portions_of(element or "", taxon)},
         "fusion": {centre.key: "not_examined" for centre in centres},
         "sex": None,
         "stage": stage,
@@ -130,19 +121,16 @@ def _is_part(value: Any) -> bool:
     return value is None or isinstance(value, Mapping)
 
 
-def _flat(_: str) -> str | None:
-    return None
+def _flat(_: str) -> Sequence[str]:
+    return ()
 
 
 def _above(field: str, knowledge: Knowledge) -> Above:
     """How the words of a field lie above one another."""
-    if field == "taxon":
-        return lambda word: next(iter(knowledge.taxa[word].broader), None) if word in knowledge.taxa else None
-    if field == "element":
-        return lambda word: (
-            "long_bone" if word in knowledge.elements and knowledge.elements[word].kind == "long_bone" else None
-        )
-    return _TREES.get(field, {}).get
+    if field in ("taxon", "element"):
+        rows = knowledge.taxa if field == "taxon" else knowledge.elements
+        return lambda word: rows[word].broader if word in rows else ()
+    return lambda word: _LINES.get(field, {}).get(word, ())
 
 
 def _nothing(value: Any) -> bool:
@@ -156,11 +144,7 @@ def _same(a: Any, b: Any) -> bool:
 
 def _line(value: Any, above: Above) -> list[str]:
     """A word and everything above it, nearest first; empty for what is not a word."""
-    line: list[str] = []
-    while isinstance(value, str):
-        line.append(value)
-        value = above(value)
-    return line
+    return [value, *above(value)] if isinstance(value, str) else []
 
 
 def _verdict(a: Any, b: Any, above: Above) -> Verdict:

@@ -1,31 +1,28 @@
 """Turns the rows of the reference tables into Knowledge, and refuses tables that contradict one another.
 
-Takes rows, not files: `fieldapp.assets` reads them. Each table is a list of (line, row) pairs, a row being
-{column: text}. A fault is a TableFault with the table, the line and what is wrong.
+Takes rows, not files: `fieldapp.assets` reads them. Each table is a list of (file, line, row), a row being
+{column: text}. What they hold of teeth, measurements and presence is read in the modules of those names. A fault
+is a TableFault with the table, the line and what is wrong.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TypeVar
+from collections.abc import Mapping
 
-from fieldapp.domain.knowledge import (
+from fieldapp.domain import measures, presence, teeth
+from fieldapp.domain.cells import Cells, TableFault, Tables, by_key, cells_of
+from fieldapp.domain.entries import (
     Centre,
     Element,
     ElementForm,
     FusionAge,
-    Knowledge,
-    Occurs,
     Portion,
     RuleRow,
     SkeletonCount,
     Taxon,
+    Word,
 )
-
-Row = Mapping[str, str]
-Rows = Sequence[tuple[int, Row]]
-Tables = Mapping[str, Rows]
-T = TypeVar("T")
+from fieldapp.domain.knowledge import Knowledge
 
 NAMES = (
     "taxa",
@@ -39,83 +36,15 @@ NAMES = (
     "roles",
     "words",
     "rules",
+    *teeth.NAMES,
+    *measures.NAMES,
+    *presence.NAMES,
 )
 """The tables that Knowledge is made of."""
 
 MOST_PORTIONS = 14
-
-
-class TableFault(Exception):
-    """A table that cannot be used. `table` is its name, `line` its line (1 is the head), `what` the fault."""
-
-    def __init__(self, table: str, line: int, what: str) -> None:
-        super().__init__(f"{table}, line {line}: {what}")
-        self.table = table
-        self.line = line
-        self.what = what
-
-
-class _Cells:
-    """One row, read cell by cell; whatever does not fit is a fault of its line."""
-
-    def __init__(self, table: str, line: int, row: Row) -> None:
-        self.table, self.line, self.row = table, line, row
-
-    def fault(self, what: str) -> TableFault:
-        return TableFault(self.table, self.line, what)
-
-    def text(self, column: str) -> str:
-        try:
-            return self.row[column].strip()
-        except KeyError:
-            raise self.fault(f"there is no column `{column}`") from None
-
-    def key(self, column: str = "key") -> str:
-        found = self.text(column)
-        if not found.isidentifier() or found != found.lower():
-            raise self.fault(f"`{column}` is {found!r}, not a lower snake case word")
-        return found
-
-    def one_of(self, column: str, *allowed: str) -> str:
-        found = self.text(column)
-        if found not in allowed:
-            raise self.fault(f"`{column}` is {found!r}, not one of {', '.join(allowed)}")
-        return found
-
-    def known(self, column: str, among: Iterable[str]) -> str:
-        found = self.text(column)
-        if found not in among:
-            raise self.fault(f"`{column}` names {found!r}, which is not in its table")
-        return found
-
-    def several_of(self, column: str, *allowed: str) -> tuple[str, ...]:
-        found = self.several(column)
-        if not found or not set(found) <= set(allowed):
-            raise self.fault(f"`{column}` is {self.text(column)!r}, not some of {', '.join(allowed)}")
-        return found
-
-    def yes(self, column: str) -> bool:
-        return self.one_of(column, "yes", "no") == "yes"
-
-    def occurs(self, column: str) -> Occurs:
-        words: dict[str, Occurs] = {"yes": "yes", "no": "no", "some": "some"}
-        return words[self.one_of(column, *words)]
-
-    def number(self, column: str) -> float | None:
-        found = self.text(column)
-        try:
-            return float(found) if found else None
-        except ValueError:
-            raise self.fault(f"`{column}` is {found!r}, not a number") from None
-
-    def whole(self, column: str) -> int:
-        found = self.text(column)
-        if not found.isascii() or not found.isdigit():
-            raise self.fault(f"`{column}` is {found!r}, not a whole number")
-        return int(found)
-
-    def several(self, column: str) -> tuple[str, ...]:
-        return tuple(part for part in self.text(column).split("|") if part)
+KINDS = ("docket", "context", "bag", "group", "sample", "transfer", "photo", "site")
+"""The kinds of record that a rule may look at."""
 
 
 def knowledge_from(tables: Tables) -> Knowledge:
@@ -124,55 +53,43 @@ def knowledge_from(tables: Tables) -> Knowledge:
         if name not in tables:
             raise TableFault(name, 0, "the table is missing")
     taxa = _taxa(tables)
-    elements = _by_key("elements", tables, _element)
+    elements = _elements(tables, taxa)
     centres = _centres(tables, elements, taxa)
-    portions = _portions(tables, elements, centres)
+    portions = _portions(tables, elements, centres, taxa)
     _check_growth_lines(tables, portions, centres)
     return Knowledge(
         taxa=taxa,
         elements=elements,
-        forms=tuple(_element_form(cells, taxa, elements) for cells in _cells("element_taxon", tables)),
+        forms=tuple(_element_form(cells, taxa, elements) for cells in cells_of("element_taxon", tables)),
         portions=portions,
         centres=centres,
         fusion_ages=_fusion_ages(tables, taxa, elements, centres),
         skeleton_counts=_skeleton_counts(tables, taxa, elements),
+        teeth=teeth.read(tables, taxa, elements),
+        measures=measures.read(tables, taxa, elements, centres, portions),
+        presence=presence.read(tables, taxa),
         roles=_roles(tables),
-        words=_words(tables),
-        rules=_by_key("rules", tables, _rule),
+        glossary=_words(tables),
+        rules=by_key("rules", tables, _rule),
     )
 
 
-def _cells(name: str, tables: Tables) -> list[_Cells]:
-    return [_Cells(name, line, row) for line, row in tables[name]]
-
-
-def _by_key(name: str, tables: Tables, make: Callable[[_Cells], T]) -> dict[str, T]:
-    found: dict[str, T] = {}
-    for cells in _cells(name, tables):
-        key = cells.key()
-        if key in found:
-            raise cells.fault(f"the key {key!r} is given twice")
-        found[key] = make(cells)
-    return found
-
-
 def _taxa(tables: Tables) -> dict[str, Taxon]:
-    above = {cells.key(): cells.text("broader") for cells in _cells("taxa", tables)}
-    for cells in _cells("taxa", tables):
-        cells.known("broader", {"", *above})
+    rows = cells_of("taxa", tables)
+    above = {cells.key(): cells.several("broader") for cells in rows}
+    for cells in rows:
         if (cells.text("broader") == "") != (cells.key() == "unknown"):
             raise cells.fault("`unknown`, and it alone, stands above all: every other taxon has a wider group")
-    for cells in _cells("taxa", tables):
-        if cells.key() in _line(cells.key(), above):
-            raise cells.fault(f"the wider groups of {cells.key()!r} go round in a circle")
+    lines = _lines(rows, above)
 
-    def make(cells: _Cells) -> Taxon:
+    def make(cells: Cells) -> Taxon:
         return Taxon(
             key=cells.key(),
             name=cells.text("name"),
             latin=cells.text("latin"),
             ncbi=tuple(int(one) for one in cells.several("ncbi")),
-            broader=_line(cells.key(), above),
+            broader=lines[cells.key()],
+            parents=above[cells.key()],
             kind=cells.one_of("kind", "species", "pair", "size_class", "group"),
             form=cells.key("form"),
             antler=cells.occurs("antler"),
@@ -185,36 +102,74 @@ def _taxa(tables: Tables) -> dict[str, Taxon]:
             seen=cells.text("seen"),
         )
 
-    return _by_key("taxa", tables, make)
+    return by_key("taxa", tables, make)
 
 
-def _line(key: str, above: Mapping[str, str]) -> tuple[str, ...]:
-    """Every wider group, nearest first, each once."""
-    line: list[str] = []
-    while (key := above[key]) != "" and key not in line:
-        line.append(key)
-    return tuple(line)
+def _lines(rows: list[Cells], above: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+    """{key: every wider name, nearest first, each once}. A wider name that is missing, or a circle, is a fault."""
+    lines: dict[str, tuple[str, ...]] = {}
+    for cells in rows:
+        key = cells.key()
+        for one in above[key]:
+            if one not in above:
+                raise cells.fault(f"`broader` names {one!r}, which is not in its table")
+        line: list[str] = []
+        step = list(above[key])
+        while step:
+            line += [one for one in step if one not in line]
+            step = [wider for one in step for wider in above.get(one, ()) if wider not in line]
+        if key in line:
+            raise cells.fault(f"the wider groups of {key!r} go round in a circle")
+        # What stands above another of the line comes after it, so that the nearest that two share is met first.
+        lines[key] = tuple(sorted(line, key=lambda one: -len(_above_all(one, above))))
+    return lines
 
 
-def _element(cells: _Cells) -> Element:
-    return Element(
-        key=cells.key(),
-        name=cells.text("name"),
-        latin=cells.text("latin"),
-        kind=cells.one_of("kind", "long_bone", "flat", "short", "axial", "tooth", "indeterminate"),
-        sided=cells.yes("sided"),
-        midline=cells.yes("midline"),
-        finest=cells.one_of("finest", "species", "size_class"),
-        shows_sex=cells.occurs("shows_sex"),
-        material=cells.one_of("material", "bone", "tooth"),
-        uberon=cells.text("uberon"),
-        uberon_label=cells.text("uberon_label"),
-        source=cells.text("source"),
-        seen=cells.text("seen"),
-    )
+def _above_all(key: str, above: Mapping[str, tuple[str, ...]]) -> set[str]:
+    found: set[str] = set()
+    step = list(above.get(key, ()))
+    while step:
+        found.update(step)
+        step = [wider for one in step for wider in above.get(one, ()) if wider not in found]
+    return found
 
 
-def _element_form(cells: _Cells, taxa: Mapping[str, Taxon], elements: Mapping[str, Element]) -> ElementForm:
+def _elements(tables: Tables, taxa: Mapping[str, Taxon]) -> dict[str, Element]:
+    rows = cells_of("elements", tables)
+    lines = _lines(rows, {cells.key(): cells.several("broader") for cells in rows})
+
+    def make(cells: Cells) -> Element:
+        return Element(
+            key=cells.key(),
+            name=cells.text("name"),
+            latin=cells.text("latin"),
+            region=cells.one_of("region", "head", "trunk", "forelimb", "hindlimb", "feet", "unidentified"),
+            kind=cells.one_of("kind", "long_bone", "flat", "short", "axial", "tooth", "indeterminate"),
+            broader=lines[cells.key()],
+            only=_all_known(cells, "only", taxa),
+            not_in=_all_known(cells, "not_in", taxa),
+            sided=cells.yes("sided"),
+            midline=cells.yes("midline"),
+            finest=cells.one_of("finest", "species", "size_class"),
+            shows_sex=cells.occurs("shows_sex"),
+            material=cells.one_of("material", "bone", "tooth", "antler", "horn_core", "shell"),
+            uberon=cells.text("uberon"),
+            uberon_label=cells.text("uberon_label"),
+            source=cells.text("source"),
+            seen=cells.text("seen"),
+        )
+
+    return by_key("elements", tables, make)
+
+
+def _all_known(cells: Cells, column: str, taxa: Mapping[str, Taxon]) -> tuple[str, ...]:
+    for taxon in cells.several(column):
+        if taxon not in taxa:
+            raise cells.fault(f"`{column}` names {taxon!r}, which is not in its table")
+    return cells.several(column)
+
+
+def _element_form(cells: Cells, taxa: Mapping[str, Taxon], elements: Mapping[str, Element]) -> ElementForm:
     return ElementForm(
         element=cells.known("element", elements),
         taxon=cells.known("taxon", taxa),
@@ -232,14 +187,10 @@ def _centres(
     tables: Tables, elements: Mapping[str, Element], taxa: Mapping[str, Taxon]
 ) -> dict[str, tuple[Centre, ...]]:
     found: dict[str, list[Centre]] = {key: [] for key in elements}
-    for cells in _cells("centres", tables):
+    for cells in cells_of("centres", tables):
         element, key = cells.known("element", elements), cells.key()
         if any(centre.key == key for centre in found[element]):
             raise cells.fault(f"{element} has the centre {key!r} twice")
-        for column in ("only", "not_in"):
-            for taxon in cells.several(column):
-                if taxon not in taxa:
-                    raise cells.fault(f"`{column}` names {taxon!r}, which is not in its table")
         found[element].append(
             Centre(
                 element=element,
@@ -247,8 +198,8 @@ def _centres(
                 name=cells.text("name"),
                 metaphysis=cells.text("metaphysis") or None,
                 ends=cells.several("ends"),
-                only=cells.several("only"),
-                not_in=cells.several("not_in"),
+                only=_all_known(cells, "only", taxa),
+                not_in=_all_known(cells, "not_in", taxa),
                 source=cells.text("source"),
                 seen=cells.text("seen"),
             )
@@ -257,14 +208,21 @@ def _centres(
 
 
 def _portions(
-    tables: Tables, elements: Mapping[str, Element], centres: Mapping[str, tuple[Centre, ...]]
+    tables: Tables,
+    elements: Mapping[str, Element],
+    centres: Mapping[str, tuple[Centre, ...]],
+    taxa: Mapping[str, Taxon],
 ) -> dict[str, tuple[Portion, ...]]:
     found: dict[str, list[Portion]] = {key: [] for key in elements}
-    for cells in _cells("portions", tables):
+    for cells in cells_of("portions", tables):
         element, key = cells.known("element", elements), cells.key()
-        if any(portion.key == key for portion in found[element]):
+        taxon = cells.known("taxon", {"", *taxa})
+        scope = [portion for portion in found[element] if portion.taxon == taxon]
+        if any(portion.key == key for portion in scope):
             raise cells.fault(f"{element} has the portion {key!r} twice")
-        if len(found[element]) == MOST_PORTIONS:
+        if any(portion.key == key and portion.name != cells.text("name") for portion in found[element]):
+            raise cells.fault(f"the portion {key!r} of {element} has another name elsewhere")
+        if len(scope) == MOST_PORTIONS:
             raise cells.fault(f"{element} has more than {MOST_PORTIONS} portions")
         kind = cells.one_of("kind", "epiphysis", "metaphysis", "shaft", "part")
         centre = cells.text("centre") or None
@@ -275,12 +233,14 @@ def _portions(
         found[element].append(
             Portion(
                 element=element,
+                taxon=taxon,
                 key=key,
                 step=cells.whole("step"),
                 kind=kind,
                 centre=centre,
                 share=cells.number("share") or 0.0,
                 tells_side=cells.yes("tells_side"),
+                uberon=cells.text("uberon"),
                 name=cells.text("name"),
                 definition=cells.text("definition"),
                 source=cells.text("source"),
@@ -293,16 +253,17 @@ def _portions(
 def _check_growth_lines(
     tables: Tables, portions: Mapping[str, tuple[Portion, ...]], centres: Mapping[str, tuple[Centre, ...]]
 ) -> None:
-    for cells in _cells("centres", tables):
+    for cells in cells_of("centres", tables):
         element, metaphysis = cells.text("element"), cells.text("metaphysis")
         if metaphysis and metaphysis not in {portion.key for portion in portions[element]}:
             raise cells.fault(f"`metaphysis` names {metaphysis!r}, which is no portion of {element}")
-    last: dict[str, _Cells] = {cells.text("element"): cells for cells in _cells("portions", tables)}
-    for element, rows in portions.items():
-        if rows and abs(sum(portion.share for portion in rows) - 1) > 1e-6:
-            raise last[element].fault(f"the shares of {element} add up to {sum(p.share for p in rows):.2f}, not 1")
-        if rows and {portion.step for portion in rows} != set(range(1, max(p.step for p in rows) + 1)):
-            raise last[element].fault(f"the steps of {element} leave a gap")
+    last = {(cells.text("element"), cells.text("taxon")): cells for cells in cells_of("portions", tables)}
+    for (element, taxon), cells in last.items():
+        rows = [portion for portion in portions[element] if portion.taxon == taxon]
+        if abs(sum(portion.share for portion in rows) - 1) > 1e-6:
+            raise cells.fault(f"the shares of {element} add up to {sum(p.share for p in rows):.2f}, not 1")
+        if {portion.step for portion in rows} != set(range(1, max(p.step for p in rows) + 1)):
+            raise cells.fault(f"the steps of {element} leave a gap")
 
 
 def _fusion_ages(
@@ -311,9 +272,9 @@ def _fusion_ages(
     elements: Mapping[str, Element],
     centres: Mapping[str, tuple[Centre, ...]],
 ) -> tuple[FusionAge, ...]:
-    choice = {cells.known("taxon", taxa): cells.text("chosen_source") for cells in _cells("fusion_choices", tables)}
+    choice = {cells.known("taxon", taxa): cells.text("chosen_source") for cells in cells_of("fusion_choices", tables)}
     found: list[FusionAge] = []
-    for cells in _cells("fusion_ages", tables):
+    for cells in cells_of("fusion_ages", tables):
         age = FusionAge(
             taxon=cells.known("taxon", taxa),
             element=cells.known("element", elements),
@@ -348,7 +309,7 @@ def _skeleton_counts(
 ) -> tuple[SkeletonCount, ...]:
     found: list[SkeletonCount] = []
     chosen: set[tuple[str, str]] = set()
-    for cells in _cells("skeleton_counts", tables):
+    for cells in cells_of("skeleton_counts", tables):
         row = SkeletonCount(
             taxon=cells.known("taxon", taxa),
             element=cells.known("element", elements),
@@ -374,25 +335,27 @@ def _skeleton_counts(
 def _roles(tables: Tables) -> dict[tuple[str, str], str]:
     return {
         (cells.key("act"), cells.key("role")): cells.one_of("allowed", "yes", "no", "policy", "zone")
-        for cells in _cells("roles", tables)
+        for cells in cells_of("roles", tables)
     }
 
 
-def _words(tables: Tables) -> dict[str, tuple[str, ...]]:
-    found: dict[str, tuple[str, ...]] = {}
-    for cells in _cells("words", tables):
-        of, word = cells.key("list"), cells.key()
-        if word in found.get(of, ()):
-            raise cells.fault(f"the list {of!r} has {word!r} twice")
-        found[of] = (*found.get(of, ()), word)
-    return found
+def _words(tables: Tables) -> tuple[Word, ...]:
+    found: dict[tuple[str, str], Word] = {}
+    for cells in cells_of("words", tables):
+        of, key = cells.key("list"), cells.key()
+        if (of, key) in found:
+            raise cells.fault(f"the list {of!r} has {key!r} twice")
+        found[of, key] = Word(
+            of, key, cells.text("name"), cells.text("definition"), cells.text("source"), cells.text("seen")
+        )
+    return tuple(found.values())
 
 
-def _rule(cells: _Cells) -> RuleRow:
+def _rule(cells: Cells) -> RuleRow:
     return RuleRow(
         key=cells.key(),
         level=cells.one_of("level", "impossible", "check", "note"),
-        kinds=cells.several_of("kinds", "docket", "context", "bag", "group"),
+        kinds=cells.several_of("kinds", *KINDS),
         families=cells.several("families"),
         raises=cells.one_of("raises", "", "query", "not_excluded"),
         source=cells.text("source"),

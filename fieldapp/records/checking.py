@@ -19,7 +19,7 @@ from fieldapp.records.schemas import problems_of
 SHAPE = "shape"
 """The rule that a value breaks which has not the shape of its path; its level is `check`."""
 
-KINDS = ("context", "bag", "docket", "group")
+KINDS = ("context", "bag", "docket", "group", "sample", "transfer", "photo", "site")
 
 
 class Found(NamedTuple):
@@ -127,15 +127,13 @@ class Among:
 
     def _rules(self, record: Record, values: dict[str, Any]) -> Iterator[Found]:
         around, known = self.around(record), self._knowledge
-        if record.kind == "context":
-            problems = rules.check_context(values, around, known)
-        elif record.kind == "bag":
-            problems = rules.check_bag(values, around, known)
-        elif record.kind == "group":
-            problems = rules.check_group(values, dict(self._known(record.items("member"))), known, around)
-        else:
+        if record.kind == "docket":
             yield from self._docket(record, values, around)
             return
+        if record.kind == "group":
+            problems = rules.check_group(values, dict(self._known(record.items("member"))), known, around)
+        else:
+            problems = rules.check_record(record.kind, values, around, known)
         for problem in problems:
             yield Found(record.id, problem)
 

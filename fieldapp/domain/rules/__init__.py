@@ -14,7 +14,22 @@ from collections.abc import Mapping
 from typing import Any
 
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.rules import amounts, caution, containers, fusion, groups, identity, places, portions
+from fieldapp.domain.rules import (
+    amounts,
+    caution,
+    containers,
+    fusion,
+    groups,
+    identity,
+    measures,
+    places,
+    portions,
+    presence,
+    samples,
+    surface,
+    teeth,
+    transfers,
+)
 from fieldapp.domain.rules.findings import Around, Docket, Problem, Record, Rule, Values
 
 __all__ = [
@@ -22,10 +37,9 @@ __all__ = [
     "Around",
     "Problem",
     "catalogue",
-    "check_bag",
-    "check_context",
     "check_docket",
     "check_group",
+    "check_record",
     "sentence",
     "unmatched",
 ]
@@ -42,12 +56,28 @@ BY_KIND: dict[str, dict[str, Rule]] = {
         **fusion.RULES,
         **amounts.RULES,
         **places.RULES,
+        **presence.RULES,
+        **surface.RULES,
+        **teeth.RULES,
+        **measures.RULES,
+        **transfers.DOCKET_RULES,
     },
     "context": {**_WORDS, **containers.CONTEXT_RULES},
     "bag": {**_WORDS, **_LABEL, **_CLOSED, **containers.BAG_RULES},
     "group": {**_WORDS, **_LABEL, **groups.RULES},
+    "sample": {**_WORDS, **_LABEL, **_CLOSED, **samples.RULES},
+    "transfer": {**_WORDS, **transfers.RULES},
+    "photo": {**_WORDS, **transfers.PHOTO_RULES},
+    "site": {**_WORDS, **presence.SITE_RULES},
 }
 """{kind of record: {key: rule}}, in the order in which problems are given."""
+
+_NEEDS = {
+    **dict.fromkeys(teeth.RULES, "tooth"),
+    **dict.fromkeys(measures.RULES, "measure"),
+    **dict.fromkeys(surface.MARK_RULES, "mark"),
+}
+"""{rule: first part of the path without which it has nothing to look at}: most dockets hold no tooth and no mark."""
 
 _NOTHING = Around()
 
@@ -57,14 +87,12 @@ def check_docket(values: Values, around: Around, knowledge: Knowledge) -> tuple[
     return _run("docket", Docket(values, knowledge), around, knowledge)
 
 
-def check_context(values: Values, around: Around, knowledge: Knowledge) -> tuple[Problem, ...]:
-    """What the rules find in a context."""
-    return _run("context", Record(values), around, knowledge)
-
-
-def check_bag(values: Values, around: Around, knowledge: Knowledge) -> tuple[Problem, ...]:
-    """What the rules find in a bag."""
-    return _run("bag", Record(values), around, knowledge)
+def check_record(kind: str, values: Values, around: Around, knowledge: Knowledge) -> tuple[Problem, ...]:
+    """What the rules find in a record of any kind but a group; nothing for a kind without rules."""
+    if kind not in BY_KIND or kind == "group":
+        return ()
+    record = Docket(values, knowledge) if kind == "docket" else Record(values)
+    return _run(kind, record, around, knowledge)
 
 
 def check_group(
@@ -80,11 +108,11 @@ def check_group(
 def _run(kind: str, record: Record, around: Around, knowledge: Knowledge) -> tuple[Problem, ...]:
     if record.values.get("deleted") is True:
         return ()
-    rows = knowledge.rules
+    rows, heads = knowledge.rules, record.heads
     return tuple(
         Problem(key, rows[key].level, path, fields, rows[key].raises)
         for key, rule in BY_KIND[kind].items()
-        if key in rows
+        if key in rows and ((need := _NEEDS.get(key)) is None or need in heads)
         for path, fields in rule(record, around, knowledge)
     )
 

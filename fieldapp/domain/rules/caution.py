@@ -44,7 +44,7 @@ def young_shaft_not_excluded(docket: Docket, around: Around, know: Knowledge) ->
     size = "some" if taxon is None else taxon.infant_sized
     if size == "no" or (docket.named and (size != "yes" or docket.reading.get("stage") == "analysis")):
         return
-    ends = {portion.key for portion in know.portions_of(row.key) if portion.kind == "epiphysis"}
+    ends = {portion.key for portion in know.portions_of(row.key, docket.taxon) if portion.kind == "epiphysis"}
     if ends & docket.present:
         return
     if "unfused" in docket.fusion.values() or (size == "yes" and not docket.named):

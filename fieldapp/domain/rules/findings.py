@@ -50,6 +50,9 @@ class Around:
     labels    {label: how many records of its kind carry it}; for a context, {number: how many}
     siblings  values of the other dockets in its bag; those of the same weight are enough
     joined    {docket id: values} of the dockets it is said to be one bone with
+    refits    {docket id: values} of the dockets it is said to have broken from
+    site, sample  values of the site; of the sample that it, or its bag, was taken from
+    photos, transfers  {id: values} of its photos; of the records of where it was sent
     """
 
     record: str = ""
@@ -60,6 +63,11 @@ class Around:
     labels: Mapping[str, int] = field(default_factory=dict)
     siblings: Sequence[Values] = ()
     joined: Mapping[str, Values] = field(default_factory=dict)
+    refits: Mapping[str, Values] = field(default_factory=dict)
+    site: Values | None = None
+    sample: Values | None = None
+    photos: Mapping[str, Values] = field(default_factory=dict)
+    transfers: Mapping[str, Values] = field(default_factory=dict)
 
 
 def text(value: Any) -> str | None:
@@ -92,12 +100,13 @@ def states(value: Any) -> dict[str, str]:
 
 
 class Record:
-    """A record of any kind, as its rules see it."""
+    """A record of any kind, as its rules see it. `heads`: the first parts of its paths ("tooth" of "tooth/a")."""
 
-    __slots__ = ("label", "values")
+    __slots__ = ("heads", "label", "values")
 
     def __init__(self, values: Values) -> None:
         self.values = values
+        self.heads = {path.partition("/")[0] for path in values}
         self.label = text(values.get("label"))
 
     def items(self, prefix: str) -> Iterator[tuple[str, Any]]:

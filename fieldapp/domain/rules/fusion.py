@@ -78,7 +78,7 @@ def _ends(docket: Docket, know: Knowledge) -> Iterator[tuple[str, str, frozenset
         own = know.centre_keys[row.key]
         for key, state in docket.fusion.items():
             if key in own and state in _SAID:
-                epiphysis = frozenset(portion.key for portion in know.epiphysis(row.key, key))
+                epiphysis = frozenset(portion.key for portion in know.epiphysis(row.key, key, docket.taxon))
                 yield key, state, epiphysis, own[key].metaphysis
 
 
@@ -141,7 +141,7 @@ def fusion_left_blank(docket: Docket, around: Around, know: Knowledge) -> Iterat
         return
     for centre in know.centres_of(row.key, docket.taxon):
         if centre.metaphysis in docket.most and docket.fusion.get(centre.key, "not_examined") == "not_examined":
-            epiphysis = know.epiphysis(row.key, centre.key)
+            epiphysis = know.epiphysis(row.key, centre.key, docket.taxon)
             if epiphysis and all(portion.key in docket.most for portion in epiphysis):
                 yield f"reading/fusion/{centre.key}", docket.names(centre=term(f"centre.{row.key}", centre.key))
                 return

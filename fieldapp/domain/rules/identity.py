@@ -88,7 +88,7 @@ def taxon_coarser_than_bone(docket: Docket, around: Around, know: Knowledge) -> 
     """A well preserved end that would bear a finer name than a size class."""
     row, taxon = docket.element_row, docket.taxon_row
     if row is not None and taxon is not None and taxon.kind == "size_class" and row.finest == "species":
-        portions = know.portion_keys[row.key]
+        portions = know.portion_map(row.key, docket.taxon)
         ends = docket.most.intersection(key for key, portion in portions.items() if portion.kind != "shaft")
         if len(ends) * 2 >= len(portions):
             yield "reading/taxon", docket.names()
@@ -105,8 +105,8 @@ def pair_parted_without_comparison(docket: Docket, around: Around, know: Knowled
     taxon = docket.taxon_row
     if taxon is None or not taxon.broader or docket.reading.get("certainty") == "cf":
         return
-    pair = know.taxa.get(taxon.broader[0])
-    if pair is not None and pair.kind == "pair" and not text(docket.reading.get("compared")):
+    pair = next((found for one in taxon.parents if (found := know.taxa[one]).kind == "pair"), None)
+    if pair is not None and not text(docket.reading.get("compared")):
         yield "reading/compared", docket.names(pair=term("taxon", pair.key))
 
 

@@ -19,6 +19,18 @@ def portion_of_other_bone(docket: Docket, around: Around, know: Knowledge) -> It
             yield f"reading/portions/{shown(key)}", docket.names(portion=shown(key))
 
 
+def portion_of_other_animal(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A portion, there or not, of the element as it is parted in other animals: a bird's shin has no tuberosity."""
+    row = docket.element_row
+    if row is None:
+        return
+    own, anywhere = know.portion_map(row.key, docket.taxon), know.portion_keys[row.key]
+    if len(own) != len(anywhere):
+        for key, state in docket.portions.items():
+            if key not in own and key in anywhere and state != "not_examined":
+                yield f"reading/portions/{key}", docket.names(portion=term(f"portion.{row.key}", key))
+
+
 def detail_without_element(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Portions, a side or a fusion of a bone that is not known."""
     row = docket.element_row
@@ -51,7 +63,7 @@ def side_missing(docket: Docket, around: Around, know: Knowledge) -> Iterator[Fi
     row = docket.element_row
     if row is None or not row.sided or docket.side not in (None, "unsided"):
         return
-    own = know.portion_keys[row.key]
+    own = know.portion_map(row.key, docket.taxon)
     telling = [key for key in own if key in docket.most and own[key].tells_side]
     if telling:
         yield "reading/side", docket.names(portion=term(f"portion.{row.key}", telling[0]))
@@ -59,14 +71,14 @@ def side_missing(docket: Docket, around: Around, know: Knowledge) -> Iterator[Fi
 
 def portions_all_absent(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Every portion written down as absent: then there is no bone."""
-    if docket.element_row is not None and docket.none_of(know.portion_keys[docket.element_row.key].keys()):
+    if docket.element_row is not None and docket.none_of(know.portion_map(docket.element_row.key, docket.taxon).keys()):
         yield "reading/portions", docket.names()
 
 
 def portions_not_written(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Portions of the element that the reading leaves out altogether, so that nobody knows if they were looked at."""
     if docket.element_row is not None:
-        own = know.portion_keys[docket.element_row.key]
+        own = know.portion_map(docket.element_row.key, docket.taxon)
         missing = [key for key in own if key not in docket.portions]
         if missing:
             yield "reading/portions", docket.names(number=str(len(missing)))
@@ -77,7 +89,7 @@ def portions_not_joined(docket: Docket, around: Around, know: Knowledge) -> Iter
     row = docket.element_row
     if row is None or len(docket.present) < 2:
         return
-    own = know.portion_keys[row.key]
+    own = know.portion_map(row.key, docket.taxon)
     steps = {own[key].step for key in docket.present if key in own}
     for step in range(min(steps, default=0) + 1, max(steps, default=0)):
         if step not in steps:
@@ -90,13 +102,14 @@ def portions_not_joined(docket: Docket, around: Around, know: Knowledge) -> Iter
 def portions_not_examined(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Full analysis of a known bone, and no portion looked at: it will count as no more than a fragment."""
     row = docket.element_row
-    if row is not None and know.portion_keys[row.key] and docket.reading.get("stage") == "analysis":
+    if row is not None and know.portion_map(row.key, docket.taxon) and docket.reading.get("stage") == "analysis":
         if not any(state in PRESENT or state == "absent" for state in docket.portions.values()):
             yield "reading/portions", docket.names()
 
 
 RULES = by_name(
     portion_of_other_bone,
+    portion_of_other_animal,
     detail_without_element,
     side_on_midline,
     midline_on_paired,

@@ -1,0 +1,38 @@
+"""For every rule one record that breaks it and one near miss that does not, in a module named as the rule's own."""
+
+from __future__ import annotations
+
+from tests.domain.cases import (
+    amounts,
+    caution,
+    containers,
+    fusion,
+    groups,
+    identity,
+    measures,
+    places,
+    portions,
+    presence,
+    samples,
+    surface,
+    teeth,
+    transfers,
+)
+from tests.domain.cases.records import Cases
+
+CASES: Cases = [
+    *amounts.CASES,
+    *caution.CASES,
+    *containers.CASES,
+    *fusion.CASES,
+    *groups.CASES,
+    *identity.CASES,
+    *measures.CASES,
+    *places.CASES,
+    *portions.CASES,
+    *presence.CASES,
+    *samples.CASES,
+    *surface.CASES,
+    *teeth.CASES,
+    *transfers.CASES,
+]

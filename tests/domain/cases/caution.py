@@ -1,0 +1,73 @@
+"""Cases of the rules about the human question."""
+
+from __future__ import annotations
+
+from fieldapp.domain.rules import Around
+from tests.domain.cases.records import CONTEXT, FEMUR_END, GRAVE, QUERY, VERDICT, Cases, d, reading, shin
+
+CASES: Cases = [
+    (
+        "docket",
+        "human_without_answer",
+        "reading/taxon",
+        d(shin(taxon="human")),
+        d(shin(taxon="human"), human__2=QUERY),
+    ),
+    (
+        "docket",
+        "grave_without_answer",
+        "human",
+        d(around=Around(context=GRAVE)),
+        d(around=Around(context=CONTEXT)),
+    ),
+    (
+        "docket",
+        "young_shaft_not_excluded",
+        "human",
+        d(reading("femur", "medium_mammal", most=("upper_shaft", "distal_metaphysis"), fusion={"distal": "unfused"})),
+        d(reading("femur", "medium_mammal", most=FEMUR_END, fusion={"distal": "unfused"})),
+    ),
+    (
+        "docket",
+        "burnt_not_excluded",
+        "human",
+        d(reading("rib", "medium_mammal", most=("upper_body",)), burning="calcined"),
+        d(reading("rib", "medium_mammal", most=("upper_body",)), burning="unburnt"),
+    ),
+    (
+        "docket",
+        "no_sign_without_portion",
+        "human/1",
+        d(shin(most=(), part=("distal_metaphysis",))),
+        d(shin(most=("distal_metaphysis",))),
+    ),
+    ("docket", "question_not_asked", "human", d(human__1={"answer": "not_asked"}), d(human__1=QUERY)),
+    (
+        "docket",
+        "stop_but_lifted",
+        "human/1",
+        d(human__1={"answer": "stop", "in_place": False}),
+        d(human__1={"answer": "query", "in_place": False}),
+    ),
+    (
+        "docket",
+        "in_place_but_bagged",
+        "human/1",
+        d(human__1={"answer": "stop", "in_place": True}),
+        d(human__1={"answer": "stop", "in_place": True}, bag=..., context="c1"),
+    ),
+    (
+        "docket",
+        "assessment_against_reading",
+        "assessment/1",
+        d(shin(taxon="sheep"), assessment__1=VERDICT),
+        d(shin(taxon="large_mammal"), assessment__1=VERDICT),
+    ),
+    (
+        "docket",
+        "assessment_cannot_clear",
+        "assessment/1",
+        d(assessment__1={**VERDICT, "bone_seen": "pictures"}),
+        d(assessment__1=VERDICT),
+    ),
+]
