@@ -259,11 +259,11 @@ def _likeness(docket: Record, reading: Any) -> tuple[Any, ...] | None:
     Two readings that say the same thing have the same likeness, whatever they leave unsaid.
     """
     bag, weight = _text(docket, "bag"), docket.value("weight_g")
-    if not bag or not isinstance(weight, int | float) or not isinstance(reading, Mapping):
+    if not bag or not isinstance(weight, int | float) or not isinstance(reading, dict):
         return None
     said = []
     for field, value in reading.items():
-        if isinstance(value, Mapping):
+        if isinstance(value, dict):
             said += [(f"{field}/{key}", state) for key, state in value.items() if state not in _UNSAID]
         elif value not in _UNSAID:
             said.append((field, value))

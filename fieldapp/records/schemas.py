@@ -18,11 +18,6 @@ from fieldapp.records.fitting import Fits, fits
 
 FUSION_STATES = ("unfused", "fusing", "fused", "loose_epiphysis", "not_visible", "not_examined")
 PORTION_STATES = ("most", "part", "absent", "not_examined")
-SEATS = ("in_jaw", "loose", "socket_only")
-TONES = ("same", "paler")
-JAWS = ("lower", "upper")
-BREAKS = ("old", "fresh")
-PARTS = ("flot", "residue")
 SIDES = ("left", "right", "midline", "unsided")
 STAGES = ("trench", "scan", "analysis")
 MATERIALS = ("bone", "tooth", "antler", "horn_core", "shell", "not_bone", "unsure")
@@ -137,9 +132,9 @@ class Tooth(_Value):
     """One tooth, in the jaw or loose, or the socket of one."""
 
     tooth = fields.String(required=True, validate=_word)
-    jaw = fields.String(allow_none=True, validate=validate.OneOf(JAWS))
-    side = fields.String(allow_none=True, validate=validate.OneOf(SIDES))
-    seat = fields.String(allow_none=True, validate=validate.OneOf(SEATS))
+    jaw = _word_of_list()
+    side = _word_of_list()
+    seat = _word_of_list()
     stage = _word_of_list()
     scheme = _word_of_list()
     wear = _word_of_list()
@@ -165,7 +160,7 @@ class Mark(_Value):
     direction = _word_of_list()
     tool = _word_of_list()
     number = _whole()
-    tone = fields.String(allow_none=True, validate=validate.OneOf(TONES))
+    tone = _word_of_list()
     note = fields.String(allow_none=True, validate=_text)
 
 
@@ -188,7 +183,7 @@ class Fracture(_Value):
 class Join(_Value):
     """How the piece fits another: across an old break or a fresh one."""
 
-    break_ = fields.String(data_key="break", allow_none=True, validate=validate.OneOf(BREAKS))
+    break_ = fields.String(data_key="break", allow_none=True, validate=validate.Length(max=200))
 
 
 class Dating(_Value):
@@ -201,7 +196,7 @@ class Dating(_Value):
 class Fraction(_Value):
     """What one mesh held of a sample, and how much of it was sorted."""
 
-    part = fields.String(allow_none=True, validate=validate.OneOf(PARTS))
+    part = _word_of_list()
     mesh_mm = _number()
     sorted_share = _number()
     weight_g = _number()

@@ -55,12 +55,13 @@ ITEMS: dict[str, dict[str, tuple[tuple[str, str], ...]]] = {
     "docket": {
         "human": (("answer", "human_answer"),),
         "assessment": (("verdict", "verdict"),),
-        "tooth": (("stage", "eruption_state"), ("side", "side")),
+        "tooth": (("stage", "eruption_state"), ("side", "side"), ("jaw", "jaw"), ("seat", "seat")),
         "mark": (
             ("kind", "mark_kind"),
             ("aspect", "aspect"),
             ("direction", "mark_direction"),
             ("tool", "tool"),
+            ("tone", "mark_tone"),
         ),
         "pathology": (("kind", "pathology"),),
         "joins": (("break", "break"),),
