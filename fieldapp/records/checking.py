@@ -158,16 +158,14 @@ class Among:
         return rules.Around(**common)
 
     def _around_about(self, record: Record, common: dict[str, Any]) -> rules.Around:
-        """Around a transfer or a photo: what it is about, and the other dockets that this concerns."""
-        docket = _text(record, "docket")
-        dockets = [docket] if docket else []
-        if record.kind == "photo":
-            dockets += [one for one in self._linked["photo"].get(record.id, ()) if one != docket]
-        subject = self._of(dockets[0]) if dockets else common["bag"] or self._of(_text(record, "context"))
-        joined = self._known(dockets[1:])
-        for one in dockets:
+        """Around a transfer or a photo: what it names, and all the dockets that this concerns."""
+        docket, bag = _text(record, "docket"), _text(record, "bag")
+        subject = self._of(docket or bag or _text(record, "context"))
+        also = [one for one in self._linked["photo"].get(record.id, ()) if one != docket]
+        inside = list(self._known(sorted(set(also))).values()) if docket or not bag else self._inside(bag)
+        joined: dict[str, dict[str, Any]] = {}
+        for one in (docket, *also):
             joined |= self._others("same_as", one)
-        inside = self._inside(_text(record, "bag")) if not docket else ()
         return rules.Around(**common, subject=subject, joined=joined, inside=inside)
 
     def _sample(self, bag: Mapping[str, Any] | None) -> dict[str, Any] | None:
