@@ -64,6 +64,8 @@ class Among:
 
     labels  {kind: {label: how many carry it}} where more are known of than given
     whole   whatever the records name was looked for and given if it is there; else nothing is said to be missing
+
+    `knowledge` is then that of the site among the records, if it has changed anything for itself.
     """
 
     def __init__(
@@ -101,7 +103,7 @@ class Among:
             elif one.kind == "site" and self._site is None:
                 self._site = self.values(one)
         self._labels = counted if labels is None else labels
-        self._knowledge = at_site(knowledge, self._site)
+        self.knowledge = at_site(knowledge, self._site)
 
     def _link(self, docket: Record) -> None:
         for path, heads in docket.heads.items():
@@ -164,7 +166,7 @@ class Among:
         also = [one for one in self._linked["photo"].get(record.id, ()) if one != docket]
         inside = list(self._known(sorted(set(also))).values()) if docket or not bag else self._inside(bag)
         joined: dict[str, dict[str, Any]] = {}
-        for one in (docket, *also):
+        for one in (docket, *also) if docket or not bag else self._in_bag.get(bag, ()):
             joined |= self._others("same_as", one)
         return rules.Around(**common, subject=subject, joined=joined, inside=inside)
 
@@ -212,7 +214,7 @@ class Among:
             yield from self.check(record)
 
     def _rules(self, record: Record, values: dict[str, Any]) -> Iterator[Found]:
-        around, known = self.around(record), self._knowledge
+        around, known = self.around(record), self.knowledge
         if record.kind == "docket":
             yield from self._docket(record, values, around)
             return
@@ -226,12 +228,12 @@ class Among:
     def _docket(self, record: Record, values: dict[str, Any], around: rules.Around) -> Iterator[Found]:
         versions = record.heads.get("reading") or {"": None}
         if len(versions) == 1:
-            for problem in rules.check_docket(values, around, self._knowledge):
+            for problem in rules.check_docket(values, around, self.knowledge):
                 yield Found(record.id, problem)
             return
         found: dict[tuple[str, str, str], tuple[rules.Problem, list[str]]] = {}
         for one, reading in versions.items():
-            for problem in rules.check_docket({**values, "reading": reading}, around, self._knowledge):
+            for problem in rules.check_docket({**values, "reading": reading}, around, self.knowledge):
                 key = (problem.rule, problem.path, str(sorted(problem.fields.items())))
                 found.setdefault(key, (problem, []))[1].append(one)
         for problem, where in found.values():
