@@ -180,8 +180,9 @@ class Making:
             return Reading(None, None, None, None, None, None, None, "", (), (), {"": value})
         element, taxon = value.get("element"), value.get("taxon")
         known = self.knowledge.taxa.get(taxon) if isinstance(taxon, str) else None
-        portions = self.knowledge.portions_of(element) if isinstance(element, str) else ()
-        centres = self.knowledge.centres_of(element) if isinstance(element, str) else ()
+        animal = taxon if isinstance(taxon, str) else None
+        portions = self.knowledge.portions_of(element, animal) if isinstance(element, str) else ()
+        centres = self.knowledge.centres_of(element, animal) if isinstance(element, str) else ()
         shaped = {name: value.get(name) for name in ("portions", "fusion") if isinstance(value.get(name), Mapping)}
         rest = {name: one for name, one in value.items() if name not in _READING}
         rest |= {name: value[name] for name in ("portions", "fusion") if value.get(name) and name not in shaped}
