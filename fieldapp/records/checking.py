@@ -80,6 +80,7 @@ class Among:
         self._values: dict[str, dict[str, Any]] = {}
         self._insides: dict[str, list[dict[str, Any]]] = {}
         # Every index takes one step a record, and every look into one is short: checking all stays linear.
+        self._likeness: dict[str, tuple[Any, ...]] = {}
         self._alike: dict[tuple[Any, ...], list[str]] = {}
         self._linked: dict[str, dict[str, list[str]]] = {sort: {} for sort in _LINKS}
         self._about: dict[str, dict[str, list[str]]] = {"transfer": {}, "photo": {}}
@@ -97,6 +98,7 @@ class Among:
             if one.kind == "docket":
                 self._in_bag.setdefault(_text(one, "bag"), []).append(one.id)
                 if (key := _likeness(one, one.value("reading"))) is not None:
+                    self._likeness[one.id] = key
                     self._alike.setdefault(key, []).append(one.id)
             elif one.kind in self._about:
                 self._about[one.kind].setdefault(_text(one, "docket"), []).append(one.id)
@@ -176,10 +178,13 @@ class Among:
 
     def _siblings(self, docket: Record) -> list[dict[str, Any]]:
         # A bag may hold thousands that weigh and read the same: one of them is enough to say so.
+        readings = docket.heads.get("reading", {})
+        keys = [self._likeness.get(docket.id)]
+        if len(readings) > 1:
+            keys = [_likeness(docket, reading) for reading in readings.values()]
         found = []
-        for reading in docket.heads.get("reading", {}).values():
-            alike = self._alike.get(_likeness(docket, reading) or (), ())
-            found += [one for one in alike[:2] if one != docket.id][:1]
+        for two in [self._alike[key][:2] for key in keys if key in self._alike]:
+            found += [one for one in two if one != docket.id][:1]
         return [self.values(self._records[one]) for one in found]
 
     def _others(self, sort: str, one: str) -> dict[str, dict[str, Any]]:
