@@ -48,11 +48,14 @@ class Around:
     context   values of its context;  context_id  that context's id
     bag       values of its bag
     labels    {label: how many records of its kind carry it}; for a context, {number: how many}
-    siblings  values of the other dockets in its bag; those of the same weight are enough
+    siblings  values of the other dockets in its bag; one that weighs the same and reads the same is enough
     joined    {docket id: values} of the dockets it is said to be one bone with
     refits    {docket id: values} of the dockets it is said to have broken from
     site, sample  values of the site; of the sample that it, or its bag, was taken from
     photos, transfers  {id: values} of its photos; of the records of where it was sent
+    subject   values of the docket, bag or context that a transfer or a photo is about
+    inside    values of the dockets in the bag that it is, or is about
+    whole     everything it names was looked for: what is not given is not there
     """
 
     record: str = ""
@@ -68,6 +71,9 @@ class Around:
     sample: Values | None = None
     photos: Mapping[str, Values] = field(default_factory=dict)
     transfers: Mapping[str, Values] = field(default_factory=dict)
+    subject: Values | None = None
+    inside: Sequence[Values] = ()
+    whole: bool = False
 
 
 def text(value: Any) -> str | None:
