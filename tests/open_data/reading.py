@@ -178,9 +178,14 @@ def _zones(row: Row, know: Knowledge) -> None:
     if row.assemblage == "mentese":
         # This analyst filled in all three thirds: what is not named was not there.
         portions.update(dict.fromkeys(portions, "absent"))
+    centres = mapping("fusion", "assemblage", "word", "end")
     for one in said:
-        for span in one["zone"].split("|"):
-            portions.update(dict.fromkeys(spans[span], one["state"]))
+        keys = [key for span in one["zone"].split("|") for key in spans[span]]
+        end = centres.get((row.assemblage, row.cells["element"], one["column"]))
+        if "epiphysis" in one["word"] and end is not None:
+            # That of the centre, where the end has several (the head of the femur, not its trochanters).
+            keys = [portion.key for portion in know.epiphysis(element, end["key"], row.reading["taxon"])] or keys
+        portions.update(dict.fromkeys(keys, one["state"]))
 
 
 def _portions(row: Row) -> None:
@@ -201,12 +206,13 @@ def _spans(element: str, taxon: str | None, know: Knowledge) -> dict[str, list[s
     found: dict[str, list[str]] = {span: [] for span in _SPANS}
     for portion in own:
         if portion.step in (1, last) or portion.kind == "epiphysis":
-            span = "proximal_end" if portion.step * 2 <= last else "distal_end"
-        elif portion.step == 2:
-            span = "proximal_shaft"
+            spans = ["proximal_end" if portion.step * 2 <= last else "distal_end"]
         else:
-            span = "distal_shaft" if portion.step == last - 1 else "mid_shaft"
-        found[span].append(portion.key)
+            spans = [span for span, at in (("proximal_shaft", 2), ("distal_shaft", last - 1)) if portion.step == at]
+            # A bone of three steps has one shaft, which stands for all its spans.
+            spans = [*spans, "mid_shaft"] if not spans or last == 3 else spans
+        for span in spans:
+            found[span].append(portion.key)
     return found if own else {}
 
 
@@ -266,6 +272,8 @@ def _teeth(row: Row, know: Knowledge) -> None:
     stage = next((one["stage"] for one in named if one["stage"]), "")
     wear, side = _wear(row), row.reading["side"]
     keys = dict.fromkeys(key for said in named for key in said["key"].split("|") if key)
+    # "I lower" with the remark "I2" is one tooth, by its narrower name.
+    keys = {key: None for key in keys if not any(know.teeth.is_a(one, key) for one in keys if one != key)}
     for key in keys:
         if know.teeth.tooth(key) is None:
             row.missing.append(("tooth", key))
@@ -298,7 +306,7 @@ def _wear(row: Row) -> dict[str, tuple[str | None, str | None, str]]:
     for scheme, text in (("grant_1982", row.cells["grant"]), (None, row.cells["payne"])):
         for part in filter(None, re.split(r"[;,]", text)):
             tooth, code = _tooth_and_code(part)
-            if scheme and code in tuple("abcdefghjklmnop"):
+            if scheme and row.cells["element"] != "dens sup." and code in tuple("abcdefghjklmnop"):
                 found[tooth] = (scheme, code, "in_wear")
             elif code in ("E", "erupt"):
                 found[tooth] = (None, None, "erupting")
