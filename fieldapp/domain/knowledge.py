@@ -53,6 +53,7 @@ class Knowledge:
     portions: Mapping[str, tuple[Portion, ...]]
     centres: Mapping[str, tuple[Centre, ...]]
     element_parts: tuple[ElementPart, ...]
+    positions: Mapping[tuple[str, str], tuple[str, ...]]
     fusion_ages: tuple[FusionAge, ...]
     skeleton_counts: tuple[SkeletonCount, ...]
     roles: Mapping[tuple[str, str], str]
@@ -236,6 +237,11 @@ class Knowledge:
     def place(self, element: str, portion: str) -> tuple[str, str]:
         """(element, portion) that a portion stands for once bones grown together are taken apart."""
         return self._places.get((element, portion), (element, portion))
+
+    def positions_of(self, element: str, taxon: str | None) -> tuple[str, ...]:
+        """The digits ("3", "3+4", "lateral") on which the animal has the element; () where nothing is known."""
+        line = (taxon, *self.taxa[taxon].broader) if taxon is not None and taxon in self.taxa else ()
+        return next((self.positions[element, one] for one in line if (element, one) in self.positions), ())
 
     def portion_map(self, element: str, taxon: str | None = None) -> Mapping[str, Portion]:
         """{key: portion} of an element as it is parted in the taxon, in the order of the table.

@@ -32,6 +32,7 @@ NAMES = (
     "portions",
     "centres",
     "element_parts",
+    "positions",
     "fusion_ages",
     "fusion_choices",
     "skeleton_counts",
@@ -66,6 +67,7 @@ def knowledge_from(tables: Tables) -> Knowledge:
         portions=portions,
         centres=centres,
         element_parts=tuple(_element_part(cells, portions, centres) for cells in cells_of("element_parts", tables)),
+        positions=_positions(tables, taxa, elements),
         fusion_ages=_fusion_ages(tables, taxa, elements, centres),
         skeleton_counts=_skeleton_counts(tables, taxa, elements),
         teeth=teeth.read(tables, taxa, elements),
@@ -287,6 +289,18 @@ def _element_part(
         source=cells.text("source"),
         seen=cells.text("seen"),
     )
+
+
+def _positions(
+    tables: Tables, taxa: Mapping[str, Taxon], elements: Mapping[str, Element]
+) -> dict[tuple[str, str], tuple[str, ...]]:
+    found: dict[tuple[str, str], tuple[str, ...]] = {}
+    for cells in cells_of("positions", tables):
+        key = cells.known("element", elements), cells.known("taxon", taxa)
+        if key in found:
+            raise cells.fault(f"the positions of {key[0]} in {key[1]} are given twice")
+        found[key] = cells.several("positions")
+    return found
 
 
 def _fusion_ages(
