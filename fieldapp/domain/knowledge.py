@@ -228,7 +228,8 @@ class Knowledge:
 
     def centres_of(self, element: str, taxon: str | None = None) -> tuple[Centre, ...]:
         """The fusion centres of an element as it is parted in the taxon; in the usual parting if that is not known."""
-        return self._centres_in.get((element, taxon if taxon in self.taxa else "")) or ()
+        known = taxon if taxon is not None and taxon in self.taxa else ""
+        return self._centres_in.get((element, known), ())
 
     def epiphysis(self, element: str, centre: str, taxon: str | None = None) -> tuple[Portion, ...]:
         """The portions that belong to a centre, as the element is parted in the taxon."""
