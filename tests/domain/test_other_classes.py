@@ -10,7 +10,7 @@ import pytest
 from fieldapp.assets import knowledge
 from fieldapp.domain import rules
 from fieldapp.domain.readings import blank_reading, compare
-from tests.domain.cases.records import d, docket, g, reading
+from tests.domain.cases.records import Case, d, docket, g, reading
 
 K = knowledge()
 OUTSIDE = Path(__file__).parents[1] / "data" / "outside"
@@ -42,8 +42,7 @@ def published_fowl(element: str) -> set[str]:
     }
 
 
-def found(case: object) -> set[str]:
-    assert hasattr(case, "values")
+def found(case: Case) -> set[str]:
     return {one.rule for one in rules.check_record("docket", case.values, case.around, K)}
 
 
@@ -299,7 +298,7 @@ def test_a_cap_of_wrist_or_ankle_bones_that_is_not_there_cannot_be_joined() -> N
     assert "epiphysis_missing" not in found(d(chick))
 
 
-def test_a_third_left_coracoid_is_of_another_bird() -> None:
+def test_a_second_left_coracoid_is_of_another_bird() -> None:
     left = whole("coracoid", "fowl", "left")
     case = g(docket(left), docket(left))
     assert "group_same_side_twice" in {one.rule for one in rules.check_group(case.values, case.members, K, case.around)}
