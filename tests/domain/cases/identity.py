@@ -7,7 +7,7 @@ from tests.domain.cases.records import BAG, CONTEXT, Cases, c, d, docket, femur,
 HIP = ("acetabulum_ilium", "acetabulum_ischium", "acetabulum_pubis")
 
 CASES: Cases = [
-    ("docket", "word_unknown", "reading/taxon", d(shin(taxon="aurochs")), d(shin(taxon="unknown"))),
+    ("docket", "word_unknown", "reading/taxon", d(shin(taxon="dragon")), d(shin(taxon="unknown"))),
     ("context", "word_unknown", "type", c({**CONTEXT, "type": "posthole"}), c({**CONTEXT, "type": "other"})),
     ("bag", "word_unknown", "recovery", c({**BAG, "recovery": "shovel"}), c({**BAG, "recovery": None})),
     ("group", "word_unknown", "relation", g(docket(), femur(), relation="near"), g(docket(), femur())),
