@@ -265,7 +265,7 @@ class Knowledge:
     def centres_of(self, element: str, taxon: str | None = None) -> tuple[Centre, ...]:
         """The fusion centres of an element as it is parted in the taxon; in the usual parting if that is not known."""
         known = taxon if taxon is not None and taxon in self.taxa else ""
-        return self._centres_in.get((element, known), ())
+        return self._centres_in.get((element, known)) or ()
 
     def epiphysis(self, element: str, centre: str, taxon: str | None = None) -> tuple[Portion, ...]:
         """The portions that belong to a centre, as the element is parted in the taxon."""
