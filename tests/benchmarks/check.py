@@ -50,7 +50,7 @@ def new_id(rng: random.Random) -> str:
 def laden(values: dict[str, Any], rng: random.Random) -> dict[str, Any]:
     """A docket with two teeth, three measurements, three marks and what is said of a surface."""
     found = dict(values)
-    for tooth, stage in (("M1", "worn"), ("M2", "erupting")):
+    for tooth, stage in (("M1", "in_wear"), ("M2", "erupting")):
         found[f"tooth/{new_id(rng)}"] = {
             "tooth": tooth, "jaw": "lower", "side": "left", "seat": "in_jaw", "stage": stage, "scheme": None,
             "wear": None, "crown_height_mm": None, "note": "",
@@ -58,12 +58,12 @@ def laden(values: dict[str, Any], rng: random.Random) -> dict[str, Any]:
     for code, mm in (("GL", 182.5), ("Bp", 44.1), ("SD", 27.3)):
         found[f"measure/{new_id(rng)}"] = {"code": code, "mm": mm, "estimated": False, "note": ""}
     portion = next((key for key, state in values["reading"]["portions"].items() if state == "most"), None)
-    for kind in ("cut", "chop", "gnawed"):
+    for kind in ("cut", "chop", "carnivore_gnawing"):
         found[f"mark/{new_id(rng)}"] = {
             "kind": kind, "portion": portion, "aspect": "medial", "direction": "transverse", "tool": None,
             "number": 2, "tone": "same", "note": "",
         }  # fmt: skip
-    return {**found, "burning": "none", "weathering": 1, "breaks": "old", "longest_mm": 85}
+    return {**found, "burning": "unburnt", "weathering": 1, "breaks": "old", "longest_mm": 85}
 
 
 def site(knowledge: Knowledge, dockets: int, seed: int) -> Fold:

@@ -14,7 +14,7 @@ from pathlib import Path
 from types import ModuleType
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldapp import assets
@@ -123,6 +123,7 @@ def test_any_text_can_be_searched_for(text):
     assert found == [] or plain(text)
 
 
+@settings(max_examples=30)
 @given(st.lists(st.text(max_size=12), max_size=3))
 def test_the_command_answers_any_words_and_never_fails(words):
     code, out = run(terms, "--", *words)
