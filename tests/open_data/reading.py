@@ -84,7 +84,8 @@ def rows(knowledge: Knowledge) -> Iterator[Row]:
 
 def expressed(row: Row, know: Knowledge) -> Row:
     """Fills a row's values."""
-    taxon, element, position = _taxon(row, know), *_element(row, know)
+    taxon = _taxon(row, know)
+    element, position = _element(row, taxon, know)
     blank = blank_reading(element, taxon, know, "analysis")
     row.values |= {"label": f"{row.assemblage} {row.line}", "reading": blank, "count": 1}
     material = "not_bone" if row.cells["element"] == "Koprolith" else _MATERIAL.get(element or "", "bone")
@@ -123,7 +124,7 @@ def _taxon(row: Row, know: Knowledge) -> str | None:
     return key if key in know.taxa else None
 
 
-def _element(row: Row, know: Knowledge) -> tuple[str | None, str]:
+def _element(row: Row, taxon: str | None, know: Knowledge) -> tuple[str | None, str]:
     """Our element and the position in it (digit); from the dental series where the row is one tooth of a jaw."""
     word, detail = row.cells["element"], row.cells["detail"]
     found = mapping("element", "assemblage", "word", "detail")
@@ -134,6 +135,10 @@ def _element(row: Row, know: Knowledge) -> tuple[str | None, str]:
         key = {"Mandible": "mandible", "Maxilla": "skull", "Isolated": "loose_tooth"}[series]
     if key and key not in know.elements:
         row.missing.append(("element", f"{word} {detail}".strip()))
+    elif key == "shell" and taxon is not None:
+        # A mussel's shell is a valve, a snail's a snail shell.
+        own = [one for one in know.elements if key in know.elements[one].broader and know.occurs(one, taxon)]
+        key = own[0] if len(own) == 1 else key
     return (key if key in know.elements else None), said["position"]
 
 
@@ -209,8 +214,8 @@ def _spans(element: str, taxon: str | None, know: Knowledge) -> dict[str, list[s
             spans = ["proximal_end" if portion.step * 2 <= last else "distal_end"]
         else:
             spans = [span for span, at in (("proximal_shaft", 2), ("distal_shaft", last - 1)) if portion.step == at]
-            # A bone of three steps has one shaft, which stands for all its spans.
-            spans = [*spans, "mid_shaft"] if not spans or last == 3 else spans
+            # A bone of few steps has no portion for the middle alone.
+            spans = [*spans, "mid_shaft"] if not spans or last <= 4 else spans
         for span in spans:
             found[span].append(portion.key)
     return found if own else {}
