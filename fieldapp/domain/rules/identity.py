@@ -8,7 +8,7 @@ from typing import Any
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, by_name, shown, term, text
 
-_NOT_BORNE = frozenset({"not_bone", "shell"})
+_NOT_BORNE = frozenset({"not_bone", "shell", "eggshell"})
 
 _READING_WORDS = (
     ("side", "side"),
