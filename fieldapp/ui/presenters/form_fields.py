@@ -18,7 +18,7 @@ from fieldapp.ui.presenters.hold import when
 from fieldapp.ui.presenters.problems import Found
 from fieldapp.ui.texts import say, word
 
-MATERIALS = (("bone", "tooth", "antler"), ("horn_core", "shell", "not_bone"), ("unsure",))
+MATERIALS = (("bone", "tooth", "antler"), ("horn_core", "shell", "eggshell"), ("not_bone", "unsure"))
 ELEMENTS = (
     ("skull", "mandible", "loose_tooth", "atlas", "vertebra", "rib"),
     ("scapula", "humerus", "radius", "ulna", "metacarpal"),
