@@ -270,6 +270,15 @@ def test_a_join_that_was_taken_away_or_leads_to_a_deleted_docket_is_no_join() ->
     assert not names & fired(Case({**taken.values, "joins/d2": None}, taken.around))
 
 
+def test_two_pieces_of_one_bone_that_the_dig_broke_are_no_conflict_once_they_are_said_to_be_one() -> None:
+    upper, lower = shin(most=("upper_shaft",)), shin()
+    once = joined(docket(upper), what=lower, same_as__d2=True)
+    around = Around(record="d1", joined=once.around.refits, refits=once.around.refits)
+    assert not fired(Case(once.values, around)) & {"joined_but_conflicting", "new_break_counted_twice"}
+    # Without the join they are two records of the same piece, and contradict each other.
+    assert "joined_but_conflicting" in fired(Case({**once.values, "joins/d2": None}, around))
+
+
 # Marks
 
 

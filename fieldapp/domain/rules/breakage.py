@@ -76,6 +76,15 @@ def refit_conflicts(docket: Docket, around: Around, know: Knowledge) -> Iterator
                 break
 
 
+def refit_shares_portion(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Pieces that join, and each holds over half of the same portion."""
+    for path, _, other in _refits(docket, around, know):
+        both = docket.most & other.most if docket.element == other.element and docket.element_row is not None else set()
+        if both:
+            portion = term(f"portion.{docket.element}", min(both))
+            yield path, {"other": _name(other, path), "portion": portion}
+
+
 def refit_without_such_break(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Joins another piece at a new (or old) break, and has none such."""
     breaks = text(docket.values.get("breaks"))
@@ -167,6 +176,7 @@ RULES = by_name(
     fracture_without_old_break,
     refit_to_itself,
     refit_conflicts,
+    refit_shares_portion,
     refit_without_such_break,
     new_break_counted_twice,
     new_break_burnt_unlike,

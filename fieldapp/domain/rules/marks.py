@@ -101,7 +101,8 @@ def tool_before_its_time(docket: Docket, around: Around, know: Knowledge) -> Ite
         tool = text(mark.get("tool"))
         earliest = know.surface.earliest(tool, region or "") if tool is not None else None
         if tool is not None and earliest is not None and latest < earliest:
-            yield path, {"tool": term("tool", tool), "latest": f"{latest:g}", "earliest": str(earliest)}
+            years = {"latest": f"{latest:g}", "earliest": str(earliest)}
+            yield path, {"tool": term("tool", tool), "open": term("tool", "unclear"), **years}
 
 
 def mark_on_lost_surface(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:

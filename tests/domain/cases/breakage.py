@@ -61,6 +61,13 @@ CASES: Cases = [
     ),
     (
         "docket",
+        "refit_shares_portion",
+        "joins/d2",
+        joined(docket(SHAFT), at="old"),
+        joined(docket(shin(most=("lower_shaft",), part=("distal_metaphysis",))), at="old"),
+    ),
+    (
+        "docket",
         "refit_without_such_break",
         "joins/d2",
         d(joins__d2={"break": "fresh"}, breaks="old"),
