@@ -30,9 +30,10 @@ def material_against_element(docket: Docket, around: Around, know: Knowledge) ->
     row = docket.element_row
     if row is None or docket.material not in _OF_BODY or docket.material == row.material:
         return
-    of_head = row.material == "bone" and (
-        (docket.material == "tooth" and row.region == "head")
-        or (docket.material in _HEADGEAR and know.is_part(row.key, "skull"))
+    of_head = (
+        (docket.material == "tooth" and row.material == "bone" and row.region == "head")
+        or (docket.material in _HEADGEAR and row.material == "bone" and know.is_part(row.key, "skull"))
+        or (docket.material == "bone" and row.material == "horn_core")
     )
     if not of_head:
         yield "material", docket.names(material=term("material", docket.material))
