@@ -26,6 +26,7 @@ from fieldapp.domain.entries import (
 )
 from fieldapp.domain.measures import Measures
 from fieldapp.domain.presence import Presence
+from fieldapp.domain.surface import Surface
 from fieldapp.domain.teeth import Teeth
 
 __all__ = [
@@ -60,6 +61,7 @@ class Knowledge:
     teeth: Teeth
     measures: Measures
     presence: Presence
+    surface: Surface
     glossary: tuple[Word, ...]
     rules: Mapping[str, RuleRow]
 

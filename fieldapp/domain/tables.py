@@ -1,15 +1,15 @@
 """Turns the rows of the reference tables into Knowledge, and refuses tables that contradict one another.
 
 Takes rows, not files: `fieldapp.assets` reads them. Each table is a list of (file, line, row), a row being
-{column: text}. What they hold of teeth, measurements and presence is read in the modules of those names. A fault
-is a TableFault with the table, the line and what is wrong.
+{column: text}. What they hold of teeth, measurements, presence and surfaces is read in the modules of those names.
+A fault is a TableFault with the table, the line and what is wrong.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldapp.domain import measures, presence, teeth
+from fieldapp.domain import measures, presence, surface, teeth
 from fieldapp.domain.cells import Cells, TableFault, Tables, by_key, cells_of
 from fieldapp.domain.entries import (
     Centre,
@@ -42,6 +42,7 @@ NAMES = (
     *teeth.NAMES,
     *measures.NAMES,
     *presence.NAMES,
+    *surface.NAMES,
 )
 """The tables that Knowledge is made of."""
 
@@ -73,6 +74,7 @@ def knowledge_from(tables: Tables) -> Knowledge:
         teeth=teeth.read(tables, taxa, elements),
         measures=measures.read(tables, taxa, elements, centres, portions),
         presence=presence.read(tables, taxa),
+        surface=surface.read(tables, taxa, elements),
         roles=_roles(tables),
         glossary=_words(tables),
         rules=by_key("rules", tables, _rule),

@@ -13,7 +13,7 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules.findings import Around, Docket, Finding, by_name, shown, term, text
 
 _NOT_BODILY = frozenset({"not_bone", "shell"})
-_BURNT = frozenset({"charred", "calcined", "mixed"})
+_BURNT = frozenset({"burnt", "charred", "calcined", "mixed"})
 _QUERY = human.CAUTION[human.QUERY]
 _NOT_EXCLUDED = human.CAUTION[human.NOT_EXCLUDED]
 

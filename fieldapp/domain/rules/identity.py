@@ -12,7 +12,7 @@ _GROWN = frozenset({"subadult", "adult"})
 _WIDE = frozenset({"vertebra", "carpal", "tarsal", "metapodial", "phalanx"})
 _NUMBERED = {"cervical_vertebra": 3, "thoracic_vertebra": 1, "lumbar_vertebra": 1, "caudal_vertebra": 1, "rib": 1}
 """{element: number of its first one}: these are counted along the body."""
-_NOT_BORNE = frozenset({"not_bone", "shell"})
+_NOT_BORNE = frozenset({"not_bone", "shell", "eggshell"})
 
 
 def element_not_in_taxon(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:

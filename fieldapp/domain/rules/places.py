@@ -68,7 +68,9 @@ def joined_to_itself(docket: Docket, around: Around, know: Knowledge) -> Iterato
 def joined_but_conflicting(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Said to be one bone with another docket, whose reading contradicts this one."""
     for other, values in around.joined.items():
-        if docket.values.get(f"same_as/{other}") is True and other != around.record:
+        # Pieces of one bone that the dig broke hold other portions of it: rules.breakage looks at those.
+        pieces = isinstance(docket.values.get(f"joins/{other}"), Mapping)
+        if docket.values.get(f"same_as/{other}") is True and other != around.record and not pieces:
             reading = values.get("reading")
             if isinstance(reading, Mapping) and compare(docket.reading, reading, know) == "conflict":
                 yield f"same_as/{other}", {"other": shown(values.get("label") or other)}

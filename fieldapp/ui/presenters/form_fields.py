@@ -19,7 +19,7 @@ from fieldapp.ui.presenters.hold import when
 from fieldapp.ui.presenters.problems import Found
 from fieldapp.ui.texts import say, word
 
-MATERIALS = (("bone", "tooth", "antler"), ("horn_core", "shell", "not_bone"), ("unsure",))
+MATERIALS = (("bone", "tooth", "antler"), ("horn_core", "shell", "eggshell"), ("not_bone", "unsure"))
 HUMAN = (human.STOP, human.QUERY, human.NOT_EXCLUDED, human.NO_SIGN, human.NOT_ASKED)
 FUSION = ("unfused", "fusing", "fused", "loose_epiphysis", "not_visible")
 BURNING = ("unburnt", "charred", "calcined", "mixed")
