@@ -22,7 +22,6 @@ FOLDER = Path(__file__).parents[1] / "data" / "outside" / "open_context"
 ASSEMBLAGES = ("barcin", "mentese")
 BEARERS = {"mandible": "lower", "skull": "upper"}
 _JAWS = {"dens inf.": "lower", "dens sup.": "upper"}
-_MATERIAL = {"horn_core": "horn_core", "antler": "antler", "shell": "shell", "loose_tooth": "tooth"}
 _SPANS = ("proximal_end", "proximal_shaft", "mid_shaft", "distal_shaft", "distal_end")
 _PARTED_IN_SPANS = frozenset(
     {"humerus", "radius", "ulna", "femur", "tibia", "metacarpal", "metatarsal", "metapodial", "phalanx_1", "phalanx_2"}
@@ -88,7 +87,9 @@ def expressed(row: Row, know: Knowledge) -> Row:
     element, position = _element(row, taxon, know)
     blank = blank_reading(element, taxon, know, "analysis")
     row.values |= {"label": f"{row.assemblage} {row.line}", "reading": blank, "count": 1}
-    material = "not_bone" if row.cells["element"] == "Koprolith" else _MATERIAL.get(element or "", "bone")
+    material = know.elements[element].material if element is not None else "bone"
+    if row.cells["element"] == "Koprolith":
+        material = "not_bone"
     row.values["material"] = material
     if material == "not_bone":
         row.values["reading"] = None

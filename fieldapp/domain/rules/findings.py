@@ -108,21 +108,22 @@ def states(value: Any) -> dict[str, str]:
 class Record:
     """A record of any kind, as its rules see it.
 
-    heads  {first part of a path: the (path, value) under it}: "tooth" of "tooth/a"
+    heads  the first parts of its paths: "tooth" of "tooth/a"
     """
 
-    __slots__ = ("heads", "label", "values")
+    __slots__ = ("_under", "heads", "label", "values")
 
     def __init__(self, values: Values) -> None:
         self.values = values
-        self.heads: dict[str, list[tuple[str, Any]]] = {}
+        self._under: dict[str, list[tuple[str, Any]]] = {}
         for item in values.items():
-            self.heads.setdefault(item[0].partition("/")[0], []).append(item)
+            self._under.setdefault(item[0].partition("/")[0], []).append(item)
+        self.heads = self._under.keys()
         self.label = text(values.get("label"))
 
     def items(self, prefix: str) -> list[tuple[str, Any]]:
         """(path, value) of what lies under `prefix`, such as "human/"."""
-        return [item for item in self.heads.get(prefix.partition("/")[0], ()) if item[0].startswith(prefix)]
+        return [item for item in self._under.get(prefix.partition("/")[0], ()) if item[0].startswith(prefix)]
 
 
 class Docket(Record):
