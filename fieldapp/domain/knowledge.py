@@ -95,12 +95,12 @@ class Knowledge:
         self._set("centre_keys", {e: {c.key: c for c in rows} for e, rows in self.centres.items()})
         self._set("_lines", lines)
         self._set("_members", {key: tuple(found) for key, found in members.items()})
+        self._set("_forms", self._nearest_forms())
         self._set("_ranges", self._chosen_ranges())
         self._set("_counts", self._chosen_counts())
         self._set("_largest", self._largest_counts())
         places = (row for row in self.element_parts if row.what == "portion")
         self._set("_places", {(row.element, row.key): (row.part_element, row.part_key) for row in places})
-        self._set("_forms", self._nearest_forms())
         self._set(
             "_centres_in",
             {
@@ -175,7 +175,7 @@ class Knowledge:
         for taxon, animal in self.taxa.items():
             for element in self.elements:
                 nearest = next((found[one, element] for one in animal.broader if (one, element) in found), None)
-                if nearest is not None:
+                if nearest is not None and self.occurs(element, taxon):
                     found.setdefault((taxon, element), nearest)
         return found
 
