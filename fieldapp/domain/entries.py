@@ -104,6 +104,24 @@ class ElementForm:
 
 
 @dataclass(frozen=True, slots=True)
+class ElementPart:
+    """One portion or centre of bones that have grown together, and the bone it is a part of.
+
+    A radius and ulna in one piece are one specimen and two elements: each portion counts for the bone it belongs to.
+
+    what  "portion" or "centre"
+    """
+
+    element: str
+    what: str
+    key: str
+    part_element: str
+    part_key: str
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
 class Portion:
     """A part of an element that only one bone can supply when over half of it is there.
 

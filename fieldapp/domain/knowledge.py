@@ -17,6 +17,7 @@ from fieldapp.domain.entries import (
     Centre,
     Element,
     ElementForm,
+    ElementPart,
     FusionAge,
     Portion,
     RuleRow,
@@ -32,6 +33,7 @@ __all__ = [
     "Centre",
     "Element",
     "ElementForm",
+    "ElementPart",
     "FusionAge",
     "Knowledge",
     "Portion",
@@ -51,6 +53,8 @@ class Knowledge:
     forms: tuple[ElementForm, ...]
     portions: Mapping[str, tuple[Portion, ...]]
     centres: Mapping[str, tuple[Centre, ...]]
+    element_parts: tuple[ElementPart, ...]
+    positions: Mapping[tuple[str, str], tuple[str, ...]]
     fusion_ages: tuple[FusionAge, ...]
     skeleton_counts: tuple[SkeletonCount, ...]
     roles: Mapping[tuple[str, str], str]
@@ -68,6 +72,8 @@ class Knowledge:
     _members: Mapping[str, tuple[str, ...]] = field(init=False, repr=False)
     _ranges: Mapping[tuple[str, str, str], tuple[float | None, float | None]] = field(init=False, repr=False)
     _counts: Mapping[tuple[str, str], tuple[int, int]] = field(init=False, repr=False)
+    _largest: Mapping[tuple[str, str], int] = field(init=False, repr=False)
+    _places: Mapping[tuple[str, str], tuple[str, str]] = field(init=False, repr=False)
     _forms: Mapping[tuple[str, str], ElementForm] = field(init=False, repr=False)
     _centres_in: Mapping[tuple[str, str], tuple[Centre, ...]] = field(init=False, repr=False)
     _scopes: Mapping[str, Mapping[str, Mapping[str, Portion]]] = field(init=False, repr=False)
@@ -92,13 +98,16 @@ class Knowledge:
         self._set("_members", {key: tuple(found) for key, found in members.items()})
         self._set("_ranges", self._chosen_ranges())
         self._set("_counts", self._chosen_counts())
+        self._set("_largest", self._largest_counts())
+        places = (row for row in self.element_parts if row.what == "portion")
+        self._set("_places", {(row.element, row.key): (row.part_element, row.part_key) for row in places})
         self._set("_forms", self._nearest_forms())
         self._set(
             "_centres_in",
             {
                 (element, taxon): tuple(c for c in rows if self._has(taxon, c))
                 for element, rows in self.centres.items()
-                for taxon in self.taxa
+                for taxon in ("", *self.taxa)
             },
         )
 
@@ -106,6 +115,13 @@ class Knowledge:
         object.__setattr__(self, name, MappingProxyType(value))
 
     def _has(self, taxon: str, centre: Centre) -> bool:
+        # An element is asked for the centres of the parting it is shown in: a bird's shin has no epiphysis at the knee,
+        # and where the animal is not known the usual parting has no tarsal cap. Some centres have no portion anywhere.
+        own = {portion.centre for portion in self.portion_map(centre.element, taxon).values()}
+        if centre.key not in own and any(one.centre == centre.key for one in self.portions.get(centre.element, ())):
+            return False
+        if taxon not in self.taxa:
+            return True
         # A wide group has a centre if any animal in it may have it.
         if centre.only and not any(self.is_a(taxon, one) or self.is_a(one, taxon) for one in centre.only):
             return False
@@ -130,6 +146,16 @@ class Knowledge:
                     for part in parts[1:]:
                         limits = _span(limits, part or (None, None))
                     found.setdefault((pair.key, element, centre), limits)
+        # Bones grown together join as each does by itself, and every vertebra as vertebrae do.
+        wider = [
+            (row.part_element, row.part_key, row.element, row.key) for row in self.element_parts if row.what == "centre"
+        ]
+        for element, centres in self.centres.items():
+            wider += [(wide, one.key, element, one.key) for wide in self.elements[element].broader for one in centres]
+        for source, source_centre, element, centre in wider:
+            for taxon in self.taxa:
+                if (taxon, source, source_centre) in found:
+                    found.setdefault((taxon, element, centre), found[taxon, source, source_centre])
         return found
 
     def _chosen_counts(self) -> dict[tuple[str, str], tuple[int, int]]:
@@ -148,7 +174,21 @@ class Knowledge:
                     key = (pair.key, element)
                     usual.setdefault(key, usual[own[0], element])
                     most.setdefault(key, max(most[one, element] for one in own))
-        return {key: (count, max(count, most[key])) for key, count in usual.items()}
+        found = {key: (count, max(count, most[key])) for key, count in usual.items()}
+        # An animal without a count of its own has that of the nearest group that has one.
+        for taxon, animal in self.taxa.items():
+            for element in self.elements:
+                nearest = next((found[one, element] for one in animal.broader if (one, element) in found), None)
+                if nearest is not None:
+                    found.setdefault((taxon, element), nearest)
+        return found
+
+    def _largest_counts(self) -> dict[tuple[str, str], int]:
+        found: dict[tuple[str, str], int] = {}
+        for (taxon, element), (_, most) in self._counts.items():
+            for one in ("", taxon, *self.taxa[taxon].broader):
+                found[one, element] = max(most, found.get((one, element), 0))
+        return found
 
     def _nearest_forms(self) -> dict[tuple[str, str], ElementForm]:
         named = {(form.element, form.taxon): form for form in self.forms}
@@ -207,6 +247,15 @@ class Knowledge:
         row = self.elements.get(element)
         return row is not None and (element == broader or broader in row.broader)
 
+    def place(self, element: str, portion: str) -> tuple[str, str]:
+        """(element, portion) that a portion stands for once bones grown together are taken apart."""
+        return self._places.get((element, portion), (element, portion))
+
+    def positions_of(self, element: str, taxon: str | None) -> tuple[str, ...]:
+        """The digits ("3", "3+4", "lateral") on which the animal has the element; () where nothing is known."""
+        line = (taxon, *self.taxa[taxon].broader) if taxon is not None and taxon in self.taxa else ()
+        return next((self.positions[element, one] for one in line if (element, one) in self.positions), ())
+
     def portion_map(self, element: str, taxon: str | None = None) -> Mapping[str, Portion]:
         """{key: portion} of an element as it is parted in the taxon, in the order of the table.
 
@@ -226,16 +275,19 @@ class Knowledge:
         return tuple(self.portion_map(element, taxon).values())
 
     def centres_of(self, element: str, taxon: str | None = None) -> tuple[Centre, ...]:
-        """The fusion centres of an element, in the taxon if it is given and known."""
-        found = self._centres_in.get((element, taxon)) if taxon is not None else None
-        return self.centres.get(element, ()) if found is None else found
+        """The fusion centres of an element as it is parted in the taxon; in the usual parting if that is not known."""
+        known = taxon if taxon is not None and taxon in self.taxa else ""
+        return self._centres_in.get((element, known), ())
 
     def epiphysis(self, element: str, centre: str, taxon: str | None = None) -> tuple[Portion, ...]:
         """The portions that belong to a centre, as the element is parted in the taxon."""
         return tuple(portion for portion in self.portions_of(element, taxon) if portion.centre == centre)
 
     def count(self, taxon: str, element: str) -> int | None:
-        """How many a skeleton has after the chosen source, both sides; None where no source says."""
+        """How many a skeleton has after the chosen source, both sides; None where no source says.
+
+        What is true of a whole group is true of its animals, unless they have a count of their own.
+        """
         found = self._counts.get((taxon, element))
         return found[0] if found else None
 
@@ -246,12 +298,7 @@ class Knowledge:
 
     def largest_count(self, taxon: str | None, element: str) -> int | None:
         """The largest number that any animal under `taxon` (any at all, if it is not known) can have."""
-        counts = [
-            found[1]
-            for (one, bone), found in self._counts.items()
-            if bone == element and (taxon not in self.taxa or self.is_a(one, taxon or ""))
-        ]
-        return max(counts, default=None)
+        return self._largest.get((taxon if taxon is not None and taxon in self.taxa else "", element))
 
     # Ages
 

@@ -15,6 +15,7 @@ from fieldapp.domain.entries import (
     Centre,
     Element,
     ElementForm,
+    ElementPart,
     FusionAge,
     Portion,
     RuleRow,
@@ -30,6 +31,8 @@ NAMES = (
     "element_taxon",
     "portions",
     "centres",
+    "element_parts",
+    "positions",
     "fusion_ages",
     "fusion_choices",
     "skeleton_counts",
@@ -63,6 +66,8 @@ def knowledge_from(tables: Tables) -> Knowledge:
         forms=tuple(_element_form(cells, taxa, elements) for cells in cells_of("element_taxon", tables)),
         portions=portions,
         centres=centres,
+        element_parts=tuple(_element_part(cells, portions, centres) for cells in cells_of("element_parts", tables)),
+        positions=_positions(tables, taxa, elements),
         fusion_ages=_fusion_ages(tables, taxa, elements, centres),
         skeleton_counts=_skeleton_counts(tables, taxa, elements),
         teeth=teeth.read(tables, taxa, elements),
@@ -266,6 +271,38 @@ def _check_growth_lines(
             raise cells.fault(f"the shares of {element} add up to {sum(p.share for p in rows):.2f}, not 1")
         if {portion.step for portion in rows} != set(range(1, max(p.step for p in rows) + 1)):
             raise cells.fault(f"the steps of {element} leave a gap")
+
+
+def _element_part(
+    cells: Cells, portions: Mapping[str, tuple[Portion, ...]], centres: Mapping[str, tuple[Centre, ...]]
+) -> ElementPart:
+    rows: Mapping[str, tuple[Portion | Centre, ...]] = (
+        portions if cells.one_of("what", "portion", "centre") == "portion" else centres
+    )
+    for of, column in (("element", "key"), ("part_element", "part_key")):
+        element = cells.known(of, rows)
+        cells.known(column, {row.key for row in rows[element]})
+    return ElementPart(
+        element=cells.text("element"),
+        what=cells.text("what"),
+        key=cells.text("key"),
+        part_element=cells.text("part_element"),
+        part_key=cells.text("part_key"),
+        source=cells.text("source"),
+        seen=cells.text("seen"),
+    )
+
+
+def _positions(
+    tables: Tables, taxa: Mapping[str, Taxon], elements: Mapping[str, Element]
+) -> dict[tuple[str, str], tuple[str, ...]]:
+    found: dict[tuple[str, str], tuple[str, ...]] = {}
+    for cells in cells_of("positions", tables):
+        key = cells.known("element", elements), cells.known("taxon", taxa)
+        if key in found:
+            raise cells.fault(f"the positions of {key[0]} in {key[1]} are given twice")
+        found[key] = cells.several("positions")
+    return found
 
 
 def _fusion_ages(

@@ -18,8 +18,8 @@ def material_against_element(docket: Docket, around: Around, know: Knowledge) ->
         return
     wrong = (
         (docket.material == "tooth" and row.key not in _WITH_TEETH)
-        or (docket.material == "bone" and row.material == "tooth")
-        or (docket.material in _HEADGEAR and row.key != "skull")
+        or (docket.material == "bone" and row.material in ("tooth", "antler"))
+        or (docket.material in _HEADGEAR and row.material != docket.material and row.key != "skull")
     )
     if wrong:
         yield "material", docket.names(material=term("material", docket.material))

@@ -51,6 +51,17 @@ def young_shaft_not_excluded(docket: Docket, around: Around, know: Knowledge) ->
         yield "human", docket.names()
 
 
+def newborn_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """The bone of an unborn or newborn creature of a size that an infant's may have."""
+    youngest = docket.reading.get("age") in ("foetal", "newborn") or docket.reading.get("texture") == "woven"
+    taxon = docket.taxon_row
+    if not youngest or docket.caution >= _NOT_EXCLUDED or docket.material in _NOT_BODILY:
+        return
+    size = "some" if taxon is None else taxon.infant_sized
+    if size != "no" and not (docket.named and docket.reading.get("stage") == "analysis"):
+        yield "human", docket.names()
+
+
 def burnt_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Burnt, and no animal named."""
     burning = docket.values.get("burning")
@@ -116,6 +127,7 @@ RULES = by_name(
     human_without_answer,
     grave_without_answer,
     young_shaft_not_excluded,
+    newborn_not_excluded,
     burnt_not_excluded,
     no_sign_without_portion,
     question_not_asked,

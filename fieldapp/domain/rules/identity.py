@@ -1,78 +1,75 @@
-"""Rules about what a bone is called: words, element, taxon, certainty, sex and age. Not portions or fusion."""
+"""Rules about what a bone is called: element, position, taxon, certainty, sex and age. Not portions or fusion."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
 
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, by_name, shown, term, text
+from fieldapp.domain.rules.findings import Around, Docket, Finding, by_name, shown, term, text
 
+_YOUNGEST = frozenset({"foetal", "newborn"})
+_GROWN = frozenset({"subadult", "adult"})
+_WIDE = frozenset({"vertebra", "carpal", "tarsal", "metapodial", "phalanx"})
+_NUMBERED = {"cervical_vertebra": 3, "thoracic_vertebra": 1, "lumbar_vertebra": 1, "caudal_vertebra": 1, "rib": 1}
+"""{element: number of its first one}: these are counted along the body."""
 _NOT_BORNE = frozenset({"not_bone", "shell"})
-
-_READING_WORDS = (
-    ("side", "side"),
-    ("certainty", "certainty"),
-    ("stage", "stage"),
-    ("sex", "sex"),
-    ("age", "age_class"),
-)
-_RECORD_WORDS = {
-    "material": "material",
-    "burning": "burning",
-    "type": "context_type",
-    "grave_like": "grave_like",
-    "recovery": "recovery",
-    "relation": "relation",
-}
-_ITEM_WORDS = {"human": ("answer", "human_answer"), "assessment": ("verdict", "verdict")}
-
-
-def word_unknown(record: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """A word that is not in the project's lists. It is kept as it came."""
-    if isinstance(record, Docket):
-        yield from _reading_words(record, know)
-    for path, value in record.values.items():
-        if path in _RECORD_WORDS:
-            if not _known(_RECORD_WORDS[path], value, know):
-                yield path, {"word": shown(value)}
-        elif isinstance(record, Docket) and "/" in path:
-            field, of = _ITEM_WORDS.get(path.split("/", 1)[0], ("", ""))
-            said = value.get(field) if isinstance(value, Mapping) else value
-            if of and not know.is_word(of, said):
-                yield path, {"word": shown(said)}
-
-
-def _reading_words(docket: Docket, know: Knowledge) -> Iterator[Finding]:
-    written = docket.values.get("reading")
-    if written is not None and not isinstance(written, Mapping):
-        yield "reading", {"word": shown(written)}
-    for field, table in (("element", know.elements), ("taxon", know.taxa)):
-        word = docket.reading.get(field)
-        if word is not None and not (isinstance(word, str) and word in table):
-            yield f"reading/{field}", {"word": shown(word)}
-    for field, of in _READING_WORDS:
-        if not _known(of, docket.reading.get(field), know):
-            yield f"reading/{field}", {"word": shown(docket.reading.get(field))}
-    for field, of in (("portions", "portion_state"), ("fusion", "fusion_state")):
-        part = docket.reading.get(field)
-        if part is not None and not isinstance(part, Mapping):
-            yield f"reading/{field}", {"word": shown(part)}
-        elif part:
-            words = know.words.get(of, ())
-            for key, state in part.items():
-                if not isinstance(state, str) or state not in words:
-                    yield f"reading/{field}/{key}", {"word": shown(state)}
-
-
-def _known(of: str, word: Any, know: Knowledge) -> bool:
-    return word is None or word == "" or know.is_word(of, word)
 
 
 def element_not_in_taxon(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A bone that the animal does not have."""
     if docket.element and docket.taxon and not know.occurs(docket.element, docket.taxon):
         yield "reading/element", docket.names()
+
+
+def element_coarser_than_portions(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Full analysis, most of the bone is there, and it is only called by the wide name of several bones."""
+    row = docket.element_row
+    if row is not None and row.key in _WIDE and docket.reading.get("stage") == "analysis":
+        own = know.portion_map(row.key, docket.taxon)
+        if sum(own[key].share for key in docket.most if key in own) >= 0.7:
+            yield "reading/element", docket.names()
+
+
+def position_not_there(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A digit, vertebra or rib of a number that the animal does not have."""
+    position, row = text(docket.reading.get("position")), docket.element_row
+    if position is None or row is None:
+        return
+    there = know.positions_of(row.key, docket.taxon)
+    if there:
+        if position not in there:
+            yield "reading/position", docket.names(position=shown(position), there=", ".join(there))
+    elif row.key in _NUMBERED and (count := know.largest_count(docket.taxon, row.key)) is not None:
+        first = _NUMBERED[row.key]
+        last = first - 1 + (count // 2 if row.sided else count)
+        if not (position.isascii() and position.isdigit() and len(position) < 3 and first <= int(position) <= last):
+            yield "reading/position", docket.names(position=shown(position), there=f"{first} - {last}")
+
+
+def position_of_single_bone(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A digit or a number for a bone of which there is one, or one on each side."""
+    position, row = text(docket.reading.get("position")), docket.element_row
+    if position is None or row is None or know.is_part(row.key, "vertebra") or row.material != "bone":
+        return
+    count = know.largest_count(docket.taxon, row.key)
+    if count is not None and count <= (2 if row.sided else 1) and not know.positions_of(row.key, docket.taxon):
+        yield "reading/position", docket.names(position=shown(position))
+
+
+def position_missing(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Full analysis of one of several metapodials whose upper end, which tells the digit, is there."""
+    row, reading = docket.element_row, docket.reading
+    if row is None or reading.get("stage") != "analysis" or not know.is_part(row.key, "metapodial"):
+        return
+    own = know.portion_map(row.key, docket.taxon)
+    if (
+        docket.named
+        and not text(reading.get("position"))
+        and any(own[key].step == 1 for key in docket.most & own.keys())
+    ):
+        count = know.largest_count(docket.taxon, row.key)
+        if count is not None and count > 4:
+            yield "reading/position", docket.names()
 
 
 def taxon_finer_than_bone(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -118,12 +115,30 @@ def sex_not_visible(docket: Docket, around: Around, know: Knowledge) -> Iterator
 
 
 def adult_with_unfused(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """Called adult although a centre has not joined."""
-    if docket.reading.get("age") == "adult":
+    """Called adult although a centre has not joined. The plates of the vertebrae join years after all others."""
+    if docket.reading.get("age") == "adult" and not know.is_part(docket.element or "", "vertebra"):
         for key, state in docket.fusion.items():
             if state in ("unfused", "loose_epiphysis"):
                 yield "reading/age", docket.names(centre=term(f"centre.{docket.element}", key))
                 return
+
+
+def sex_of_young_bone(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A sex given from the shape of a bone that had not taken its grown shape yet."""
+    sex, row, reading = text(docket.reading.get("sex")), docket.element_row, docket.reading
+    if not sex or row is None or row.material != "bone" or row.shows_sex == "no" or row.key == "baculum":
+        return
+    said = [state for state in docket.fusion.values() if state in ("unfused", "fusing", "fused", "loose_epiphysis")]
+    unjoined = bool(said) and all(state in ("unfused", "loose_epiphysis") for state in said)
+    if unjoined or reading.get("age") in (*_YOUNGEST, "juvenile") or reading.get("texture") == "woven":
+        yield "reading/sex", docket.names(sex=term("sex", sex))
+
+
+def texture_against_age(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """The bone of the unborn on a grown animal, or grown bone on one that was hardly born."""
+    age, texture = text(docket.reading.get("age")), text(docket.reading.get("texture"))
+    if (texture == "woven" and age in _GROWN) or (texture == "compact" and age in _YOUNGEST):
+        yield "reading/texture", docket.names(texture=term("bone_texture", texture), age=term("age_class", age))
 
 
 def reading_missing(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -133,13 +148,18 @@ def reading_missing(docket: Docket, around: Around, know: Knowledge) -> Iterator
 
 
 RULES = by_name(
-    word_unknown,
     element_not_in_taxon,
+    element_coarser_than_portions,
+    position_not_there,
+    position_of_single_bone,
+    position_missing,
     taxon_finer_than_bone,
     taxon_coarser_than_bone,
     cf_without_name,
     pair_parted_without_comparison,
     sex_not_visible,
+    sex_of_young_bone,
     adult_with_unfused,
+    texture_against_age,
     reading_missing,
 )

@@ -31,7 +31,6 @@ def site(**choices: Any) -> Case:
 
 
 CASES: Cases = [
-    ("site", "word_unknown", "type", c({"code": "HLG26", "type": "odd"}), c({"code": "HLG26", "type": "grave"})),
     (
         "docket",
         "taxon_before_its_time",
