@@ -100,12 +100,17 @@ def states(value: Any) -> dict[str, str]:
 
 
 class Record:
-    """A record of any kind, as its rules see it. `heads`: the first parts of its paths ("tooth" of "tooth/a")."""
+    """A record of any kind, as its rules see it.
 
-    __slots__ = ("heads", "label", "values")
+    heads  the first parts of its paths ("tooth" of "tooth/a")
+    kept   {name: what several rules need and the first of them worked out}
+    """
+
+    __slots__ = ("heads", "kept", "label", "values")
 
     def __init__(self, values: Values) -> None:
         self.values = values
+        self.kept: dict[str, Any] = {}
         self.heads = {path.partition("/")[0] for path in values}
         self.label = text(values.get("label"))
 
