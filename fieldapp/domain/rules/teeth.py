@@ -7,7 +7,7 @@ come from the one source chosen for each animal. Not here: bones without teeth, 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules import fusion
@@ -26,22 +26,12 @@ _LATE_MONTHS = 12
 
 
 def tooth_unknown(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """A tooth, or a word said of one, that is not in the project's lists. It is kept as it came."""
-    lists = (("jaw", "jaw"), ("side", "side"), ("seat", "seat"), ("stage", "eruption_state"))
-    for path, value in docket.items("tooth/"):
-        if not isinstance(value, Mapping):
-            if value is not None:
-                yield path, {"word": shown(value)}
-            continue
-        if know.teeth.tooth(value.get("tooth")) is None:
-            yield f"{path}/tooth", {"word": shown(value.get("tooth"))}
-        scheme = value.get("scheme")
-        if scheme not in (None, "") and not (isinstance(scheme, str) and scheme in know.teeth.schemes):
-            yield f"{path}/scheme", {"word": shown(scheme)}
-        for field, of in lists:
-            word = value.get(field)
-            if word not in (None, "") and not know.is_word(of, word):
-                yield f"{path}/{field}", {"word": shown(word)}
+    """A tooth or a scheme that is not in the project's tables. It is kept as it came."""
+    for one in items(docket, know):
+        if one.row is None:
+            yield f"{one.path}/tooth", {"word": shown(one.value.get("tooth"))}
+        if one.scheme is None and one.value.get("scheme") not in (None, ""):
+            yield f"{one.path}/scheme", {"word": shown(one.value.get("scheme"))}
 
 
 def tooth_not_in_animal(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:

@@ -34,7 +34,7 @@ def loose(*teeth: Any, **changes: Any) -> Case:
 
 
 CASES: Cases = [
-    ("docket", "tooth_unknown", "tooth/0/stage", j(tooth(stage="sprouting")), j(tooth(stage="erupting"))),
+    ("docket", "tooth_unknown", "tooth/0/tooth", j(tooth("M4")), j(tooth("M1_2"))),
     (
         "docket",
         "tooth_not_in_animal",
