@@ -105,7 +105,8 @@ def test_nothing_is_said_against_a_tooth_of_an_animal_whose_teeth_are_not_known(
 
 def test_every_animal_with_teeth_that_is_a_mammal_has_a_formula() -> None:
     for key, taxon in K.taxa.items():
-        if taxon.named and K.is_a(key, "mammal") and taxon.tooth != "no":
+        # The teeth of toothed whales are alike and many: they have no places.
+        if taxon.named and K.is_a(key, "mammal") and not K.is_a(key, "cetacean"):
             assert T.teeth_of(key), key
 
 
@@ -379,8 +380,8 @@ def test_what_is_no_scheme_and_no_stage_is_answered_with_nothing() -> None:
         ("dentitions", lambda row: row["set"] == "permanent", {"always": "M1|dP4"}, "other set"),
         ("dentitions", lambda row: row["set"] == "permanent", {"always": "M1", "some": "M1"}, "both among"),
         ("dentitions", lambda row: row["set"] == "permanent", {"always": "M"}, "no single place"),
-        ("tooth_taxa", lambda row: row["taxon"] == "pig", {"dentition": "dragon"}, "'dragon'"),
-        ("tooth_taxa", lambda row: row["taxon"] == "pig", {"taxon": "cattle"}, "two dentitions"),
+        ("tooth_taxa", lambda row: row["taxon"] == "human", {"dentition": "dragon"}, "'dragon'"),
+        ("tooth_taxa", lambda row: row["taxon"] == "human", {"taxon": "sheep_goat"}, "two dentitions"),
         ("tooth_bearers", lambda row: True, {"element": "beak"}, "'beak'"),
         ("tooth_eruption", lambda row: row["chosen"] == "yes", {"chosen": "no"}, "does not follow"),
         ("tooth_eruption", lambda row: row["event"] == "wear", {"chosen": "yes"}, "does not follow"),
