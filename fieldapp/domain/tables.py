@@ -90,13 +90,15 @@ def _taxa(tables: Tables) -> dict[str, Taxon]:
             ncbi=tuple(int(one) for one in cells.several("ncbi")),
             broader=lines[cells.key()],
             parents=above[cells.key()],
-            kind=cells.one_of("kind", "species", "pair", "size_class", "group"),
+            kind=cells.one_of("kind", "species", "pair", "family", "size_class", "group"),
             form=cells.key("form"),
+            status=cells.one_of("status", "domestic", "wild", "either", "-"),
             antler=cells.occurs("antler"),
             horn_core=cells.occurs("horn_core"),
             tooth=cells.occurs("tooth"),
             burrows=cells.occurs("burrows"),
             infant_sized=cells.occurs("infant_sized"),
+            by_hand=cells.occurs("by_hand"),
             heaviest_g=cells.number("heaviest_g"),
             source=cells.text("source"),
             seen=cells.text("seen"),
@@ -116,7 +118,7 @@ def _lines(rows: list[Cells], above: Mapping[str, tuple[str, ...]]) -> dict[str,
         line: list[str] = []
         step = list(above[key])
         while step:
-            line += [one for one in step if one not in line]
+            line += [one for one in dict.fromkeys(step) if one not in line]
             step = [wider for one in step for wider in above.get(one, ()) if wider not in line]
         if key in line:
             raise cells.fault(f"the wider groups of {key!r} go round in a circle")

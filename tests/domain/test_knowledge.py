@@ -147,17 +147,6 @@ def test_uberon_ids_are_matched_by_id_and_never_by_label() -> None:
     assert K.elements["ulna"].uberon == "UBERON:0001424"
 
 
-def test_taxon_ids_are_those_of_the_ncbi_taxonomy() -> None:
-    # NCBI Taxonomy, release 2024-09
-    ids = {one["scientific"]: int(one["ncbi_taxid"]) for one in published("taxon_ids_published")}
-    for taxon in K.taxa.values():
-        if taxon.kind == "species":
-            assert taxon.ncbi == (ids[taxon.latin],)
-    assert set(K.taxa["sheep_goat"].ncbi) == {ids["Ovis aries"], ids["Capra hircus"]}
-    assert K.taxa["bird"].ncbi == (ids["Aves"],)
-    assert K.taxa["mammal"].ncbi == (ids["Mammalia"],)
-
-
 def test_one_source_is_chosen_for_each_animal_that_is_aged() -> None:
     sources: dict[str, set[str]] = {}
     for row in K.fusion_ages:
@@ -222,21 +211,6 @@ def test_every_paired_bone_has_an_even_number_and_every_midline_bone_but_the_ver
 def test_no_count_is_given_for_a_bone_the_animal_does_not_have() -> None:
     rows: tuple[SkeletonCount, ...] = K.skeleton_counts
     assert all(K.occurs(row.element, row.taxon) for row in rows)
-
-
-def test_every_group_ends_in_unknown_and_holds_its_members() -> None:
-    assert K.taxa["sheep"].broader == ("sheep_goat", "medium_mammal", "mammal", "unknown")
-    assert K.taxa["human"].broader == ("mammal", "unknown")
-    assert K.is_a("sheep", "sheep")
-    assert not K.is_a("mammal", "sheep")
-    assert not K.is_a("no such", "unknown")
-    assert set(K.members("sheep_goat")) == {"sheep", "goat"}
-    assert K.common("sheep", "red_deer") == "mammal"
-    assert K.common("fowl", "pig") == "unknown"
-    assert K.common("sheep", "sheep_goat") == "sheep_goat"
-    assert K.common("sheep", "no such") is None
-    assert K.size_class("goat") == "medium_mammal"
-    assert K.size_class("human") is None
 
 
 def test_the_portions_of_the_plated_bones_are_fixed() -> None:
