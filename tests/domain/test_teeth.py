@@ -82,15 +82,15 @@ def test_a_whole_skull_has_the_number_of_teeth_that_the_handbooks_give(taxon: st
     assert sum(T.per_side(taxon, "tooth", one) or 0 for one in JAWS) * 2 >= total[1]
 
 
-def test_ruminants_have_no_upper_incisors_and_the_red_deer_alone_an_upper_canine() -> None:
+def test_ruminants_have_no_upper_incisors_and_of_them_only_deer_an_upper_canine() -> None:
     # common practice, no source
-    for taxon in ("cattle", "sheep", "goat", "sheep_goat", "red_deer"):
+    for taxon in (*K.members("ruminant"), "cattle", "sheep", "bovid", "red_deer", "roe_deer", "reindeer"):
         assert T.has(taxon, "I1", "lower")
         assert T.has(taxon, "I1")
         assert not T.has(taxon, "I1", "upper")
         assert not T.has(taxon, "dI2", "upper")
         assert not T.has(taxon, "I", "upper")
-        assert T.has(taxon, "front", "upper") == T.has(taxon, "C", "upper") == (taxon == "red_deer")
+        assert T.has(taxon, "front", "upper") == T.has(taxon, "C", "upper") == (not K.is_a(taxon, "bovid"))
         assert T.has(taxon, "M1_2", "upper")
 
 
@@ -190,7 +190,6 @@ def test_every_published_age_is_taken_over_with_its_source_and_no_other() -> Non
             one["verified"],
         )
         for one in published("tooth_eruption_published")
-        if OUR_TAXA.get(one["taxon"], one["taxon"]) in K.taxa
     }
     ours = {
         (row.taxon, row.published_tooth, row.min_months, row.max_months, row.source, row.seen) for row in T.eruption
@@ -226,9 +225,7 @@ def test_one_source_is_chosen_for_each_animal_and_a_silent_one_is_not_filled_in(
 
 
 def test_what_was_seen_in_wear_is_never_taken_for_coming_through() -> None:
-    assert {row.event for row in T.eruption} == {"eruption", "wear"} | (
-        {"complete"} if "wild_boar" in K.taxa else set()
-    )
+    assert {row.event for row in T.eruption} == {"eruption", "wear", "complete"}
     assert not [row for row in T.eruption if row.chosen and row.event != "eruption"]
 
 
@@ -248,6 +245,15 @@ def test_the_first_molar_comes_before_the_second_and_that_before_the_third(taxon
         assert (first[0] or 0) <= (second[0] or 0)
         assert first[1] is not None
         assert second[1] is None or first[1] <= second[1]
+
+
+def test_a_source_that_parts_upper_and_lower_teeth_is_followed() -> None:
+    # Matschke 1967, seen: lower I2 18-22, upper I2 and lower M3 21-26, upper M3 from 26 months
+    assert T.eruption_range("wild_boar", "M3", "lower") == (21, 26)
+    assert T.eruption_range("wild_boar", "M3", "upper") == (26, None)
+    assert T.eruption_range("wild_boar", "M3") == (21, None)
+    assert T.eruption_range("wild_boar", "I2") == (18, 26)
+    assert T.eruption_range("pig_boar", "M3") is None
 
 
 def test_teeth_set_limits_to_the_age_at_death() -> None:
