@@ -53,8 +53,8 @@ class Around:
     refits    {docket id: values} of the dockets it is said to have broken from
     site, sample  values of the site; of the sample that it, or its bag, was taken from
     photos, transfers  {id: values} of its photos; of the records of where it was sent
-    subject   values of the docket, bag or context that a transfer or a photo is about
-    inside    values of the dockets in the bag that it is, or is about
+    subject   values of the docket, bag or context that a transfer or a photo names
+    inside    values of the dockets in the bag that it is or names; of the dockets that name the photo
     whole     everything it names was looked for: what is not given is not there
     """
 
