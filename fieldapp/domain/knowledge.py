@@ -154,10 +154,10 @@ class Knowledge:
         ]
         for element, centres in self.centres.items():
             wider += [(wide, one.key, element, one.key) for wide in self.elements[element].broader for one in centres]
-        for source, source_centre, element, centre in wider:
+        for bone, own_centre, element, centre in wider:
             for taxon in self.taxa:
-                if (taxon, source, source_centre) in found:
-                    found.setdefault((taxon, element, centre), found[taxon, source, source_centre])
+                if (taxon, bone, own_centre) in found:
+                    found.setdefault((taxon, element, centre), found[taxon, bone, own_centre])
         return found
 
     def _chosen_counts(self) -> dict[tuple[str, str], tuple[int, int]]:

@@ -80,6 +80,7 @@ class Among:
         self._values: dict[str, dict[str, Any]] = {}
         self._insides: dict[str, list[dict[str, Any]]] = {}
         # Every index takes one step a record, and every look into one is short: checking all stays linear.
+        self._likeness: dict[str, tuple[Any, ...]] = {}
         self._alike: dict[tuple[Any, ...], list[str]] = {}
         self._linked: dict[str, dict[str, list[str]]] = {sort: {} for sort in _LINKS}
         self._about: dict[str, dict[str, list[str]]] = {"transfer": {}, "photo": {}}
@@ -97,13 +98,14 @@ class Among:
             if one.kind == "docket":
                 self._in_bag.setdefault(_text(one, "bag"), []).append(one.id)
                 if (key := _likeness(one, one.value("reading"))) is not None:
+                    self._likeness[one.id] = key
                     self._alike.setdefault(key, []).append(one.id)
             elif one.kind in self._about:
                 self._about[one.kind].setdefault(_text(one, "docket"), []).append(one.id)
             elif one.kind == "site" and self._site is None:
                 self._site = self.values(one)
         self._labels = counted if labels is None else labels
-        self.knowledge = at_site(knowledge, self._site)
+        self.knowledge = knowledge.at_site(self._site)
 
     def _link(self, docket: Record) -> None:
         for path, heads in docket.heads.items():
@@ -176,10 +178,15 @@ class Among:
 
     def _siblings(self, docket: Record) -> list[dict[str, Any]]:
         # A bag may hold thousands that weigh and read the same: one of them is enough to say so.
-        found = []
-        for reading in docket.heads.get("reading", {}).values():
-            alike = self._alike.get(_likeness(docket, reading) or (), ())
-            found += [one for one in alike[:2] if one != docket.id][:1]
+        readings = docket.heads.get("reading", {})
+        keys = (
+            [self._likeness.get(docket.id)]
+            if len(readings) < 2
+            else [_likeness(docket, reading) for reading in readings.values()]
+        )
+        found: list[str] = []
+        for key in keys:
+            found += [one for one in self._alike[key][:2] if one != docket.id][:1] if key in self._alike else ()
         return [self.values(self._records[one]) for one in found]
 
     def _others(self, sort: str, one: str) -> dict[str, dict[str, Any]]:
@@ -246,11 +253,6 @@ class Among:
     def _known(self, ids: Iterable[str]) -> dict[str, dict[str, Any]]:
         """{id: values} of those that are here."""
         return {one: values for one in ids if (values := self._of(one)) is not None}
-
-
-def at_site(knowledge: Knowledge, site: Mapping[str, Any] | None) -> Knowledge:
-    """Knowledge as a site has it (its own choice of ages, its own years for an animal), given its record's values."""
-    return knowledge
 
 
 def _likeness(docket: Record, reading: Any) -> tuple[Any, ...] | None:

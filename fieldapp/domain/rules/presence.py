@@ -125,7 +125,7 @@ def expected_years_unreadable(site: Record, around: Around, know: Knowledge) -> 
 
 def _choices(site: Record) -> Iterator[tuple[str, str, Any]]:
     """(path, taxon, value) of the site's choices; one that was taken back is none."""
-    if site.heads & {"fusion_source", "plausible"}:
+    if "fusion_source" in site.heads or "plausible" in site.heads:
         for path, value in site.values.items():
             what, slash, taxon = path.partition("/")
             if slash and what in ("fusion_source", "plausible") and value is not None:

@@ -16,7 +16,7 @@ CREMATION_MM = (10, 5, 2)
 CREMATION_PLACES = frozenset({"cremation_deposit", "pyre"})
 _CREMATIONS = CREMATION_PLACES | {"cremation"}
 _BY_VOLUME = frozenset({"flotation", "sieving"})
-_NOT_BODILY = frozenset({"not_bone", "shell"})
+_NOT_BODILY = frozenset({"not_bone", "shell", "eggshell"})
 _QUERY = human.CAUTION[human.QUERY]
 LEAST_DIFFERENCE_G, LEAST_DIFFERENCE = 0.5, 0.01
 """Weights that differ by less than this (grams, or share of the larger) are taken to be the same (project decision)."""
