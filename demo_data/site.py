@@ -165,7 +165,7 @@ def _docket(rng: random.Random, tablet: Tablet, bag: str, knowledge: Knowledge) 
 
 def _portions(rng: random.Random, element: str, taxon: str, reading: dict[str, Any], knowledge: Knowledge) -> None:
     """A run of neighbouring steps survives; a centre shows its state where its epiphysis does."""
-    portions = knowledge.portions_of(element)
+    portions = knowledge.portions_of(element, taxon)
     if not portions:
         return
     steps = sorted({portion.step for portion in portions})

@@ -95,7 +95,7 @@ class Knowledge:
             {
                 (element, taxon): tuple(c for c in rows if self._has(taxon, c))
                 for element, rows in self.centres.items()
-                for taxon in self.taxa
+                for taxon in ("", *self.taxa)
             },
         )
 
@@ -103,6 +103,13 @@ class Knowledge:
         object.__setattr__(self, name, MappingProxyType(value))
 
     def _has(self, taxon: str, centre: Centre) -> bool:
+        # An element is asked for the centres of the parting it is shown in: a bird's shin has no epiphysis at the knee,
+        # and where the animal is not known the usual parting has no tarsal cap. Some centres have no portion anywhere.
+        own = {portion.centre for portion in self.portion_map(centre.element, taxon).values()}
+        if centre.key not in own and any(one.centre == centre.key for one in self.portions.get(centre.element, ())):
+            return False
+        if taxon not in self.taxa:
+            return True
         # A wide group has a centre if any animal in it may have it.
         if centre.only and not any(self.is_a(taxon, one) or self.is_a(one, taxon) for one in centre.only):
             return False
@@ -220,23 +227,30 @@ class Knowledge:
         return tuple(self.portion_map(element, taxon).values())
 
     def centres_of(self, element: str, taxon: str | None = None) -> tuple[Centre, ...]:
-        """The fusion centres of an element, in the taxon if it is given and known."""
-        found = self._centres_in.get((element, taxon)) if taxon is not None else None
-        return self.centres.get(element, ()) if found is None else found
+        """The fusion centres of an element as it is parted in the taxon; in the usual parting if that is not known."""
+        known = taxon if taxon is not None and taxon in self.taxa else ""
+        return self._centres_in.get((element, known)) or ()
 
     def epiphysis(self, element: str, centre: str, taxon: str | None = None) -> tuple[Portion, ...]:
         """The portions that belong to a centre, as the element is parted in the taxon."""
         return tuple(portion for portion in self.portions_of(element, taxon) if portion.centre == centre)
 
     def count(self, taxon: str, element: str) -> int | None:
-        """How many a skeleton has after the chosen source, both sides; None where no source says."""
-        found = self._counts.get((taxon, element))
+        """How many a skeleton has after the chosen source, both sides; None where no source says.
+
+        What is true of a whole group is true of its animals, unless they have a count of their own.
+        """
+        found = self._count(taxon, element)
         return found[0] if found else None
 
     def count_max(self, taxon: str, element: str) -> int | None:
         """The largest number any of the sources gives."""
-        found = self._counts.get((taxon, element))
+        found = self._count(taxon, element)
         return found[1] if found else None
+
+    def _count(self, taxon: str, element: str) -> tuple[int, int] | None:
+        line = (taxon, *self.taxa[taxon].broader) if taxon in self.taxa else ()
+        return next((found for one in line if (found := self._counts.get((one, element)))), None)
 
     def largest_count(self, taxon: str | None, element: str) -> int | None:
         """The largest number that any animal under `taxon` (any at all, if it is not known) can have."""
@@ -245,7 +259,7 @@ class Knowledge:
             for (one, bone), found in self._counts.items()
             if bone == element and (taxon not in self.taxa or self.is_a(one, taxon or ""))
         ]
-        return max(counts, default=None)
+        return max(counts, default=self.count_max(taxon or "", element))
 
     # Ages
 

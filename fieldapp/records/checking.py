@@ -1,7 +1,8 @@
 """Runs the rules over folded records, each among the others: the one way that tablet, cabin and sheet check.
 
 Not here: the rules (domain.rules), the shapes (schemas), and where records are kept. Whoever calls brings the records
-that matter: at least the record itself, its bag, its context, and whatever is joined to it.
+that matter: at least the record itself, its bag, its context, and whatever is joined to it; best of all with the
+site, the bag's sample, photos and transfers.
 """
 
 from __future__ import annotations
@@ -20,6 +21,11 @@ SHAPE = "shape"
 """The rule that a value breaks which has not the shape of its path; its level is `check`."""
 
 KINDS = ("context", "bag", "docket", "group", "sample", "transfer", "photo", "site")
+
+
+_LINKS = ("same_as", "joins", "photo")
+_LINK_PATHS = tuple(f"{sort}/" for sort in _LINKS)
+_UNSAID = (None, "", "not_examined")
 
 
 class Found(NamedTuple):
@@ -54,31 +60,56 @@ def is_wanting(record: Record, path: str, value: Mapping[str, Any]) -> bool:
 
 
 class Among:
-    """Some records, seen together. `labels`: {kind: {label: how many carry it}} where more are known of than given."""
+    """Some records, seen together.
+
+    labels  {kind: {label: how many carry it}} where more are known of than given
+    whole   whatever the records name was looked for and given if it is there; else nothing is said to be missing
+    """
 
     def __init__(
-        self, records: Iterable[Record], knowledge: Knowledge, labels: Mapping[str, Mapping[str, int]] | None = None
+        self,
+        records: Iterable[Record],
+        knowledge: Knowledge,
+        labels: Mapping[str, Mapping[str, int]] | None = None,
+        whole: bool = False,
     ) -> None:
-        self._knowledge = knowledge
         self._records = {record.id: record for record in records}
+        self._whole = whole
         self._values: dict[str, dict[str, Any]] = {}
-        # Only dockets of one weight can be one bone written down twice; a bag may hold thousands.
-        self._alike: dict[tuple[str, Any], list[str]] = {}
-        self._same: dict[str, set[str]] = {}
+        self._insides: dict[str, list[dict[str, Any]]] = {}
+        # Every index takes one step a record, and every look into one is short: checking all stays linear.
+        self._alike: dict[tuple[Any, ...], list[str]] = {}
+        self._linked: dict[str, dict[str, list[str]]] = {sort: {} for sort in _LINKS}
+        self._about: dict[str, dict[str, list[str]]] = {"transfer": {}, "photo": {}}
+        self._in_bag: dict[str, list[str]] = {}
+        self._site: dict[str, Any] | None = None
         counted: dict[str, Counter[str]] = {kind: Counter() for kind in KINDS}
         for one in self._records.values():
-            for other in one.linked("same_as"):
-                self._same.setdefault(one.id, set()).add(other)
-                self._same.setdefault(other, set()).add(one.id)
+            if one.kind == "docket":
+                self._link(one)
             if one.kind not in KINDS or one.life() == "deleted":
                 continue
-            weight = one.value("weight_g")
-            if one.kind == "docket" and isinstance(weight, int | float):
-                self._alike.setdefault((_text(one, "bag"), weight), []).append(one.id)
             label = one.value("number" if one.kind == "context" else "label")
             if isinstance(label, str):
                 counted[one.kind][label] += 1
+            if one.kind == "docket":
+                self._in_bag.setdefault(_text(one, "bag"), []).append(one.id)
+                if (key := _likeness(one, one.value("reading"))) is not None:
+                    self._alike.setdefault(key, []).append(one.id)
+            elif one.kind in self._about:
+                self._about[one.kind].setdefault(_text(one, "docket"), []).append(one.id)
+            elif one.kind == "site" and self._site is None:
+                self._site = self.values(one)
         self._labels = counted if labels is None else labels
+        self._knowledge = at_site(knowledge, self._site)
+
+    def _link(self, docket: Record) -> None:
+        for path, heads in docket.heads.items():
+            if path.startswith(_LINK_PATHS) and any(heads.values()):
+                sort, _, other = path.partition("/")
+                linked = self._linked[sort]
+                linked.setdefault(docket.id, []).append(other)
+                linked.setdefault(other, []).append(docket.id)
 
     def values(self, record: Record) -> dict[str, Any]:
         """`values_of`, worked out once."""
@@ -88,26 +119,83 @@ class Among:
         return found
 
     def context_of(self, record: Record) -> str:
-        """The id of the context a record lies in, through its bag if it has one; "" if that cannot be told."""
+        """The id of the context a record lies in, through its bag or docket if it has one; "" if nobody can tell."""
         if record.kind == "context":
             return record.id
+        about = self._records.get(_text(record, "docket")) if record.kind in self._about else None
+        if about is not None and about.kind == "docket":
+            return self.context_of(about)
         bag = self._records.get(_text(record, "bag"))
         return (_text(bag, "context") if bag is not None else "") or _text(record, "context")
 
     def around(self, record: Record, new: bool = False) -> rules.Around:
         """What the rules may look at beside the record itself."""
-        bag, context, weight = _text(record, "bag"), self.context_of(record), record.value("weight_g")
-        alike = self._alike.get((bag, weight), ()) if bag and isinstance(weight, int | float) else ()
-        return rules.Around(
-            record=record.id,
-            new=new,
-            context=self._of(context) if record.kind != "context" else None,
-            context_id=context if record.kind != "context" else "",
-            bag=self._of(bag),
-            labels=self._labels.get(record.kind, {}),
-            siblings=[self.values(self._records[one]) for one in alike if one != record.id],
-            joined=dict(self._known(sorted(self._same.get(record.id, ())))),
-        )
+        bag, context = self._of(_text(record, "bag")), self.context_of(record)
+        common: dict[str, Any] = {
+            "record": record.id,
+            "new": new,
+            "context": self._of(context) if record.kind != "context" else None,
+            "context_id": context if record.kind != "context" else "",
+            "bag": bag,
+            "labels": self._labels.get(record.kind, {}),
+            "site": self._site,
+            "whole": self._whole,
+        }
+        if record.kind == "docket":
+            return rules.Around(
+                **common,
+                sample=self._sample(bag),
+                siblings=self._siblings(record),
+                joined=self._others("same_as", record.id),
+                refits=self._others("joins", record.id),
+                photos=self._photos(record.id),
+                transfers=self._known(self._about["transfer"].get(record.id, ())),
+            )
+        if record.kind == "bag":
+            return rules.Around(**common, sample=self._sample(self.values(record)), inside=self._inside(record.id))
+        if record.kind in self._about:
+            return self._around_about(record, common)
+        return rules.Around(**common)
+
+    def _around_about(self, record: Record, common: dict[str, Any]) -> rules.Around:
+        """Around a transfer or a photo: what it is about, and the other dockets that this concerns."""
+        docket = _text(record, "docket")
+        dockets = [docket] if docket else []
+        if record.kind == "photo":
+            dockets += [one for one in self._linked["photo"].get(record.id, ()) if one != docket]
+        subject = self._of(dockets[0]) if dockets else common["bag"] or self._of(_text(record, "context"))
+        joined = self._known(dockets[1:])
+        for one in dockets:
+            joined |= self._others("same_as", one)
+        inside = self._inside(_text(record, "bag")) if not docket else ()
+        return rules.Around(**common, subject=subject, joined=joined, inside=inside)
+
+    def _sample(self, bag: Mapping[str, Any] | None) -> dict[str, Any] | None:
+        sample = bag.get("sample") if bag is not None else None
+        return self._of(sample) if isinstance(sample, str) else None
+
+    def _siblings(self, docket: Record) -> list[dict[str, Any]]:
+        # A bag may hold thousands that weigh and read the same: one of them is enough to say so.
+        found = []
+        for reading in docket.heads.get("reading", {}).values():
+            alike = self._alike.get(_likeness(docket, reading) or (), ())
+            found += [one for one in alike[:2] if one != docket.id][:1]
+        return [self.values(self._records[one]) for one in found]
+
+    def _others(self, sort: str, one: str) -> dict[str, dict[str, Any]]:
+        linked = self._linked[sort].get(one)
+        return self._known(sorted(set(linked))) if linked else {}
+
+    def _photos(self, docket: str) -> dict[str, dict[str, Any]]:
+        own, linked = self._about["photo"].get(docket), self._linked["photo"].get(docket)
+        return self._known(sorted({*(own or ()), *(linked or ())})) if own or linked else {}
+
+    def _inside(self, bag: str) -> list[dict[str, Any]]:
+        found = self._insides.get(bag)
+        if found is None:
+            dockets = self._in_bag.get(bag, ()) if bag else ()
+            found = self._insides[bag] = [self.values(self._records[one]) for one in dockets]
+        return found
 
     def check(self, record: Record) -> list[Found]:
         """Everything the shapes and the rules find in one record. A disputed reading is looked at in every version."""
@@ -131,7 +219,7 @@ class Among:
             yield from self._docket(record, values, around)
             return
         if record.kind == "group":
-            problems = rules.check_group(values, dict(self._known(record.items("member"))), known, around)
+            problems = rules.check_group(values, self._known(record.items("member")), known, around)
         else:
             problems = rules.check_record(record.kind, values, around, known)
         for problem in problems:
@@ -139,10 +227,13 @@ class Among:
 
     def _docket(self, record: Record, values: dict[str, Any], around: rules.Around) -> Iterator[Found]:
         versions = record.heads.get("reading") or {"": None}
+        if len(versions) == 1:
+            for problem in rules.check_docket(values, around, self._knowledge):
+                yield Found(record.id, problem)
+            return
         found: dict[tuple[str, str, str], tuple[rules.Problem, list[str]]] = {}
         for one, reading in versions.items():
-            seen = {**values, "reading": reading} if one else values
-            for problem in rules.check_docket(seen, around, self._knowledge):
+            for problem in rules.check_docket({**values, "reading": reading}, around, self._knowledge):
                 key = (problem.rule, problem.path, str(sorted(problem.fields.items())))
                 found.setdefault(key, (problem, []))[1].append(one)
         for problem, where in found.values():
@@ -152,11 +243,35 @@ class Among:
         record = self._records.get(one)
         return None if record is None else self.values(record)
 
-    def _known(self, ids: Iterable[str]) -> Iterator[tuple[str, dict[str, Any]]]:
-        for one in ids:
-            values = self._of(one)
-            if values is not None:
-                yield one, values
+    def _known(self, ids: Iterable[str]) -> dict[str, dict[str, Any]]:
+        """{id: values} of those that are here."""
+        return {one: values for one in ids if (values := self._of(one)) is not None}
+
+
+def at_site(knowledge: Knowledge, site: Mapping[str, Any] | None) -> Knowledge:
+    """Knowledge as a site has it (its own choice of ages, its own years for an animal), given its record's values."""
+    return knowledge
+
+
+def _likeness(docket: Record, reading: Any) -> tuple[Any, ...] | None:
+    """What two dockets of one bag share that may be one bone written down twice; None where that cannot be told.
+
+    Two readings that say the same thing have the same likeness, whatever they leave unsaid.
+    """
+    bag, weight = _text(docket, "bag"), docket.value("weight_g")
+    if not bag or not isinstance(weight, int | float) or not isinstance(reading, dict):
+        return None
+    said = []
+    for field, value in reading.items():
+        if isinstance(value, dict):
+            said += [(f"{field}/{key}", state) for key, state in value.items() if state not in _UNSAID]
+        elif value not in _UNSAID:
+            said.append((field, value))
+    try:
+        return bag, weight, frozenset(said)
+    except TypeError:
+        # A list where a word belongs: odd readings are like no other.
+        return None
 
 
 def _text(record: Record, path: str) -> str:

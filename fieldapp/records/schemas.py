@@ -14,6 +14,8 @@ from typing import Any
 
 from marshmallow import INCLUDE, Schema, fields, validate
 
+from fieldapp.records.fitting import Fits, fits
+
 FUSION_STATES = ("unfused", "fusing", "fused", "loose_epiphysis", "not_visible", "not_examined")
 PORTION_STATES = ("most", "part", "absent", "not_examined")
 SIDES = ("left", "right", "midline", "unsided")
@@ -39,6 +41,19 @@ def _one_of(words: tuple[str, ...], *, null: bool = False) -> fields.String:
     return fields.String(required=True, allow_none=null, validate=validate.OneOf(words))
 
 
+def _word_of_list() -> fields.String:
+    # Which words there are is the vocabulary's business: an unknown one is named by the rule about words.
+    return fields.String(allow_none=True, validate=validate.Length(max=200))
+
+
+def _number() -> fields.Float:
+    return fields.Float(allow_none=True)
+
+
+def _whole() -> fields.Integer:
+    return fields.Integer(strict=True, allow_none=True)
+
+
 class Reading(_Value):
     """One observation of a fragment, whole."""
 
@@ -51,6 +66,9 @@ class Reading(_Value):
     sex = fields.String(allow_none=True)
     stage = _one_of(STAGES)
     compared = fields.String(allow_none=True)
+    position = fields.String(allow_none=True)
+    age = fields.String(allow_none=True)
+    texture = fields.String(allow_none=True)
 
 
 class HumanReading(_Value):
@@ -110,6 +128,89 @@ class Note(_Value):
     stage = fields.String(validate=validate.OneOf(STAGES))
 
 
+class Tooth(_Value):
+    """One tooth, in the jaw or loose, or the socket of one."""
+
+    tooth = fields.String(required=True, validate=_word)
+    jaw = _word_of_list()
+    side = _word_of_list()
+    seat = _word_of_list()
+    stage = _word_of_list()
+    scheme = _word_of_list()
+    wear = _word_of_list()
+    crown_height_mm = _number()
+    note = fields.String(allow_none=True, validate=_text)
+
+
+class Measure(_Value):
+    """One measurement, in millimetres."""
+
+    code = fields.String(required=True, validate=_word)
+    mm = fields.Float(required=True)
+    estimated = fields.Boolean(allow_none=True)
+    note = fields.String(allow_none=True, validate=_text)
+
+
+class Mark(_Value):
+    """One mark, or several alike, on the surface."""
+
+    kind = fields.String(required=True, validate=_word)
+    portion = _word_of_list()
+    aspect = _word_of_list()
+    direction = _word_of_list()
+    tool = _word_of_list()
+    number = _whole()
+    tone = _word_of_list()
+    note = fields.String(allow_none=True, validate=_text)
+
+
+class Pathology(_Value):
+    """Something unhealthy or unusual about the bone."""
+
+    kind = fields.String(required=True, validate=_word)
+    portion = _word_of_list()
+    note = fields.String(allow_none=True, validate=_text)
+
+
+class Fracture(_Value):
+    """How fresh the bone was when it broke: three scores, 0 (fresh) to 2."""
+
+    angle = _whole()
+    outline = _whole()
+    texture = _whole()
+
+
+class Join(_Value):
+    """How the piece fits another: across an old break or a fresh one."""
+
+    break_ = fields.String(data_key="break", allow_none=True, validate=validate.Length(max=200))
+
+
+class Dating(_Value):
+    """From and to, in whole years; before the common era negative."""
+
+    from_ = fields.Integer(data_key="from", strict=True, allow_none=True)
+    to = _whole()
+
+
+class Fraction(_Value):
+    """What one mesh held of a sample, and how much of it was sorted."""
+
+    part = _word_of_list()
+    mesh_mm = _number()
+    sorted_share = _number()
+    weight_g = _number()
+    bone_g = _number()
+
+
+class Cremation(_Value):
+    """Burnt bone of one region of the body from one fraction, weighed."""
+
+    fraction_mm = _number()
+    region = _word_of_list()
+    weight_g = _number()
+
+
 class Key(_Value):
     """A personal key granted for a role."""
 
@@ -133,6 +234,22 @@ def _link() -> fields.Boolean:
     return fields.Boolean(allow_none=True)
 
 
+def _id() -> fields.String:
+    return fields.String(allow_none=True, validate=_word)
+
+
+def _item(of: type[_Value]) -> fields.Nested:
+    # Null takes the item away.
+    return fields.Nested(of, allow_none=True)
+
+
+class _Expected(fields.Field[Any]):
+    """Years in which an animal is to be expected, or true: always."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        return value if value is True else Dating().load(value)
+
+
 SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
     "site": {
         "code": fields.String(validate=validate.Regexp(r"[A-Z0-9]{2,10}\Z")),
@@ -142,6 +259,10 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "policy": fields.Nested(Policy),
         "zone_text": _words(),
         "cabin_key": _words(),
+        "region": _word_of_list(),
+        "dating": _item(Dating),
+        "fusion_source": _words(),
+        "plausible": _Expected(allow_none=True),
     },
     "person": {
         "name": fields.String(validate=_word),
@@ -156,7 +277,9 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "trench": _words(),
         "phase": _words(),
         "state": _one_of(("open", "closed")),
-        "note": fields.Nested(Note, allow_none=True),
+        "dating": _item(Dating),
+        "deposit": _word_of_list(),
+        "note": _item(Note),
     },
     "bag": {
         "label": fields.String(validate=_word),
@@ -165,6 +288,11 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "mesh_mm": fields.Float(allow_none=True, validate=validate.Range(0, 100, min_inclusive=False)),
         "state": _words(),
         "box": _words(),
+        "sample": _id(),
+        "fraction": _id(),
+        "step": _link(),
+        "weight_g": _number(),
+        "note": _item(Note),
     },
     "docket": {
         "label": fields.String(validate=_word),
@@ -177,16 +305,67 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "count": fields.Integer(strict=True, allow_none=True),
         "weight_g": fields.Float(allow_none=True),
         "burning": _words(),
-        "note": fields.Nested(Note, allow_none=True),
+        "note": _item(Note),
         "same_as": _link(),
         "finder": _words(),
+        "tooth": _item(Tooth),
+        "measure": _item(Measure),
+        "mark": _item(Mark),
+        "pathology": _item(Pathology),
+        "burn_colour": _word_of_list(),
+        "weathering": _whole(),
+        "preservation": _word_of_list(),
+        "roots": _word_of_list(),
+        "staining": _word_of_list(),
+        "breaks": _word_of_list(),
+        "fracture": _item(Fracture),
+        "digestion": _word_of_list(),
+        "longest_mm": _number(),
+        "antler_base": _word_of_list(),
+        "joins": _item(Join),
+        "photo": _link(),
+    },
+    "sample": {
+        "label": fields.String(validate=_word),
+        "context": fields.String(validate=_word),
+        "type": _word_of_list(),
+        "litres": _number(),
+        "fraction": _item(Fraction),
+        "spit": _whole(),
+        "cremation": _item(Cremation),
+        "bone_g": _number(),
+        "note": _item(Note),
+    },
+    "transfer": {
+        "docket": _id(),
+        "bag": _id(),
+        "kind": _word_of_list(),
+        "to": _words(),
+        "authority": _words(),
+        "reference": _words(),
+        "lab_code": _words(),
+        "taken_g": _number(),
+        "remainder_g": _number(),
+        "photo_before": _id(),
+        "measured_before": fields.Boolean(allow_none=True),
+        "back": fields.Boolean(allow_none=True),
+        "note": _item(Note),
+    },
+    "photo": {
+        "docket": _id(),
+        "context": _id(),
+        "sha256": fields.String(validate=validate.Regexp(r"[0-9a-f]{64}\Z")),
+        "view": _word_of_list(),
+        "scale": fields.Boolean(allow_none=True),
+        "closed": fields.Boolean(allow_none=True),
+        "note": _item(Note),
     },
     "group": {
         "label": fields.String(validate=_word),
         "context": fields.String(validate=_word),
         "relation": _one_of(RELATIONS),
         "member": _link(),
-        "note": fields.Nested(Note, allow_none=True),
+        "note": _item(Note),
     },
     "hold": {
         "docket": fields.String(validate=_word),
@@ -203,21 +382,33 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
 
 _DELETED = fields.Boolean(allow_none=True)
 
+Shape = tuple[Fits, "fields.Field[Any]"]
+_DELETED_TOO: Shape = (fits(_DELETED), _DELETED)
+_CHECKS: dict[str, dict[str, Shape]] = {
+    kind: {name: (fits(field), field) for name, field in shapes.items()} for kind, shapes in SHAPES.items()
+}
+_NO_CHECKS: dict[str, Shape] = {}
+
 
 def problems_of(kind: str, values: Mapping[str, Any]) -> dict[str, list[str]]:
     """{path: [what is wrong with the shape of its value]} for the paths that do not fit. Never raises."""
-    shapes = SHAPES.get(kind, {})
+    shapes = _CHECKS.get(kind, _NO_CHECKS)
     found = {}
     for path, value in values.items():
-        shape = _DELETED if path == "deleted" else shapes.get(path.split("/", 1)[0])
-        if shape is None:
-            continue
-        try:
-            shape.deserialize(value)
-        except Exception as error:
-            # Not only ValidationError: whatever a field makes of an odd value, the value is kept and named.
-            found[path] = sorted(_sentences(getattr(error, "messages", [str(error)])))
+        shape = shapes.get(path) or (_DELETED_TOO if path == "deleted" else shapes.get(path.partition("/")[0]))
+        if shape is not None and not shape[0](value) and (why := faults(shape[1], value)):
+            found[path] = why
     return found
+
+
+def faults(field: fields.Field[Any], value: Any) -> list[str]:
+    """What marshmallow finds wrong with a value. Never raises."""
+    try:
+        field.deserialize(value)
+    except Exception as error:
+        # Not only ValidationError: whatever a field makes of an odd value, the value is kept and named.
+        return sorted(_sentences(getattr(error, "messages", [str(error)])))
+    return []
 
 
 def _sentences(messages: Any, place: str = "") -> list[str]:

@@ -12,6 +12,7 @@ from fieldapp.records.checking import SHAPE
 from fieldapp.sheets.boxes import Box, Row, Rule, Space, Stack, Text
 from fieldapp.sheets.entries import Assessed, ContextSheet, Docket, HumanReading, Note, Problem
 from fieldapp.sheets.hold_banner import docket_banner
+from fieldapp.sheets.observed import observed
 from fieldapp.sheets.pen import THIN, Pen
 from fieldapp.sheets.plate_drawing import PlateBook
 from fieldapp.sheets.type import BODY, TABLE
@@ -154,7 +155,18 @@ def _own_facts(words: Words, docket: Docket) -> list[Fact]:
         if path in ("material", "count", "weight_g")
         or getattr(docket, path) is not None
         or any(one.path == path for one in docket.differences)
-    ]
+    ] + _items(words, docket)
+
+
+def _items(words: Words, docket: Docket) -> list[Fact]:
+    """What else was observed, by kind: one line for all marks, one for all teeth."""
+    element = docket.reading.element if docket.reading else None
+    found: dict[str, list[str]] = {}
+    for path, value in docket.items:
+        said = observed(path, value, words.texts, element)
+        if said:
+            found.setdefault(path.partition("/")[0], []).append(said)
+    return [(words.field(head), "; ".join(said), "") for head, said in found.items()]
 
 
 def _human(pen: Pen, words: Words, docket: Docket, width: float) -> list[Box]:

@@ -163,6 +163,7 @@ class Docket:
     reading   what is used: the one reading, or the most that all readings support; None if there is none
     answer    where it stands on the human question, joined dockets included; `own` by its own readings alone
     joined    labels of the dockets said to be the same bone
+    items     (path, value) of everything else that was observed on it: teeth, marks, measurements, surface
     unknown   how many paths this version does not know; they are kept and not printed
     """
 
@@ -189,6 +190,7 @@ class Docket:
     problems: tuple[Problem, ...]
     joined: tuple[str, ...]
     groups: tuple[str, ...]
+    items: tuple[tuple[str, Any], ...]
     unknown: int
 
     @property

@@ -40,6 +40,11 @@ Who = Mapping[str, tuple[str, str, str]]
 
 _READING = ("element", "side", "taxon", "certainty", "portions", "fusion", "sex", "stage", "compared")
 _NOT_SHOWN = frozenset({"place_sealed"})
+_PLACED = frozenset(
+    {"label", "bag", "context", "material", "reading", "human", "assessment", "count", "weight_g", "burning", "note"}
+    | {"same_as", "finder", "deleted"}
+)
+"""Paths of a docket that have a place of their own on the sheet."""
 _IDS = frozenset({"bag", "context", "docket"})
 """Paths that hold the id of another record, shown by its label."""
 
@@ -169,6 +174,7 @@ class Making:
             problems=self.problems(record, disputed.versions if disputed else ()),
             joined=tuple(sorted(label_of(one) for one in bone if one.id != record.id)),
             groups=groups,
+            items=self._items(record),
             unknown=sum(not _known(record.kind, path) for path in record.heads),
         )
 
@@ -180,8 +186,9 @@ class Making:
             return Reading(None, None, None, None, None, None, None, "", (), (), {"": value})
         element, taxon = value.get("element"), value.get("taxon")
         known = self.knowledge.taxa.get(taxon) if isinstance(taxon, str) else None
-        portions = self.knowledge.portions_of(element) if isinstance(element, str) else ()
-        centres = self.knowledge.centres_of(element) if isinstance(element, str) else ()
+        animal = taxon if isinstance(taxon, str) else None
+        portions = self.knowledge.portions_of(element, animal) if isinstance(element, str) else ()
+        centres = self.knowledge.centres_of(element, animal) if isinstance(element, str) else ()
         shaped = {name: value.get(name) for name in ("portions", "fusion") if isinstance(value.get(name), Mapping)}
         rest = {name: one for name, one in value.items() if name not in _READING}
         rest |= {name: value[name] for name in ("portions", "fusion") if value.get(name) and name not in shaped}
@@ -198,6 +205,17 @@ class Making:
             fusion=_in_order(shaped.get("fusion") or {}, [one.key for one in centres]),
             rest=rest,
         )
+
+    def _items(self, record: Record) -> tuple[tuple[str, Any], ...]:
+        """What is known and has no place of its own on the sheet; what is in dispute stands among the differences."""
+        disputed = record.disagreements()
+        order = list(SHAPES["docket"])
+        found = [
+            (path, record.value(path))
+            for path in record.heads
+            if path.partition("/")[0] not in _PLACED and path not in disputed and _known("docket", path)
+        ]
+        return tuple(sorted(found, key=lambda one: (order.index(one[0].partition("/")[0]), one[0])))
 
     def _deletion(self, record: Record) -> tuple[tuple[Said, ...], tuple[tuple[str, Said], ...]]:
         """Who deleted the record, and the entries that the deletions had not seen."""

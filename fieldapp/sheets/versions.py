@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from fieldapp.domain.plates import STATES
 from fieldapp.sheets.boxes import Box, Frame, Row, Space, Stack, Text, frame_room
 from fieldapp.sheets.entries import Difference, Reading, Version
+from fieldapp.sheets.observed import observed
 from fieldapp.sheets.pen import Pen
 from fieldapp.sheets.plate_drawing import PlateBook, Size, plate_box
 from fieldapp.sheets.type import BODY, TABLE
@@ -74,10 +75,15 @@ def reading_facts(words: Words, reading: Reading, fields: Mapping[str, str]) -> 
     if reading.compared or "compared" in fields:
         found.append(fact("compared", words.plain(reading.compared)))
     found += [
-        (name or words.field("reading"), words.plain(value), fields.get(name, ""))
+        ((name and words.field(name)) or words.field("reading"), _rest(words, name, value), fields.get(name, ""))
         for name, value in sorted(reading.rest.items())
+        if value is not None or name in fields
     ]
     return found
+
+
+def _rest(words: Words, name: str, value: object) -> str:
+    return observed(name, value, words.texts) if isinstance(value, str) and value else words.plain(value)
 
 
 def portion_facts(words: Words, reading: Reading, fields: Mapping[str, str]) -> list[Fact]:

@@ -13,12 +13,29 @@ from typing import Any
 
 from fieldapp.assets import knowledge, texts
 from fieldapp.records.changes import canonical
+from fieldapp.sheets.observed import LISTS, observed
 
 PARTS = ("portions", "fusion")
 """Fields of a reading that hold a state for each portion or centre."""
 
-FIELDS = ("element", "side", "taxon", "certainty", "portions", "fusion", "sex", "stage", "compared")
+FIELDS = (
+    "element",
+    "side",
+    "taxon",
+    "certainty",
+    "position",
+    "portions",
+    "fusion",
+    "sex",
+    "age",
+    "texture",
+    "stage",
+    "compared",
+)
 """Fields of a reading, in the order in which they are shown."""
+
+ITEMS = ("tooth", "measure", "mark", "pathology", "fracture", "joins", "fraction", "cremation", "dating")
+"""Paths whose values are objects that read as a line."""
 
 _LISTS = {
     "type": "context_type",
@@ -92,6 +109,8 @@ def value(path: str, given: Any) -> str:
         return title(given)
     if isinstance(given, Mapping) and isinstance(given.get("text"), str):
         return str(given["text"])
+    if name in LISTS or (isinstance(given, Mapping) and name in ITEMS):
+        return observed(path, given, texts())
     return word(_LISTS.get(name, name), given)
 
 

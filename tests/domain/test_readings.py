@@ -41,7 +41,8 @@ def test_a_blank_reading_writes_out_every_portion_and_every_centre() -> None:
 def test_a_blank_reading_leaves_out_the_centres_that_the_taxon_does_not_have() -> None:
     assert blank_reading("phalanx_3", "cattle", K)["fusion"] == {}
     assert blank_reading("phalanx_3", "human", K)["fusion"] == {"proximal": "not_examined"}
-    assert blank_reading("tibia", "fowl", K)["fusion"] == {}
+    assert blank_reading("tibia", "fowl", K)["fusion"] == {"tarsals": "not_examined"}
+    assert "tarsals" not in blank_reading("tibia", None, K)["fusion"]
 
 
 def test_a_bone_of_the_midline_is_on_the_midline_from_the_start() -> None:

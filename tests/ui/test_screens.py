@@ -185,7 +185,15 @@ def test_left_and_right_are_mirrored(tablet: Tablet) -> None:
 
 def test_a_plate_of_another_form_says_that_it_is_schematic(tablet: Tablet) -> None:
     tablet.begin()
-    tablet.press("docket.new", "material.bone", "human.no_sign", "element.tibia", "taxon.fowl", "side.left")
+    tablet.press("docket.new", "material.bone", "human.no_sign", "element.tibia", "taxon.horse", "side.left")
     caption = tablet.app.views["form"].ids.caption.text
     shown = tablet.app.views["form"].ids.plate.plate.form
-    assert ("schematic" in caption) == (shown != "bird")
+    assert ("schematic" in caption) == (shown != "equid")
+
+
+def test_a_bone_that_is_parted_otherwise_is_not_shown_on_the_plate_of_another_animal(tablet: Tablet) -> None:
+    tablet.begin()
+    tablet.press("docket.new", "material.bone", "human.no_sign", "element.tibia", "taxon.fowl", "side.left")
+    assert tablet.app.views["form"].ids.plate.plate is None
+    tablet.press("portion.distal_medial")
+    assert tablet.app.shell.form.answers["portion.distal_medial"] == "most"

@@ -97,6 +97,7 @@ def test_no_sentence_of_the_screens_is_left_over() -> None:
         "action",
         "plate",
         "history",
+        "shelf",
     )
     for key in assets.texts():
         area, _, rest = key.partition(".")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from fieldapp.ui.presenters import shelves
 from tests.ui.conftest import Tablet, save_as_other
 
 PLATED = ("tibia", "femur", "humerus", "radius")
@@ -118,7 +119,10 @@ def form_stops(tablet: Tablet) -> Iterator[str]:
     yield "form portions, skull"
     press("field.element", "element.femur", "field.taxon")
     yield "form taxon"
-    press("taxon.fowl", "field.side")
+    yield from shelf_stops(tablet, "taxon")
+    press("field.element")
+    yield from shelf_stops(tablet, "element")
+    press("field.taxon", "taxon.fowl", "field.side")
     yield "form side"
     press("field.element", "element.astragalus")
     yield "form, impossible"
@@ -132,3 +136,18 @@ def form_stops(tablet: Tablet) -> Iterator[str]:
     yield "form note"
     press("note.gnawed", "count.more", "burning.calcined")
     yield "form note filled"
+
+
+def shelf_stops(tablet: Tablet, name: str) -> Iterator[str]:
+    """The shelves of the open field, and every page of each."""
+    press = tablet.press
+    press("shelf.list")
+    yield f"form {name}, shelves"
+    for shelf in shelves.shelves(name, tablet.app.desk.knowledge):
+        press(f"shelf.{shelf}")
+        for at in range(shelves.page(shelves.shelves(name, tablet.app.desk.knowledge)[shelf], 0)[1]):
+            if at:
+                press(f"shelf.{shelf}:{at}")
+            yield f"form {name}, shelf {shelf} {at + 1}"
+        press("shelf.", "shelf.list")
+    press("shelf.")

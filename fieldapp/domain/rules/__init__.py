@@ -29,6 +29,7 @@ from fieldapp.domain.rules import (
     surface,
     teeth,
     transfers,
+    words,
 )
 from fieldapp.domain.rules.findings import Around, Docket, Problem, Record, Rule, Values
 
@@ -44,13 +45,13 @@ __all__ = [
     "unmatched",
 ]
 
-_WORDS = {"word_unknown": identity.RULES["word_unknown"]}
 _LABEL = {key: places.RULES[key] for key in ("label_check_wrong", "label_repeated")}
 _CLOSED = {"context_closed": places.RULES["context_closed"]}
 
 BY_KIND: dict[str, dict[str, Rule]] = {
     "docket": {
         **caution.RULES,
+        **words.BY_KIND["docket"],
         **identity.RULES,
         **portions.RULES,
         **fusion.RULES,
@@ -62,13 +63,13 @@ BY_KIND: dict[str, dict[str, Rule]] = {
         **measures.RULES,
         **transfers.DOCKET_RULES,
     },
-    "context": {**_WORDS, **containers.CONTEXT_RULES},
-    "bag": {**_WORDS, **_LABEL, **_CLOSED, **containers.BAG_RULES},
-    "group": {**_WORDS, **_LABEL, **groups.RULES},
-    "sample": {**_WORDS, **_LABEL, **_CLOSED, **samples.RULES},
-    "transfer": {**_WORDS, **transfers.RULES},
-    "photo": {**_WORDS, **transfers.PHOTO_RULES},
-    "site": {**_WORDS, **presence.SITE_RULES},
+    "context": {**words.BY_KIND["context"], **containers.CONTEXT_RULES},
+    "bag": {**words.BY_KIND["bag"], **_LABEL, **_CLOSED, **containers.BAG_RULES},
+    "group": {**words.BY_KIND["group"], **_LABEL, **groups.RULES},
+    "sample": {**words.BY_KIND["sample"], **_LABEL, **_CLOSED, **samples.RULES},
+    "transfer": {**words.BY_KIND["transfer"], **transfers.RULES},
+    "photo": {**words.BY_KIND["photo"], **transfers.PHOTO_RULES},
+    "site": {**words.BY_KIND["site"], **presence.SITE_RULES},
 }
 """{kind of record: {key: rule}}, in the order in which problems are given."""
 

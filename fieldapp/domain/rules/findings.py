@@ -48,11 +48,14 @@ class Around:
     context   values of its context;  context_id  that context's id
     bag       values of its bag
     labels    {label: how many records of its kind carry it}; for a context, {number: how many}
-    siblings  values of the other dockets in its bag; those of the same weight are enough
+    siblings  values of the other dockets in its bag; one that weighs the same and reads the same is enough
     joined    {docket id: values} of the dockets it is said to be one bone with
     refits    {docket id: values} of the dockets it is said to have broken from
     site, sample  values of the site; of the sample that it, or its bag, was taken from
     photos, transfers  {id: values} of its photos; of the records of where it was sent
+    subject   values of the docket, bag or context that a transfer or a photo is about
+    inside    values of the dockets in the bag that it is, or is about
+    whole     everything it names was looked for: what is not given is not there
     """
 
     record: str = ""
@@ -68,6 +71,9 @@ class Around:
     sample: Values | None = None
     photos: Mapping[str, Values] = field(default_factory=dict)
     transfers: Mapping[str, Values] = field(default_factory=dict)
+    subject: Values | None = None
+    inside: Sequence[Values] = ()
+    whole: bool = False
 
 
 def text(value: Any) -> str | None:
@@ -100,18 +106,23 @@ def states(value: Any) -> dict[str, str]:
 
 
 class Record:
-    """A record of any kind, as its rules see it. `heads`: the first parts of its paths ("tooth" of "tooth/a")."""
+    """A record of any kind, as its rules see it.
+
+    heads  {first part of a path: the (path, value) under it}: "tooth" of "tooth/a"
+    """
 
     __slots__ = ("heads", "label", "values")
 
     def __init__(self, values: Values) -> None:
         self.values = values
-        self.heads = {path.partition("/")[0] for path in values}
+        self.heads: dict[str, list[tuple[str, Any]]] = {}
+        for item in values.items():
+            self.heads.setdefault(item[0].partition("/")[0], []).append(item)
         self.label = text(values.get("label"))
 
-    def items(self, prefix: str) -> Iterator[tuple[str, Any]]:
+    def items(self, prefix: str) -> list[tuple[str, Any]]:
         """(path, value) of what lies under `prefix`, such as "human/"."""
-        return ((path, value) for path, value in self.values.items() if path.startswith(prefix))
+        return [item for item in self.heads.get(prefix.partition("/")[0], ()) if item[0].startswith(prefix)]
 
 
 class Docket(Record):

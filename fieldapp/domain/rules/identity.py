@@ -1,72 +1,13 @@
-"""Rules about what a bone is called: words, element, taxon, certainty, sex and age. Not portions or fusion."""
+"""Rules about what a bone is called: element, taxon, certainty, sex and age. Not portions or fusion."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
 
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, by_name, shown, term, text
+from fieldapp.domain.rules.findings import Around, Docket, Finding, by_name, term, text
 
 _NOT_BORNE = frozenset({"not_bone", "shell"})
-
-_READING_WORDS = (
-    ("side", "side"),
-    ("certainty", "certainty"),
-    ("stage", "stage"),
-    ("sex", "sex"),
-    ("age", "age_class"),
-)
-_RECORD_WORDS = {
-    "material": "material",
-    "burning": "burning",
-    "type": "context_type",
-    "grave_like": "grave_like",
-    "recovery": "recovery",
-    "relation": "relation",
-}
-_ITEM_WORDS = {"human": ("answer", "human_answer"), "assessment": ("verdict", "verdict")}
-
-
-def word_unknown(record: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """A word that is not in the project's lists. It is kept as it came."""
-    if isinstance(record, Docket):
-        yield from _reading_words(record, know)
-    for path, value in record.values.items():
-        if path in _RECORD_WORDS:
-            if not _known(_RECORD_WORDS[path], value, know):
-                yield path, {"word": shown(value)}
-        elif isinstance(record, Docket) and "/" in path:
-            field, of = _ITEM_WORDS.get(path.split("/", 1)[0], ("", ""))
-            said = value.get(field) if isinstance(value, Mapping) else value
-            if of and not know.is_word(of, said):
-                yield path, {"word": shown(said)}
-
-
-def _reading_words(docket: Docket, know: Knowledge) -> Iterator[Finding]:
-    written = docket.values.get("reading")
-    if written is not None and not isinstance(written, Mapping):
-        yield "reading", {"word": shown(written)}
-    for field, table in (("element", know.elements), ("taxon", know.taxa)):
-        word = docket.reading.get(field)
-        if word is not None and not (isinstance(word, str) and word in table):
-            yield f"reading/{field}", {"word": shown(word)}
-    for field, of in _READING_WORDS:
-        if not _known(of, docket.reading.get(field), know):
-            yield f"reading/{field}", {"word": shown(docket.reading.get(field))}
-    for field, of in (("portions", "portion_state"), ("fusion", "fusion_state")):
-        part = docket.reading.get(field)
-        if part is not None and not isinstance(part, Mapping):
-            yield f"reading/{field}", {"word": shown(part)}
-        elif part:
-            words = know.words.get(of, ())
-            for key, state in part.items():
-                if not isinstance(state, str) or state not in words:
-                    yield f"reading/{field}/{key}", {"word": shown(state)}
-
-
-def _known(of: str, word: Any, know: Knowledge) -> bool:
-    return word is None or word == "" or know.is_word(of, word)
 
 
 def element_not_in_taxon(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -133,7 +74,6 @@ def reading_missing(docket: Docket, around: Around, know: Knowledge) -> Iterator
 
 
 RULES = by_name(
-    word_unknown,
     element_not_in_taxon,
     taxon_finer_than_bone,
     taxon_coarser_than_bone,

@@ -45,6 +45,7 @@ class State:
     took     the reader chose between readings, so the reading is written even if it changed nothing else
     undo     [[field, {slot: value before, None for none}]], newest last
     stop     the stop screen is open and not yet confirmed
+    shelf    which shelf of elements or taxa is open, see form_fields.shelf_rows; "" for the usual ones
     """
 
     docket: str
@@ -60,6 +61,7 @@ class State:
     took: bool = False
     undo: list[Any] = made(default_factory=list)
     stop: bool = False
+    shelf: str = ""
 
 
 @dataclass(frozen=True)
@@ -158,7 +160,7 @@ class Form:
                 known = self.desk.knowledge.elements.get(element or "")
                 return known is None or known.sided
             if name == "portions":
-                return bool(self.desk.knowledge.portions_of(element or ""))
+                return bool(self.desk.knowledge.portions_of(element or "", self.answers.get("taxon")))
             if name == "fusion":
                 return bool(self.visible_centres())
         return True
@@ -192,6 +194,12 @@ class Form:
     def open_field(self, name: str) -> None:
         """Shows a field. No answer changes, so there is nothing to take back."""
         self.state.field = name
+        self.state.shelf = ""
+        self._keep()
+
+    def open_shelf(self, shelf: str) -> None:
+        """Shows a shelf of the field that is open: "list", one of them, or "" for the usual ones."""
+        self.state.shelf = shelf
         self._keep()
 
     def choose(self, name: str, value: Any) -> None:
@@ -204,6 +212,8 @@ class Form:
                 changes["side"] = "midline" if known.midline else None
             elif self.answers.get("side") == "midline" and not (known and known.midline):
                 changes["side"] = None
+        if name in ("element", "taxon"):
+            changes.update(self._not_of({**self.answers, **changes}))
         if name == "material" and value in NO_SKELETON:
             changes.update(self._without("portion.", "fusion."), element=None, taxon=None, side=None, certainty=None)
         self._change(name, changes, move=True)
@@ -409,12 +419,20 @@ class Form:
     def _without(self, *prefixes: str) -> dict[str, Any]:
         return {slot: None for slot in self.answers if slot.startswith(prefixes)}
 
+    def _not_of(self, answers: Mapping[str, Any]) -> dict[str, None]:
+        """The answers about portions and centres that the bone, now that it is called otherwise, does not have."""
+        knowledge, element, taxon = self.desk.knowledge, answers.get("element") or "", answers.get("taxon")
+        own = {f"portion.{key}" for key in knowledge.portion_map(element, taxon)}
+        own |= {f"fusion.{one.key}" for one in knowledge.centres_of(element, taxon)}
+        return {slot: None for slot in answers if slot.startswith(("portion.", "fusion.")) and slot not in own}
+
     def _change(self, name: str, changes: Mapping[str, Any], move: bool = False) -> None:
         before = {slot: self.answers.get(slot) for slot in changes if self.answers.get(slot) != changes[slot]}
         if before:
             self.state.undo = [*self.state.undo[-(UNDO - 1) :], [name, before]]
             self._set(changes)
         self.state.field = name
+        self.state.shelf = ""
         if move:
             self.state.field = self.next_field(name) or name
         self._keep()

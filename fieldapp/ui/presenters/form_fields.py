@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.ui.presenters import reading as reading_parts
+from fieldapp.ui.presenters import shelves
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.context import what_it_is
 from fieldapp.ui.presenters.form import FIELDS, Form
@@ -19,18 +20,6 @@ from fieldapp.ui.presenters.problems import Found
 from fieldapp.ui.texts import say, word
 
 MATERIALS = (("bone", "tooth", "antler"), ("horn_core", "shell", "not_bone"), ("unsure",))
-ELEMENTS = (
-    ("skull", "mandible", "loose_tooth", "atlas", "vertebra", "rib"),
-    ("scapula", "humerus", "radius", "ulna", "metacarpal"),
-    ("pelvis", "femur", "tibia", "calcaneum", "astragalus"),
-    ("metatarsal", "phalanx_1", "phalanx_2", "phalanx_3", "long_bone"),
-)
-TAXA = (
-    ("cattle", "sheep_goat", "sheep", "goat", "pig"),
-    ("horse", "dog", "cat", "red_deer", "hare_rabbit"),
-    ("fowl", "bird", "large_mammal", "medium_mammal", "small_mammal"),
-    ("mammal", "human", "unknown"),
-)
 HUMAN = (human.STOP, human.QUERY, human.NOT_EXCLUDED, human.NO_SIGN, human.NOT_ASKED)
 FUSION = ("unfused", "fusing", "fused", "loose_epiphysis", "not_visible")
 BURNING = ("unburnt", "charred", "calcined", "mixed")
@@ -158,16 +147,42 @@ def rows(form: Form) -> list[list[Choice]]:
         if form.desk.record(hold_id(form.state.docket)) is not None and not form.is_changed():
             found[-1].append(Choice("go.hold", say("go.hold"), sign="hold"))
         return found
-    if name == "taxon":
-        found = [[_choice(form, name, key) for key in row] for row in TAXA]
-        found[-1].append(Choice("taxon.cf", say("cf"), note=say("cf.note"), chosen=answers.get("certainty") == "cf"))
-        return found
+    if name in shelves.USUAL:
+        return shelf_rows(form, name)
     if name == "side":
         known = form.desk.knowledge.elements.get(answers.get("element", ""))
         ends = ("midline", "unsided") if known is None or known.midline else ("unsided",)
         return [[_choice(form, name, key) for key in row] for row in (("left", "right"), ends)]
-    layout = {"material": MATERIALS, "element": ELEMENTS}.get(name, ())
-    return [[_choice(form, name, key) for key in row] for row in layout]
+    return [[_choice(form, name, key) for key in row] for row in (MATERIALS if name == "material" else ())]
+
+
+def shelf_rows(form: Form, name: str) -> list[list[Choice]]:
+    """The usual elements or taxa, the list of shelves, or one page of a shelf: whatever is open."""
+    shelf, _, at = form.state.shelf.partition(":")
+    taxon = form.answers.get("taxon") if name == "element" else None
+    all_ = shelves.shelves(name, form.desk.knowledge, taxon)
+    back = Choice("shelf.", say("shelf.usual"), sign="up")
+    if shelf == "list":
+        names = [
+            Choice(f"shelf.{one}", say(f"shelf.{name}.{one}"), note=say("shelf.size", n=len(keys)))
+            for one, keys in all_.items()
+        ]
+        return in_rows([*names, back], 4)
+    if shelf in all_:
+        number = int(at) if at.isdigit() else 0
+        keys, pages = shelves.page(all_[shelf], number)
+        on = Choice(f"shelf.{shelf}:{number + 1}", say("page", n=number % pages + 1, of=pages), sign="down")
+        own = [_choice(form, name, key) for key in keys]
+        return in_rows([*own, back, *([on] if pages > 1 else [])], shelves.ACROSS)
+    found = [[_choice(form, name, key) for key in row] for row in shelves.USUAL[name]]
+    if name == "taxon":
+        cf = form.answers.get("certainty") == "cf"
+        found[-1].append(Choice("taxon.cf", say("cf"), note=say("cf.note"), chosen=cf, weight=1.3))
+    chosen = form.answers.get(name)
+    elsewhere = isinstance(chosen, str) and all(chosen not in row for row in shelves.USUAL[name])
+    note = word(name, chosen) if elsewhere else ""
+    found[-1].append(Choice("shelf.list", say("shelf.more"), note=note, chosen=elsewhere, sign="down"))
+    return found
 
 
 def portion_rows(form: Form, across: int) -> list[list[Choice]]:
@@ -180,7 +195,7 @@ def portion_rows(form: Form, across: int) -> list[list[Choice]]:
             note=word("portion_state", states[one.key]),
             sign=f"portion.{states[one.key]}",
         )
-        for one in form.desk.knowledge.portions_of(form.answers.get("element", ""))
+        for one in form.desk.knowledge.portions_of(form.answers.get("element", ""), form.answers.get("taxon"))
     ]
     rest = [Choice("portion.rest_absent", say("rest_absent")), Choice("portion.rest_most", say("rest_most"))]
     # Four rows have room; the two that fill the rest get one of their own where they can.

@@ -19,7 +19,7 @@ Answers = Mapping[str, Any]
 
 def portion_states(answers: Answers, knowledge: Knowledge) -> dict[str, str]:
     """{portion: state} of every portion of the element in hand."""
-    found = knowledge.portions_of(answers.get("element", ""))
+    found = knowledge.portions_of(answers.get("element", ""), answers.get("taxon"))
     return {one.key: answers.get(f"portion.{one.key}", NOT_EXAMINED) for one in found}
 
 
@@ -30,7 +30,7 @@ def centres(answers: Answers, knowledge: Knowledge) -> tuple[Centre, ...]:
 
 def cannot_be_seen(centre: Centre, answers: Answers, knowledge: Knowledge) -> bool:
     """Whether both sides of the growth line are recorded as absent, so that its fusion cannot be seen."""
-    parts = [part.key for part in knowledge.epiphysis(centre.element, centre.key)]
+    parts = [part.key for part in knowledge.epiphysis(centre.element, centre.key, answers.get("taxon"))]
     if centre.metaphysis:
         parts.append(centre.metaphysis)
     return bool(parts) and all(answers.get(f"portion.{part}") == ABSENT for part in parts)

@@ -25,11 +25,13 @@ FORMS = ("ruminant", "equid", "pig", "carnivore", "bird", "human")
 
 
 @lru_cache(maxsize=64)
-def plate_for(form: str, element: str, side: str) -> Plate | None:
-    """The plate of an element, in the body form asked for or the nearest drawn; None if none is drawn."""
+def plate_for(form: str, element: str, side: str, portions: frozenset[str]) -> Plate | None:
+    """The plate of an element in the body form asked for, or the nearest drawn that has its portions; else None."""
     for one in (form, *FORMS):
         if one and assets.has_plate(one, element):
             plate = read_plate(assets.plate_svg(one, element))
+            if not portions <= set(plate.portions):
+                continue
             return mirrored(plate) if side not in (plate.side, "", "unsided", "midline") else plate
     return None
 
@@ -201,8 +203,9 @@ class FormScreen(View):
         element = form.answers.get("element", "")
         taxon = form.desk.knowledge.taxa.get(form.answers.get("taxon", ""))
         wanted = taxon.form if taxon else ""
-        plate = plate_for(wanted, element, form.answers.get("side", ""))
-        ids.plate.show(plate, portion_states(form.answers, form.desk.knowledge))
+        states = portion_states(form.answers, form.desk.knowledge)
+        plate = plate_for(wanted, element, form.answers.get("side", ""), frozenset(states))
+        ids.plate.show(plate, states)
         ids.portions.show(form_fields.portion_rows(form, 3 if plate else 5))
         if plate is not None:
             key = "plate.caption" if plate.form == wanted else "plate.schematic"
@@ -337,6 +340,8 @@ class FormScreen(View):
         }
         if ident == "taxon.cf":
             shell.do(form.toggle_cf)
+        elif group == "shelf":
+            shell.do(lambda: form.open_shelf(key))
         elif group in actions:
             shell.do(actions[group])
         else:

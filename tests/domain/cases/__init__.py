@@ -17,6 +17,7 @@ from tests.domain.cases import (
     surface,
     teeth,
     transfers,
+    words,
 )
 from tests.domain.cases.records import Cases
 
@@ -35,4 +36,5 @@ CASES: Cases = [
     *surface.CASES,
     *teeth.CASES,
     *transfers.CASES,
+    *words.CASES,
 ]

@@ -1,14 +1,10 @@
-"""Cases of the rules about words, names, sex and age."""
+"""Cases of the rules about names, sex and age."""
 
 from __future__ import annotations
 
-from tests.domain.cases.records import BAG, CONTEXT, Cases, c, d, docket, femur, g, reading, shin
+from tests.domain.cases.records import Cases, d, reading, shin
 
 CASES: Cases = [
-    ("docket", "word_unknown", "reading/taxon", d(shin(taxon="aurochs")), d(shin(taxon="unknown"))),
-    ("context", "word_unknown", "type", c({**CONTEXT, "type": "posthole"}), c({**CONTEXT, "type": "other"})),
-    ("bag", "word_unknown", "recovery", c({**BAG, "recovery": "shovel"}), c({**BAG, "recovery": None})),
-    ("group", "word_unknown", "relation", g(docket(), femur(), relation="near"), g(docket(), femur())),
     (
         "docket",
         "element_not_in_taxon",

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from tests.domain.cases.records import Cases, c
+from tests.domain.cases.records import Cases
 
-CASES: Cases = [
-    ("site", "word_unknown", "type", c({"code": "HLG26", "type": "odd"}), c({"code": "HLG26", "type": "grave"})),
-]
+CASES: Cases = []

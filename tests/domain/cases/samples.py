@@ -3,18 +3,11 @@
 from __future__ import annotations
 
 from fieldapp.domain.labels import Label
-from tests.domain.cases.records import CLOSED, CONTEXT, MISREAD, SAMPLE, Cases, c
+from tests.domain.cases.records import CLOSED, MISREAD, SAMPLE, Cases, c
 
 OWN = str(Label("HLG26", "B", 9))
 
 CASES: Cases = [
-    (
-        "sample",
-        "word_unknown",
-        "recovery",
-        c({**SAMPLE, "recovery": "net"}, context=CONTEXT),
-        c({**SAMPLE, "recovery": "sieve"}, context=CONTEXT),
-    ),
     ("sample", "label_check_wrong", "label", c({**SAMPLE, "label": MISREAD}), c(SAMPLE)),
     ("sample", "label_repeated", "label", c(SAMPLE, labels={OWN: 2}), c(SAMPLE, labels={OWN: 1})),
     (

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from tests.domain.cases.records import Cases, c
+from tests.domain.cases.records import Cases
 
-CASES: Cases = [
-    ("transfer", "word_unknown", "type", c({"docket": "d1", "type": "odd"}), c({"docket": "d1", "type": "grave"})),
-    ("photo", "word_unknown", "type", c({"docket": "d1", "type": "odd"}), c({"docket": "d1", "type": "grave"})),
-]
+CASES: Cases = []

@@ -1,0 +1,67 @@
+"""What was observed on a bone beside its reading, in words: a tooth, a mark, a measurement, the state of its surface.
+
+For sheets and pages alike, so that the two say the same. A word that the tables do not hold is shown as it came; a
+value of another shape too. Not here: which observations stand where.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fieldapp.records.changes import canonical
+
+LISTS = {
+    "age": "age_class",
+    "texture": "bone_texture",
+    "roots": "root_mark",
+    "breaks": "break",
+    "tooth/stage": "eruption_state",
+    "mark/kind": "mark_kind",
+    "mark/direction": "mark_direction",
+    "pathology/kind": "pathology",
+    "transfer/kind": "transfer_kind",
+    "sample/type": "sample_type",
+}
+"""{field, or head/field of an item: the list its words come from}, where that is not named as the field is."""
+
+_UNITS = {
+    "longest_mm": " mm",
+    "mm": " mm",
+    "crown_height_mm": " mm",
+    "mesh_mm": " mm",
+    "weight_g": " g",
+    "bone_g": " g",
+}
+_SAY_NAME = frozenset({"number", "crown_height_mm", "angle", "outline", "texture", "from", "to", "stage", "scheme"})
+"""Fields of items whose bare value would say nothing without its name."""
+
+
+def observed(path: str, value: Any, texts: Mapping[str, str], element: object = None) -> str:
+    """The value at `path` ("weathering", "mark/<id>") in words; "" for one that says nothing.
+
+    `element`: the bone's, by which portions are named.
+    """
+    head = path.partition("/")[0]
+    if isinstance(value, Mapping):
+        parts = (_part(head, field, one, texts, element) for field, one in value.items())
+        return ", ".join(part for part in parts if part)
+    return _part("", head, value, texts, element)
+
+
+def _part(head: str, field: str, value: Any, texts: Mapping[str, str], element: object) -> str:
+    if value is None or value == "" or value is False:
+        return ""
+    name = texts.get(f"sheets.field.{field}") or field.replace("_", " ")
+    if value is True:
+        return name
+    if isinstance(value, str):
+        of = LISTS.get(f"{head}/{field}") or LISTS.get(field, field)
+        word = texts.get(f"portion.{element}.{value}") if field == "portion" else texts.get(f"{of}.{value}")
+        shown = word or value
+    elif isinstance(value, float):
+        shown = f"{value:.2f}".rstrip("0").rstrip(".")
+    else:
+        shown = canonical(value)
+    shown += _UNITS.get(field, "")
+    return f"{name} {shown}" if head and field in _SAY_NAME else shown

@@ -1,0 +1,55 @@
+"""Where an element or a taxon is found on the form: the usual ones at once, all others one shelf away. Pure.
+
+The usual ones are laid out by hand; the shelves follow the tables, so that nothing in them is out of reach.
+Not here: what a choice does (form).
+"""
+
+from __future__ import annotations
+
+from fieldapp.domain.knowledge import Knowledge
+
+USUAL = {
+    "element": (
+        ("skull", "mandible", "loose_tooth", "atlas", "vertebra", "rib"),
+        ("scapula", "humerus", "radius", "ulna", "metacarpal"),
+        ("pelvis", "femur", "tibia", "calcaneum", "astragalus"),
+        ("metatarsal", "phalanx_1", "phalanx_2", "phalanx_3", "long_bone"),
+    ),
+    "taxon": (
+        ("cattle", "sheep_goat", "sheep", "goat", "pig"),
+        ("horse", "dog", "cat", "red_deer", "hare_rabbit"),
+        ("fowl", "bird", "large_mammal", "medium_mammal", "small_mammal"),
+        ("mammal", "human", "unknown"),
+    ),
+}
+"""{field: rows} of what is looked for most: what fits an 8-inch panel at 15 mm a button."""
+
+ACROSS, DOWN = 5, 4
+_CLASSES = ("bird", "fish", "amphibian", "reptile")
+_REGIONS = ("head", "trunk", "forelimb", "hindlimb", "feet", "unidentified")
+_TAXA = ("large_mammal", "medium_mammal", "small_mammal", "bird", "fish", "amphibian", "reptile", "mollusc")
+
+
+def shelves(name: str, knowledge: Knowledge, taxon: str | None = None) -> dict[str, list[str]]:
+    """{shelf: keys} of a field, in the order of the tables; empty shelves are left out.
+
+    Every key lies on one shelf. Of the elements, those that the animal in hand does not have are left out.
+    """
+    found: dict[str, list[str]] = {}
+    if name == "taxon":
+        for key in knowledge.taxa:
+            found.setdefault(next((one for one in _TAXA if knowledge.is_a(key, one)), "wider"), []).append(key)
+        return {one: found[one] for one in (*_TAXA, "wider") if one in found}
+    for key, row in knowledge.elements.items():
+        if taxon is None or knowledge.occurs(key, taxon):
+            own = next((one for one in _CLASSES if row.only and all(knowledge.is_a(x, one) for x in row.only)), "")
+            found.setdefault(own or row.region, []).append(key)
+    return {one: found[one] for one in (*_REGIONS, *_CLASSES) if one in found}
+
+
+def page(keys: list[str], at: int) -> tuple[list[str], int]:
+    """The keys of one page of a shelf, and how many pages there are. Two places of a page are for going on and back."""
+    room = ACROSS * DOWN - 2
+    pages = max(1, -(-len(keys) // room))
+    start = at % pages * room
+    return keys[start : start + room], pages
