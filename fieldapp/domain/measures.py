@@ -151,7 +151,7 @@ class Measures:
 
     codes: frozenset[str] = field(init=False, repr=False)
     _of: Mapping[str, tuple[Measurement, ...]] = field(repr=False)
-    _pairs: Mapping[str, tuple[str, ...]] = field(repr=False)
+    _pairs: Mapping[str, frozenset[str]] = field(repr=False)
     _orders: Mapping[str, tuple[Order, ...]] = field(init=False, repr=False)
     _spans: Mapping[Figure, Mapping[str, Limits]] = field(init=False, repr=False)
 
@@ -174,10 +174,11 @@ class Measures:
     def _shared(self, figures: Mapping[str, list[Range]]) -> dict[str, Limits]:
         """{taxon: limits}: a pair has those of its animals too, and they its, where they have none of their own."""
         found = dict(figures)
-        for pair, members in self._pairs.items():
-            if rows := [row for taxon in (pair, *members) for row in figures.get(taxon, ())]:
-                found.update({taxon: figures.get(taxon, rows) for taxon in members})
+        for pair, members in sorted(self._pairs.items(), key=lambda one: len(one[1])):
+            if rows := [row for taxon, own in figures.items() if taxon == pair or taxon in members for row in own]:
                 found[pair] = rows
+                for taxon in members:
+                    found.setdefault(taxon, rows)
         return {taxon: _limits(rows) for taxon, rows in found.items()}
 
     def of(self, element: str | None) -> tuple[Measurement, ...]:
@@ -292,7 +293,7 @@ def read(
         orders=tuple(_order(cells, elements) for cells in cells_of("measurement_orders", tables)),
         tolerances={cells.key(): cells.number("value") or 0.0 for cells in cells_of("measurement_tolerances", tables)},
         _of=_resolved(measurements, elements, centres, portions),
-        _pairs={key: _members(key, taxa) for key, row in taxa.items() if row.kind == "pair"},
+        _pairs={key: under[key] - {key} for key, row in taxa.items() if row.kind == "pair"},
     )
     _check(tables, found)
     return found
@@ -372,10 +373,6 @@ def _order(cells: Cells, elements: Mapping[str, Element]) -> Order:
         source=cells.text("source"),
         seen=cells.text("seen"),
     )
-
-
-def _members(pair: str, taxa: Mapping[str, Taxon]) -> tuple[str, ...]:
-    return tuple(key for key, row in taxa.items() if pair in row.parents)
 
 
 def _resolved(

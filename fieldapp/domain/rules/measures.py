@@ -166,9 +166,11 @@ def measure_order(docket: Docket, around: Around, know: Knowledge) -> Iterator[F
     taken = [one for one in _taken(docket, know) if one.mm is not None and one.row is not None and not one.estimated]
     if len(taken) < 2:
         return
+    # As far apart as two people's hands at the caliper, and no order is broken.
+    hands = 1 - know.measures.tolerance("repeat")
     for order in know.measures.orders_of(docket.element):
         for one in (each for each in taken if each.code == order.smaller):
-            less = [each for each in taken if each.code == order.larger and (each.mm or 0) < (one.mm or 0)]
+            less = [each for each in taken if each.code == order.larger and (each.mm or 0) < (one.mm or 0) * hands]
             if less:
                 yield one.path, one.names(docket, larger=order.larger, limit=_figure(less[0].mm))
 
