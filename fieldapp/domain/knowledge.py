@@ -8,9 +8,10 @@ an error, because records keep words from newer vocabularies.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from copy import copy
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeAlias
 
 from fieldapp.domain.entries import (
     Centre,
@@ -25,7 +26,7 @@ from fieldapp.domain.entries import (
     Word,
 )
 from fieldapp.domain.measures import Measures
-from fieldapp.domain.presence import Presence
+from fieldapp.domain.presence import Presence, Span, own_span
 from fieldapp.domain.surface import Surface
 from fieldapp.domain.teeth import Teeth
 
@@ -78,8 +79,10 @@ class Knowledge:
     _forms: Mapping[tuple[str, str], ElementForm] = field(init=False, repr=False)
     _centres_in: Mapping[tuple[str, str], tuple[Centre, ...]] = field(init=False, repr=False)
     _scopes: Mapping[str, Mapping[str, Mapping[str, Portion]]] = field(init=False, repr=False)
+    _sites: dict[_Choices, Knowledge] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "_sites", {_NO_CHOICES: self})
         lines = {key: frozenset((key, *taxon.broader)) for key, taxon in self.taxa.items()}
         members: dict[str, list[str]] = {}
         for key, taxon in self.taxa.items():
@@ -95,12 +98,12 @@ class Knowledge:
         self._set("centre_keys", {e: {c.key: c for c in rows} for e, rows in self.centres.items()})
         self._set("_lines", lines)
         self._set("_members", {key: tuple(found) for key, found in members.items()})
+        self._set("_forms", self._nearest_forms())
         self._set("_ranges", self._chosen_ranges())
         self._set("_counts", self._chosen_counts())
         self._set("_largest", self._largest_counts())
         places = (row for row in self.element_parts if row.what == "portion")
         self._set("_places", {(row.element, row.key): (row.part_element, row.part_key) for row in places})
-        self._set("_forms", self._nearest_forms())
         self._set(
             "_centres_in",
             {
@@ -133,8 +136,11 @@ class Knowledge:
                 key = (row.taxon, row.element, row.centre)
                 limits = (row.min_months, row.max_months)
                 found[key] = _span(found[key], limits) if key in found else limits
+        source = {row.taxon: row.source for row in self.fusion_ages if row.chosen}
         for pair in (taxon for taxon in self.taxa.values() if taxon.kind == "pair"):
             own = self._members.get(pair.key, ())
+            if len({source.get(one) for one in own}) > 1:
+                continue  # One figure has one source: ages of two are not spanned.
             for element, centre in {key[1:] for key in found if key[0] in own}:
                 parts = [found.get((one, element, centre)) for one in own]
                 if all(part is not None for part in parts):
@@ -148,10 +154,10 @@ class Knowledge:
         ]
         for element, centres in self.centres.items():
             wider += [(wide, one.key, element, one.key) for wide in self.elements[element].broader for one in centres]
-        for source, source_centre, element, centre in wider:
+        for bone, own_centre, element, centre in wider:
             for taxon in self.taxa:
-                if (taxon, source, source_centre) in found:
-                    found.setdefault((taxon, element, centre), found[taxon, source, source_centre])
+                if (taxon, bone, own_centre) in found:
+                    found.setdefault((taxon, element, centre), found[taxon, bone, own_centre])
         return found
 
     def _chosen_counts(self) -> dict[tuple[str, str], tuple[int, int]]:
@@ -175,7 +181,7 @@ class Knowledge:
         for taxon, animal in self.taxa.items():
             for element in self.elements:
                 nearest = next((found[one, element] for one in animal.broader if (one, element) in found), None)
-                if nearest is not None:
+                if nearest is not None and self.occurs(element, taxon):
                     found.setdefault((taxon, element), nearest)
         return found
 
@@ -306,6 +312,51 @@ class Knowledge:
         """
         return self._ranges.get((taxon, element, centre))
 
+    # A site's own choices
+
+    def at_site(self, site: object) -> Knowledge:
+        """Knowledge as one site has it, given its record's values {path: value}, or anything, which chooses nothing.
+
+        fusion_source/<taxon>  the one source that its fusion ages are taken from
+        plausible/<taxon>      {"from": year, "to": year} in which it is to be expected there, or true: always
+
+        A choice that names a taxon or a source not in the tables is left aside (rule `choice_unknown`). Only what
+        differs is made anew, once; where nothing differs this same Knowledge is given back.
+        """
+        choices = self._choices(site)
+        base = self._sites[_NO_CHOICES]
+        found = self._sites.get(choices)
+        if found is None:
+            sources, own = dict(choices[0]), dict(choices[1])
+            found = copy(base)
+            ages = tuple(
+                replace(row, chosen=row.source == sources[row.taxon]) if row.taxon in sources else row
+                for row in base.fusion_ages
+            )
+            object.__setattr__(found, "fusion_ages", ages)
+            object.__setattr__(found, "presence", base.presence.with_own(own))
+            found._set("_ranges", found._chosen_ranges())
+            for old in list(self._sites)[1:] if len(self._sites) > _SITES_KEPT else ():
+                self._sites.pop(old, None)
+            self._sites[choices] = found
+        return found
+
+    def _choices(self, site: object) -> _Choices:
+        """The choices of a site's record that can be followed."""
+        sources: dict[str, str] = {}
+        own: dict[str, Span] = {}
+        for path, value in site.items() if isinstance(site, Mapping) else ():
+            what, _, taxon = path.partition("/") if isinstance(path, str) else ("", "", "")
+            if what == "fusion_source" and isinstance(value, str) and value in self.sources_of(taxon):
+                sources[taxon] = value
+            elif what == "plausible" and taxon in self.taxa and (span := own_span(value)) is not None:
+                own[taxon] = span
+        return tuple(sorted(sources.items())), tuple(sorted(own.items()))
+
+    def sources_of(self, taxon: str) -> tuple[str, ...]:
+        """The sources that give fusion ages of a taxon, in the order of the table."""
+        return tuple(dict.fromkeys(row.source for row in self.fusion_ages if row.taxon == taxon))
+
     # People and words
 
     def allowed(self, act: str, role: str) -> str:
@@ -316,6 +367,10 @@ class Knowledge:
         """Whether `word` is in the closed list named `of`."""
         return isinstance(word, str) and word in self.words.get(of, ())
 
+
+_Choices: TypeAlias = tuple[tuple[tuple[str, str], ...], tuple[tuple[str, Span], ...]]
+_NO_CHOICES: _Choices = ((), ())
+_SITES_KEPT = 8
 
 _NO_PORTIONS: Mapping[str, Portion] = MappingProxyType({})
 

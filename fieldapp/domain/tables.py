@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldapp.domain import measures, presence, surface, teeth
+from fieldapp.domain import measures, presence, surface, teeth_tables
 from fieldapp.domain.cells import Cells, TableFault, Tables, by_key, cells_of
 from fieldapp.domain.entries import (
     Centre,
@@ -39,7 +39,7 @@ NAMES = (
     "roles",
     "words",
     "rules",
-    *teeth.NAMES,
+    *teeth_tables.NAMES,
     *measures.NAMES,
     *presence.NAMES,
     *surface.NAMES,
@@ -71,7 +71,7 @@ def knowledge_from(tables: Tables) -> Knowledge:
         positions=_positions(tables, taxa, elements),
         fusion_ages=_fusion_ages(tables, taxa, elements, centres),
         skeleton_counts=_skeleton_counts(tables, taxa, elements),
-        teeth=teeth.read(tables, taxa, elements),
+        teeth=teeth_tables.read(tables, taxa, elements),
         measures=measures.read(tables, taxa, elements, centres, portions),
         presence=presence.read(tables, taxa),
         surface=surface.read(tables, taxa, elements),

@@ -268,7 +268,7 @@ def test_a_count_of_a_class_holds_for_its_animals_and_no_others() -> None:
     assert K.count("skate", "vomer") is None
     assert K.count("frog", "radio_ulna") == 2
     assert K.count("cattle", "coracoid") is None
-    assert K.count("mammal", "humerus") is None
+    assert K.count("mammal_or_human", "humerus") is None
     assert K.count("no such", "humerus") is None
     assert K.largest_count("bird", "thoracic_vertebra") == K.count("fowl", "thoracic_vertebra")
 

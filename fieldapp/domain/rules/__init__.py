@@ -47,6 +47,7 @@ __all__ = [
 
 _LABEL = {key: places.RULES[key] for key in ("label_check_wrong", "label_repeated")}
 _CLOSED = {"context_closed": places.RULES["context_closed"]}
+_WEIGHT = {"weight_not_positive": amounts.RULES["weight_not_positive"]}
 
 BY_KIND: dict[str, dict[str, Rule]] = {
     "docket": {
@@ -57,19 +58,22 @@ BY_KIND: dict[str, dict[str, Rule]] = {
         **fusion.RULES,
         **amounts.RULES,
         **places.RULES,
+        **containers.DOCKET_RULES,
+        **samples.DOCKET_RULES,
         **presence.RULES,
         **surface.RULES,
+        **teeth.ALWAYS_RULES,
         **teeth.RULES,
         **measures.RULES,
         **transfers.DOCKET_RULES,
     },
-    "context": {**words.BY_KIND["context"], **containers.CONTEXT_RULES},
-    "bag": {**words.BY_KIND["bag"], **_LABEL, **_CLOSED, **containers.BAG_RULES},
-    "group": {**words.BY_KIND["group"], **_LABEL, **groups.RULES},
-    "sample": {**words.BY_KIND["sample"], **_LABEL, **_CLOSED, **samples.RULES},
+    "context": {**words.BY_KIND["context"], **containers.CONTEXT_RULES, **samples.CONTEXT_RULES},
+    "bag": {**words.BY_KIND["bag"], **_LABEL, **_CLOSED, **_WEIGHT, **containers.BAG_RULES, **samples.BAG_RULES},
+    "group": {**words.BY_KIND["group"], **_LABEL, **groups.RULES, **teeth.GROUP_RULES},
+    "sample": {**words.BY_KIND["sample"], **_LABEL, **_CLOSED, **containers.SAMPLE_RULES, **samples.RULES},
     "transfer": {**words.BY_KIND["transfer"], **transfers.RULES},
     "photo": {**words.BY_KIND["photo"], **transfers.PHOTO_RULES},
-    "site": {**words.BY_KIND["site"], **presence.SITE_RULES},
+    "site": {**words.BY_KIND["site"], **presence.SITE_RULES, **containers.SITE_RULES},
 }
 """{kind of record: {key: rule}}, in the order in which problems are given."""
 

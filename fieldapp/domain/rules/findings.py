@@ -53,8 +53,8 @@ class Around:
     refits    {docket id: values} of the dockets it is said to have broken from
     site, sample  values of the site; of the sample that it, or its bag, was taken from
     photos, transfers  {id: values} of its photos; of the records of where it was sent
-    subject   values of the docket, bag or context that a transfer or a photo is about
-    inside    values of the dockets in the bag that it is, or is about
+    subject   values of the docket, bag or context that a transfer or a photo names
+    inside    values of the dockets in the bag that it is or names; of the dockets that name the photo
     whole     everything it names was looked for: what is not given is not there
     """
 
@@ -108,22 +108,23 @@ def states(value: Any) -> dict[str, str]:
 class Record:
     """A record of any kind, as its rules see it.
 
-    heads  the first parts of its paths: "tooth" of "tooth/a"
+    heads  {first part of a path: the (path, value) under it}: "tooth" of "tooth/a"
+    kept   {name: what several rules need and the first of them worked out}
     """
 
-    __slots__ = ("_under", "heads", "label", "values")
+    __slots__ = ("heads", "kept", "label", "values")
 
     def __init__(self, values: Values) -> None:
         self.values = values
-        self._under: dict[str, list[tuple[str, Any]]] = {}
+        self.kept: dict[str, Any] = {}
+        self.heads: dict[str, list[tuple[str, Any]]] = {}
         for item in values.items():
-            self._under.setdefault(item[0].partition("/")[0], []).append(item)
-        self.heads = self._under.keys()
+            self.heads.setdefault(item[0].partition("/")[0], []).append(item)
         self.label = text(values.get("label"))
 
     def items(self, prefix: str) -> list[tuple[str, Any]]:
         """(path, value) of what lies under `prefix`, such as "human/"."""
-        return [item for item in self._under.get(prefix.partition("/")[0], ()) if item[0].startswith(prefix)]
+        return [item for item in self.heads.get(prefix.partition("/")[0], ()) if item[0].startswith(prefix)]
 
 
 class Docket(Record):

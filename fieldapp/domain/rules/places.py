@@ -77,9 +77,10 @@ def joined_but_conflicting(docket: Docket, around: Around, know: Knowledge) -> I
 
 
 def burrower(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """An animal that digs itself in: perhaps later than the context."""
+    """An animal that digs itself in: perhaps later than the context. Quiet where it is said how the deposit lay."""
     if docket.taxon_row is not None and docket.taxon_row.burrows == "yes" and around.context is not None:
-        yield "reading/taxon", docket.names(context=shown(around.context.get("number") or around.context_id))
+        if around.context.get("deposit") not in ("sealed", "open", "disturbed"):
+            yield "reading/taxon", docket.names(context=shown(around.context.get("number") or around.context_id))
 
 
 RULES = by_name(
