@@ -34,7 +34,7 @@ FUSION = MappingProxyType(
 SLIPS = MappingProxyType({("barcin", "weight_not_positive"): 2})
 """{(assemblage, rule): rows of the published data that cannot be as written}, each looked at.
 
-Two bones of Barçın weigh 0 g: less than the balance showed.
+Two bones weigh 0 g: less than the balance showed.
 """
 
 
