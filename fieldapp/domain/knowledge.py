@@ -71,6 +71,7 @@ class Knowledge:
     portion_keys: Mapping[str, Mapping[str, Portion]] = field(init=False, repr=False)
     centre_keys: Mapping[str, Mapping[str, Centre]] = field(init=False, repr=False)
     _lines: Mapping[str, frozenset[str]] = field(init=False, repr=False)
+    _under: Mapping[str, frozenset[str]] = field(init=False, repr=False)
     _members: Mapping[str, tuple[str, ...]] = field(init=False, repr=False)
     _ranges: Mapping[tuple[str, str, str], tuple[float | None, float | None]] = field(init=False, repr=False)
     _counts: Mapping[tuple[str, str], tuple[int, int]] = field(init=False, repr=False)
@@ -97,6 +98,11 @@ class Knowledge:
         self._set("_scopes", {element: _by_scope(rows) for element, rows in self.portions.items()})
         self._set("centre_keys", {e: {c.key: c for c in rows} for e, rows in self.centres.items()})
         self._set("_lines", lines)
+        under: dict[str, set[str]] = {key: set() for key in self.taxa}
+        for key, line in lines.items():
+            for wider in line:
+                under[wider].add(key)
+        self._set("_under", {key: frozenset(found) for key, found in under.items()})
         self._set("_members", {key: tuple(found) for key, found in members.items()})
         self._set("_forms", self._nearest_forms())
         self._set("_ranges", self._chosen_ranges())
@@ -125,7 +131,7 @@ class Knowledge:
         if taxon not in self.taxa:
             return True
         # A wide group has a centre if any animal in it may have it.
-        if centre.only and not any(self.is_a(taxon, one) or self.is_a(one, taxon) for one in centre.only):
+        if centre.only and not any(self.share(taxon, one) for one in centre.only):
             return False
         return not any(self.is_a(taxon, one) for one in centre.not_in)
 
@@ -216,6 +222,10 @@ class Knowledge:
         line = self._lines[other]
         return next((key for key in (one, *self.taxa[one].broader) if key in line), None)
 
+    def share(self, one: str, other: str) -> bool:
+        """Whether an animal can be both: deer and large mammal, since a red deer is both."""
+        return not self._under.get(one, frozenset()).isdisjoint(self._under.get(other, ()))
+
     def members(self, taxon: str) -> tuple[str, ...]:
         """The taxa directly under `taxon`."""
         return self._members.get(taxon, ())
@@ -240,7 +250,7 @@ class Knowledge:
         row = self.elements.get(element)
         if row is None or taxon not in self.taxa:
             return True
-        if row.only and not any(self.is_a(taxon, one) or self.is_a(one, taxon) for one in row.only):
+        if row.only and not any(self.share(taxon, one) for one in row.only):
             return False
         return not any(self.is_a(taxon, one) for one in row.not_in)
 

@@ -142,7 +142,8 @@ TAXA = {
     "Bos primigenius f. taur.": "cattle", "Bos": "cattle", "Sus scrofa": "pig", "Sus": "pig",
 }  # fmt: skip
 ELEMENTS = {
-    "Scapula": "scapula", "Humerus": "humerus", "Radius": "radius", "Ulna": "ulna", "Coxa": "pelvis", "Pelvis": "pelvis",
+    "Scapula": "scapula", "Humerus": "humerus", "Radius": "radius", "Ulna": "ulna", "Coxa": "pelvis",
+    "Pelvis": "pelvis",
     "Femur": "femur", "Tibia": "tibia", "Patella": "patella", "Talus": "astragalus", "Astragalus": "astragalus",
     "Calcaneus": "calcaneum", "Metacarpus": "metacarpal", "Metatarsus": "metatarsal", "Metapodium": "metapodial",
     "Metacarpus III": "metacarpal", "Metatarsus III": "metatarsal", "Metacarpus IV": "metacarpal",
@@ -216,14 +217,15 @@ def test_open_measurements_lie_within_the_limits_and_what_does_not_is_too_small(
 
 
 OUT_OF_ORDER = {
-    # One of the two figures is plainly a slip: a shaft of 18.5 mm with a depth of the very same 18.5 and an end of 16.7;
-    # a lower end of 10.3 under a shaft of 17.9 (one roller of two); a toe bone's shaft of 34.0 between ends of 33.4 and 30.0.
+    # One of the two figures is plainly a slip: a shaft of 18.5 mm with a depth of the very same 18.5 and an end of
+    # 16.7; a lower end of 10.3 under a shaft of 17.9 (one roller of two); a toe bone's shaft of 34.0 between ends of
+    # 33.4 and 30.0.
     ("Menteşe", "sheep", "metatarsal", "SD", "Bp"),
     ("Menteşe", "goat", "metatarsal", "SD", "Bd"),
     ("Menteşe", "cattle", "phalanx_1", "SD", "Bp"),
     ("Menteşe", "cattle", "phalanx_1", "SD", "Bd"),
     # A joint face of 30.4 within an end of 29.7: the end is worn or broken, or was not measured over its knobs.
-    ("Barçın", "sheep", "humerus", "BT", "Bd"),
+    ("Barçın", "sheep", "humerus", "BT", "Bd"),  # noqa: RUF001 -- the place is spelt so
 }
 
 
