@@ -236,6 +236,9 @@ def test_all_stages_are_taken() -> None:
         ("femur", "fowl", False),
         ("femur", "fish", False),
         ("long_bone", "large_mammal", True),
+        ("radio_ulna", "cattle", True),
+        ("metapodial", "sheep_goat", True),
+        ("lateral_metapodial", "cattle", False),
         ("ulna", "cattle", False),
         ("atlas", "cattle", False),
         ("skull", "pig", False),
@@ -303,6 +306,16 @@ def test_an_older_dating_of_the_site_is_asked_where_the_context_has_none() -> No
     assert "tool_before_its_time" not in fired(d(mark__a=mark, around=Around(context={**CONTEXT, **late}, site=old)))
     assert "tool_before_its_time" in fired(d(mark__a=mark, around=Around(context={**CONTEXT, **old}, site=late)))
     assert "tool_before_its_time" not in fired(d(mark__a=mark))
+
+
+def test_where_metal_came_late_it_is_asked_about_later() -> None:
+    mark = {**CUT, "tool": "metal_blade"}
+    old = {**CONTEXT, "dating": {"from": -3800, "to": -3300}}
+    for region, early in (("britain_ireland", True), ("mediterranean", False), ("any", False), (None, False)):
+        around = Around(context=old, site={"region": region})
+        assert ("tool_before_its_time" in fired(d(mark__a=mark, around=around))) is early, region
+    for (tool, region), year in K.surface.from_year.items():
+        assert year >= (K.surface.earliest(tool) or year), (tool, region)
 
 
 def test_nothing_makes_a_tooth_mark_but_teeth() -> None:
