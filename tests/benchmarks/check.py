@@ -171,12 +171,14 @@ def main() -> None:
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     options.add_argument("--dockets", type=int, default=400)
     options.add_argument("--rounds", type=int, default=5)
-    options.add_argument("--sizes", default="5000,10000,20000")
+    options.add_argument("--sizes", default="5000,10000,20000", help="two or more, for the slope")
     options.add_argument("--seed", type=int, default=26)
     options.add_argument("--json", action="store_true")
     given = options.parse_args()
     knowledge = assets.knowledge()
     sizes = sorted({int(one) for one in given.sizes.split(",") if one})
+    if len(sizes) < 2:
+        options.error("--sizes needs two sizes or more")
     one_docket(knowledge, given.dockets // 4, 1, given.seed)
     told: dict[str, Any] = {
         "rules": len(knowledge.rules),

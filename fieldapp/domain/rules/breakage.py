@@ -169,16 +169,22 @@ def _name(other: Docket, path: str) -> str:
     return shown(other.label or path.partition("/")[2])
 
 
-RULES = by_name(
+FRACTURE_RULES = by_name(
     fracture_score_out_of_range,
     fracture_half_scored,
     fracture_without_marrow,
     fracture_without_old_break,
+)
+"""Those that look at how it broke."""
+
+JOIN_RULES = by_name(
     refit_to_itself,
     refit_conflicts,
     refit_shares_portion,
     refit_without_such_break,
     new_break_counted_twice,
     new_break_burnt_unlike,
-    new_break_without_refit,
 )
+"""Those that look at the pieces it fits."""
+
+RULES = {**FRACTURE_RULES, **JOIN_RULES, **by_name(new_break_without_refit)}

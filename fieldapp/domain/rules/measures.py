@@ -41,8 +41,16 @@ class _Taken:
         return docket.names(code=shown(self.code) if self.code else "rules.not_given", mm=_figure(self.mm), **more)
 
 
-def _taken(docket: Docket, know: Knowledge) -> Iterator[_Taken]:
-    """The measurements of a docket; one that was taken back is null."""
+def _taken(docket: Docket, know: Knowledge) -> list[_Taken]:
+    """The measurements of a docket, read once for all rules."""
+    found: list[_Taken] | None = docket.kept.get("measures")
+    if found is None:
+        found = docket.kept["measures"] = list(_read(docket, know))
+    return found
+
+
+def _read(docket: Docket, know: Knowledge) -> Iterator[_Taken]:
+    # One that was taken back is null.
     for path, value in docket.items("measure/"):
         if value is None:
             continue

@@ -19,10 +19,9 @@ def _against(what: str, docket: Docket, around: Around, know: Knowledge) -> Iter
     if docket.taxon_row is None:
         return
     region = text(around.site.get("region")) if around.site is not None else None
-    limits = know.presence.limits_of(docket.taxon, region)
-    if any(limit.what == what for limit in limits):
-        span = _span(around)
-        yield from (limit for limit in limits if limit.what == what and limit.speaks_against(span))
+    for limit in know.presence.limits_of(docket.taxon, region):
+        if limit.what == what and limit.speaks_against(_span(around)):
+            yield limit
 
 
 def _span(around: Around) -> tuple[int | None, int | None]:
