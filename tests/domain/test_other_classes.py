@@ -21,7 +21,7 @@ OWN = [
     for key, row in K.elements.items()
     if row.only and all(any(K.is_a(one, group) for group in CLASSES) for one in row.only)
 ]
-FLESH_AND_FIN = ("forelimb", "hindlimb", "feet")
+LIMB_REGIONS = ("forelimb", "hindlimb", "feet")
 
 NOT_COUNTED = {
     "whole skeleton (total bones, check)",  # sums that depend on what is called one bone
@@ -82,7 +82,7 @@ def test_the_bones_of_birds_fish_and_amphibians_are_in_their_classes_and_in_no_m
 
 def test_fish_have_no_limb_bones() -> None:
     # memory: anatomy handbook
-    limbs = [key for key, row in K.elements.items() if row.region in FLESH_AND_FIN]
+    limbs = [key for key, row in K.elements.items() if row.region in LIMB_REGIONS]
     assert len(limbs) > 12
     assert [key for key in limbs if K.occurs(key, "fish")] == []
 
