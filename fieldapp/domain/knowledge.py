@@ -242,6 +242,16 @@ class Knowledge:
         """How the element differs in the taxon, or None if it is the usual bone."""
         return self._forms.get((element, taxon))
 
+    def finest(self, element: str, taxon: str | None) -> str:
+        """The finest name that the bare element usually allows in the taxon: "species", "size_class", "" if unknown."""
+        form, row = self._forms.get((element, taxon or "")), self.elements.get(element)
+        return (form.finest if form else "") or (row.finest if row else "")
+
+    def shows_sex(self, element: str, taxon: str | None) -> str:
+        """Whether sex can be seen on the element in the taxon: "yes", "no", "some", "" if unknown."""
+        form, row = self._forms.get((element, taxon or "")), self.elements.get(element)
+        return (form.shows_sex if form else "") or (row.shows_sex if row else "")
+
     def occurs(self, element: str, taxon: str) -> bool:
         """Whether the taxon can have the element; True where nothing is known against it."""
         form = self._forms.get((element, taxon))

@@ -186,6 +186,8 @@ def _element_form(cells: Cells, taxa: Mapping[str, Taxon], elements: Mapping[str
         form=cells.text("form"),
         name=cells.text("name"),
         uberon=cells.text("uberon"),
+        finest=cells.one_of("finest", "", "species", "size_class"),
+        shows_sex=cells.one_of("shows_sex", "", "yes", "no", "some"),
         note=cells.text("note"),
         source=cells.text("source"),
         seen=cells.text("seen"),
