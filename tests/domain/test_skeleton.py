@@ -109,6 +109,14 @@ def test_fish_have_no_limbs_and_the_lower_groups_lack_what_only_mammals_have() -
             assert not K.occurs(element, group), (element, group)
 
 
+def test_a_wide_group_has_a_bone_if_one_of_its_animals_has() -> None:
+    animals = [key for key in K.taxa if not K.members(key)]
+    for wide in (key for key in K.taxa if K.members(key)):
+        under = [one for one in animals if K.is_a(one, wide)]
+        for element in K.elements:
+            assert K.occurs(element, wide) == any(K.occurs(element, one) for one in under), (element, wide)
+
+
 def test_where_a_bone_occurs_its_wider_names_do() -> None:
     for element, taxon in recorded():
         assert [wide for wide in K.elements[element].broader if not K.occurs(wide, taxon)] == [], (element, taxon)
