@@ -50,8 +50,8 @@ def label_repeated(record: Record, around: Around, know: Knowledge) -> Iterator[
 def possible_double(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """The same weight and the same reading as another docket of the bag: one bone recorded twice, perhaps."""
     weight = number(docket.values.get("weight_g"))
-    if weight is None or docket.element is None:
-        return
+    if weight is None or docket.element is None or not docket.present:
+        return  # Scraps of which nothing more is written are alike by the dozen.
     for other in around.siblings:
         if number(other.get("weight_g")) == weight and isinstance(other.get("reading"), Mapping):
             if compare(docket.reading, other["reading"], know) == "same":
