@@ -17,11 +17,14 @@ class Taxon:
 
     broader  every wider group, nearest first; the last is `unknown`
     parents  the groups it stands directly in
-    kind     "species", "pair", "size_class" or "group"
-    form     which plates are drawn for it
+    kind     "species"; "pair": two or more that are really hard to part; "family": kin under one name that is still an
+             animal's (vole, deer, flatfish); "size_class"; or "group": anything wider
+    form     the body it is drawn in; not every form has plates
+    status   "domestic", "wild", "either" (both go by this name), or "-" where it says nothing
     antler, horn_core, tooth   whether it has them ("some": some of its animals, or one sex)
     burrows  whether it digs itself into older layers
     infant_sized  whether its bones are about as large as those of a human infant ("some": its young ones are)
+    by_hand  whether its bones are found by hand while digging ("some": the larger ones); what is "no" takes a sieve
     heaviest_g  a single fragment above this weight is checked (grams, project decision); None: no ceiling
     """
 
@@ -33,19 +36,21 @@ class Taxon:
     parents: tuple[str, ...]
     kind: str
     form: str
+    status: str
     antler: Occurs
     horn_core: Occurs
     tooth: Occurs
     burrows: Occurs
     infant_sized: Occurs
+    by_hand: Occurs
     heaviest_g: float | None
     source: str
     seen: str
 
     @property
     def named(self) -> bool:
-        """Whether this names an animal (or an unparted pair), not only a size or a class."""
-        return self.kind in ("species", "pair")
+        """Whether this names an animal (or kin that go unparted), not only a size or a class."""
+        return self.kind in ("species", "pair", "family")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +90,10 @@ class Element:
 
 @dataclass(frozen=True, slots=True)
 class ElementForm:
-    """How an element differs in a taxon: absent from it, or under another name there."""
+    """How an element differs in a taxon: absent from it, under another name there, or telling more or less.
+
+    finest, shows_sex  what they are in this taxon (see Element), "" where as anywhere
+    """
 
     element: str
     taxon: str
@@ -93,7 +101,27 @@ class ElementForm:
     form: str
     name: str
     uberon: str
+    finest: str
+    shows_sex: str
     note: str
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
+class ElementPart:
+    """One portion or centre of bones that have grown together, and the bone it is a part of.
+
+    A radius and ulna in one piece are one specimen and two elements: each portion counts for the bone it belongs to.
+
+    what  "portion" or "centre"
+    """
+
+    element: str
+    what: str
+    key: str
+    part_element: str
+    part_key: str
     source: str
     seen: str
 

@@ -8,14 +8,16 @@ an error, because records keep words from newer vocabularies.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from copy import copy
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeAlias
 
 from fieldapp.domain.entries import (
     Centre,
     Element,
     ElementForm,
+    ElementPart,
     FusionAge,
     Portion,
     RuleRow,
@@ -24,13 +26,15 @@ from fieldapp.domain.entries import (
     Word,
 )
 from fieldapp.domain.measures import Measures
-from fieldapp.domain.presence import Presence
+from fieldapp.domain.presence import Presence, Span, own_span
+from fieldapp.domain.surface import Surface
 from fieldapp.domain.teeth import Teeth
 
 __all__ = [
     "Centre",
     "Element",
     "ElementForm",
+    "ElementPart",
     "FusionAge",
     "Knowledge",
     "Portion",
@@ -50,12 +54,15 @@ class Knowledge:
     forms: tuple[ElementForm, ...]
     portions: Mapping[str, tuple[Portion, ...]]
     centres: Mapping[str, tuple[Centre, ...]]
+    element_parts: tuple[ElementPart, ...]
+    positions: Mapping[tuple[str, str], tuple[str, ...]]
     fusion_ages: tuple[FusionAge, ...]
     skeleton_counts: tuple[SkeletonCount, ...]
     roles: Mapping[tuple[str, str], str]
     teeth: Teeth
     measures: Measures
     presence: Presence
+    surface: Surface
     glossary: tuple[Word, ...]
     rules: Mapping[str, RuleRow]
 
@@ -64,14 +71,19 @@ class Knowledge:
     portion_keys: Mapping[str, Mapping[str, Portion]] = field(init=False, repr=False)
     centre_keys: Mapping[str, Mapping[str, Centre]] = field(init=False, repr=False)
     _lines: Mapping[str, frozenset[str]] = field(init=False, repr=False)
+    _under: Mapping[str, frozenset[str]] = field(init=False, repr=False)
     _members: Mapping[str, tuple[str, ...]] = field(init=False, repr=False)
     _ranges: Mapping[tuple[str, str, str], tuple[float | None, float | None]] = field(init=False, repr=False)
     _counts: Mapping[tuple[str, str], tuple[int, int]] = field(init=False, repr=False)
+    _largest: Mapping[tuple[str, str], int] = field(init=False, repr=False)
+    _places: Mapping[tuple[str, str], tuple[str, str]] = field(init=False, repr=False)
     _forms: Mapping[tuple[str, str], ElementForm] = field(init=False, repr=False)
     _centres_in: Mapping[tuple[str, str], tuple[Centre, ...]] = field(init=False, repr=False)
     _scopes: Mapping[str, Mapping[str, Mapping[str, Portion]]] = field(init=False, repr=False)
+    _sites: dict[_Choices, Knowledge] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "_sites", {_NO_CHOICES: self})
         lines = {key: frozenset((key, *taxon.broader)) for key, taxon in self.taxa.items()}
         members: dict[str, list[str]] = {}
         for key, taxon in self.taxa.items():
@@ -86,10 +98,18 @@ class Knowledge:
         self._set("_scopes", {element: _by_scope(rows) for element, rows in self.portions.items()})
         self._set("centre_keys", {e: {c.key: c for c in rows} for e, rows in self.centres.items()})
         self._set("_lines", lines)
+        under: dict[str, set[str]] = {key: set() for key in self.taxa}
+        for key, line in lines.items():
+            for wider in line:
+                under[wider].add(key)
+        self._set("_under", {key: frozenset(found) for key, found in under.items()})
         self._set("_members", {key: tuple(found) for key, found in members.items()})
+        self._set("_forms", self._nearest_forms())
         self._set("_ranges", self._chosen_ranges())
         self._set("_counts", self._chosen_counts())
-        self._set("_forms", self._nearest_forms())
+        self._set("_largest", self._largest_counts())
+        places = (row for row in self.element_parts if row.what == "portion")
+        self._set("_places", {(row.element, row.key): (row.part_element, row.part_key) for row in places})
         self._set(
             "_centres_in",
             {
@@ -111,7 +131,7 @@ class Knowledge:
         if taxon not in self.taxa:
             return True
         # A wide group has a centre if any animal in it may have it.
-        if centre.only and not any(self.is_a(taxon, one) or self.is_a(one, taxon) for one in centre.only):
+        if centre.only and not any(self.share(taxon, one) for one in centre.only):
             return False
         return not any(self.is_a(taxon, one) for one in centre.not_in)
 
@@ -122,8 +142,11 @@ class Knowledge:
                 key = (row.taxon, row.element, row.centre)
                 limits = (row.min_months, row.max_months)
                 found[key] = _span(found[key], limits) if key in found else limits
+        source = {row.taxon: row.source for row in self.fusion_ages if row.chosen}
         for pair in (taxon for taxon in self.taxa.values() if taxon.kind == "pair"):
             own = self._members.get(pair.key, ())
+            if len({source.get(one) for one in own}) > 1:
+                continue  # One figure has one source: ages of two are not spanned.
             for element, centre in {key[1:] for key in found if key[0] in own}:
                 parts = [found.get((one, element, centre)) for one in own]
                 if all(part is not None for part in parts):
@@ -131,6 +154,16 @@ class Knowledge:
                     for part in parts[1:]:
                         limits = _span(limits, part or (None, None))
                     found.setdefault((pair.key, element, centre), limits)
+        # Bones grown together join as each does by itself, and every vertebra as vertebrae do.
+        wider = [
+            (row.part_element, row.part_key, row.element, row.key) for row in self.element_parts if row.what == "centre"
+        ]
+        for element, centres in self.centres.items():
+            wider += [(wide, one.key, element, one.key) for wide in self.elements[element].broader for one in centres]
+        for bone, own_centre, element, centre in wider:
+            for taxon in self.taxa:
+                if (taxon, bone, own_centre) in found:
+                    found.setdefault((taxon, element, centre), found[taxon, bone, own_centre])
         return found
 
     def _chosen_counts(self) -> dict[tuple[str, str], tuple[int, int]]:
@@ -149,7 +182,21 @@ class Knowledge:
                     key = (pair.key, element)
                     usual.setdefault(key, usual[own[0], element])
                     most.setdefault(key, max(most[one, element] for one in own))
-        return {key: (count, max(count, most[key])) for key, count in usual.items()}
+        found = {key: (count, max(count, most[key])) for key, count in usual.items()}
+        # An animal without a count of its own has that of the nearest group that has one.
+        for taxon, animal in self.taxa.items():
+            for element in self.elements:
+                nearest = next((found[one, element] for one in animal.broader if (one, element) in found), None)
+                if nearest is not None and self.occurs(element, taxon):
+                    found.setdefault((taxon, element), nearest)
+        return found
+
+    def _largest_counts(self) -> dict[tuple[str, str], int]:
+        found: dict[tuple[str, str], int] = {}
+        for (taxon, element), (_, most) in self._counts.items():
+            for one in ("", taxon, *self.taxa[taxon].broader):
+                found[one, element] = max(most, found.get((one, element), 0))
+        return found
 
     def _nearest_forms(self) -> dict[tuple[str, str], ElementForm]:
         named = {(form.element, form.taxon): form for form in self.forms}
@@ -175,6 +222,10 @@ class Knowledge:
         line = self._lines[other]
         return next((key for key in (one, *self.taxa[one].broader) if key in line), None)
 
+    def share(self, one: str, other: str) -> bool:
+        """Whether an animal can be both: deer and large mammal, since a red deer is both."""
+        return not self._under.get(one, frozenset()).isdisjoint(self._under.get(other, ()))
+
     def members(self, taxon: str) -> tuple[str, ...]:
         """The taxa directly under `taxon`."""
         return self._members.get(taxon, ())
@@ -191,6 +242,16 @@ class Knowledge:
         """How the element differs in the taxon, or None if it is the usual bone."""
         return self._forms.get((element, taxon))
 
+    def finest(self, element: str, taxon: str | None) -> str:
+        """The finest name that the bare element usually allows in the taxon: "species", "size_class", "" if unknown."""
+        form, row = self._forms.get((element, taxon or "")), self.elements.get(element)
+        return (form.finest if form else "") or (row.finest if row else "")
+
+    def shows_sex(self, element: str, taxon: str | None) -> str:
+        """Whether sex can be seen on the element in the taxon: "yes", "no", "some", "" if unknown."""
+        form, row = self._forms.get((element, taxon or "")), self.elements.get(element)
+        return (form.shows_sex if form else "") or (row.shows_sex if row else "")
+
     def occurs(self, element: str, taxon: str) -> bool:
         """Whether the taxon can have the element; True where nothing is known against it."""
         form = self._forms.get((element, taxon))
@@ -199,7 +260,7 @@ class Knowledge:
         row = self.elements.get(element)
         if row is None or taxon not in self.taxa:
             return True
-        if row.only and not any(self.is_a(taxon, one) or self.is_a(one, taxon) for one in row.only):
+        if row.only and not any(self.share(taxon, one) for one in row.only):
             return False
         return not any(self.is_a(taxon, one) for one in row.not_in)
 
@@ -207,6 +268,15 @@ class Knowledge:
         """Whether `element` is `broader` or lies under it (humerus under long_bone)."""
         row = self.elements.get(element)
         return row is not None and (element == broader or broader in row.broader)
+
+    def place(self, element: str, portion: str) -> tuple[str, str]:
+        """(element, portion) that a portion stands for once bones grown together are taken apart."""
+        return self._places.get((element, portion), (element, portion))
+
+    def positions_of(self, element: str, taxon: str | None) -> tuple[str, ...]:
+        """The digits ("3", "3+4", "lateral") on which the animal has the element; () where nothing is known."""
+        line = (taxon, *self.taxa[taxon].broader) if taxon is not None and taxon in self.taxa else ()
+        return next((self.positions[element, one] for one in line if (element, one) in self.positions), ())
 
     def portion_map(self, element: str, taxon: str | None = None) -> Mapping[str, Portion]:
         """{key: portion} of an element as it is parted in the taxon, in the order of the table.
@@ -229,7 +299,7 @@ class Knowledge:
     def centres_of(self, element: str, taxon: str | None = None) -> tuple[Centre, ...]:
         """The fusion centres of an element as it is parted in the taxon; in the usual parting if that is not known."""
         known = taxon if taxon is not None and taxon in self.taxa else ""
-        return self._centres_in.get((element, known)) or ()
+        return self._centres_in.get((element, known), ())
 
     def epiphysis(self, element: str, centre: str, taxon: str | None = None) -> tuple[Portion, ...]:
         """The portions that belong to a centre, as the element is parted in the taxon."""
@@ -240,26 +310,17 @@ class Knowledge:
 
         What is true of a whole group is true of its animals, unless they have a count of their own.
         """
-        found = self._count(taxon, element)
+        found = self._counts.get((taxon, element))
         return found[0] if found else None
 
     def count_max(self, taxon: str, element: str) -> int | None:
         """The largest number any of the sources gives."""
-        found = self._count(taxon, element)
+        found = self._counts.get((taxon, element))
         return found[1] if found else None
-
-    def _count(self, taxon: str, element: str) -> tuple[int, int] | None:
-        line = (taxon, *self.taxa[taxon].broader) if taxon in self.taxa else ()
-        return next((found for one in line if (found := self._counts.get((one, element)))), None)
 
     def largest_count(self, taxon: str | None, element: str) -> int | None:
         """The largest number that any animal under `taxon` (any at all, if it is not known) can have."""
-        counts = [
-            found[1]
-            for (one, bone), found in self._counts.items()
-            if bone == element and (taxon not in self.taxa or self.is_a(one, taxon or ""))
-        ]
-        return max(counts, default=self.count_max(taxon or "", element))
+        return self._largest.get((taxon if taxon is not None and taxon in self.taxa else "", element))
 
     # Ages
 
@@ -271,6 +332,51 @@ class Knowledge:
         """
         return self._ranges.get((taxon, element, centre))
 
+    # A site's own choices
+
+    def at_site(self, site: object) -> Knowledge:
+        """Knowledge as one site has it, given its record's values {path: value}, or anything, which chooses nothing.
+
+        fusion_source/<taxon>  the one source that its fusion ages are taken from
+        plausible/<taxon>      {"from": year, "to": year} in which it is to be expected there, or true: always
+
+        A choice that names a taxon or a source not in the tables is left aside (rule `choice_unknown`). Only what
+        differs is made anew, once; where nothing differs this same Knowledge is given back.
+        """
+        choices = self._choices(site)
+        base = self._sites[_NO_CHOICES]
+        found = self._sites.get(choices)
+        if found is None:
+            sources, own = dict(choices[0]), dict(choices[1])
+            found = copy(base)
+            ages = tuple(
+                replace(row, chosen=row.source == sources[row.taxon]) if row.taxon in sources else row
+                for row in base.fusion_ages
+            )
+            object.__setattr__(found, "fusion_ages", ages)
+            object.__setattr__(found, "presence", base.presence.with_own(own))
+            found._set("_ranges", found._chosen_ranges())
+            for old in list(self._sites)[1:] if len(self._sites) > _SITES_KEPT else ():
+                self._sites.pop(old, None)
+            self._sites[choices] = found
+        return found
+
+    def _choices(self, site: object) -> _Choices:
+        """The choices of a site's record that can be followed."""
+        sources: dict[str, str] = {}
+        own: dict[str, Span] = {}
+        for path, value in site.items() if isinstance(site, Mapping) else ():
+            what, _, taxon = path.partition("/") if isinstance(path, str) else ("", "", "")
+            if what == "fusion_source" and isinstance(value, str) and value in self.sources_of(taxon):
+                sources[taxon] = value
+            elif what == "plausible" and taxon in self.taxa and (span := own_span(value)) is not None:
+                own[taxon] = span
+        return tuple(sorted(sources.items())), tuple(sorted(own.items()))
+
+    def sources_of(self, taxon: str) -> tuple[str, ...]:
+        """The sources that give fusion ages of a taxon, in the order of the table."""
+        return tuple(dict.fromkeys(row.source for row in self.fusion_ages if row.taxon == taxon))
+
     # People and words
 
     def allowed(self, act: str, role: str) -> str:
@@ -281,6 +387,10 @@ class Knowledge:
         """Whether `word` is in the closed list named `of`."""
         return isinstance(word, str) and word in self.words.get(of, ())
 
+
+_Choices: TypeAlias = tuple[tuple[tuple[str, str], ...], tuple[tuple[str, Span], ...]]
+_NO_CHOICES: _Choices = ((), ())
+_SITES_KEPT = 8
 
 _NO_PORTIONS: Mapping[str, Portion] = MappingProxyType({})
 

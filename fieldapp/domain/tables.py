@@ -1,20 +1,21 @@
 """Turns the rows of the reference tables into Knowledge, and refuses tables that contradict one another.
 
 Takes rows, not files: `fieldapp.assets` reads them. Each table is a list of (file, line, row), a row being
-{column: text}. What they hold of teeth, measurements and presence is read in the modules of those names. A fault
-is a TableFault with the table, the line and what is wrong.
+{column: text}. What they hold of teeth, measurements, presence and surfaces is read in the modules of those names.
+A fault is a TableFault with the table, the line and what is wrong.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldapp.domain import measures, presence, teeth
+from fieldapp.domain import measures, presence, surface, teeth_tables
 from fieldapp.domain.cells import Cells, TableFault, Tables, by_key, cells_of
 from fieldapp.domain.entries import (
     Centre,
     Element,
     ElementForm,
+    ElementPart,
     FusionAge,
     Portion,
     RuleRow,
@@ -30,15 +31,18 @@ NAMES = (
     "element_taxon",
     "portions",
     "centres",
+    "element_parts",
+    "positions",
     "fusion_ages",
     "fusion_choices",
     "skeleton_counts",
     "roles",
     "words",
     "rules",
-    *teeth.NAMES,
+    *teeth_tables.NAMES,
     *measures.NAMES,
     *presence.NAMES,
+    *surface.NAMES,
 )
 """The tables that Knowledge is made of."""
 
@@ -63,11 +67,14 @@ def knowledge_from(tables: Tables) -> Knowledge:
         forms=tuple(_element_form(cells, taxa, elements) for cells in cells_of("element_taxon", tables)),
         portions=portions,
         centres=centres,
+        element_parts=tuple(_element_part(cells, portions, centres) for cells in cells_of("element_parts", tables)),
+        positions=_positions(tables, taxa, elements),
         fusion_ages=_fusion_ages(tables, taxa, elements, centres),
         skeleton_counts=_skeleton_counts(tables, taxa, elements),
-        teeth=teeth.read(tables, taxa, elements),
+        teeth=teeth_tables.read(tables, taxa, elements),
         measures=measures.read(tables, taxa, elements, centres, portions),
         presence=presence.read(tables, taxa),
+        surface=surface.read(tables, taxa, elements),
         roles=_roles(tables),
         glossary=_words(tables),
         rules=by_key("rules", tables, _rule),
@@ -90,13 +97,15 @@ def _taxa(tables: Tables) -> dict[str, Taxon]:
             ncbi=tuple(int(one) for one in cells.several("ncbi")),
             broader=lines[cells.key()],
             parents=above[cells.key()],
-            kind=cells.one_of("kind", "species", "pair", "size_class", "group"),
+            kind=cells.one_of("kind", "species", "pair", "family", "size_class", "group"),
             form=cells.key("form"),
+            status=cells.one_of("status", "domestic", "wild", "either", "-"),
             antler=cells.occurs("antler"),
             horn_core=cells.occurs("horn_core"),
             tooth=cells.occurs("tooth"),
             burrows=cells.occurs("burrows"),
             infant_sized=cells.occurs("infant_sized"),
+            by_hand=cells.occurs("by_hand"),
             heaviest_g=cells.number("heaviest_g"),
             source=cells.text("source"),
             seen=cells.text("seen"),
@@ -116,7 +125,7 @@ def _lines(rows: list[Cells], above: Mapping[str, tuple[str, ...]]) -> dict[str,
         line: list[str] = []
         step = list(above[key])
         while step:
-            line += [one for one in step if one not in line]
+            line += [one for one in dict.fromkeys(step) if one not in line]
             step = [wider for one in step for wider in above.get(one, ()) if wider not in line]
         if key in line:
             raise cells.fault(f"the wider groups of {key!r} go round in a circle")
@@ -177,6 +186,8 @@ def _element_form(cells: Cells, taxa: Mapping[str, Taxon], elements: Mapping[str
         form=cells.text("form"),
         name=cells.text("name"),
         uberon=cells.text("uberon"),
+        finest=cells.one_of("finest", "", "species", "size_class"),
+        shows_sex=cells.one_of("shows_sex", "", "yes", "no", "some"),
         note=cells.text("note"),
         source=cells.text("source"),
         seen=cells.text("seen"),
@@ -264,6 +275,38 @@ def _check_growth_lines(
             raise cells.fault(f"the shares of {element} add up to {sum(p.share for p in rows):.2f}, not 1")
         if {portion.step for portion in rows} != set(range(1, max(p.step for p in rows) + 1)):
             raise cells.fault(f"the steps of {element} leave a gap")
+
+
+def _element_part(
+    cells: Cells, portions: Mapping[str, tuple[Portion, ...]], centres: Mapping[str, tuple[Centre, ...]]
+) -> ElementPart:
+    rows: Mapping[str, tuple[Portion | Centre, ...]] = (
+        portions if cells.one_of("what", "portion", "centre") == "portion" else centres
+    )
+    for of, column in (("element", "key"), ("part_element", "part_key")):
+        element = cells.known(of, rows)
+        cells.known(column, {row.key for row in rows[element]})
+    return ElementPart(
+        element=cells.text("element"),
+        what=cells.text("what"),
+        key=cells.text("key"),
+        part_element=cells.text("part_element"),
+        part_key=cells.text("part_key"),
+        source=cells.text("source"),
+        seen=cells.text("seen"),
+    )
+
+
+def _positions(
+    tables: Tables, taxa: Mapping[str, Taxon], elements: Mapping[str, Element]
+) -> dict[tuple[str, str], tuple[str, ...]]:
+    found: dict[tuple[str, str], tuple[str, ...]] = {}
+    for cells in cells_of("positions", tables):
+        key = cells.known("element", elements), cells.known("taxon", taxa)
+        if key in found:
+            raise cells.fault(f"the positions of {key[0]} in {key[1]} are given twice")
+        found[key] = cells.several("positions")
+    return found
 
 
 def _fusion_ages(

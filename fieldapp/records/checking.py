@@ -105,7 +105,7 @@ class Among:
             elif one.kind == "site" and self._site is None:
                 self._site = self.values(one)
         self._labels = counted if labels is None else labels
-        self.knowledge = at_site(knowledge, self._site)
+        self.knowledge = knowledge.at_site(self._site)
 
     def _link(self, docket: Record) -> None:
         for path, heads in docket.heads.items():
@@ -182,7 +182,7 @@ class Among:
         keys = [self._likeness.get(docket.id)]
         if len(readings) > 1:
             keys = [_likeness(docket, reading) for reading in readings.values()]
-        found = []
+        found: list[str] = []
         for two in [self._alike[key][:2] for key in keys if key in self._alike]:
             found += [one for one in two if one != docket.id][:1]
         return [self.values(self._records[one]) for one in found]
@@ -251,11 +251,6 @@ class Among:
     def _known(self, ids: Iterable[str]) -> dict[str, dict[str, Any]]:
         """{id: values} of those that are here."""
         return {one: values for one in ids if (values := self._of(one)) is not None}
-
-
-def at_site(knowledge: Knowledge, site: Mapping[str, Any] | None) -> Knowledge:
-    """Knowledge as a site has it (its own choice of ages, its own years for an animal), given its record's values."""
-    return knowledge
 
 
 def _likeness(docket: Record, reading: Any) -> tuple[Any, ...] | None:

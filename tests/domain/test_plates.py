@@ -5,7 +5,6 @@ Geometry is checked against shapely 2 (GEOS), which shares no code with the proj
 
 from __future__ import annotations
 
-import csv
 import random
 import re
 import timeit
@@ -14,6 +13,7 @@ from collections import Counter
 import pytest
 from shapely import LineString, Point, Polygon, affinity, maximum_inscribed_circle, unary_union
 
+from fieldapp.assets import table
 from fieldapp.domain.plates import PlateError, contains, fitted, mirrored, portion_at, read_plate, triangles
 from tests.domain.plates_files import DRAWN, FOLDER, PORTIONS, plate, plate_text
 
@@ -45,8 +45,7 @@ def test_a_plate_says_what_it_is_and_has_exactly_its_portions(form, element):
 
 
 def test_the_portions_table_and_the_plates_name_the_same_portions():
-    with (FOLDER.parent / "reference" / "portions" / "mammal.csv").open(encoding="utf-8", newline="") as table:
-        rows = [row for row in csv.DictReader(table) if row["element"] in PORTIONS and not row["taxon"]]
+    rows = [row for row in table("portions") if row["element"] in PORTIONS and not row["taxon"]]
     named = Counter((row["element"], row["key"]) for row in rows)
     assert named == Counter((element, key) for element, keys in PORTIONS.items() for key in keys)
 

@@ -11,11 +11,13 @@ give tests/domain/rules_cases.py one record that breaks it and one near miss.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import groupby
 from typing import Any
 
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules import (
     amounts,
+    breakage,
     caution,
     containers,
     fusion,
@@ -62,13 +64,14 @@ BY_KIND: dict[str, dict[str, Rule]] = {
         **samples.DOCKET_RULES,
         **presence.RULES,
         **surface.RULES,
+        **teeth.ALWAYS_RULES,
         **teeth.RULES,
         **measures.RULES,
         **transfers.DOCKET_RULES,
     },
     "context": {**words.BY_KIND["context"], **containers.CONTEXT_RULES, **samples.CONTEXT_RULES},
     "bag": {**words.BY_KIND["bag"], **_LABEL, **_CLOSED, **_WEIGHT, **containers.BAG_RULES, **samples.BAG_RULES},
-    "group": {**words.BY_KIND["group"], **_LABEL, **groups.RULES},
+    "group": {**words.BY_KIND["group"], **_LABEL, **groups.RULES, **teeth.GROUP_RULES},
     "sample": {**words.BY_KIND["sample"], **_LABEL, **_CLOSED, **containers.SAMPLE_RULES, **samples.RULES},
     "transfer": {**words.BY_KIND["transfer"], **transfers.RULES},
     "photo": {**words.BY_KIND["photo"], **transfers.PHOTO_RULES},
@@ -77,11 +80,20 @@ BY_KIND: dict[str, dict[str, Rule]] = {
 """{kind of record: {key: rule}}, in the order in which problems are given."""
 
 _NEEDS = {
+    **dict.fromkeys(caution.ASSESSMENT_RULES, "assessment"),
+    **dict.fromkeys(breakage.FRACTURE_RULES, "fracture"),
+    **dict.fromkeys(breakage.JOIN_RULES, "joins"),
     **dict.fromkeys(teeth.RULES, "tooth"),
     **dict.fromkeys(measures.RULES, "measure"),
     **dict.fromkeys(surface.MARK_RULES, "mark"),
 }
 """{rule: first part of the path without which it has nothing to look at}: most dockets hold no tooth and no mark."""
+
+_STEPS = {
+    kind: [(need, list(run)) for need, run in groupby(found.items(), key=lambda item: _NEEDS.get(item[0]))]
+    for kind, found in BY_KIND.items()
+}
+"""{kind: [(what they need, the rules that need it)]}, in the same order: whole runs of rules are passed by at once."""
 
 _NOTHING = Around()
 
@@ -115,8 +127,10 @@ def _run(kind: str, record: Record, around: Around, knowledge: Knowledge) -> tup
     rows, heads = knowledge.rules, record.heads
     return tuple(
         Problem(key, rows[key].level, path, fields, rows[key].raises)
-        for key, rule in BY_KIND[kind].items()
-        if key in rows and ((need := _NEEDS.get(key)) is None or need in heads)
+        for need, run in _STEPS[kind]
+        if need is None or need in heads
+        for key, rule in run
+        if key in rows
         for path, fields in rule(record, around, knowledge)
     )
 

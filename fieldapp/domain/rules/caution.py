@@ -13,7 +13,7 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules.findings import Around, Docket, Finding, by_name, shown, term, text
 
 _NOT_BODILY = frozenset({"not_bone", "shell"})
-_BURNT = frozenset({"charred", "calcined", "mixed"})
+_BURNT = frozenset({"burnt", "charred", "calcined", "mixed"})
 _QUERY = human.CAUTION[human.QUERY]
 _NOT_EXCLUDED = human.CAUTION[human.NOT_EXCLUDED]
 
@@ -48,6 +48,17 @@ def young_shaft_not_excluded(docket: Docket, around: Around, know: Knowledge) ->
     if ends & docket.present:
         return
     if "unfused" in docket.fusion.values() or (size == "yes" and not docket.named):
+        yield "human", docket.names()
+
+
+def newborn_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """The bone of an unborn or newborn creature of a size that an infant's may have."""
+    youngest = docket.reading.get("age") in ("foetal", "newborn") or docket.reading.get("texture") == "woven"
+    taxon = docket.taxon_row
+    if not youngest or docket.caution >= _NOT_EXCLUDED or docket.material in _NOT_BODILY:
+        return
+    size = "some" if taxon is None else taxon.infant_sized
+    if size != "no" and not (docket.named and docket.reading.get("stage") == "analysis"):
         yield "human", docket.names()
 
 
@@ -112,15 +123,20 @@ def assessment_cannot_clear(docket: Docket, around: Around, know: Knowledge) -> 
                 yield path, {}
 
 
-RULES = by_name(
-    human_without_answer,
-    grave_without_answer,
-    young_shaft_not_excluded,
-    burnt_not_excluded,
-    no_sign_without_portion,
-    question_not_asked,
-    stop_but_lifted,
-    in_place_but_bagged,
-    assessment_against_reading,
-    assessment_cannot_clear,
-)
+ASSESSMENT_RULES = by_name(assessment_against_reading, assessment_cannot_clear)
+"""Those that look at a specialist's verdicts."""
+
+RULES = {
+    **by_name(
+        human_without_answer,
+        grave_without_answer,
+        young_shaft_not_excluded,
+        newborn_not_excluded,
+        burnt_not_excluded,
+        no_sign_without_portion,
+        question_not_asked,
+        stop_but_lifted,
+        in_place_but_bagged,
+    ),
+    **ASSESSMENT_RULES,
+}

@@ -109,12 +109,14 @@ class Record:
     """A record of any kind, as its rules see it.
 
     heads  {first part of a path: the (path, value) under it}: "tooth" of "tooth/a"
+    kept   {name: what several rules need and the first of them worked out}
     """
 
-    __slots__ = ("heads", "label", "values")
+    __slots__ = ("heads", "kept", "label", "values")
 
     def __init__(self, values: Values) -> None:
         self.values = values
+        self.kept: dict[str, Any] = {}
         self.heads: dict[str, list[tuple[str, Any]]] = {}
         for item in values.items():
             self.heads.setdefault(item[0].partition("/")[0], []).append(item)

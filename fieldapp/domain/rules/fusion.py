@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.rules.findings import Around, Docket, Finding, by_name, shown, term
+from fieldapp.domain.rules.findings import Around, Docket, Finding, by_name, shown, term, text
 
 _SAID = ("unfused", "fusing", "fused", "loose_epiphysis")
 Limits = tuple[float | None, float | None]
@@ -71,15 +71,27 @@ def centre_not_in_taxon(docket: Docket, around: Around, know: Knowledge) -> Iter
             yield f"reading/fusion/{key}", docket.names(centre=term(f"centre.{row.key}", key))
 
 
-def _ends(docket: Docket, know: Knowledge) -> Iterator[tuple[str, str, frozenset[str], str | None]]:
-    """(centre, state, its portions, the portion across the growth line) of the centres that something is said of."""
-    row = docket.element_row
-    if row is not None:
-        own = know.centre_keys[row.key]
-        for key, state in docket.fusion.items():
-            if key in own and state in _SAID:
-                epiphysis = frozenset(portion.key for portion in know.epiphysis(row.key, key, docket.taxon))
-                yield key, state, epiphysis, own[key].metaphysis
+_End = tuple[str, str, frozenset[str], str | None]
+"""(centre, state, its portions, the portion across the growth line)."""
+
+
+def _ends(docket: Docket, know: Knowledge) -> list[_End]:
+    """The centres that something is said of. Worked out once for a docket."""
+    found: list[_End] | None = docket.kept.get("ends")
+    if found is None:
+        row = docket.element_row
+        own = know.centre_keys[row.key] if row is not None else {}
+        found = docket.kept["ends"] = [
+            (
+                key,
+                state,
+                frozenset(portion.key for portion in know.epiphysis(own[key].element, key, docket.taxon)),
+                own[key].metaphysis,
+            )
+            for key, state in docket.fusion.items()
+            if key in own and state in _SAID
+        ]
+    return found
 
 
 def epiphysis_missing(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -102,6 +114,18 @@ def loose_with_shaft(docket: Docket, around: Around, know: Knowledge) -> Iterato
         if state == "loose_epiphysis" and metaphysis in docket.present:
             portion = term(f"portion.{docket.element}", metaphysis)
             yield f"reading/fusion/{key}", {**_state(docket, key, state), "portion": portion}
+
+
+def loose_with_other_parts(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A loose epiphysis on a fragment that also has parts from elsewhere in the bone: two pieces, not one."""
+    for key, state, epiphysis, metaphysis in _ends(docket, know):
+        if state == "loose_epiphysis" and epiphysis and metaphysis not in docket.present:
+            own = know.portion_map(docket.element or "", docket.taxon)
+            beside = {own[portion].step for portion in epiphysis}
+            other = next((one for one in own if one in docket.present and own[one].step not in beside), None)
+            if other is not None:
+                portion = term(f"portion.{docket.element}", other)
+                yield f"reading/fusion/{key}", {**_state(docket, key, state), "portion": portion}
 
 
 def _state(docket: Docket, centre: str, state: str) -> dict[str, str]:
@@ -134,6 +158,44 @@ def fusion_order(docket: Docket, around: Around, know: Knowledge) -> Iterator[Fi
                     yield f"reading/fusion/{earlier}", docket.names(**names)
 
 
+def fusion_ages_apart(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """One centre is just joining, and another has begun to that only begins years after the first has ended."""
+    taxon, element = docket.taxon, docket.element
+    if taxon is None or element is None or "fusing" not in docket.fusion.values():
+        return
+    ranges = {key: found for key in docket.fusion if (found := know.fusion_range(taxon, element, key)) is not None}
+    for earlier, first in ranges.items():
+        if docket.fusion[earlier] == "fusing":
+            for later, second in ranges.items():
+                if docket.fusion[later] in ("fused", "fusing") and joins_before(first, second):
+                    names = {"later": term(f"centre.{element}", later), "earlier": term(f"centre.{element}", earlier)}
+                    yield f"reading/fusion/{earlier}", docket.names(**names)
+                    return
+
+
+def _joined_after_birth(docket: Docket, know: Knowledge) -> str | None:
+    """A centre that has begun to join, although none does so before birth in this animal; None if there is none."""
+    for key, state in docket.fusion.items():
+        if state in ("fused", "fusing"):
+            limits = know.fusion_range(docket.taxon or "", docket.element or "", key)
+            if limits is None or (limits[0] is not None and limits[0] > 0):
+                return key
+    return None
+
+
+def young_with_fused(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Called foetal or newborn although a centre has joined."""
+    age = text(docket.reading.get("age"))
+    if age in ("foetal", "newborn") and (centre := _joined_after_birth(docket, know)) is not None:
+        yield "reading/age", docket.names(age=term("age_class", age), centre=term(f"centre.{docket.element}", centre))
+
+
+def texture_against_fusion(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """The woven bone of the unborn and newborn, and a centre that has joined."""
+    if docket.reading.get("texture") == "woven" and (centre := _joined_after_birth(docket, know)) is not None:
+        yield "reading/texture", docket.names(centre=term(f"centre.{docket.element}", centre))
+
+
 def fusion_left_blank(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Both sides of a growth line are there, and nothing is said about it."""
     row = docket.element_row
@@ -153,6 +215,10 @@ RULES = by_name(
     epiphysis_missing,
     growth_line_missing,
     loose_with_shaft,
+    loose_with_other_parts,
     fusion_order,
+    fusion_ages_apart,
+    young_with_fused,
+    texture_against_fusion,
     fusion_left_blank,
 )

@@ -10,6 +10,7 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules import fusion
 from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, Values, by_name, shown, term, text
 
+_AGES = ("foetal", "newborn", "juvenile", "subadult", "adult")
 _ARTICULATED = frozenset({"articulated_observed", "articulated_inferred"})
 
 
@@ -29,6 +30,11 @@ class Group(Record):
     def one_animal(self) -> bool:
         """Whether the bones are said to be of one animal."""
         return text(self.values.get("relation")) in _ARTICULATED
+
+    @property
+    def in_one(self) -> dict[str, Docket]:
+        """The members that are said to be of one animal; none in a group that was only found together."""
+        return self.members if self.one_animal else {}
 
     def name(self, member: str) -> str:
         """What to call a member in a sentence."""
@@ -63,13 +69,15 @@ def group_same_side_twice(group: Group, around: Around, know: Knowledge) -> Iter
     found: dict[tuple[str, str, str], list[str]] = {}
     for one, docket in group.members.items():
         row = docket.element_row
-        limit = know.largest_count(docket.taxon, row.key) if row is not None and row.sided else None
-        if row is None or limit is None or docket.side not in ("left", "right"):
+        if row is None or not row.sided or docket.side not in ("left", "right") or _on_side_toe(docket):
             continue
         for portion in sorted(docket.most):
-            alike = found.setdefault((row.key, docket.side, portion), [])
+            # A radius and ulna in one piece take the place of both.
+            element, place = know.place(row.key, portion)
+            limit = know.largest_count(docket.taxon, element)
+            alike = found.setdefault((element, docket.side, place), [])
             alike.append(one)
-            if len(alike) > max(limit // 2, 1):
+            if limit is not None and len(alike) > max(limit // 2, 1):
                 yield (
                     f"member/{one}",
                     docket.names(
@@ -90,7 +98,7 @@ def group_more_than_skeleton(group: Group, around: Around, know: Knowledge) -> I
     limits: dict[str, int] = {}
     for one, docket in group.members.items():
         limit = know.largest_count(docket.taxon, docket.element) if docket.element else None
-        if limit is None or docket.element is None:
+        if limit is None or docket.element is None or _on_side_toe(docket):
             continue
         # One animal: the narrowest name among its bones sets the limit.
         limits[docket.element] = min(limit, limits.get(docket.element, limit))
@@ -98,6 +106,30 @@ def group_more_than_skeleton(group: Group, around: Around, know: Knowledge) -> I
         if any(held[docket.element, portion] > limits[docket.element] for portion in docket.most):
             yield f"member/{one}", docket.names(limit=str(limits[docket.element]), other=group.name(one))
             return
+
+
+def _on_side_toe(docket: Docket) -> bool:
+    # The published numbers leave out the small side toes of ruminants.
+    return docket.reading.get("position") == "lateral"
+
+
+def group_same_position_twice(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Two of the same digit, rib or vertebra: the same portion, over half there, of the same number and side."""
+    found: dict[tuple[str, str | None, str, str], list[str]] = {}
+    for one, docket in group.in_one.items():
+        row, position = docket.element_row, text(docket.reading.get("position"))
+        if row is None or row.material != "bone" or position is None or _on_side_toe(docket):
+            continue
+        if row.sided and docket.side not in ("left", "right"):
+            continue
+        for portion in sorted(docket.most):
+            alike = found.setdefault((row.key, docket.side, position, portion), [])
+            alike.append(one)
+            # A toe bone of a number may be of the fore or of the hind foot.
+            if len(alike) > (2 if row.region == "feet" else 1):
+                other = {"one": group.name(alike[0]), "other": group.name(one)}
+                yield f"member/{one}", docket.names(position=shown(position), **other)
+                return
 
 
 def group_ages_clash(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -120,6 +152,62 @@ def group_ages_clash(group: Group, around: Around, know: Knowledge) -> Iterator[
                 "most": f"{most.months:g}",
             },
         )
+
+
+def group_age_words_differ(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Bones of one animal of which one is called much older than another."""
+    ages = {
+        one: _AGES.index(age)
+        for one, docket in group.in_one.items()
+        if (age := text(docket.reading.get("age"))) in _AGES
+    }
+    younger, older = min(ages, key=ages.__getitem__, default=""), max(ages, key=ages.__getitem__, default="")
+    if ages and ages[older] - ages[younger] > 1:
+        yield (
+            f"member/{younger}",
+            {
+                "one": group.name(older),
+                "age": term("age_class", _AGES[ages[older]]),
+                "other": group.name(younger),
+                "second": term("age_class", _AGES[ages[younger]]),
+            },
+        )
+
+
+def group_sexes_differ(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Bones of one animal that were given two sexes."""
+    sexes = {
+        one: sex for one, docket in group.in_one.items() if know.is_word("sex", sex := text(docket.reading.get("sex")))
+    }
+    first = next(iter(sexes), None)
+    for one, sex in sexes.items():
+        if first is not None and sex != sexes[first]:
+            said = {"sex": term("sex", sexes[first]), "second": term("sex", sex)}
+            yield f"member/{one}", {"one": group.name(first), "other": group.name(one), **said}
+            return
+
+
+def group_name_to_share(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """One bone of the animal bears its name for certain, another only a size or a class that holds it, or nothing."""
+    known = [one for one, docket in group.in_one.items() if docket.named]
+    narrowest = max(known, key=lambda one: len(know.taxa[group.members[one].taxon or ""].broader), default=None)
+    if narrowest is None or group.members[narrowest].reading.get("certainty") == "cf":
+        return
+    name = group.members[narrowest].taxon or ""
+    for one, docket in group.in_one.items():
+        if not docket.named and (docket.taxon is None or know.is_a(name, docket.taxon)):
+            said = {"taxon": term("taxon", name), "second": term("taxon", docket.taxon)}
+            yield f"member/{one}", {"one": group.name(narrowest), "other": group.name(one), **said}
+            return
+
+
+def group_piece_left_out(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A member that is said to be one bone with a piece that does not belong to the group."""
+    for one, docket in group.members.items():
+        for path, joined in docket.items("same_as/"):
+            piece = path.split("/", 1)[1]
+            if joined is True and piece and piece not in group.named:
+                yield f"member/{one}", {"one": group.name(one), "other": shown(piece)}
 
 
 def group_contexts_differ(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -159,7 +247,12 @@ RULES = by_name(
     group_taxa_differ,
     group_same_side_twice,
     group_more_than_skeleton,
+    group_same_position_twice,
     group_ages_clash,
+    group_age_words_differ,
+    group_sexes_differ,
+    group_name_to_share,
+    group_piece_left_out,
     group_contexts_differ,
     group_member_missing,
     group_of_one,

@@ -29,6 +29,13 @@ CASES: Cases = [
     ),
     (
         "docket",
+        "newborn_not_excluded",
+        "human",
+        d(reading("rib", "sheep", certainty="cf", most=("head",), texture="woven")),
+        d(reading("rib", "sheep", certainty="cf", most=("head",), texture="porous")),
+    ),
+    (
+        "docket",
         "burnt_not_excluded",
         "human",
         d(reading("rib", "medium_mammal", most=("upper_body",)), burning="calcined"),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from tests.domain.cases.records import Cases, d, reading, shin
+from tests.domain.cases.records import Cases, K, d, reading, shin
+
+HUMERUS = tuple(portion.key for portion in K.portions_of("humerus"))
 
 CASES: Cases = [
     (
@@ -53,5 +55,33 @@ CASES: Cases = [
         "reading/fusion/distal",
         d(shin(fusion={})),
         d(shin(fusion={"distal": "not_visible"})),
+    ),
+    (
+        "docket",
+        "loose_with_other_parts",
+        "reading/fusion/head",
+        d(reading("femur", side="left", most=("head", "distal_metaphysis"), fusion={"head": "loose_epiphysis"})),
+        d(reading("femur", side="left", most=("head", "greater_trochanter"), fusion={"head": "loose_epiphysis"})),
+    ),
+    (
+        "docket",
+        "fusion_ages_apart",
+        "reading/fusion/distal",
+        d(reading("humerus", side="left", most=HUMERUS, fusion={"distal": "fusing", "proximal": "fused"})),
+        d(reading("humerus", side="left", most=HUMERUS, fusion={"distal": "fused", "proximal": "fusing"})),
+    ),
+    (
+        "docket",
+        "young_with_fused",
+        "reading/age",
+        d(shin(age="newborn")),
+        d(shin(age="newborn", fusion={"distal": "unfused"})),
+    ),
+    (
+        "docket",
+        "texture_against_fusion",
+        "reading/texture",
+        d(shin(texture="woven")),
+        d(shin(texture="porous")),
     ),
 ]

@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from tests.domain.cases.records import QUERY, SHOULDER, Cases, docket, femur, g, reading, shin
+
+
+def rib(side: str, number: str) -> dict[str, Any]:
+    """A docket of the head of a rib."""
+    return docket(reading("rib", "large_mammal", side=side, most=("head",), position=number))
+
 
 CASES: Cases = [
     (
@@ -54,5 +62,40 @@ CASES: Cases = [
         "member/m1",
         g({**docket(), "human/2": QUERY}, femur()),
         g({**docket(), "human/2": QUERY}, {**femur(), "human/2": {"answer": "stop"}}),
+    ),
+    (
+        "group",
+        "group_same_position_twice",
+        "member/m1",
+        g(rib("left", "4"), rib("left", "4")),
+        g(rib("left", "4"), rib("right", "4")),
+    ),
+    (
+        "group",
+        "group_age_words_differ",
+        "member/m1",
+        g(docket(shin(age="adult")), docket(reading("femur", side="left", age="newborn"))),
+        g(docket(shin(age="adult")), docket(reading("femur", side="left", age="subadult"))),
+    ),
+    (
+        "group",
+        "group_sexes_differ",
+        "member/m1",
+        g(docket(reading("pelvis", sex="female")), docket(reading("metacarpal", sex="male"))),
+        g(docket(reading("pelvis", sex="female")), docket(reading("metacarpal", sex="female"))),
+    ),
+    (
+        "group",
+        "group_name_to_share",
+        "member/m1",
+        g(docket(), femur(taxon="large_mammal")),
+        g(docket(shin(certainty="cf")), femur(taxon="large_mammal")),
+    ),
+    (
+        "group",
+        "group_piece_left_out",
+        "member/m0",
+        g(docket(same_as__d9=True), femur()),
+        g(docket(same_as__m1=True), femur()),
     ),
 ]

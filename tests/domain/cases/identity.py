@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from tests.domain.cases.records import Cases, d, reading, shin
 
+HIP = ("acetabulum_ilium", "acetabulum_ischium", "acetabulum_pubis")
+
 CASES: Cases = [
     (
         "docket",
@@ -55,4 +57,46 @@ CASES: Cases = [
         d(shin(age="adult", fusion={"distal": "fusing"})),
     ),
     ("docket", "reading_missing", "reading", d(reading=None), d(reading=None, material="shell")),
+    (
+        "docket",
+        "element_coarser_than_portions",
+        "reading/element",
+        d(reading("phalanx", "large_mammal", most=("proximal_epiphysis", "body"), stage="analysis")),
+        d(reading("phalanx", "large_mammal", most=("proximal_epiphysis",), stage="analysis")),
+    ),
+    (
+        "docket",
+        "position_not_there",
+        "reading/position",
+        d(reading("thoracic_vertebra", most=("centrum",), position="15")),
+        d(reading("thoracic_vertebra", most=("centrum",), position="13")),
+    ),
+    (
+        "docket",
+        "position_of_single_bone",
+        "reading/position",
+        d(shin(position="3")),
+        d(reading("phalanx_1", side="left", most=("body",), position="3")),
+    ),
+    (
+        "docket",
+        "position_missing",
+        "reading/position",
+        d(reading("metacarpal", "dog", side="left", most=("proximal_medial", "upper_shaft"), stage="analysis")),
+        d(reading("metacarpal", "cattle", side="left", most=("proximal_medial", "upper_shaft"), stage="analysis")),
+    ),
+    (
+        "docket",
+        "sex_of_young_bone",
+        "reading/sex",
+        d(reading("pelvis", sex="female", side="left", most=HIP, fusion={"acetabulum": "unfused"})),
+        d(reading("pelvis", sex="female", side="left", most=HIP, fusion={"acetabulum": "fused"})),
+    ),
+    (
+        "docket",
+        "texture_against_age",
+        "reading/texture",
+        d(shin(age="adult", texture="woven")),
+        d(shin(age="adult", texture="compact")),
+    ),
 ]
