@@ -255,7 +255,7 @@ PATHS = [
     "label", "bag", "context", "material", "count", "weight_g", "burning", "deleted", "number", "type", "grave_like",
     "state", "recovery", "mesh_mm", "relation", "same_as/d1", "same_as/d2", "member/m0", "member/m1", "member/", "odd",
     "human/", "assessment", "/", "burn_colour", "weathering", "preservation", "roots", "staining", "breaks",
-    "digestion", "longest_mm", "antler_base", "photo/p1", "deposit", "sample", "fraction", "step/washed", "step/dried", "litres",
+    "digestion", "longest_mm", "antler_base", "photo/p1", "deposit", "sample", "fraction", "step/washed", "litres",
     "spit", "bone_g", "kind", "docket", "to", "authority", "lab_code", "taken_g", "remainder_g", "photo_before",
     "measured_before", "back", "view", "scale", "closed", "sha256", "region", "fusion_source/pig", "plausible/pig",
 ]  # fmt: skip
