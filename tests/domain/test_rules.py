@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from fieldapp import assets
 from fieldapp.domain import rules
 from fieldapp.domain.rules import Around, Problem
+from fieldapp.domain.rules.findings import Docket
 from fieldapp.domain.rules.fusion import joins_before
 from tests.domain.cases import CASES
 from tests.domain.cases.records import CONTEXT, GRAVE, LABEL, SOUND, Case, d, docket, femur, g, reading, shin
@@ -334,3 +335,15 @@ def test_no_value_anywhere_in_a_record_or_around_it_makes_a_rule_raise() -> None
 @given(records, arounds)
 def test_the_same_record_gives_the_same_problems_in_the_same_order(values: dict[str, Any], around: Around) -> None:
     assert rules.check_docket(values, around, K) == rules.check_docket(dict(values), around, K)
+
+
+@given(records, arounds)
+def test_a_rule_that_is_passed_by_without_its_path_has_nothing_to_say_without_it(
+    values: dict[str, Any], around: Around
+) -> None:
+    for need in sorted(set(rules.NEEDS.values())):
+        rest = {path: value for path, value in values.items() if path.partition("/")[0] != need}
+        docket = Docket(rest, K)
+        for key, wanted in rules.NEEDS.items():
+            if wanted == need and key in rules.BY_KIND["docket"]:
+                assert list(rules.BY_KIND["docket"][key](docket, around, K)) == [], key

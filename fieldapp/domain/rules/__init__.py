@@ -37,6 +37,7 @@ from fieldapp.domain.rules.findings import Around, Docket, Problem, Record, Rule
 
 __all__ = [
     "BY_KIND",
+    "NEEDS",
     "Around",
     "Problem",
     "catalogue",
@@ -79,7 +80,24 @@ BY_KIND: dict[str, dict[str, Rule]] = {
 }
 """{kind of record: {key: rule}}, in the order in which problems are given."""
 
-_NEEDS = {
+_OF_ONE_PATH = {
+    "burn_colour": ("colour_against_burning", "colour_without_burning"),
+    "burning": ("burnt_not_excluded",),
+    "staining": ("burning_may_be_stain",),
+    "weathering": ("weathering_not_a_stage", "weathering_may_be_heat", "weathering_on_lost_surface"),
+    "roots": ("roots_against_preservation", "roots_in_sealed_deposit"),
+    "digestion": ("digestion_on_large_piece",),
+    "pathology": ("pathology_not_on_bone",),
+    "antler_base": ("antler_base_without_antler", "shed_with_skull_bone"),
+    "longest_mm": ("longest_implausible", "longest_against_weight"),
+    "breaks": ("new_break_without_refit",),
+    "same_as": ("joined_to_itself", "joined_but_conflicting"),
+    "photo": ("photo_missing",),
+    "mark": ("worked_without_transfer",),
+    "human": ("stop_but_lifted", "in_place_but_bagged", "no_sign_without_portion"),
+}
+NEEDS = {
+    **{rule: path for path, found in _OF_ONE_PATH.items() for rule in found},
     **dict.fromkeys(caution.ASSESSMENT_RULES, "assessment"),
     **dict.fromkeys(breakage.FRACTURE_RULES, "fracture"),
     **dict.fromkeys(breakage.JOIN_RULES, "joins"),
@@ -90,7 +108,7 @@ _NEEDS = {
 """{rule: first part of the path without which it has nothing to look at}: most dockets hold no tooth and no mark."""
 
 _STEPS = {
-    kind: [(need, list(run)) for need, run in groupby(found.items(), key=lambda item: _NEEDS.get(item[0]))]
+    kind: [(need, list(run)) for need, run in groupby(found.items(), key=lambda item: NEEDS.get(item[0]))]
     for kind, found in BY_KIND.items()
 }
 """{kind: [(what they need, the rules that need it)]}, in the same order: whole runs of rules are passed by at once."""
