@@ -70,6 +70,7 @@ class Knowledge:
     words: Mapping[str, tuple[str, ...]] = field(init=False, repr=False)
     portion_keys: Mapping[str, Mapping[str, Portion]] = field(init=False, repr=False)
     centre_keys: Mapping[str, Mapping[str, Centre]] = field(init=False, repr=False)
+    _word_sets: Mapping[str, frozenset[str]] = field(init=False, repr=False)
     _lines: Mapping[str, frozenset[str]] = field(init=False, repr=False)
     _under: Mapping[str, frozenset[str]] = field(init=False, repr=False)
     _members: Mapping[str, tuple[str, ...]] = field(init=False, repr=False)
@@ -93,6 +94,7 @@ class Knowledge:
         for word in self.glossary:
             words[word.of] = (*words.get(word.of, ()), word.key)
         self._set("words", words)
+        self._set("_word_sets", {of: frozenset(found) for of, found in words.items()})
         # Of one key in several partings, the first stands for all: they mean the same place.
         self._set("portion_keys", {e: {p.key: p for p in reversed(rows)} for e, rows in self.portions.items()})
         self._set("_scopes", {element: _by_scope(rows) for element, rows in self.portions.items()})
@@ -385,7 +387,7 @@ class Knowledge:
 
     def is_word(self, of: str, word: object) -> bool:
         """Whether `word` is in the closed list named `of`."""
-        return isinstance(word, str) and word in self.words.get(of, ())
+        return isinstance(word, str) and word in self._word_sets.get(of, ())
 
 
 _Choices: TypeAlias = tuple[tuple[tuple[str, str], ...], tuple[tuple[str, Span], ...]]
