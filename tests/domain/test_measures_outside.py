@@ -236,7 +236,7 @@ def test_the_orders_hold_in_open_measurements_but_for_five_slips() -> None:
         by_item.setdefault((one.item, one.element, one.taxon), []).append(one)
     compared, broken = 0, set()
     for (item, element, taxon), found in by_item.items():
-        for order in M.orders_of(element):
+        for order in M.orders_of(element, taxon):
             for small in (one for one in found if one.code == order.smaller):
                 for large in (one for one in found if one.code == order.larger):
                     compared += 1

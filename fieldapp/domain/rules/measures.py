@@ -23,7 +23,7 @@ _TAKES_AWAY = frozenset(
 """Marks that take bone away: what is measured there is less than it was. A cut does not."""
 
 _GROWING = frozenset({"woven", "porous"})
-_NEWBORN = frozenset({"newborn"})
+_NEWBORN = frozenset({"foetal", "newborn"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +176,7 @@ def measure_order(docket: Docket, around: Around, know: Knowledge) -> Iterator[F
         return
     # As far apart as two people's hands at the caliper, and no order is broken.
     hands = 1 - know.measures.tolerance("repeat")
-    for order in know.measures.orders_of(docket.element):
+    for order in know.measures.orders_of(docket.element, docket.taxon):
         for one in (each for each in taken if each.code == order.smaller):
             less = [each for each in taken if each.code == order.larger and (each.mm or 0) < (one.mm or 0) * hands]
             if less:
