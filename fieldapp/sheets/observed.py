@@ -16,6 +16,7 @@ LISTS = {
     "texture": "bone_texture",
     "breaks": "break",
     "tooth/stage": "eruption_state",
+    "tooth/scheme": "wear_scheme",
     "mark/kind": "mark_kind",
     "mark/direction": "mark_direction",
     "mark/tone": "mark_tone",
@@ -52,7 +53,7 @@ _FIRST = (
     "aspect",
 )
 """Fields of items that are said first, in this order; the rest follow as they come."""
-_SAY_NAME = frozenset({"number", "crown_height_mm", "angle", "outline", "texture", "from", "to", "stage", "scheme"})
+_SAY_NAME = frozenset({"number", "crown_height_mm", "angle", "outline", "texture", "from", "to"})
 """Fields of items whose bare value would say nothing without its name."""
 
 
