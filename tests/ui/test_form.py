@@ -9,7 +9,7 @@ import pytest
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.records.schemas import problems_of
-from fieldapp.ui.presenters import form_fields, shelves
+from fieldapp.ui.presenters import form_fields
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.form import FIELDS, UNDO, Form
 from fieldapp.ui.presenters.reading import answers_of, reading_of
@@ -426,52 +426,6 @@ def test_what_the_form_cannot_show_is_kept(desk: Desk) -> None:
 def test_no_reading_breaks_the_form(desk: Desk) -> None:
     for odd in (None, 3, [], {"portions": 7, "fusion": {"distal": 5}, "element": 9}):
         assert answers_of(odd, desk.knowledge) == {}
-
-
-def test_every_element_and_taxon_of_the_tables_can_be_chosen(desk: Desk) -> None:
-    for name, table in (("element", desk.knowledge.elements), ("taxon", desk.knowledge.taxa)):
-        found = [key for keys in shelves.shelves(name, desk.knowledge).values() for key in keys]
-        assert sorted(found) == sorted(table)
-        assert {key for row in shelves.USUAL[name] for key in row} <= set(table)
-    assert {key for row in form_fields.MATERIALS for key in row} == set(desk.knowledge.words["material"])
-
-
-def idents(form: Form) -> list[str]:
-    return [one.ident for row in form_fields.rows(form) for one in row]
-
-
-@pytest.mark.parametrize("name", ["element", "taxon"])
-def test_whatever_is_not_among_the_usual_ones_is_one_shelf_away(desk: Desk, name: str) -> None:
-    form = new(desk)
-    form.open_field(name)
-    form.open_shelf("list")
-    reached = set()
-    for shelf in [one for one in idents(form) if one != "shelf."]:
-        form.open_shelf(shelf.removeprefix("shelf."))
-        for _ in range(20):
-            reached |= {one for one in idents(form) if one.startswith(f"{name}.")}
-            assert all(len(row) <= shelves.ACROSS for row in form_fields.rows(form))
-            assert len(form_fields.rows(form)) <= shelves.DOWN
-            on = [one for one in idents(form) if one.startswith("shelf.") and one != "shelf."]
-            if not on:
-                break
-            form.open_shelf(on[0].removeprefix("shelf."))
-        form.open_shelf("list")
-    table = desk.knowledge.elements if name == "element" else desk.knowledge.taxa
-    assert reached == {f"{name}.{key}" for key in table}
-
-
-def test_choosing_closes_the_shelf_and_a_shelf_is_no_tap_to_take_back(desk: Desk) -> None:
-    form = new(desk)
-    form.open_field("taxon")
-    form.open_shelf("fish")
-    assert form.state.undo == []
-    form.choose("taxon", "fish")
-    assert form.state.shelf == ""
-    form.open_field("taxon")
-    more = next(one for row in form_fields.rows(form) for one in row if one.ident == "shelf.list")
-    assert more.chosen
-    assert more.note == "fish"
 
 
 def test_a_bone_called_a_birds_keeps_only_the_portions_that_a_bird_has(desk: Desk) -> None:
