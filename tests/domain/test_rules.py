@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from fieldapp import assets
 from fieldapp.domain import rules
+from fieldapp.domain.readings import blank_reading
 from fieldapp.domain.rules import Around, Problem
 from fieldapp.domain.rules.findings import Docket
 from fieldapp.domain.rules.fusion import joins_before
@@ -216,6 +217,33 @@ def test_a_deleted_member_is_missing_and_does_not_clash() -> None:
     found = fired(g(femur(), {**femur(taxon="pig"), "deleted": True}), "group")
     assert "group_member_missing" in found
     assert "group_taxa_differ" not in found
+
+
+# Every bone of every animal
+
+EXPECTED_OF_SOUND = {
+    "taxon_finer_than_bone",  # a species, said of a rib
+    "no_sign_without_portion",  # pieces that have no portions
+    "young_shaft_not_excluded",  # the same, as small as an infant's
+    "human_without_answer",
+}
+
+
+def test_no_whole_and_grown_bone_that_an_animal_has_is_called_impossible() -> None:
+    asked = 0
+    for taxon in K.taxa:
+        for element, row in K.elements.items():
+            if not K.occurs(element, taxon):
+                continue
+            sound = blank_reading(element, taxon, K, "analysis")
+            sound["portions"] = dict.fromkeys(sound["portions"], "most")
+            sound["fusion"] = dict.fromkeys(sound["fusion"], "fused")
+            sound["side"] = "left" if row.sided else sound["side"]
+            case = d({**sound, "compared": "reference bones"}, material=row.material, weight_g=0.1)
+            found = {(problem.rule, problem.level) for problem in check("docket", case)}
+            assert {rule for rule, level in found if level != "note"} <= EXPECTED_OF_SOUND, (taxon, element, found)
+            asked += 1
+    assert asked > 9_000
 
 
 # Any record at all
