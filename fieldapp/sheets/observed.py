@@ -79,8 +79,10 @@ def _part(head: str, field: str, value: Any, texts: Mapping[str, str], element: 
         return name
     if isinstance(value, str):
         of = LISTS.get(f"{head}/{field}") or LISTS.get(field, field)
-        word = texts.get(f"portion.{element}.{value}") if field == "portion" else texts.get(f"{of}.{value}")
-        shown = word or value
+        if field == "portion":
+            shown = texts.get(f"portion.{element}.{value}") or value.replace("_", " ")
+        else:
+            shown = texts.get(f"{of}.{value}") or value
     elif isinstance(value, float):
         shown = f"{value:.2f}".rstrip("0").rstrip(".")
     else:
