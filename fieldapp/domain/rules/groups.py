@@ -71,7 +71,7 @@ def group_same_side_twice(group: Group, around: Around, know: Knowledge) -> Iter
     found: dict[tuple[str, str, str], list[str]] = {}
     for one, docket in group.members.items():
         row = docket.element_row
-        if row is None or not row.sided or docket.side not in ("left", "right") or _on_side_toe(docket):
+        if row is None or not row.sided or docket.side not in ("left", "right") or _on_side_toe(docket, know):
             continue
         for portion in sorted(docket.most):
             # A radius and ulna in one piece take the place of both.
@@ -100,7 +100,7 @@ def group_more_than_skeleton(group: Group, around: Around, know: Knowledge) -> I
     limits: dict[str, int] = {}
     for one, docket in group.members.items():
         limit = know.largest_count(docket.taxon, docket.element) if docket.element else None
-        if limit is None or docket.element is None or _on_side_toe(docket):
+        if limit is None or docket.element is None or _on_side_toe(docket, know):
             continue
         # One animal: the narrowest name among its bones sets the limit.
         limits[docket.element] = min(limit, limits.get(docket.element, limit))
@@ -110,9 +110,13 @@ def group_more_than_skeleton(group: Group, around: Around, know: Knowledge) -> I
             return
 
 
-def _on_side_toe(docket: Docket) -> bool:
-    # The published numbers leave out the small side toes of ruminants.
-    return docket.reading.get("position") == "lateral"
+def _on_side_toe(docket: Docket, know: Knowledge) -> bool:
+    # The published numbers leave out the small side toes of ruminants: those that no full metapodial bears.
+    position, row = text(docket.reading.get("position")), docket.element_row
+    if position == "lateral" or row is None or position is None or not know.is_part(row.key, "phalanx"):
+        return position == "lateral"
+    borne = know.positions_of("metapodial", docket.taxon)
+    return bool(borne) and position in know.positions_of(row.key, docket.taxon) and position not in borne
 
 
 def group_same_position_twice(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -120,7 +124,7 @@ def group_same_position_twice(group: Group, around: Around, know: Knowledge) -> 
     found: dict[tuple[str, str | None, str, str], list[str]] = {}
     for one, docket in group.in_one.items():
         row, position = docket.element_row, text(docket.reading.get("position"))
-        if row is None or row.material != "bone" or position is None or _on_side_toe(docket):
+        if row is None or row.material != "bone" or position is None or _on_side_toe(docket, know):
             continue
         if row.sided and docket.side not in ("left", "right"):
             continue
