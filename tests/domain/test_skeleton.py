@@ -280,6 +280,9 @@ def test_the_small_side_toes_are_not_counted_among_the_main_ones() -> None:
     found = fired(g(main, main, *[side] * 4), "group")
     assert not found & {"group_same_side_twice", "group_more_than_skeleton", "group_same_position_twice"}
     assert "group_same_position_twice" in fired(g(main, main, main), "group")
+    by_number = docket(reading("phalanx_1", "red_deer", side="left", most=("body",), position="2"))
+    found = fired(g(*[main] * 2, *[docket(main["reading"] | {"position": "4"})] * 2, by_number), "group")
+    assert not found & {"group_same_side_twice", "group_more_than_skeleton"}
 
 
 @pytest.mark.parametrize(
