@@ -15,7 +15,7 @@ from fieldapp.domain import rules
 from fieldapp.domain.rules import Around, Problem
 from fieldapp.domain.rules.fusion import joins_before
 from tests.domain.cases import CASES
-from tests.domain.cases.records import CONTEXT, GRAVE, LABEL, SOUND, Case, d, docket, femur, g, reading, shin
+from tests.domain.cases.records import CONTEXT, GRAVE, LABEL, SOUND, VERDICT, Case, d, docket, femur, g, reading, shin
 
 K = assets.knowledge()
 TEXTS = assets.texts()
@@ -309,3 +309,29 @@ def test_no_value_anywhere_in_a_record_or_around_it_makes_a_rule_raise() -> None
 @given(records, arounds)
 def test_the_same_record_gives_the_same_problems_in_the_same_order(values: dict[str, Any], around: Around) -> None:
     assert rules.check_docket(values, around, K) == rules.check_docket(dict(values), around, K)
+
+
+# What may not quieten the human question
+
+
+@pytest.mark.parametrize("written", [None, "", {"verdict": "cannot_tell", "seen": ["human/1"]}, {**VERDICT, "seen": []}])
+def test_a_verdict_that_settles_nothing_leaves_the_cautions_where_they_were(written: Any) -> None:
+    cut = {"kind": "cut", "portion": "distal_medial"}
+    assert "mark_on_possible_human" in fired(d(mark__a=cut, human__2={"answer": "query"}, assessment__1=written))
+    read = docket(shin(taxon="human"), human__1=..., assessment__1=written)
+    sent = Case({"docket": "d1", "kind": "loan", "to": "a museum (invented)"}, Around(subject=read))
+    assert "transfer_of_possible_human" in fired(sent, "transfer")
+
+
+@pytest.mark.parametrize("kind", ["discard", "destructive_sample"])
+def test_what_is_not_excluded_is_not_used_up_or_thrown_away_unasked(kind: str) -> None:
+    small = docket(human__2={"answer": "not_excluded"})
+    assert "transfer_of_possible_human" in fired(Case({"docket": "d1", "kind": kind}, Around(subject=small)), "transfer")
+    sound = Case({"docket": "d1", "kind": kind}, Around(subject=docket()))
+    assert "transfer_of_possible_human" not in fired(sound, "transfer")
+
+
+@pytest.mark.parametrize("material", ["not_bone", "shell", "eggshell"])
+def test_a_material_that_is_no_bone_does_not_quieten_what_was_read_as_one(material: str) -> None:
+    assert "grave_without_answer" in fired(d(material=material, around=Around(context=GRAVE)))
+    assert "newborn_not_excluded" in fired(d(reading("femur", None, age="newborn"), material=material))

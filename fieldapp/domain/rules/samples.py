@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from fieldapp.domain import human
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.rules.caution import not_bodily
 from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, Values, by_name, number, shown, text
 from fieldapp.domain.samples import amount, burnt_of, fractions_of, share
 
@@ -16,7 +17,6 @@ CREMATION_MM = (10, 5, 2)
 CREMATION_PLACES = frozenset({"cremation_deposit", "pyre"})
 _CREMATIONS = CREMATION_PLACES | {"cremation"}
 _BY_VOLUME = frozenset({"flotation", "sieving"})
-_NOT_BODILY = frozenset({"not_bone", "shell", "eggshell"})
 _QUERY = human.CAUTION[human.QUERY]
 LEAST_DIFFERENCE_G, LEAST_DIFFERENCE = 0.5, 0.01
 """Weights that differ by less than this (grams, or share of the larger) are taken to be the same (project decision)."""
@@ -171,7 +171,7 @@ def sample_by_hand(bag: Record, around: Around, know: Knowledge) -> Iterator[Fin
 
 def cremation_without_answer(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """From a cremation, and nobody has raised the human question: an animal's name does not answer it."""
-    if docket.caution >= _QUERY or docket.material in _NOT_BODILY:
+    if docket.caution >= _QUERY or not_bodily(docket):
         return
     context, sample = around.context, around.sample
     if context is not None and _is_grave(context):
