@@ -207,3 +207,30 @@ def test_many_of_the_same_weight_and_reading_in_one_bag_take_no_longer_each():
     took(50)
     few, many = min(took(200) for _ in range(3)), min(took(1600) for _ in range(2))
     assert many < few * 8 * 2.5
+
+
+# Where people disagree, the rules see the cautious side
+
+
+def test_a_context_that_one_person_calls_like_a_grave_is_one_for_the_rules() -> None:
+    for first, second in (("yes", "no"), ("no", "yes")):
+        dig = Dig().put("bag", "b", context="@c").put("docket", "d", **{**docket(human__1=...), "bag": "@b"})
+        dig.put("context", "c", **{**CONTEXT, "grave_like": first}).put("context", "c", grave_like=second)
+        assert "grave_without_answer" in dig.rules("d")
+
+
+def test_a_bag_that_two_people_gave_to_two_contexts_is_from_the_grave_for_the_rules() -> None:
+    for first, second in (("@c", "@grave"), ("@grave", "@c")):
+        dig = Dig().put("context", "c", **CONTEXT).put("context", "grave", **{**CONTEXT, "type": "grave"})
+        dig.put("docket", "d", **{**docket(human__1=...), "bag": "@b"})
+        dig.put("bag", "b", context=first).put("bag", "b", context=second)
+        assert "grave_without_answer" in dig.rules("d")
+        dig.put("docket", "e", **{**docket(human__1=...), "bag": "@plain"}).put("bag", "plain", context="@c")
+        assert "grave_without_answer" not in dig.rules("e")
+
+
+def test_a_bone_that_one_person_calls_no_bone_is_still_asked_about() -> None:
+    for first, second in (("bone", "not_bone"), ("not_bone", "bone")):
+        dig = Dig().put("context", "c", **{**CONTEXT, "type": "grave"}).put("bag", "b", context="@c")
+        dig.put("docket", "d", material=first, bag="@b").put("docket", "d", material=second)
+        assert "grave_without_answer" in dig.rules("d")

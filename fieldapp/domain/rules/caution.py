@@ -25,6 +25,13 @@ def not_bodily(docket: Docket) -> bool:
     return docket.material in _NOT_BODILY and (row is None or row.material == docket.material)
 
 
+def like_a_grave(context: Values | None) -> bool:
+    """Whether a context is a grave or like one. A word of a newer version for it counts as yes: unclear is not no."""
+    if context is None:
+        return False
+    return text(context.get("grave_like")) not in (None, "no", "unknown") or context.get("type") == "grave"
+
+
 def human_without_answer(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Read as human, and nobody has raised the question."""
     if docket.caution < _QUERY and docket.taxon is not None and know.is_a(docket.taxon, "human"):
@@ -36,7 +43,7 @@ def grave_without_answer(docket: Docket, around: Around, know: Knowledge) -> Ite
     context = around.context
     if context is None or docket.caution >= _QUERY or not_bodily(docket):
         return
-    if context.get("grave_like") == "yes" or context.get("type") == "grave":
+    if like_a_grave(context):
         yield "human", {"context": shown(context.get("number") or around.context_id)}
 
 
@@ -117,7 +124,7 @@ def assessment_against_reading(docket: Docket, around: Around, know: Knowledge) 
         found = "human" if verdict.get("verdict") == human.HUMAN else text(verdict.get("taxon"))
         if verdict.get("verdict") not in (human.HUMAN, human.NON_HUMAN) or found is None or found not in know.taxa:
             continue
-        if not know.is_a(found, docket.taxon_row.key) and not know.is_a(docket.taxon_row.key, found):
+        if not know.share(found, docket.taxon_row.key):
             yield path, docket.names(verdict=term("taxon", found))
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from fieldapp.domain import human
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.rules.caution import not_bodily
+from fieldapp.domain.rules.caution import like_a_grave, not_bodily
 from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, Values, by_name, number, shown, text
 from fieldapp.domain.samples import amount, burnt_of, fractions_of, share
 
@@ -134,7 +134,7 @@ def spit_missing(sample: Record, around: Around, know: Knowledge) -> Iterator[Fi
 def cremation_not_as_grave(record: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A cremation, or a sample of one, in a context that nobody has said is like a grave."""
     place = around.context if "context" in record.heads else record.values
-    if place is not None and text(record.values.get("type")) in _CREMATIONS and not _is_grave(place):
+    if place is not None and text(record.values.get("type")) in _CREMATIONS and not like_a_grave(place):
         yield "type", {"context": shown(place.get("number") or around.context_id or "?")}
 
 
@@ -174,16 +174,12 @@ def cremation_without_answer(docket: Docket, around: Around, know: Knowledge) ->
     if docket.caution >= _QUERY or not_bodily(docket):
         return
     context, sample = around.context, around.sample
-    if context is not None and _is_grave(context):
+    if context is not None and like_a_grave(context):
         return  # the rule about graves says it
     if (sample is not None and sample.get("type") == "cremation") or (
         context is not None and text(context.get("type")) in CREMATION_PLACES
     ):
         yield "human", {"context": shown((context or {}).get("number") or around.context_id or "?")}
-
-
-def _is_grave(context: Values) -> bool:
-    return context.get("grave_like") == "yes" or context.get("type") == "grave"
 
 
 def _fraction(bag: Record, around: Around) -> dict[str, object] | None:
