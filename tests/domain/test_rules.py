@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -314,7 +315,9 @@ def test_the_same_record_gives_the_same_problems_in_the_same_order(values: dict[
 # What may not quieten the human question
 
 
-@pytest.mark.parametrize("written", [None, "", {"verdict": "cannot_tell", "seen": ["human/1"]}, {**VERDICT, "seen": []}])
+@pytest.mark.parametrize(
+    "written", [None, "", {"verdict": "cannot_tell", "seen": ["human/1"]}, {**VERDICT, "seen": []}]
+)
 def test_a_verdict_that_settles_nothing_leaves_the_cautions_where_they_were(written: Any) -> None:
     cut = {"kind": "cut", "portion": "distal_medial"}
     assert "mark_on_possible_human" in fired(d(mark__a=cut, human__2={"answer": "query"}, assessment__1=written))
@@ -326,7 +329,9 @@ def test_a_verdict_that_settles_nothing_leaves_the_cautions_where_they_were(writ
 @pytest.mark.parametrize("kind", ["discard", "destructive_sample"])
 def test_what_is_not_excluded_is_not_used_up_or_thrown_away_unasked(kind: str) -> None:
     small = docket(human__2={"answer": "not_excluded"})
-    assert "transfer_of_possible_human" in fired(Case({"docket": "d1", "kind": kind}, Around(subject=small)), "transfer")
+    assert "transfer_of_possible_human" in fired(
+        Case({"docket": "d1", "kind": kind}, Around(subject=small)), "transfer"
+    )
     sound = Case({"docket": "d1", "kind": kind}, Around(subject=docket()))
     assert "transfer_of_possible_human" not in fired(sound, "transfer")
 
@@ -335,3 +340,68 @@ def test_what_is_not_excluded_is_not_used_up_or_thrown_away_unasked(kind: str) -
 def test_a_material_that_is_no_bone_does_not_quieten_what_was_read_as_one(material: str) -> None:
     assert "grave_without_answer" in fired(d(material=material, around=Around(context=GRAVE)))
     assert "newborn_not_excluded" in fired(d(reading("femur", None, age="newborn"), material=material))
+
+
+# Ordinary records that nothing is to be said of
+
+
+def test_a_laying_hen_a_handful_of_fish_and_a_rib_named_by_its_body_are_in_order() -> None:
+    hen = reading("femur", "fowl", side="left", most=("head",), sex="female", compared="medullary bone")
+    assert "sex_not_visible" not in fired(d(hen))
+    assert "sex_not_visible" in fired(d({**hen, "taxon": "cattle"}))
+    fish = reading("vertebra", "fish", side="midline", most=tuple(K.portion_map("vertebra", "fish")))
+    assert "several_as_one_bone" not in fired(d(fish, count=12))
+    rib = reading("rib", "cattle", side="left", most=("head",))
+    assert "taxon_finer_than_bone" in fired(d(rib))
+    assert "taxon_finer_than_bone" not in fired(d({**rib, "compared": "named by the group"}))
+
+
+def test_a_deer_and_a_large_mammal_may_be_one_animal_and_a_deer_and_a_pig_not() -> None:
+    assert "group_taxa_differ" not in fired(g(femur(taxon="cervid"), femur(taxon="large_mammal")), "group")
+    assert "group_taxa_differ" in fired(g(femur(taxon="cervid"), femur(taxon="pig")), "group")
+
+
+def test_one_slip_is_minded_once() -> None:
+    two = fired(d(count=2, measure__a={"code": "Bd", "mm": 60}))
+    assert {"several_as_one_bone", "measure_of_several"} & two == {"several_as_one_bone"}
+    pyre = fired(Case({"number": "7", "type": "pyre"}), "context")
+    assert {"cremation_not_as_grave", "grave_not_asked"} & pyre == {"cremation_not_as_grave"}
+    marked = check("bag", Case({"label": LABEL, "context": "c1", "step/marked": True}))
+    assert [problem.rule for problem in marked].count("marked_before_dried") == 1
+
+
+def test_nobody_is_told_to_name_a_bone_that_may_be_human_after_its_neighbours() -> None:
+    unnamed = docket(reading("rib", None, side="left"))
+    assert "group_name_to_share" in fired(g(femur(), unnamed), "group")
+    assert "group_name_to_share" not in fired(g(femur(), {**unnamed, "human/2": {"answer": "not_excluded"}}), "group")
+    assert "group_name_to_share" not in fired(g(femur(taxon="human"), unnamed), "group")
+
+
+def test_a_faulty_weight_figure_or_tooth_does_not_put_the_bone_out_of_the_counts() -> None:
+    for key in ("weight_not_positive", "measure_not_a_number", "tooth_twice", "wear_against_state"):
+        assert K.rules[key].level == "check"
+
+
+def test_what_cannot_be_printed_is_shown_as_a_dot() -> None:
+    for sign in ("\n", "\u202e", "\ud800", "\0"):
+        (problem,) = (p for p in check("docket", d(material=f"a{sign}b")) if p.rule == "word_unknown")
+        rules.sentence(problem, TEXTS).encode("utf-8")
+        assert problem.fields["word"] == "a\u00b7b"
+
+
+def test_thousands_of_entries_take_no_longer_each_than_few() -> None:
+    started = time.perf_counter()
+    jaw = docket(reading("mandible", "cattle", side="left"))
+    states = ("erupting", "in_wear")
+    teeth = {f"tooth/{at}": {"tooth": f"M{at % 3 + 1}", "stage": states[at // 7 % 2]} for at in range(2000)}
+    found = check("docket", Case({**jaw, **teeth}))
+    body = [
+        {**jaw, "tooth/a": {"tooth": "M1", "stage": "in_crypt"}},
+        {**jaw, "tooth/a": {"tooth": "M3", "stage": "in_wear"}},
+    ]
+    assert len(found) < 5 * len(teeth)
+    assert "group_teeth_and_bones_clash" in fired(g(*body * 1000), "group")
+    sizes = {f"measure/{at}": {"code": ("Bd", "SD")[at % 2], "mm": 10 + at % 90} for at in range(2000)}
+    check("docket", Case({**docket(), **sizes}))
+    # A second or less; more only on a machine that is busy with something else.
+    assert time.perf_counter() - started < 10

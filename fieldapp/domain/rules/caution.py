@@ -151,7 +151,12 @@ def standing_of(docket: Docket, know: Knowledge) -> str:
     }
     found = human.standing(readings, assessments, human.Policy())
     # A verdict that cannot tell, or that has seen no answer, leaves a bone read as human where it was.
-    if found.answer != human.NON_HUMAN and not found.raised and docket.taxon is not None and know.is_a(docket.taxon, "human"):
+    if (
+        found.answer != human.NON_HUMAN
+        and not found.raised
+        and docket.taxon is not None
+        and know.is_a(docket.taxon, "human")
+    ):
         return human.QUERY
     return found.answer
 

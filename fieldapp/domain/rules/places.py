@@ -52,6 +52,8 @@ def possible_double(docket: Docket, around: Around, know: Knowledge) -> Iterator
     weight = number(docket.values.get("weight_g"))
     if weight is None or docket.element is None:
         return
+    if docket.element_row is not None and docket.element_row.kind == "indeterminate":
+        return  # splinters of one weight are no wonder
     for other in around.siblings:
         if number(other.get("weight_g")) == weight and isinstance(other.get("reading"), Mapping):
             if compare(docket.reading, other["reading"], know) == "same":

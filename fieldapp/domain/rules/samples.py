@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from fieldapp.domain import human
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules.caution import like_a_grave, not_bodily
-from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, Values, by_name, number, shown, text
+from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, by_name, number, shown, text
 from fieldapp.domain.samples import amount, burnt_of, fractions_of, share
 
 CREMATION_MM = (10, 5, 2)
