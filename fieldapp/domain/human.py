@@ -124,10 +124,12 @@ def standing(readings: Mapping[str, Any], assessments: Mapping[str, Assessment],
     valid = {one: item for one, item in assessments.items() if one not in void}
     # An assessment that a later one has overturned covers nothing any more: what it had seen is open again
     # unless the later one has seen it too.
-    standing_ones = {one: item for one, item in valid.items() if not _settled(one, valid.values(), policy)}
+    naming = _by_seen(valid.values())
+    standing_ones = {one: item for one, item in valid.items() if not _settled(naming.get(one, ()), policy)}
+    effective = _by_seen(standing_ones.values())
 
     def settled(one: str) -> bool:
-        return _settled(one, standing_ones.values(), policy)
+        return _settled(effective.get(one, ()), policy)
 
     open_readings = tuple(sorted(one for one in readings if not settled(one)))
     cleared = tuple(sorted(one for one in readings if settled(one)))
@@ -152,9 +154,17 @@ def standing(readings: Mapping[str, Any], assessments: Mapping[str, Assessment],
     )
 
 
-def _settled(one: str, by: Iterable[Assessment], policy: Policy) -> bool:
-    """Whether the assessments `by` settle the reading or assessment with id `one`."""
-    naming = [item for item in by if one in _seen(item)]
+def _by_seen(assessments: Iterable[Assessment]) -> dict[str, list[Assessment]]:
+    """{id of a reading or an assessment: the assessments that name it}."""
+    found: dict[str, list[Assessment]] = {}
+    for item in assessments:
+        for one in _seen(item):
+            found.setdefault(one, []).append(item)
+    return found
+
+
+def _settled(naming: Sequence[Assessment], policy: Policy) -> bool:
+    """Whether the assessments that name a reading or an assessment settle it."""
     return any(_enough(naming, verdict, policy) for verdict in (HUMAN, NON_HUMAN))
 
 

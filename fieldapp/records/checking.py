@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import uuid
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from fieldapp.domain import rules
@@ -26,6 +26,14 @@ KINDS = ("context", "bag", "docket", "group", "sample", "transfer", "photo", "si
 _LINKS = ("same_as", "joins", "photo")
 _LINK_PATHS = tuple(f"{sort}/" for sort in _LINKS)
 _UNSAID = (None, "", "not_examined")
+
+
+_CAUTIOUS: dict[str, Callable[[Any], bool]] = {
+    "grave_like": lambda value: rules.like_a_grave({"grave_like": value}),
+    "type": lambda value: value in ("grave", "cremation_deposit", "pyre", "cremation"),
+    "material": lambda value: value not in ("not_bone", "shell", "eggshell"),
+}
+"""{path: whether a value asks for care}: where people disagree, the rules see one that does."""
 
 
 class Found(NamedTuple):
@@ -48,6 +56,10 @@ def values_of(record: Record) -> dict[str, Any]:
             found[path] = record.value(path)
     if record.life() == "disputed":
         found.pop("deleted", None)
+    for path, cautious in _CAUTIOUS.items():
+        heads = record.heads.get(path, {})
+        if len(heads) > 1 and (said := [value for _, value in sorted(heads.items()) if cautious(value)]):
+            found[path] = said[0]
     return found
 
 
@@ -135,9 +147,18 @@ class Among:
         bag = self._records.get(_text(record, "bag"))
         return (_text(bag, "context") if bag is not None else "") or _text(record, "context")
 
+    def _context_for(self, record: Record) -> str:
+        """`context_of`; but where several are named, by it and its bags, one that is like a grave before others."""
+        settled = self.context_of(record)
+        bags = [self._records[one] for one in _words(record, "bag") if one in self._records]
+        places = {place for one in (record, *bags) for place in _words(one, "context")} - {settled}
+        if not places or rules.like_a_grave(self._of(settled)):
+            return settled
+        return min((one for one in places if rules.like_a_grave(self._of(one))), default=settled)
+
     def around(self, record: Record, new: bool = False) -> rules.Around:
         """What the rules may look at beside the record itself."""
-        bag, context = self._of(_text(record, "bag")), self.context_of(record)
+        bag, context = self._of(_text(record, "bag")), self._context_for(record)
         common: dict[str, Any] = {
             "record": record.id,
             "new": new,
@@ -277,6 +298,11 @@ def _said(reading: Any) -> frozenset[tuple[str, Any]] | None:
     except TypeError:
         # A list where a word belongs: odd readings are like no other.
         return None
+
+
+def _words(record: Record, path: str) -> list[str]:
+    """Every word that anybody's last change sets a path to."""
+    return [value for value in record.heads.get(path, {}).values() if isinstance(value, str) and value]
 
 
 def _text(record: Record, path: str) -> str:

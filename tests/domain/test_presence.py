@@ -272,7 +272,7 @@ def test_what_the_site_chose_quiets_the_rule() -> None:
 
 def test_the_sentence_names_animal_place_and_year() -> None:
     sentence = said(found("rabbit", IN_BRITAIN, dated(100, 400)), "taxon_likely_intrusive")
-    assert sentence.startswith("A rabbit from before 1066 AD in Britain and Ireland ")
+    assert sentence.startswith("Bones of rabbit from before 1066 AD in Britain and Ireland ")
     sentence = said(found("aurochs", IN_BRITAIN, dated(100, 400)), "taxon_after_its_time")
     assert "800 BC" in sentence
     assert "in this part of the world" in said(found("turkey", IN_BRITAIN, dated(1, 2)), "taxon_before_its_time")

@@ -18,7 +18,7 @@ from fieldapp.domain.rules import Around, Problem
 from fieldapp.domain.rules.findings import Docket
 from fieldapp.domain.rules.fusion import joins_before
 from tests.domain.cases import CASES
-from tests.domain.cases.records import CONTEXT, GRAVE, LABEL, SOUND, Case, d, docket, femur, g, reading, shin
+from tests.domain.cases.records import CONTEXT, GRAVE, LABEL, SOUND, VERDICT, Case, d, docket, femur, g, reading, shin
 
 K = assets.knowledge()
 TEXTS = assets.texts()
@@ -375,3 +375,80 @@ def test_a_rule_that_is_passed_by_without_its_path_has_nothing_to_say_without_it
         for key, wanted in rules.NEEDS.items():
             if wanted == need and key in rules.BY_KIND["docket"]:
                 assert list(rules.BY_KIND["docket"][key](docket, around, K)) == [], key
+
+
+# What may not quieten the human question
+
+
+@pytest.mark.parametrize(
+    "written", [None, "", {"verdict": "cannot_tell", "seen": ["human/1"]}, {**VERDICT, "seen": []}]
+)
+def test_a_verdict_that_settles_nothing_leaves_the_cautions_where_they_were(written: Any) -> None:
+    cut = {"kind": "cut", "portion": "distal_medial"}
+    assert "mark_on_possible_human" in fired(d(mark__a=cut, human__2={"answer": "query"}, assessment__1=written))
+    read = docket(shin(taxon="human"), human__1=..., assessment__1=written)
+    sent = Case({"docket": "d1", "kind": "loan", "to": "a museum (invented)"}, Around(subject=read))
+    assert "transfer_of_possible_human" in fired(sent, "transfer")
+
+
+@pytest.mark.parametrize("kind", ["discard", "destructive_sample"])
+def test_what_is_not_excluded_is_not_used_up_or_thrown_away_unasked(kind: str) -> None:
+    small = docket(human__2={"answer": "not_excluded"})
+    assert "transfer_of_possible_human" in fired(
+        Case({"docket": "d1", "kind": kind}, Around(subject=small)), "transfer"
+    )
+    sound = Case({"docket": "d1", "kind": kind}, Around(subject=docket()))
+    assert "transfer_of_possible_human" not in fired(sound, "transfer")
+
+
+@pytest.mark.parametrize("material", ["not_bone", "shell", "eggshell"])
+def test_a_material_that_is_no_bone_does_not_quieten_what_was_read_as_one(material: str) -> None:
+    assert "grave_without_answer" in fired(d(material=material, around=Around(context=GRAVE)))
+    assert "newborn_not_excluded" in fired(d(reading("femur", None, age="newborn"), material=material))
+
+
+# Ordinary records that nothing is to be said of
+
+
+def test_a_laying_hen_a_handful_of_fish_and_a_rib_named_by_its_body_are_in_order() -> None:
+    hen = reading("femur", "fowl", side="left", most=("head",), sex="female", compared="medullary bone")
+    assert "sex_not_visible" not in fired(d(hen))
+    assert "sex_not_visible" in fired(d({**hen, "taxon": "cattle"}))
+    fish = reading("vertebra", "fish", side="midline", most=tuple(K.portion_map("vertebra", "fish")))
+    assert "several_as_one_bone" not in fired(d(fish, count=12))
+    rib = reading("rib", "cattle", side="left", most=("head",))
+    assert "taxon_finer_than_bone" in fired(d(rib))
+    assert "taxon_finer_than_bone" not in fired(d({**rib, "compared": "named by the group"}))
+
+
+def test_a_deer_and_a_large_mammal_may_be_one_animal_and_a_deer_and_a_pig_not() -> None:
+    assert "group_taxa_differ" not in fired(g(femur(taxon="cervid"), femur(taxon="large_mammal")), "group")
+    assert "group_taxa_differ" in fired(g(femur(taxon="cervid"), femur(taxon="pig")), "group")
+
+
+def test_one_slip_is_minded_once() -> None:
+    two = fired(d(count=2, measure__a={"code": "Bd", "mm": 60}))
+    assert {"several_as_one_bone", "measure_of_several"} & two == {"several_as_one_bone"}
+    pyre = fired(Case({"number": "7", "type": "pyre"}), "context")
+    assert {"cremation_not_as_grave", "grave_not_asked"} & pyre == {"cremation_not_as_grave"}
+    marked = check("bag", Case({"label": LABEL, "context": "c1", "step/marked": True}))
+    assert [problem.rule for problem in marked].count("marked_before_dried") == 1
+
+
+def test_nobody_is_told_to_name_a_bone_that_may_be_human_after_its_neighbours() -> None:
+    unnamed = docket(reading("rib", None, side="left"))
+    assert "group_name_to_share" in fired(g(femur(), unnamed), "group")
+    assert "group_name_to_share" not in fired(g(femur(), {**unnamed, "human/2": {"answer": "not_excluded"}}), "group")
+    assert "group_name_to_share" not in fired(g(femur(taxon="human"), unnamed), "group")
+
+
+def test_a_faulty_weight_figure_or_tooth_does_not_put_the_bone_out_of_the_counts() -> None:
+    for key in ("weight_not_positive", "measure_not_a_number", "tooth_twice", "wear_against_state"):
+        assert K.rules[key].level == "check"
+
+
+def test_what_cannot_be_printed_is_shown_as_a_dot() -> None:
+    for sign in ("\n", "\u202e", "\ud800", "\0"):
+        (problem,) = (p for p in check("docket", d(material=f"a{sign}b")) if p.rule == "word_unknown")
+        rules.sentence(problem, TEXTS).encode("utf-8")
+        assert problem.fields["word"] == "a\u00b7b"

@@ -201,3 +201,30 @@ def test_of_many_that_weigh_and_read_the_same_in_one_bag_one_is_looked_at():
         found.put("docket", str(at), reading=shin(), weight_g=1, bag="@bag", label=f"x{at}")
     among = found.among()
     assert all(len(among.around(found[str(at)]).siblings) == 1 for at in range(300))
+
+
+# Where people disagree, the rules see the cautious side
+
+
+def test_a_context_that_one_person_calls_like_a_grave_is_one_for_the_rules() -> None:
+    for first, second in (("yes", "no"), ("no", "yes")):
+        dig = Dig().put("bag", "b", context="@c").put("docket", "d", **{**docket(human__1=...), "bag": "@b"})
+        dig.put("context", "c", **{**CONTEXT, "grave_like": first}).put("context", "c", grave_like=second)
+        assert "grave_without_answer" in dig.rules("d")
+
+
+def test_a_bag_that_two_people_gave_to_two_contexts_is_from_the_grave_for_the_rules() -> None:
+    for first, second in (("@c", "@grave"), ("@grave", "@c")):
+        dig = Dig().put("context", "c", **CONTEXT).put("context", "grave", **{**CONTEXT, "type": "grave"})
+        dig.put("docket", "d", **{**docket(human__1=...), "bag": "@b"})
+        dig.put("bag", "b", context=first).put("bag", "b", context=second)
+        assert "grave_without_answer" in dig.rules("d")
+        dig.put("docket", "e", **{**docket(human__1=...), "bag": "@plain"}).put("bag", "plain", context="@c")
+        assert "grave_without_answer" not in dig.rules("e")
+
+
+def test_a_bone_that_one_person_calls_no_bone_is_still_asked_about() -> None:
+    for first, second in (("bone", "not_bone"), ("not_bone", "bone")):
+        dig = Dig().put("context", "c", **{**CONTEXT, "type": "grave"}).put("bag", "b", context="@c")
+        dig.put("docket", "d", material=first, bag="@b").put("docket", "d", material=second)
+        assert "grave_without_answer" in dig.rules("d")

@@ -33,6 +33,7 @@ from fieldapp.domain.rules import (
     transfers,
     words,
 )
+from fieldapp.domain.rules.caution import like_a_grave
 from fieldapp.domain.rules.findings import Around, Docket, Problem, Record, Rule, Values
 
 __all__ = [
@@ -44,6 +45,7 @@ __all__ = [
     "check_docket",
     "check_group",
     "check_record",
+    "like_a_grave",
     "sentence",
     "unmatched",
 ]

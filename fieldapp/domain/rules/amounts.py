@@ -97,7 +97,9 @@ def count_below_one(docket: Docket, around: Around, know: Knowledge) -> Iterator
 def several_as_one_bone(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Several fragments that share one reading of portions and side, as if each were that same piece."""
     count = number(docket.values.get("count"))
-    if count is not None and count > 1 and docket.most and docket.side in ("left", "right", "midline"):
+    # The vertebrae of fish and other small creatures are counted by the handful.
+    strung = know.is_part(docket.element or "", "vertebra") and not know.is_a(docket.taxon or "mammal", "mammal")
+    if count is not None and count > 1 and docket.most and docket.side in ("left", "right", "midline") and not strung:
         yield "count", docket.names(count=shown(docket.values.get("count")))
 
 

@@ -61,7 +61,7 @@ def refit_conflicts(docket: Docket, around: Around, know: Knowledge) -> Iterator
         # A tooth joins its jaw, an antler its skull: bones of the head may go by several names.
         both_head = all(one.element_row is not None and one.element_row.region == "head" for one in (docket, other))
         pairs = (
-            ("taxon", docket.taxon, other.taxon, _apart(docket.taxon, other.taxon, know.is_a)),
+            ("taxon", docket.taxon, other.taxon, _apart(docket.taxon, other.taxon, know.share)),
             (
                 "element",
                 docket.element,

@@ -6,16 +6,30 @@ there; what assessments make of the answers is the business of domain.human.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 
 from fieldapp.domain import human
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.rules.findings import Around, Docket, Finding, by_name, shown, term, text
+from fieldapp.domain.rules.findings import Around, Docket, Finding, Values, by_name, shown, term, text
 
 _NOT_BODILY = frozenset({"not_bone", "shell"})
+"""Eggshell is not among them: thin pieces of a skull may be taken for it."""
 _BURNT = frozenset({"burnt", "charred", "calcined", "mixed"})
 _QUERY = human.CAUTION[human.QUERY]
 _NOT_EXCLUDED = human.CAUTION[human.NOT_EXCLUDED]
+
+
+def not_bodily(docket: Docket) -> bool:
+    # Where a bone is read, a material that is none quietens nothing: one of the two is wrong.
+    row = docket.element_row
+    return docket.material in _NOT_BODILY and (row is None or row.material == docket.material)
+
+
+def like_a_grave(context: Values | None) -> bool:
+    """Whether a context is a grave or like one. A word of a newer version for it counts as yes: unclear is not no."""
+    if context is None:
+        return False
+    return text(context.get("grave_like")) not in (None, "no", "unknown") or context.get("type") == "grave"
 
 
 def human_without_answer(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -27,9 +41,9 @@ def human_without_answer(docket: Docket, around: Around, know: Knowledge) -> Ite
 def grave_without_answer(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """From something like a grave, and nobody has raised the question: an animal's name does not answer it."""
     context = around.context
-    if context is None or docket.caution >= _QUERY or docket.material in _NOT_BODILY:
+    if context is None or docket.caution >= _QUERY or not_bodily(docket):
         return
-    if context.get("grave_like") == "yes" or context.get("type") == "grave":
+    if like_a_grave(context):
         yield "human", {"context": shown(context.get("number") or around.context_id)}
 
 
@@ -55,7 +69,7 @@ def newborn_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Ite
     """The bone of an unborn or newborn creature of a size that an infant's may have."""
     youngest = docket.reading.get("age") in ("foetal", "newborn") or docket.reading.get("texture") == "woven"
     taxon = docket.taxon_row
-    if not youngest or docket.caution >= _NOT_EXCLUDED or docket.material in _NOT_BODILY:
+    if not youngest or docket.caution >= _NOT_EXCLUDED or not_bodily(docket):
         return
     size = "some" if taxon is None else taxon.infant_sized
     if size != "no" and not (docket.named and docket.reading.get("stage") == "analysis"):
@@ -65,7 +79,7 @@ def newborn_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Ite
 def burnt_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Burnt, and no animal named."""
     burning = docket.values.get("burning")
-    if docket.caution < _NOT_EXCLUDED and not docket.named and docket.material not in _NOT_BODILY:
+    if docket.caution < _NOT_EXCLUDED and not docket.named and not not_bodily(docket):
         if isinstance(burning, str) and burning in _BURNT:
             yield "human", docket.names(burning=term("burning", burning))
 
@@ -83,7 +97,7 @@ def no_sign_without_portion(docket: Docket, around: Around, know: Knowledge) -> 
 def question_not_asked(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """The human question has not been asked."""
     asked = any(human.answer_of(answer) != human.NOT_ASKED for _, answer in docket.items("human/"))
-    if not asked and docket.material not in _NOT_BODILY:
+    if not asked and not not_bodily(docket):
         yield "human", {}
 
 
@@ -110,7 +124,7 @@ def assessment_against_reading(docket: Docket, around: Around, know: Knowledge) 
         found = "human" if verdict.get("verdict") == human.HUMAN else text(verdict.get("taxon"))
         if verdict.get("verdict") not in (human.HUMAN, human.NON_HUMAN) or found is None or found not in know.taxa:
             continue
-        if not know.is_a(found, docket.taxon_row.key) and not know.is_a(docket.taxon_row.key, found):
+        if not know.share(found, docket.taxon_row.key):
             yield path, docket.names(verdict=term("taxon", found))
 
 
@@ -121,6 +135,36 @@ def assessment_cannot_clear(docket: Docket, around: Around, know: Knowledge) -> 
             named = text(verdict.get("taxon")) and text(verdict.get("element"))
             if not named or verdict.get("bone_seen") != "bone":
                 yield path, {}
+
+
+def standing_of(docket: Docket, know: Knowledge) -> str:
+    """Where a docket stands if every signature holds. A bone read as human stands at `query` before an assessment."""
+    readings = dict(docket.items("human/"))
+    written = {path: value for path, value in docket.items("assessment/") if isinstance(value, Mapping)}
+    if not readings and not written and docket.taxon is None:
+        return human.NOT_ASKED
+    # An id is "<path>@<change>"; here the change is left out wherever a path was added to only once.
+    known = readings.keys() | written.keys()
+    assessments = {
+        path: human.Assessment({**value, "seen": _seen(value, known)}, "somebody", "human_osteologist")
+        for path, value in written.items()
+    }
+    found = human.standing(readings, assessments, human.Policy())
+    # A verdict that cannot tell, or that has seen no answer, leaves a bone read as human where it was.
+    if (
+        found.answer != human.NON_HUMAN
+        and not found.raised
+        and docket.taxon is not None
+        and know.is_a(docket.taxon, "human")
+    ):
+        return human.QUERY
+    return found.answer
+
+
+def _seen(verdict: Values, known: Collection[str]) -> list[str]:
+    seen = verdict.get("seen")
+    said = [one for one in seen if isinstance(one, str)] if isinstance(seen, list) else []
+    return [one if one in known else one.partition("@")[0] for one in said]
 
 
 ASSESSMENT_RULES = by_name(assessment_against_reading, assessment_cannot_clear)

@@ -41,7 +41,10 @@ def grave_denied(context: Record, around: Around, know: Knowledge) -> Iterator[F
 
 def grave_not_asked(context: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Nobody has said whether the context could be a grave."""
-    if context.values.get("type") != "grave" and context.values.get("grave_like") in (None, "", "unknown"):
+    # Of a cremation another rule says more.
+    if context.values.get("type") not in ("grave", "cremation_deposit", "pyre") and context.values.get(
+        "grave_like"
+    ) in (None, "", "unknown"):
         yield "grave_like", {"context": shown(context.values.get("number") or "?")}
 
 
@@ -120,6 +123,7 @@ def marked_before_dried(bag: Record, around: Around, know: Knowledge) -> Iterato
     for step in ("washed", "dried"):
         if _done(bag, "marked") and not _done(bag, step):
             yield f"step/{step}", {"step": term("bag_step", step)}
+            return
 
 
 def weighed_wet(bag: Record, around: Around, know: Knowledge) -> Iterator[Finding]:

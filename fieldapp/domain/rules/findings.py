@@ -92,7 +92,9 @@ def number(value: Any) -> float | None:
 def shown(value: Any) -> str:
     """A value as a sentence can show it: short, whatever it is."""
     if isinstance(value, str):
-        return value if len(value) <= 40 else value[:39] + "…"
+        cut = value if len(value) <= 40 else value[:39] + "…"
+        # Signs that turn a line round, break it, or cannot be written to a file are not shown as they are.
+        return cut if cut.isprintable() else "".join(one if one.isprintable() else "·" for one in cut)
     if value is None or isinstance(value, bool | float) or number(value) is not None:
         return repr(value)
     return "{…}" if isinstance(value, Mapping) else "[…]" if isinstance(value, list | tuple) else "…"

@@ -175,8 +175,9 @@ def fusion_ages_apart(docket: Docket, around: Around, know: Knowledge) -> Iterat
 
 def _joined_after_birth(docket: Docket, know: Knowledge) -> str | None:
     """A centre that has begun to join, although none does so before birth in this animal; None if there is none."""
+    there = {centre.key for centre in know.centres_of(docket.element or "", docket.taxon)}
     for key, state in docket.fusion.items():
-        if state in ("fused", "fusing"):
+        if state in ("fused", "fusing") and key in there:
             limits = know.fusion_range(docket.taxon or "", docket.element or "", key)
             if limits is None or (limits[0] is not None and limits[0] > 0):
                 return key

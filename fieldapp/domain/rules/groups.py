@@ -46,12 +46,14 @@ def group_taxa_differ(group: Group, around: Around, know: Knowledge) -> Iterator
     """Articulated bones of two animals."""
     if not group.one_animal:
         return
-    # The first of each taxon stands for all of them.
-    firsts = {docket.taxon: one for one, docket in reversed(group.members.items()) if docket.taxon_row is not None}
-    known = [(one, taxon) for taxon, one in reversed(firsts.items())]
-    for at, (one, taxon) in enumerate(known):
-        for other, second in known[:at]:
-            if taxon and second and not know.is_a(taxon, second) and not know.is_a(second, taxon):
+    # Each name once: a body of two thousand bones bears few.
+    first: dict[str, str] = {}
+    for one, docket in group.members.items():
+        taxon = docket.taxon
+        if taxon is None or docket.taxon_row is None or taxon in first:
+            continue
+        for second, other in first.items():
+            if not know.share(taxon, second):
                 yield (
                     f"member/{one}",
                     {
@@ -62,6 +64,7 @@ def group_taxa_differ(group: Group, around: Around, know: Knowledge) -> Iterator
                     },
                 )
                 return
+        first[taxon] = one
 
 
 def group_same_side_twice(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -195,6 +198,10 @@ def group_sexes_differ(group: Group, around: Around, know: Knowledge) -> Iterato
 
 def group_name_to_share(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
     """One bone of the animal bears its name for certain, another only a size or a class that holds it, or nothing."""
+    # Where one of them may be human nothing is to be named after its neighbours: the question comes first.
+    minded = human.CAUTION[human.NOT_EXCLUDED]
+    if any(docket.caution >= minded or know.is_a(docket.taxon or "", "human") for docket in group.in_one.values()):
+        return
     known = [one for one, docket in group.in_one.items() if docket.named]
     narrowest = max(known, key=lambda one: len(know.taxa[group.members[one].taxon or ""].broader), default=None)
     if narrowest is None or group.members[narrowest].reading.get("certainty") == "cf":
@@ -209,10 +216,11 @@ def group_name_to_share(group: Group, around: Around, know: Knowledge) -> Iterat
 
 def group_piece_left_out(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A member that is said to be one bone with a piece that does not belong to the group."""
+    named = set(group.named)
     for one, docket in group.members.items():
         for path, joined in docket.items("same_as/"):
             piece = path.split("/", 1)[1]
-            if joined is True and piece and piece not in group.named:
+            if joined is True and piece and piece not in named:
                 yield f"member/{one}", {"one": group.name(one), "other": shown(piece)}
 
 

@@ -79,7 +79,9 @@ def taxon_finer_than_bone(docket: Docket, around: Around, know: Knowledge) -> It
         return
     if know.finest(row.key, taxon.key) == "size_class":
         size = know.size_class(docket.taxon or "")
-        if size is not None and docket.reading.get("certainty") != "cf":
+        # A name that was compared, or that is borne by the rest of the same animal, is more than the bone alone.
+        said = docket.reading.get("certainty") == "cf" or text(docket.reading.get("compared"))
+        if size is not None and not said:
             yield "reading/taxon", docket.names(size=term("taxon", size))
 
 
@@ -117,7 +119,9 @@ def pair_parted_without_comparison(docket: Docket, around: Around, know: Knowled
 def sex_not_visible(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A sex given from a bone that does not show it."""
     sex, row = text(docket.reading.get("sex")), docket.element_row
-    if sex and row is not None and know.shows_sex(row.key, docket.taxon) == "no":
+    # A hen in lay is told by the bone that fills the marrow of any of her long bones.
+    laying = sex == "female" and know.is_a(docket.taxon or "", "bird")
+    if sex and row is not None and know.shows_sex(row.key, docket.taxon) == "no" and not laying:
         yield "reading/sex", docket.names(sex=term("sex", sex))
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from fieldapp.domain import human
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.rules.caution import standing_of
 from fieldapp.domain.rules.findings import Around, Docket, Finding, Values, by_name, number, shown, term, text
 from fieldapp.domain.surface import MarkKind
 
@@ -141,7 +142,8 @@ def mark_on_possible_human(docket: Docket, around: Around, know: Knowledge) -> I
     People are cut, scraped and moved too, in the grave rite, in violence and long after: a mark clears nothing.
     """
     may_be = docket.caution >= human.CAUTION[human.QUERY] or know.is_a(docket.taxon or "", "human")
-    if not may_be or "assessment" in docket.heads:
+    # Only a verdict that counts has spoken: not one that cannot tell, or that has seen none of the answers.
+    if not may_be or standing_of(docket, know) not in (human.STOP, human.QUERY):
         return
     for path, mark in _marks(docket):
         kind = _kind(mark, know)

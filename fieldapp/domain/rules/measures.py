@@ -264,7 +264,9 @@ def _touched(docket: Docket, know: Knowledge, of: str, where: dict[str, str]) ->
 def measure_of_several(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A measurement on a docket of several fragments: of which?"""
     count = number(docket.values.get("count"))
-    if count is not None and count > 1:
+    # With a portion and a side the pieces are minded already, measured or not.
+    minded = docket.most and docket.side in ("left", "right", "midline")
+    if count is not None and count > 1 and not minded:
         for one in _taken(docket, know):
             yield one.path, one.names(docket, count=shown(docket.values.get("count")))
             return

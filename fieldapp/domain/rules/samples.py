@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 from fieldapp.domain import human
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, Values, by_name, number, shown, text
+from fieldapp.domain.rules.caution import like_a_grave, not_bodily
+from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, by_name, number, shown, text
 from fieldapp.domain.samples import amount, burnt_of, fractions_of, share
 
 CREMATION_MM = (10, 5, 2)
@@ -16,7 +17,6 @@ CREMATION_MM = (10, 5, 2)
 CREMATION_PLACES = frozenset({"cremation_deposit", "pyre"})
 _CREMATIONS = CREMATION_PLACES | {"cremation"}
 _BY_VOLUME = frozenset({"flotation", "sieving"})
-_NOT_BODILY = frozenset({"not_bone", "shell", "eggshell"})
 _QUERY = human.CAUTION[human.QUERY]
 LEAST_DIFFERENCE_G, LEAST_DIFFERENCE = 0.5, 0.01
 """Weights that differ by less than this (grams, or share of the larger) are taken to be the same (project decision)."""
@@ -134,7 +134,7 @@ def spit_missing(sample: Record, around: Around, know: Knowledge) -> Iterator[Fi
 def cremation_not_as_grave(record: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A cremation, or a sample of one, in a context that nobody has said is like a grave."""
     place = around.context if "context" in record.heads else record.values
-    if place is not None and text(record.values.get("type")) in _CREMATIONS and not _is_grave(place):
+    if place is not None and text(record.values.get("type")) in _CREMATIONS and not like_a_grave(place):
         yield "type", {"context": shown(place.get("number") or around.context_id or "?")}
 
 
@@ -171,19 +171,15 @@ def sample_by_hand(bag: Record, around: Around, know: Knowledge) -> Iterator[Fin
 
 def cremation_without_answer(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """From a cremation, and nobody has raised the human question: an animal's name does not answer it."""
-    if docket.caution >= _QUERY or docket.material in _NOT_BODILY:
+    if docket.caution >= _QUERY or not_bodily(docket):
         return
     context, sample = around.context, around.sample
-    if context is not None and _is_grave(context):
+    if context is not None and like_a_grave(context):
         return  # the rule about graves says it
     if (sample is not None and sample.get("type") == "cremation") or (
         context is not None and text(context.get("type")) in CREMATION_PLACES
     ):
         yield "human", {"context": shown((context or {}).get("number") or around.context_id or "?")}
-
-
-def _is_grave(context: Values) -> bool:
-    return context.get("grave_like") == "yes" or context.get("type") == "grave"
 
 
 def _fraction(bag: Record, around: Around) -> dict[str, object] | None:

@@ -218,16 +218,18 @@ def _by_jaw(found: list[Item]) -> dict[tuple[str | None, str | None], list[Item]
 
 
 def _pairs(found: list[Item]) -> Iterator[tuple[Item, Item]]:
-    """(earlier, later) molars of one jaw and side: the first comes before the second, the second before the third."""
-    molars: dict[tuple[object, ...], Item] = {}
-    for one in found:
-        if one.row is not None and one.row.kind == "molar" and one.row.place is not None:
-            # The same tooth written the same way a second time says nothing new.
-            molars.setdefault((one.key, one.jaw, one.side, one.state, id(one.scheme), id(one.stage)), one)
-    for row in _by_jaw(list(molars.values())).values() if len(molars) > 1 else ():
+    """(earlier, later) molars of one jaw and side: the first comes before the second, the second before the third.
+
+    Of each place only the first that is written: a place that is written twice is minded by tooth_twice.
+    """
+    molars = [one for one in found if one.row is not None and one.row.kind == "molar" and one.row.place is not None]
+    for row in _by_jaw(molars).values() if len(molars) > 1 else ():
+        places: dict[int, Item] = {}
         for one in row:
-            for other in row:
-                if one.row and other.row and (one.row.place or 0) < (other.row.place or 0):
+            places.setdefault((one.row.place or 0) if one.row else 0, one)
+        for place, one in sorted(places.items()):
+            for other_place, other in sorted(places.items()):
+                if place < other_place:
                     yield one, other
 
 
@@ -342,6 +344,9 @@ ALWAYS_RULES: dict[str, Rule] = by_name(tooth_not_in_animal, loose_tooth_unnamed
 
 # Between the bones of one animal
 
+_Limit = tuple[float, str, bool]
+"""(months, member, whether its teeth say so)."""
+
 
 def group_same_tooth_twice(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
     """One tooth, of one jaw and side, in two members of an articulated group."""
@@ -363,8 +368,8 @@ def group_teeth_and_bones_clash(group: Group, around: Around, know: Knowledge) -
     """Articulated bones of which no single age fits the teeth of one and the teeth or fusion of another."""
     if not group.one_animal:
         return
-    least: list[tuple[float, str, bool]] = []
-    most: list[tuple[float, str, bool]] = []
+    least: list[_Limit] = []
+    most: list[_Limit] = []
     for member, docket in group.members.items():
         own = (fusion.age_limits(docket, know), tooth_age_limits(docket, know))
         for of_teeth, (low, high) in enumerate(own):
@@ -375,9 +380,10 @@ def group_teeth_and_bones_clash(group: Group, around: Around, know: Knowledge) -
             most += [(high.months, member, bool(of_teeth))] if high is not None else []
     clashing = [
         (older, younger)
-        for older in least
-        # Fusion against fusion is group_ages_clash; few members of a group hold teeth.
-        for younger in (most if older[2] else [one for one in most if one[2]])
+        # Fusion against fusion is group_ages_clash.
+        for one, other in ((True, True), (True, False), (False, True))
+        for older in _ends([limit for limit in least if limit[2] is one], reverse=True)
+        for younger in _ends([limit for limit in most if limit[2] is other])
         if older[0] > younger[0] and older[1] != younger[1]
     ]
     if clashing:
@@ -391,6 +397,11 @@ def group_teeth_and_bones_clash(group: Group, around: Around, know: Knowledge) -
                 "most": f"{younger[0]:g}",
             },
         )
+
+
+def _ends(limits: list[_Limit], reverse: bool = False) -> list[_Limit]:
+    """The two furthest limits: of two members, since each sets one of a kind. Enough to find the widest clash."""
+    return sorted(limits, key=lambda limit: limit[0], reverse=reverse)[:2]
 
 
 GROUP_RULES: dict[str, Rule] = by_name(group_same_tooth_twice, group_teeth_and_bones_clash)

@@ -7,10 +7,11 @@ allows is the docket's standing.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 
 from fieldapp.domain import human
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.rules.caution import standing_of
 from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, Values, by_name, number, shown, term, text
 
 DESTRUCTIVE, DISCARD, WORKED, LOAN = "destructive_sample", "discard", "worked_bone", "loan"
@@ -99,8 +100,11 @@ def parts_heavier_than_whole(transfer: Record, around: Around, know: Knowledge) 
 
 def transfer_of_possible_human(transfer: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Bone that may be human, to be sampled, sent, shown or thrown away before anybody entitled has assessed it."""
+    # What is used up or thrown away cannot be looked at again: there "human not excluded" is enough.
+    last = _kind(transfer) in (DESTRUCTIVE, DISCARD)
+    minded = {human.STOP, human.QUERY, human.NOT_EXCLUDED} if last else {human.STOP, human.QUERY}
     for docket in _dockets(transfer, around, know):
-        if _standing(docket, know) in (human.STOP, human.QUERY):
+        if standing_of(docket, know) in minded:
             yield _named(transfer), {"docket": shown(docket.label or "?")}
             return
 
@@ -108,7 +112,7 @@ def transfer_of_possible_human(transfer: Record, around: Around, know: Knowledge
 def human_transfer_without_reference(transfer: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Bone assessed as human leaves its place only under a licence or permission, whose number is written down."""
     if text(transfer.values.get("reference")) is None:
-        if any(_standing(one, know) == human.HUMAN for one in _dockets(transfer, around, know)):
+        if any(standing_of(one, know) == human.HUMAN for one in _dockets(transfer, around, know)):
             yield "reference", {}
 
 
@@ -170,7 +174,7 @@ def photo_open_of_possible_human(photo: Record, around: Around, know: Knowledge)
     """A picture of bone that is or may be human, open to everybody."""
     if photo.values.get("closed") is not True:
         for docket in _dockets(photo, around, know):
-            if _standing(docket, know) in human.RAISED:
+            if standing_of(docket, know) in human.RAISED:
                 yield "closed", {"docket": shown(docket.label or "?")}
                 return
 
@@ -194,30 +198,6 @@ def _dockets(record: Record, around: Around, know: Knowledge) -> Iterator[Docket
     for values in (*_about(record, around), *around.joined.values()):
         if values.get("deleted") is not True:
             yield Docket(values, know)
-
-
-def _standing(docket: Docket, know: Knowledge) -> str:
-    """Where a docket stands if every signature holds. A bone read as human stands at `query` before an assessment."""
-    readings = dict(docket.items("human/"))
-    written = {path: value for path, value in docket.items("assessment/") if isinstance(value, Mapping)}
-    if not readings and not written and docket.taxon is None:
-        return human.NOT_ASKED
-    # An id is "<path>@<change>"; here the change is left out wherever a path was added to only once.
-    known = readings.keys() | written.keys()
-    assessments = {
-        path: human.Assessment({**value, "seen": _seen(value, known)}, "somebody", "human_osteologist")
-        for path, value in written.items()
-    }
-    found = human.standing(readings, assessments, human.Policy())
-    if not found.effective and not found.raised and docket.taxon is not None and know.is_a(docket.taxon, "human"):
-        return human.QUERY
-    return found.answer
-
-
-def _seen(verdict: Values, known: Collection[str]) -> list[str]:
-    seen = verdict.get("seen")
-    said = [one for one in seen if isinstance(one, str)] if isinstance(seen, list) else []
-    return [one if one in known else one.partition("@")[0] for one in said]
 
 
 RULES = by_name(

@@ -87,6 +87,6 @@ CASES: Cases = [
         "mark_on_possible_human",
         "mark/a",
         d(mark__a=CUT, human__2=QUERY),
-        d(mark__a=CUT, human__2=QUERY, assessment__1=VERDICT),
+        d(mark__a=CUT, human__2=QUERY, assessment__1={**VERDICT, "seen": ["human/1", "human/2"]}),
     ),
 ]
