@@ -34,7 +34,7 @@ FUSION = MappingProxyType(
 SLIPS: MappingProxyType[tuple[str, str], int] = MappingProxyType({})
 """{(assemblage, rule): rows of the published data that cannot be as written}: none.
 
-Two bones of Barcın weigh 0 g, less than the balance showed: that is a check, and they count as bones.
+Two bones of "barcin" weigh 0 g, less than the balance showed: that is a check, and they count as bones.
 """
 
 

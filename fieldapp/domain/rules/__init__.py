@@ -5,7 +5,7 @@ sentence in assets/texts under "rule.<key>". Rules take any record whatever is i
 a record can always be saved. They do not read, write or count.
 
 To add one: write the function beside its kin, name it in the RULES of its module, add its row and its sentence, and
-give tests/domain/rules_cases.py one record that breaks it and one near miss.
+give tests/domain/cases one record that breaks it and one near miss.
 """
 
 from __future__ import annotations
