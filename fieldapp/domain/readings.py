@@ -88,8 +88,16 @@ def differences(a: Any, b: Any, knowledge: Knowledge) -> dict[str, Verdict]:
                 found[f"{field}/{key}"] = _verdict(one.get(key), other.get(key), _above(field, knowledge))
         else:
             verdict = _verdict(a.get(field), b.get(field), _above(field, knowledge))
-            found[field] = "precision" if verdict == "conflict" and field in _CIRCUMSTANCES else verdict
+            if verdict == "conflict" and (field in _CIRCUMSTANCES or _may_be_both(field, a, b, knowledge)):
+                verdict = "precision"
+            found[field] = verdict
     return {field: verdict for field, verdict in found.items() if verdict != "same"}
+
+
+def _may_be_both(field: str, a: Mapping[str, Any], b: Mapping[str, Any], knowledge: Knowledge) -> bool:
+    """Whether two names are of groups that share an animal: deer and large mammal say different things, not opposite."""
+    one, other = a.get(field), b.get(field)
+    return field == "taxon" and isinstance(one, str) and isinstance(other, str) and knowledge.share(one, other)
 
 
 def coarser(a: Any, b: Any, knowledge: Knowledge) -> Any:
