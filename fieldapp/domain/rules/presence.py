@@ -125,11 +125,10 @@ def expected_years_unreadable(site: Record, around: Around, know: Knowledge) -> 
 
 def _choices(site: Record) -> Iterator[tuple[str, str, Any]]:
     """(path, taxon, value) of the site's choices; one that was taken back is none."""
-    if site.heads & {"fusion_source", "plausible"}:
-        for path, value in site.values.items():
-            what, slash, taxon = path.partition("/")
-            if slash and what in ("fusion_source", "plausible") and value is not None:
-                yield path, taxon, value
+    for what in ("fusion_source", "plausible"):
+        for path, value in site.items(f"{what}/"):
+            if value is not None:
+                yield path, path.partition("/")[2], value
 
 
 RULES = by_name(
