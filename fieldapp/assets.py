@@ -146,6 +146,8 @@ def names_of(known: Knowledge) -> dict[str, str]:
     found |= {f"element.{key}": one.name for key, one in known.elements.items()}
     found |= {f"portion.{e}.{key}": one.name for e, own in known.portion_keys.items() for key, one in own.items()}
     found |= {f"centre.{e}.{key}": one.name for e, own in known.centre_keys.items() for key, one in own.items()}
+    found |= {f"tooth.{key}": one.name for key, one in known.teeth.teeth.items()}
+    found |= {f"wear_scheme.{key}": one.name for key, one in known.teeth.schemes.items()}
     return found | {f"{one.of}.{one.key}": one.name for one in known.glossary}
 
 

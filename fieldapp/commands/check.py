@@ -29,7 +29,8 @@ def run(args: argparse.Namespace) -> int:
     folder = read_folder(args.data)
     records = sorted(folder.fold, key=lambda one: (one.kind, _name(one), one.id))
     texts = assets.texts()
-    found = [one for one in Among(records, assets.knowledge()).check_all() if args.level in (None, one.problem.level)]
+    among = Among(records, assets.knowledge(), whole=True)
+    found = [one for one in among.check_all() if args.level in (None, one.problem.level)]
     counted = Counter(one.problem.level for one in found)
     bad = bool(folder.faults) or counted["impossible"] > 0
     names = {record.id: f"{record.kind} {_name(record)}" for record in records}

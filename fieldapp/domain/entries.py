@@ -90,7 +90,10 @@ class Element:
 
 @dataclass(frozen=True, slots=True)
 class ElementForm:
-    """How an element differs in a taxon: absent from it, or under another name there."""
+    """How an element differs in a taxon: absent from it, under another name there, or telling more or less.
+
+    finest, shows_sex  what they are in this taxon (see Element), "" where as anywhere
+    """
 
     element: str
     taxon: str
@@ -98,6 +101,8 @@ class ElementForm:
     form: str
     name: str
     uberon: str
+    finest: str
+    shows_sex: str
     note: str
     source: str
     seen: str

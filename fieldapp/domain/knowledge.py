@@ -27,6 +27,7 @@ from fieldapp.domain.entries import (
 )
 from fieldapp.domain.measures import Measures
 from fieldapp.domain.presence import Presence, Span, own_span
+from fieldapp.domain.surface import Surface
 from fieldapp.domain.teeth import Teeth
 
 __all__ = [
@@ -61,6 +62,7 @@ class Knowledge:
     teeth: Teeth
     measures: Measures
     presence: Presence
+    surface: Surface
     glossary: tuple[Word, ...]
     rules: Mapping[str, RuleRow]
 
@@ -68,7 +70,9 @@ class Knowledge:
     words: Mapping[str, tuple[str, ...]] = field(init=False, repr=False)
     portion_keys: Mapping[str, Mapping[str, Portion]] = field(init=False, repr=False)
     centre_keys: Mapping[str, Mapping[str, Centre]] = field(init=False, repr=False)
+    _word_sets: Mapping[str, frozenset[str]] = field(init=False, repr=False)
     _lines: Mapping[str, frozenset[str]] = field(init=False, repr=False)
+    _under: Mapping[str, frozenset[str]] = field(init=False, repr=False)
     _members: Mapping[str, tuple[str, ...]] = field(init=False, repr=False)
     _ranges: Mapping[tuple[str, str, str], tuple[float | None, float | None]] = field(init=False, repr=False)
     _counts: Mapping[tuple[str, str], tuple[int, int]] = field(init=False, repr=False)
@@ -90,18 +94,24 @@ class Knowledge:
         for word in self.glossary:
             words[word.of] = (*words.get(word.of, ()), word.key)
         self._set("words", words)
+        self._set("_word_sets", {of: frozenset(found) for of, found in words.items()})
         # Of one key in several partings, the first stands for all: they mean the same place.
         self._set("portion_keys", {e: {p.key: p for p in reversed(rows)} for e, rows in self.portions.items()})
         self._set("_scopes", {element: _by_scope(rows) for element, rows in self.portions.items()})
         self._set("centre_keys", {e: {c.key: c for c in rows} for e, rows in self.centres.items()})
         self._set("_lines", lines)
+        under: dict[str, set[str]] = {key: set() for key in self.taxa}
+        for key, line in lines.items():
+            for wider in line:
+                under[wider].add(key)
+        self._set("_under", {key: frozenset(found) for key, found in under.items()})
         self._set("_members", {key: tuple(found) for key, found in members.items()})
+        self._set("_forms", self._nearest_forms())
         self._set("_ranges", self._chosen_ranges())
         self._set("_counts", self._chosen_counts())
         self._set("_largest", self._largest_counts())
         places = (row for row in self.element_parts if row.what == "portion")
         self._set("_places", {(row.element, row.key): (row.part_element, row.part_key) for row in places})
-        self._set("_forms", self._nearest_forms())
         self._set(
             "_centres_in",
             {
@@ -123,7 +133,7 @@ class Knowledge:
         if taxon not in self.taxa:
             return True
         # A wide group has a centre if any animal in it may have it.
-        if centre.only and not any(self.is_a(taxon, one) or self.is_a(one, taxon) for one in centre.only):
+        if centre.only and not any(self.share(taxon, one) for one in centre.only):
             return False
         return not any(self.is_a(taxon, one) for one in centre.not_in)
 
@@ -152,10 +162,10 @@ class Knowledge:
         ]
         for element, centres in self.centres.items():
             wider += [(wide, one.key, element, one.key) for wide in self.elements[element].broader for one in centres]
-        for source, source_centre, element, centre in wider:
+        for bone, own_centre, element, centre in wider:
             for taxon in self.taxa:
-                if (taxon, source, source_centre) in found:
-                    found.setdefault((taxon, element, centre), found[taxon, source, source_centre])
+                if (taxon, bone, own_centre) in found:
+                    found.setdefault((taxon, element, centre), found[taxon, bone, own_centre])
         return found
 
     def _chosen_counts(self) -> dict[tuple[str, str], tuple[int, int]]:
@@ -179,7 +189,7 @@ class Knowledge:
         for taxon, animal in self.taxa.items():
             for element in self.elements:
                 nearest = next((found[one, element] for one in animal.broader if (one, element) in found), None)
-                if nearest is not None:
+                if nearest is not None and self.occurs(element, taxon):
                     found.setdefault((taxon, element), nearest)
         return found
 
@@ -214,6 +224,10 @@ class Knowledge:
         line = self._lines[other]
         return next((key for key in (one, *self.taxa[one].broader) if key in line), None)
 
+    def share(self, one: str, other: str) -> bool:
+        """Whether an animal can be both: deer and large mammal, since a red deer is both."""
+        return not self._under.get(one, frozenset()).isdisjoint(self._under.get(other, ()))
+
     def members(self, taxon: str) -> tuple[str, ...]:
         """The taxa directly under `taxon`."""
         return self._members.get(taxon, ())
@@ -230,6 +244,16 @@ class Knowledge:
         """How the element differs in the taxon, or None if it is the usual bone."""
         return self._forms.get((element, taxon))
 
+    def finest(self, element: str, taxon: str | None) -> str:
+        """The finest name that the bare element usually allows in the taxon: "species", "size_class", "" if unknown."""
+        form, row = self._forms.get((element, taxon or "")), self.elements.get(element)
+        return (form.finest if form else "") or (row.finest if row else "")
+
+    def shows_sex(self, element: str, taxon: str | None) -> str:
+        """Whether sex can be seen on the element in the taxon: "yes", "no", "some", "" if unknown."""
+        form, row = self._forms.get((element, taxon or "")), self.elements.get(element)
+        return (form.shows_sex if form else "") or (row.shows_sex if row else "")
+
     def occurs(self, element: str, taxon: str) -> bool:
         """Whether the taxon can have the element; True where nothing is known against it."""
         form = self._forms.get((element, taxon))
@@ -238,7 +262,7 @@ class Knowledge:
         row = self.elements.get(element)
         if row is None or taxon not in self.taxa:
             return True
-        if row.only and not any(self.is_a(taxon, one) or self.is_a(one, taxon) for one in row.only):
+        if row.only and not any(self.share(taxon, one) for one in row.only):
             return False
         return not any(self.is_a(taxon, one) for one in row.not_in)
 
@@ -363,7 +387,7 @@ class Knowledge:
 
     def is_word(self, of: str, word: object) -> bool:
         """Whether `word` is in the closed list named `of`."""
-        return isinstance(word, str) and word in self.words.get(of, ())
+        return isinstance(word, str) and word in self._word_sets.get(of, ())
 
 
 _Choices: TypeAlias = tuple[tuple[tuple[str, str], ...], tuple[tuple[str, Span], ...]]

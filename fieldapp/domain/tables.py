@@ -1,15 +1,15 @@
 """Turns the rows of the reference tables into Knowledge, and refuses tables that contradict one another.
 
 Takes rows, not files: `fieldapp.assets` reads them. Each table is a list of (file, line, row), a row being
-{column: text}. What they hold of teeth, measurements and presence is read in the modules of those names. A fault
-is a TableFault with the table, the line and what is wrong.
+{column: text}. What they hold of teeth, measurements, presence and surfaces is read in the modules of those names.
+A fault is a TableFault with the table, the line and what is wrong.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldapp.domain import measures, presence, teeth
+from fieldapp.domain import measures, presence, surface, teeth_tables
 from fieldapp.domain.cells import Cells, TableFault, Tables, by_key, cells_of
 from fieldapp.domain.entries import (
     Centre,
@@ -39,9 +39,10 @@ NAMES = (
     "roles",
     "words",
     "rules",
-    *teeth.NAMES,
+    *teeth_tables.NAMES,
     *measures.NAMES,
     *presence.NAMES,
+    *surface.NAMES,
 )
 """The tables that Knowledge is made of."""
 
@@ -70,9 +71,10 @@ def knowledge_from(tables: Tables) -> Knowledge:
         positions=_positions(tables, taxa, elements),
         fusion_ages=_fusion_ages(tables, taxa, elements, centres),
         skeleton_counts=_skeleton_counts(tables, taxa, elements),
-        teeth=teeth.read(tables, taxa, elements),
+        teeth=teeth_tables.read(tables, taxa, elements),
         measures=measures.read(tables, taxa, elements, centres, portions),
         presence=presence.read(tables, taxa),
+        surface=surface.read(tables, taxa, elements),
         roles=_roles(tables),
         glossary=_words(tables),
         rules=by_key("rules", tables, _rule),
@@ -184,6 +186,8 @@ def _element_form(cells: Cells, taxa: Mapping[str, Taxon], elements: Mapping[str
         form=cells.text("form"),
         name=cells.text("name"),
         uberon=cells.text("uberon"),
+        finest=cells.one_of("finest", "", "species", "size_class"),
+        shows_sex=cells.one_of("shows_sex", "", "yes", "no", "some"),
         note=cells.text("note"),
         source=cells.text("source"),
         seen=cells.text("seen"),

@@ -189,6 +189,109 @@ def _counts(know: Knowledge, say: _Say) -> Iterator[Term]:
         )
 
 
+def _teeth(know: Knowledge, say: _Say) -> Iterator[Term]:
+    for key, row in know.teeth.teeth.items():
+        where, codes = say.name("tooth", *row.broader), _codes(row.uberon, row.uberon_label)
+        yield Term("tooth", key, say.name("tooth", key), codes, row.definition, row.source, row.seen, where)
+
+
+def _dentitions(know: Knowledge, say: _Say) -> Iterator[Term]:
+    for row in know.teeth.formulae:
+        taxa = [taxon for taxon, own in know.teeth.dentitions.items() if own == row.dentition]
+        some = say.line("dentition.some", teeth=", ".join(row.some)) if row.some else ""
+        yield Term(
+            "dentition",
+            f"{row.dentition}.{row.jaw}.{row.set}",
+            say.line(f"dentition.{row.set}", jaw=say.name("jaw", row.jaw)),
+            (row.dentition.replace("_", " "),),
+            "; ".join(_codes(", ".join(row.always), some)),
+            row.source,
+            row.seen,
+            say.name("taxon", *taxa),
+        )
+
+
+def _eruption(know: Knowledge, say: _Say) -> Iterator[Term]:
+    for row in sorted(know.teeth.eruption, key=lambda one: (one.taxon, one.teeth, not one.chosen)):
+        teeth, taxon = "/".join(row.teeth) or row.published_tooth, say.name("taxon", row.taxon)
+        facts = [
+            say.line(f"eruption.{row.event}"),
+            say.range(row.min_months, row.max_months, "months"),
+            say.line("chosen" if row.chosen else "not_chosen"),
+            row.note,
+        ]
+        yield Term(
+            "eruption",
+            f"{row.taxon}.{teeth}",
+            ", ".join(_codes(taxon, teeth, say.name("jaw", row.jaw) if row.jaw else "")),
+            _codes(" ".join(_codes(row.published_taxon, row.published_tooth))),
+            "; ".join(_codes(*facts)),
+            row.source,
+            row.seen,
+            taxon,
+        )
+
+
+def _wear(know: Knowledge, say: _Say) -> Iterator[Term]:
+    for scheme in know.teeth.schemes.values():
+        name = say.name("wear_scheme", scheme.key)
+        where = "; ".join(_codes(", ".join(scheme.teeth), say.name("taxon", *sorted(scheme.taxa))))
+        yield Term("wear", scheme.key, name, (), scheme.definition, scheme.source, scheme.seen, where)
+        for key, row in scheme.stages.items():
+            facts = _codes(row.definition, say.range(row.min_months, row.max_months, "months"), row.note)
+            also = _codes(row.published_stage if row.published_stage != key else "")
+            yield Term("wear", f"{scheme.key}.{key}", key, also, "; ".join(facts), row.source, row.seen, name)
+
+
+def _measurements(know: Knowledge, say: _Say) -> Iterator[Term]:
+    for row in know.measures.measurements:
+        element = say.name("element", row.element)
+        needed = [say.name(f"portion.{row.element}", *group) for group in row.needs]
+        where = f"{element}: {say.name('taxon', *_widest(know, row.own))}"
+        yield Term(
+            "measure",
+            ".".join(_codes(row.element, row.position, row.code)),
+            f"{row.code}, {row.name}",
+            _codes(row.code, " ".join(_codes(row.published_element, row.published_code))),
+            " ".join(_codes(row.definition, say.line("measure.needs", parts="; ".join(needed)) if needed else "")),
+            row.source,
+            row.seen,
+            where,
+        )
+
+
+def _sizes(know: Knowledge, say: _Say) -> Iterator[Term]:
+    for row in know.measures.ranges:
+        taxon, element = say.name("taxon", row.taxon), say.name("element", row.element)
+        facts = _codes(say.range(row.min_mm, row.max_mm, "mm"), say.line(f"size.{row.use}"), row.note)
+        yield Term(
+            "size",
+            ".".join(_codes(row.taxon, row.element, row.position, row.code)),
+            f"{taxon}, {element}, {row.code}",
+            _codes(" ".join(_codes(row.published_taxon, row.published_element))),
+            "; ".join(facts),
+            row.source,
+            row.seen,
+            element,
+        )
+
+
+def _presence(know: Knowledge, say: _Say) -> Iterator[Term]:
+    for row in know.presence.limits:
+        taxon, places = say.name("taxon", row.taxon), say.name("region", *row.regions)
+        # A year below 1 is told as one before the common era.
+        year = "" if row.year is None else say.line("year.bc" if row.year < 1 else "year.ad", year=abs(row.year))
+        facts = _codes(say.line(f"presence.{row.what}", year=year), row.note)
+        key = ".".join((row.taxon, *row.regions, row.what))
+        yield Term("presence", key, f"{taxon}, {places}", (), "; ".join(facts), row.source, row.seen, taxon)
+
+
+def _widest(know: Knowledge, taxa: Iterable[str]) -> list[str]:
+    """Those of some taxa that lie under no other of them."""
+    own = sorted(taxa)
+    return [one for one in own if not any(one != other and know.is_a(one, other) for other in own)]
+
+
 KINDS: Mapping[str, Maker] = {
     "taxon": _taxa,
     "element": _elements,
@@ -197,6 +300,13 @@ KINDS: Mapping[str, Maker] = {
     "centre": _centres,
     "fusion_age": _ages,
     "count": _counts,
+    "tooth": _teeth,
+    "dentition": _dentitions,
+    "eruption": _eruption,
+    "wear": _wear,
+    "measure": _measurements,
+    "size": _sizes,
+    "presence": _presence,
     "word": _words,
     "role": _roles,
 }

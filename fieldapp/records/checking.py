@@ -64,6 +64,8 @@ class Among:
 
     labels  {kind: {label: how many carry it}} where more are known of than given
     whole   whatever the records name was looked for and given if it is there; else nothing is said to be missing
+
+    `knowledge` is then that of the site among the records, if it has changed anything for itself.
     """
 
     def __init__(
@@ -78,6 +80,7 @@ class Among:
         self._values: dict[str, dict[str, Any]] = {}
         self._insides: dict[str, list[dict[str, Any]]] = {}
         # Every index takes one step a record, and every look into one is short: checking all stays linear.
+        self._likeness: dict[str, tuple[Any, ...]] = {}
         self._alike: dict[tuple[Any, ...], list[str]] = {}
         self._linked: dict[str, dict[str, list[str]]] = {sort: {} for sort in _LINKS}
         self._about: dict[str, dict[str, list[str]]] = {"transfer": {}, "photo": {}}
@@ -95,13 +98,14 @@ class Among:
             if one.kind == "docket":
                 self._in_bag.setdefault(_text(one, "bag"), []).append(one.id)
                 if (key := _likeness(one, one.value("reading"))) is not None:
+                    self._likeness[one.id] = key
                     self._alike.setdefault(key, []).append(one.id)
             elif one.kind in self._about:
                 self._about[one.kind].setdefault(_text(one, "docket"), []).append(one.id)
             elif one.kind == "site" and self._site is None:
                 self._site = self.values(one)
         self._labels = counted if labels is None else labels
-        self._knowledge = at_site(knowledge, self._site)
+        self.knowledge = knowledge.at_site(self._site)
 
     def _link(self, docket: Record) -> None:
         for path, heads in docket.heads.items():
@@ -158,16 +162,14 @@ class Among:
         return rules.Around(**common)
 
     def _around_about(self, record: Record, common: dict[str, Any]) -> rules.Around:
-        """Around a transfer or a photo: what it is about, and the other dockets that this concerns."""
-        docket = _text(record, "docket")
-        dockets = [docket] if docket else []
-        if record.kind == "photo":
-            dockets += [one for one in self._linked["photo"].get(record.id, ()) if one != docket]
-        subject = self._of(dockets[0]) if dockets else common["bag"] or self._of(_text(record, "context"))
-        joined = self._known(dockets[1:])
-        for one in dockets:
+        """Around a transfer or a photo: what it names, and all the dockets that this concerns."""
+        docket, bag = _text(record, "docket"), _text(record, "bag")
+        subject = self._of(docket or bag or _text(record, "context"))
+        also = [one for one in self._linked["photo"].get(record.id, ()) if one != docket]
+        inside = list(self._known(sorted(set(also))).values()) if docket or not bag else self._inside(bag)
+        joined: dict[str, dict[str, Any]] = {}
+        for one in (docket, *also) if docket or not bag else self._in_bag.get(bag, ()):
             joined |= self._others("same_as", one)
-        inside = self._inside(_text(record, "bag")) if not docket else ()
         return rules.Around(**common, subject=subject, joined=joined, inside=inside)
 
     def _sample(self, bag: Mapping[str, Any] | None) -> dict[str, Any] | None:
@@ -176,10 +178,13 @@ class Among:
 
     def _siblings(self, docket: Record) -> list[dict[str, Any]]:
         # A bag may hold thousands that weigh and read the same: one of them is enough to say so.
-        found = []
-        for reading in docket.heads.get("reading", {}).values():
-            alike = self._alike.get(_likeness(docket, reading) or (), ())
-            found += [one for one in alike[:2] if one != docket.id][:1]
+        readings = docket.heads.get("reading", {})
+        keys = [self._likeness.get(docket.id)]
+        if len(readings) > 1:
+            keys = [_likeness(docket, reading) for reading in readings.values()]
+        found: list[str] = []
+        for two in [self._alike[key][:2] for key in keys if key in self._alike]:
+            found += [one for one in two if one != docket.id][:1]
         return [self.values(self._records[one]) for one in found]
 
     def _others(self, sort: str, one: str) -> dict[str, dict[str, Any]]:
@@ -214,7 +219,7 @@ class Among:
             yield from self.check(record)
 
     def _rules(self, record: Record, values: dict[str, Any]) -> Iterator[Found]:
-        around, known = self.around(record), self._knowledge
+        around, known = self.around(record), self.knowledge
         if record.kind == "docket":
             yield from self._docket(record, values, around)
             return
@@ -228,12 +233,12 @@ class Among:
     def _docket(self, record: Record, values: dict[str, Any], around: rules.Around) -> Iterator[Found]:
         versions = record.heads.get("reading") or {"": None}
         if len(versions) == 1:
-            for problem in rules.check_docket(values, around, self._knowledge):
+            for problem in rules.check_docket(values, around, self.knowledge):
                 yield Found(record.id, problem)
             return
         found: dict[tuple[str, str, str], tuple[rules.Problem, list[str]]] = {}
         for one, reading in versions.items():
-            for problem in rules.check_docket({**values, "reading": reading}, around, self._knowledge):
+            for problem in rules.check_docket({**values, "reading": reading}, around, self.knowledge):
                 key = (problem.rule, problem.path, str(sorted(problem.fields.items())))
                 found.setdefault(key, (problem, []))[1].append(one)
         for problem, where in found.values():
@@ -246,11 +251,6 @@ class Among:
     def _known(self, ids: Iterable[str]) -> dict[str, dict[str, Any]]:
         """{id: values} of those that are here."""
         return {one: values for one in ids if (values := self._of(one)) is not None}
-
-
-def at_site(knowledge: Knowledge, site: Mapping[str, Any] | None) -> Knowledge:
-    """Knowledge as a site has it (its own choice of ages, its own years for an animal), given its record's values."""
-    return knowledge
 
 
 def _likeness(docket: Record, reading: Any) -> tuple[Any, ...] | None:

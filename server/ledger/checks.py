@@ -18,7 +18,11 @@ from fieldapp.assets import knowledge
 from fieldapp.records.checking import Among, is_wanting, reading_by_rule
 from fieldapp.records.fold import Record
 from server.ledger import tables
-from server.ledger.folding import IN_ONE_QUERY, LINKS, label_of, parts, records_of
+from server.ledger.folding import ABOUT, IN_ONE_QUERY, LINKS, label_of, parts, records_of
+
+_OF_HUMANS = ("transfer_of_possible_human", "human_transfer_without_reference", "photo_open_of_possible_human")
+_OF_OTHERS = ("label_repeated", "context_number_repeated", "bag_lighter_than_bones", *_OF_HUMANS)
+"""Rules whose problem may end when another record changes that cannot be found from it any more."""
 
 
 class Found(NamedTuple):
@@ -82,22 +86,32 @@ def _neighbours(connection: Connection, ids: Sequence[str]) -> set[str]:
         found.update(connection.scalars(select(column.id).where(column.context.in_(part))))
         found.update(connection.scalars(select(column.id).where(or_(column.bag.in_(part), column.bag.in_(bags)))))
         found.update(connection.scalars(select(link.record).where(link.other.in_(part))))
-        found.update(connection.scalars(select(link.other).where(link.record.in_(part), link.sort == "same_as")))
+        found.update(connection.scalars(select(link.other).where(link.record.in_(part), link.sort != "member")))
+        # A docket weighs in its bag; what is sent with the bag is sent with it; what is known of a sample, of its bags.
+        beside = select(column.bag).where(column.id.in_(part), column.bag.is_not(None))
+        found.update(connection.scalars(select(column.id).where(column.id.in_(beside))))
+        found.update(connection.scalars(select(link.record).where(link.other.in_(beside), link.sort == "about")))
+        ends = ((link.record, link.other), (link.other, link.record))
+        for near, far in ends:
+            same = select(far).where(near.in_(part), link.sort == "same_as")
+            found.update(connection.scalars(select(link.record).where(link.other.in_(same), link.sort == "about")))
+        sampled = select(link.record).where(link.other.in_(part), link.sort == "about")
+        found.update(connection.scalars(select(column.id).where(column.bag.in_(sampled))))
         labels = select(column.label).where(column.id.in_(part), column.label.is_not(None))
         twins = select(column.label).where(column.label.in_(labels)).group_by(column.label).having(func.count() > 1)
         found.update(connection.scalars(select(column.id).where(column.label.in_(twins))))
         # What these were like before is not known any more; whoever was like them may not be so now.
-        problem, beside = tables.problem.c, select(column.bag).where(column.id.in_(part))
+        problem = tables.problem.c
         inside = select(column.id).where(column.bag.in_(beside))
         double = select(problem.record).where(problem.rule == "possible_double", problem.record.in_(inside))
         found.update(connection.scalars(double))
-        repeated = select(problem.record).where(problem.rule.in_(("label_repeated", "context_number_repeated")))
+        repeated = select(problem.record).where(problem.rule.in_(_OF_OTHERS))
         found.update(connection.scalars(repeated.limit(IN_ONE_QUERY)))
     return found
 
 
 def _check(connection: Connection, records: Sequence[Record]) -> list[Raise]:
-    among = Among([*records, *_around(connection, records)], knowledge(), _labels(connection, records))
+    among = Among([*records, *_around(connection, records)], knowledge(), _labels(connection, records), whole=True)
     rows: list[dict[str, Any]] = []
     raises: list[Raise] = []
     for record in records:
@@ -125,7 +139,10 @@ def _check(connection: Connection, records: Sequence[Record]) -> list[Raise]:
 
 
 def _around(connection: Connection, records: Sequence[Record]) -> list[Record]:
-    """The records beside these that the rules may look at: bags, contexts, bag fellows, members, joined dockets."""
+    """The records beside these that the rules may look at.
+
+    The site, bags and what lies in them, contexts, samples, members, joined dockets, fitting pieces, photos, transfers.
+    """
     known = {one.id for one in records}
     found: list[Record] = []
 
@@ -137,11 +154,20 @@ def _around(connection: Connection, records: Sequence[Record]) -> list[Record]:
     column, link = tables.record.c, tables.link.c
     bags = {bag for one in records if isinstance(bag := one.value("bag"), str)}
     fetch(bags | {other for one in records for sort in LINKS for other in one.linked(sort)})
+    named = {
+        other
+        for one in (*records, *found)
+        for path in ABOUT.get(one.kind, ())
+        if isinstance(other := one.value(path), str)
+    }
+    fetch(named)
+    fetch({other for one in found if one.id in named for other in one.linked("same_as")})
+    fetch(connection.scalars(select(column.id).where(column.kind == "site")))
     fetch({context for one in (*records, *found) if isinstance(context := one.value("context"), str)})
-    for part in parts(sorted(bags)):
+    for part in parts(sorted(bags | {one.id for one in records if one.kind == "bag"})):
         fetch(connection.scalars(select(column.id).where(column.bag.in_(part))))
-    for part in parts([one.id for one in records]):
-        fetch(connection.scalars(select(link.record).where(link.other.in_(part), link.sort == "same_as")))
+    for part in parts([*(one.id for one in records), *sorted(named)]):
+        fetch(connection.scalars(select(link.record).where(link.other.in_(part), link.sort != "member")))
     return found
 
 

@@ -31,8 +31,11 @@ IN_ONE_QUERY = 500
 PROTECTED = ("site", "person")
 """Kinds that decide who may do what: written at the cabin, by the cabin's own notebook, and nowhere else."""
 
-LINKS = ("member", "same_as")
-"""Prefixes of paths that name another record: a group's dockets, and dockets that are one bone."""
+LINKS = ("joins", "member", "photo", "same_as")
+"""Prefixes of paths that name another record: a piece that fits, a group's dockets, a photo, one and the same bone."""
+
+ABOUT = {"bag": ("sample",), "photo": ("docket", "context"), "transfer": ("docket", "bag", "photo_before")}
+"""{kind: paths whose value names another record}, beside a record's own bag and context."""
 
 _text_of = json.JSONEncoder(separators=(",", ":")).encode
 
@@ -74,14 +77,17 @@ def derive(record: Record, who: standing.Authority) -> Derived:
             {"record": one, "path": path, "nature": nature(path, list(heads.values()))}
             for path, heads in sorted(record.disagreements().items(), key=lambda one: one[0])
         ),
-        tuple(
-            {"record": one, "sort": sort, "other": other}
-            for sort in LINKS
-            if sort in names
-            for other in sorted(record.linked(sort))
-            if other != one
-        ),
+        tuple({"record": one, "sort": sort, "other": other} for sort, other in _links(record, names) if other != one),
     )
+
+
+def _links(record: Record, names: set[str]) -> list[tuple[str, str]]:
+    """(sort, other record) pairs: sorts are LINKS, and "about" for what ABOUT names."""
+    found = [(sort, other) for sort in LINKS if sort in names for other in record.linked(sort)]
+    if record.kind in ABOUT:
+        about = {_text(record.value(path)) for path in ABOUT[record.kind]}
+        found += [("about", other) for other in about if other]
+    return sorted(found)
 
 
 def label_of(record: Record) -> str:

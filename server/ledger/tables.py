@@ -98,8 +98,8 @@ link = Table(
     "link",
     metadata,
     Column("record", Text, nullable=False),
-    Column("sort", Text, nullable=False, comment="same_as or member"),
-    Column("other", Text, nullable=False, comment="a docket, which may not have come yet"),
+    Column("sort", Text, nullable=False, comment="one of folding.LINKS, or about"),
+    Column("other", Text, nullable=False, comment="a record that may not have come yet"),
     PrimaryKeyConstraint("record", "sort", "other"),
     Index("link_from", "other"),
 )

@@ -48,6 +48,12 @@ def test_every_entry_of_every_table_is_a_term():
     assert len(held["fusion_age"]) == len(know.fusion_ages)
     assert len(held["count"]) == len(know.skeleton_counts)
     assert len(held["word"]) == len(know.glossary)
+    assert {term.key for term in held["tooth"]} == know.teeth.teeth.keys()
+    assert len(held["eruption"]) == len(know.teeth.eruption)
+    assert len(held["wear"]) == sum(1 + len(scheme.stages) for scheme in know.teeth.schemes.values())
+    assert len(held["measure"]) == len(know.measures.measurements)
+    assert len(held["size"]) == len(know.measures.ranges)
+    assert len(held["presence"]) == len(know.presence.limits)
     assert len(held["role"]) == len(know.roles)
     assert all(term.name and term.key and term.source for term in TERMS)
 
@@ -74,6 +80,9 @@ def test_every_kind_and_every_sentence_of_the_terms_has_its_text():
         ("sheep/goat", "taxon", "sheep_goat"),
         ("not examined", "word", "not_examined"),
         ("acetabulum", "centre", "pelvis.acetabulum"),
+        ("dP4", "tooth", "dP4"),
+        ("grant_1982.g", "wear", "grant_1982.g"),
+        ("tibia.Bd", "measure", "tibia.Bd"),
     ],
 )
 def test_a_term_is_found_first_by_its_key_name_latin_name_or_code(sought, kind, key):

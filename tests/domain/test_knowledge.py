@@ -299,10 +299,12 @@ def test_birds_have_caps_of_wrist_and_ankle_bones_only_and_lack_the_bones_that_a
     assert K.form_of("tibia", "cattle") is None
 
 
-def test_a_wide_group_has_every_centre_that_one_of_its_animals_has() -> None:
-    assert [centre.key for centre in K.centres_of("phalanx_3", "mammal")] == ["proximal"]
-    assert [centre.key for centre in K.centres_of("phalanx_3", "cattle")] == []
-    assert [centre.key for centre in K.centres_of("phalanx_3", "no such")] == ["proximal"]
+def test_a_wide_group_has_the_centres_of_its_animals_that_its_parting_shows() -> None:
+    assert [centre.key for centre in K.centres_of("metacarpal", "mammal")] == ["proximal", "distal"]
+    assert [centre.key for centre in K.centres_of("metacarpal", "cattle")] == ["distal"]
+    assert [centre.key for centre in K.centres_of("phalanx_3", "human")] == ["proximal"]
+    assert [centre.key for centre in K.centres_of("phalanx_3", "mammal")] == []
+    assert [centre.key for centre in K.centres_of("phalanx_3", "no such")] == []
 
 
 def test_only_a_director_may_release_and_an_administrator_may_do_nothing_to_a_hold() -> None:

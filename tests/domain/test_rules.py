@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 from fieldapp import assets
 from fieldapp.domain import rules
 from fieldapp.domain.rules import Around, Problem
+from fieldapp.domain.rules.findings import Docket
 from fieldapp.domain.rules.fusion import joins_before
 from tests.domain.cases import CASES
 from tests.domain.cases.records import CONTEXT, GRAVE, LABEL, SOUND, Case, d, docket, femur, g, reading, shin
@@ -242,17 +244,30 @@ readings = odd | st.fixed_dictionaries(
         "compared": odd,
     },
 )
-items = odd | st.dictionaries(
-    st.sampled_from(["answer", "in_place", "verdict", "taxon", "element", "bone_seen", "seen", "by_rule"]), words | odd
-)
+FIELDS = [
+    "answer", "in_place", "verdict", "taxon", "element", "bone_seen", "seen", "by_rule", "tooth", "jaw", "side", "seat",
+    "stage", "scheme", "wear", "crown_height_mm", "code", "mm", "estimated", "kind", "portion", "aspect", "direction",
+    "tool", "number", "tone", "break", "angle", "outline", "texture", "from", "to", "part", "mesh_mm", "sorted_share",
+    "weight_g", "bone_g", "fraction_mm", "region",
+]  # fmt: skip
+KNOWN = ["M1", "M3", "dP4", "GL", "Bd", "SD", "BT", "grant_1982", "a", "g", 12.5, 1, 0, -400, 5]
+items = odd | st.dictionaries(st.sampled_from(FIELDS), words | odd | st.sampled_from(KNOWN), max_size=6)
 PATHS = [
     "label", "bag", "context", "material", "count", "weight_g", "burning", "deleted", "number", "type", "grave_like",
     "state", "recovery", "mesh_mm", "relation", "same_as/d1", "same_as/d2", "member/m0", "member/m1", "member/", "odd",
-    "human/", "assessment", "/",
+    "human/", "assessment", "/", "burn_colour", "weathering", "preservation", "roots", "staining", "breaks",
+    "digestion", "longest_mm", "antler_base", "photo/p1", "deposit", "sample", "fraction", "step/washed", "litres",
+    "spit", "bone_g", "kind", "docket", "to", "authority", "lab_code", "taken_g", "remainder_g", "photo_before",
+    "measured_before", "back", "view", "scale", "closed", "sha256", "region", "fusion_source/pig", "plausible/pig",
+]  # fmt: skip
+ITEMS = [
+    "tooth/1", "tooth/2", "tooth/", "measure/1", "measure/2", "mark/1", "mark/2", "pathology/1", "fracture", "joins/d1",
+    "joins/d2", "dating", "fraction/a", "fraction/b", "cremation/1", "plausible/cattle", "human/2", "assessment/2",
 ]  # fmt: skip
 records = st.builds(
-    lambda plain, read, human, assessed: {**plain, **read, "human/1": human, "assessment/1": assessed},
-    st.dictionaries(st.sampled_from(PATHS), words | odd, max_size=8),
+    lambda *parts: {**parts[0], **parts[1], **parts[2], "human/1": parts[3], "assessment/1": parts[4]},
+    st.dictionaries(st.sampled_from(PATHS), words | odd | st.sampled_from(KNOWN), max_size=8),
+    st.dictionaries(st.sampled_from(ITEMS), items, max_size=5),
     st.fixed_dictionaries({}, optional={"reading": readings}),
     items,
     items,
@@ -265,7 +280,15 @@ arounds = st.builds(
     bag=st.none() | records,
     labels=st.dictionaries(words, st.integers(0, 3), max_size=2),
     siblings=st.lists(records, max_size=2),
-    joined=st.dictionaries(st.sampled_from(["d1", "d2"]), records, max_size=2),
+    joined=st.dictionaries(st.sampled_from(["d1", "d2"]), records, max_size=1),
+    refits=st.dictionaries(st.sampled_from(["d1", "d2"]), records, max_size=1),
+    site=st.none() | records,
+    sample=st.none() | records,
+    photos=st.dictionaries(st.sampled_from(["p1"]), records, max_size=1),
+    transfers=st.dictionaries(st.sampled_from(["t1"]), records, max_size=1),
+    subject=st.none() | records,
+    inside=st.lists(records, max_size=2),
+    whole=st.booleans(),
 )
 
 
@@ -297,6 +320,9 @@ def test_no_value_anywhere_in_a_record_or_around_it_makes_a_rule_raise() -> None
     for kind, _, _, breaks, _ in CASES:
         for values in spoilt(breaks.values):
             check(kind, Case(values, breaks.around, breaks.members))
+        for name in ("context", "bag", "site", "sample"):
+            for values in spoilt(getattr(breaks.around, name) or {}):
+                check(kind, Case(breaks.values, replace(breaks.around, **{name: values}), breaks.members))
         for member, found in breaks.members.items():
             for values in spoilt(found):
                 check(kind, Case(breaks.values, breaks.around, {**breaks.members, member: values}))
@@ -309,3 +335,15 @@ def test_no_value_anywhere_in_a_record_or_around_it_makes_a_rule_raise() -> None
 @given(records, arounds)
 def test_the_same_record_gives_the_same_problems_in_the_same_order(values: dict[str, Any], around: Around) -> None:
     assert rules.check_docket(values, around, K) == rules.check_docket(dict(values), around, K)
+
+
+@given(records, arounds)
+def test_a_rule_that_is_passed_by_without_its_path_has_nothing_to_say_without_it(
+    values: dict[str, Any], around: Around
+) -> None:
+    for need in sorted(set(rules.NEEDS.values())):
+        rest = {path: value for path, value in values.items() if path.partition("/")[0] != need}
+        docket = Docket(rest, K)
+        for key, wanted in rules.NEEDS.items():
+            if wanted == need and key in rules.BY_KIND["docket"]:
+                assert list(rules.BY_KIND["docket"][key](docket, around, K)) == [], key

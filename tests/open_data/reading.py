@@ -22,7 +22,6 @@ FOLDER = Path(__file__).parents[1] / "data" / "outside" / "open_context"
 ASSEMBLAGES = ("barcin", "mentese")
 BEARERS = {"mandible": "lower", "skull": "upper"}
 _JAWS = {"dens inf.": "lower", "dens sup.": "upper"}
-_MATERIAL = {"horn_core": "horn_core", "antler": "antler", "shell": "shell", "loose_tooth": "tooth"}
 _SPANS = ("proximal_end", "proximal_shaft", "mid_shaft", "distal_shaft", "distal_end")
 _PARTED_IN_SPANS = frozenset(
     {"humerus", "radius", "ulna", "femur", "tibia", "metacarpal", "metatarsal", "metapodial", "phalanx_1", "phalanx_2"}
@@ -84,10 +83,13 @@ def rows(knowledge: Knowledge) -> Iterator[Row]:
 
 def expressed(row: Row, know: Knowledge) -> Row:
     """Fills a row's values."""
-    taxon, element, position = _taxon(row, know), *_element(row, know)
+    taxon = _taxon(row, know)
+    element, position = _element(row, taxon, know)
     blank = blank_reading(element, taxon, know, "analysis")
     row.values |= {"label": f"{row.assemblage} {row.line}", "reading": blank, "count": 1}
-    material = "not_bone" if row.cells["element"] == "Koprolith" else _MATERIAL.get(element or "", "bone")
+    material = know.elements[element].material if element is not None else "bone"
+    if row.cells["element"] == "Koprolith":
+        material = "not_bone"
     row.values["material"] = material
     if material == "not_bone":
         row.values["reading"] = None
@@ -123,7 +125,7 @@ def _taxon(row: Row, know: Knowledge) -> str | None:
     return key if key in know.taxa else None
 
 
-def _element(row: Row, know: Knowledge) -> tuple[str | None, str]:
+def _element(row: Row, taxon: str | None, know: Knowledge) -> tuple[str | None, str]:
     """Our element and the position in it (digit); from the dental series where the row is one tooth of a jaw."""
     word, detail = row.cells["element"], row.cells["detail"]
     found = mapping("element", "assemblage", "word", "detail")
@@ -134,6 +136,10 @@ def _element(row: Row, know: Knowledge) -> tuple[str | None, str]:
         key = {"Mandible": "mandible", "Maxilla": "skull", "Isolated": "loose_tooth"}[series]
     if key and key not in know.elements:
         row.missing.append(("element", f"{word} {detail}".strip()))
+    elif key == "shell" and taxon is not None:
+        # A mussel's shell is a valve, a snail's a snail shell.
+        own = [one for one in know.elements if key in know.elements[one].broader and know.occurs(one, taxon)]
+        key = own[0] if len(own) == 1 else key
     return (key if key in know.elements else None), said["position"]
 
 
@@ -178,9 +184,14 @@ def _zones(row: Row, know: Knowledge) -> None:
     if row.assemblage == "mentese":
         # This analyst filled in all three thirds: what is not named was not there.
         portions.update(dict.fromkeys(portions, "absent"))
+    centres = mapping("fusion", "assemblage", "word", "end")
     for one in said:
-        for span in one["zone"].split("|"):
-            portions.update(dict.fromkeys(spans[span], one["state"]))
+        keys = [key for span in one["zone"].split("|") for key in spans[span]]
+        end = centres.get((row.assemblage, row.cells["element"], one["column"]))
+        if "epiphysis" in one["word"] and end is not None:
+            # That of the centre, where the end has several (the head of the femur, not its trochanters).
+            keys = [portion.key for portion in know.epiphysis(element, end["key"], row.reading["taxon"])] or keys
+        portions.update(dict.fromkeys(keys, one["state"]))
 
 
 def _portions(row: Row) -> None:
@@ -201,12 +212,13 @@ def _spans(element: str, taxon: str | None, know: Knowledge) -> dict[str, list[s
     found: dict[str, list[str]] = {span: [] for span in _SPANS}
     for portion in own:
         if portion.step in (1, last) or portion.kind == "epiphysis":
-            span = "proximal_end" if portion.step * 2 <= last else "distal_end"
-        elif portion.step == 2:
-            span = "proximal_shaft"
+            spans = ["proximal_end" if portion.step * 2 <= last else "distal_end"]
         else:
-            span = "distal_shaft" if portion.step == last - 1 else "mid_shaft"
-        found[span].append(portion.key)
+            spans = [span for span, at in (("proximal_shaft", 2), ("distal_shaft", last - 1)) if portion.step == at]
+            # A bone of few steps has no portion for the middle alone.
+            spans = [*spans, "mid_shaft"] if not spans or last <= 4 else spans
+        for span in spans:
+            found[span].append(portion.key)
     return found if own else {}
 
 
@@ -266,6 +278,8 @@ def _teeth(row: Row, know: Knowledge) -> None:
     stage = next((one["stage"] for one in named if one["stage"]), "")
     wear, side = _wear(row), row.reading["side"]
     keys = dict.fromkeys(key for said in named for key in said["key"].split("|") if key)
+    # "I lower" with the remark "I2" is one tooth, by its narrower name.
+    keys = {key: None for key in keys if not any(know.teeth.is_a(one, key) for one in keys if one != key)}
     for key in keys:
         if know.teeth.tooth(key) is None:
             row.missing.append(("tooth", key))
@@ -298,7 +312,7 @@ def _wear(row: Row) -> dict[str, tuple[str | None, str | None, str]]:
     for scheme, text in (("grant_1982", row.cells["grant"]), (None, row.cells["payne"])):
         for part in filter(None, re.split(r"[;,]", text)):
             tooth, code = _tooth_and_code(part)
-            if scheme and code in tuple("abcdefghjklmnop"):
+            if scheme and row.cells["element"] != "dens sup." and code in tuple("abcdefghjklmnop"):
                 found[tooth] = (scheme, code, "in_wear")
             elif code in ("E", "erupt"):
                 found[tooth] = (None, None, "erupting")

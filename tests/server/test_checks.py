@@ -146,3 +146,72 @@ def test_rules_run_again_after_a_rebuild_and_find_the_same(ledger):
     check(ledger)
     assert ledger.problems() == before
     assert ledger.rebuild_matches()
+
+
+def test_a_transfer_is_looked_at_again_when_its_bone_may_be_human(ledger):
+    tablet = Tablet()
+    tablet.write("bag", an_id("bag"), {"label": f"{CODE} A2", "context": HERE})
+    tablet.docket("a", bag=an_id("bag"))
+    tablet.docket("b")
+    tablet.write("transfer", an_id("one"), {"docket": an_id("a"), "kind": "loan"})
+    tablet.write("transfer", an_id("all"), {"bag": an_id("bag"), "kind": "loan"})
+    push(ledger, tablet)
+    check(ledger)
+    assert "transfer_of_possible_human" not in found(ledger, "one") | found(ledger, "all")
+    tablet.write("docket", an_id("b"), {"human/1": {"answer": "query"}})
+    link = tablet.write("docket", an_id("b"), {f"same_as/{an_id('a')}": True})
+    push(ledger, tablet)
+    check(ledger)
+    assert "transfer_of_possible_human" in found(ledger, "one")
+    tablet.write("docket", an_id("b"), {f"same_as/{an_id('a')}": None}, {f"same_as/{an_id('a')}": [link.id]})
+    push(ledger, tablet)
+    check(ledger)
+    assert "transfer_of_possible_human" not in found(ledger, "one") | found(ledger, "all")
+    tablet.write("docket", an_id("a"), {"human/2": {"answer": "query"}})
+    push(ledger, tablet)
+    check(ledger)
+    assert "transfer_of_possible_human" in found(ledger, "one") & found(ledger, "all")
+    assert ledger.rebuild_matches()
+
+
+def test_a_photo_that_arrives_after_its_docket_is_not_missing_any_more(ledger):
+    tablet = Tablet()
+    tablet.docket("a", **{f"photo/{an_id('p')}": True})
+    push(ledger, tablet)
+    check(ledger)
+    assert "photo_missing" in found(ledger, "a")
+    tablet.write("photo", an_id("p"), {"context": HERE, "sha256": "0" * 64})
+    push(ledger, tablet)
+    check(ledger)
+    assert "photo_missing" not in found(ledger, "a")
+
+
+def test_a_bag_is_weighed_against_what_lies_in_it(ledger):
+    tablet = Tablet()
+    tablet.write("bag", an_id("bag"), {"label": f"{CODE} A2", "context": HERE, "weight_g": 100})
+    tablet.docket("a", bag=an_id("bag"), weight_g=60)
+    push(ledger, tablet)
+    check(ledger)
+    assert "bag_lighter_than_bones" not in found(ledger, "bag")
+    moved = tablet.docket("b", bag=an_id("bag"), weight_g=60)
+    push(ledger, tablet)
+    check(ledger)
+    assert "bag_lighter_than_bones" in found(ledger, "bag")
+    tablet.write("docket", an_id("b"), {"bag": an_id("elsewhere")}, {"bag": [moved.id]})
+    push(ledger, tablet)
+    check(ledger)
+    assert "bag_lighter_than_bones" not in found(ledger, "bag")
+
+
+def test_a_sample_that_turns_into_a_cremation_raises_the_bones_from_it(ledger):
+    tablet = Tablet()
+    first = tablet.write("sample", an_id("s"), {"label": f"{CODE} A5", "context": HERE, "type": "bulk"})
+    tablet.write("bag", an_id("bag"), {"label": f"{CODE} A2", "context": HERE, "sample": an_id("s")})
+    tablet.docket("a", bag=an_id("bag"), material="bone")
+    push(ledger, tablet)
+    check(ledger)
+    assert ledger.holds() == []
+    tablet.write("sample", an_id("s"), {"type": "cremation"}, {"type": [first.id]})
+    push(ledger, tablet)
+    check(ledger)
+    assert [hold.docket for hold in ledger.holds()] == [an_id("a")]

@@ -11,11 +11,13 @@ give tests/domain/rules_cases.py one record that breaks it and one near miss.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import groupby
 from typing import Any
 
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules import (
     amounts,
+    breakage,
     caution,
     containers,
     fusion,
@@ -35,6 +37,7 @@ from fieldapp.domain.rules.findings import Around, Docket, Problem, Record, Rule
 
 __all__ = [
     "BY_KIND",
+    "NEEDS",
     "Around",
     "Problem",
     "catalogue",
@@ -47,6 +50,7 @@ __all__ = [
 
 _LABEL = {key: places.RULES[key] for key in ("label_check_wrong", "label_repeated")}
 _CLOSED = {"context_closed": places.RULES["context_closed"]}
+_WEIGHT = {"weight_not_positive": amounts.RULES["weight_not_positive"]}
 
 BY_KIND: dict[str, dict[str, Rule]] = {
     "docket": {
@@ -57,28 +61,57 @@ BY_KIND: dict[str, dict[str, Rule]] = {
         **fusion.RULES,
         **amounts.RULES,
         **places.RULES,
+        **containers.DOCKET_RULES,
+        **samples.DOCKET_RULES,
         **presence.RULES,
         **surface.RULES,
+        **teeth.ALWAYS_RULES,
         **teeth.RULES,
         **measures.RULES,
         **transfers.DOCKET_RULES,
     },
-    "context": {**words.BY_KIND["context"], **containers.CONTEXT_RULES},
-    "bag": {**words.BY_KIND["bag"], **_LABEL, **_CLOSED, **containers.BAG_RULES},
-    "group": {**words.BY_KIND["group"], **_LABEL, **groups.RULES},
-    "sample": {**words.BY_KIND["sample"], **_LABEL, **_CLOSED, **samples.RULES},
+    "context": {**words.BY_KIND["context"], **containers.CONTEXT_RULES, **samples.CONTEXT_RULES},
+    "bag": {**words.BY_KIND["bag"], **_LABEL, **_CLOSED, **_WEIGHT, **containers.BAG_RULES, **samples.BAG_RULES},
+    "group": {**words.BY_KIND["group"], **_LABEL, **groups.RULES, **teeth.GROUP_RULES},
+    "sample": {**words.BY_KIND["sample"], **_LABEL, **_CLOSED, **containers.SAMPLE_RULES, **samples.RULES},
     "transfer": {**words.BY_KIND["transfer"], **transfers.RULES},
     "photo": {**words.BY_KIND["photo"], **transfers.PHOTO_RULES},
-    "site": {**words.BY_KIND["site"], **presence.SITE_RULES},
+    "site": {**words.BY_KIND["site"], **presence.SITE_RULES, **containers.SITE_RULES},
 }
 """{kind of record: {key: rule}}, in the order in which problems are given."""
 
-_NEEDS = {
+_OF_ONE_PATH = {
+    "burn_colour": ("colour_against_burning", "colour_without_burning"),
+    "burning": ("burnt_not_excluded",),
+    "staining": ("burning_may_be_stain",),
+    "weathering": ("weathering_not_a_stage", "weathering_may_be_heat", "weathering_on_lost_surface"),
+    "roots": ("roots_against_preservation", "roots_in_sealed_deposit"),
+    "digestion": ("digestion_on_large_piece",),
+    "pathology": ("pathology_not_on_bone",),
+    "antler_base": ("antler_base_without_antler", "shed_with_skull_bone"),
+    "longest_mm": ("longest_implausible", "longest_against_weight"),
+    "breaks": ("new_break_without_refit",),
+    "same_as": ("joined_to_itself", "joined_but_conflicting"),
+    "photo": ("photo_missing",),
+    "mark": ("worked_without_transfer",),
+    "human": ("stop_but_lifted", "in_place_but_bagged", "no_sign_without_portion"),
+}
+NEEDS = {
+    **{rule: path for path, found in _OF_ONE_PATH.items() for rule in found},
+    **dict.fromkeys(caution.ASSESSMENT_RULES, "assessment"),
+    **dict.fromkeys(breakage.FRACTURE_RULES, "fracture"),
+    **dict.fromkeys(breakage.JOIN_RULES, "joins"),
     **dict.fromkeys(teeth.RULES, "tooth"),
     **dict.fromkeys(measures.RULES, "measure"),
     **dict.fromkeys(surface.MARK_RULES, "mark"),
 }
 """{rule: first part of the path without which it has nothing to look at}: most dockets hold no tooth and no mark."""
+
+_STEPS = {
+    kind: [(need, list(run)) for need, run in groupby(found.items(), key=lambda item: NEEDS.get(item[0]))]
+    for kind, found in BY_KIND.items()
+}
+"""{kind: [(what they need, the rules that need it)]}, in the same order: whole runs of rules are passed by at once."""
 
 _NOTHING = Around()
 
@@ -112,8 +145,10 @@ def _run(kind: str, record: Record, around: Around, knowledge: Knowledge) -> tup
     rows, heads = knowledge.rules, record.heads
     return tuple(
         Problem(key, rows[key].level, path, fields, rows[key].raises)
-        for key, rule in BY_KIND[kind].items()
-        if key in rows and ((need := _NEEDS.get(key)) is None or need in heads)
+        for need, run in _STEPS[kind]
+        if need is None or need in heads
+        for key, rule in run
+        if key in rows
         for path, fields in rule(record, around, knowledge)
     )
 

@@ -13,7 +13,7 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules.findings import Around, Docket, Finding, by_name, shown, term, text
 
 _NOT_BODILY = frozenset({"not_bone", "shell"})
-_BURNT = frozenset({"charred", "calcined", "mixed"})
+_BURNT = frozenset({"burnt", "charred", "calcined", "mixed"})
 _QUERY = human.CAUTION[human.QUERY]
 _NOT_EXCLUDED = human.CAUTION[human.NOT_EXCLUDED]
 
@@ -123,16 +123,20 @@ def assessment_cannot_clear(docket: Docket, around: Around, know: Knowledge) -> 
                 yield path, {}
 
 
-RULES = by_name(
-    human_without_answer,
-    grave_without_answer,
-    young_shaft_not_excluded,
-    newborn_not_excluded,
-    burnt_not_excluded,
-    no_sign_without_portion,
-    question_not_asked,
-    stop_but_lifted,
-    in_place_but_bagged,
-    assessment_against_reading,
-    assessment_cannot_clear,
-)
+ASSESSMENT_RULES = by_name(assessment_against_reading, assessment_cannot_clear)
+"""Those that look at a specialist's verdicts."""
+
+RULES = {
+    **by_name(
+        human_without_answer,
+        grave_without_answer,
+        young_shaft_not_excluded,
+        newborn_not_excluded,
+        burnt_not_excluded,
+        no_sign_without_portion,
+        question_not_asked,
+        stop_but_lifted,
+        in_place_but_bagged,
+    ),
+    **ASSESSMENT_RULES,
+}

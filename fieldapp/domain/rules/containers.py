@@ -1,12 +1,21 @@
-"""Rules about contexts and bags themselves."""
+"""Rules about contexts and bags themselves, and about what kind of context a find is given to."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules.findings import Around, Finding, Record, by_name, number, shown, term, text
 
+EARLIEST_YEAR, LATEST_YEAR = -1_000_000, 2200
+"""Years outside these are taken for slips of the pen (project decision)."""
+
+SHORTFALL = 0.02
+"""A bag may weigh less than its bones by this share before it is looked at: balances differ (project decision)."""
+
+_MIXED = frozenset({"topsoil", "subsoil", "unstratified"})
 LARGEST_MESH_MM = 50
 """Above this a mesh is taken for a slip of the pen (common practice, no source)."""
 
@@ -36,9 +45,54 @@ def grave_not_asked(context: Record, around: Around, know: Knowledge) -> Iterato
         yield "grave_like", {"context": shown(context.values.get("number") or "?")}
 
 
-def bag_without_context(bag: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """A bag that belongs nowhere."""
-    if text(bag.values.get("context")) is None:
+def dating_not_years(record: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A dating that is no years: a fraction of one, a word, or a number no dig meets."""
+    for year in _years(record).values():
+        value = number(year)
+        if year is not None and (value is None or value != int(value) or not EARLIEST_YEAR <= value <= LATEST_YEAR):
+            yield "dating", {"year": shown(year)}
+
+
+def dating_reversed(record: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A dating that ends before it begins: often years BC without their minus."""
+    years = _years(record)
+    begin, end = number(years.get("from")), number(years.get("to"))
+    if begin is not None and end is not None and begin > end:
+        yield "dating", {"from": shown(years.get("from")), "to": shown(years.get("to"))}
+
+
+def sealed_but_mixed(context: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Sealed, and of a kind that never is: ploughed, rooted through or found loose."""
+    kind = text(context.values.get("type"))
+    if context.values.get("deposit") == "sealed" and kind in _MIXED:
+        yield "deposit", {"type": term("context_type", kind)}
+
+
+def find_from_cut(record: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A find given to a cut, which is a shape and holds nothing: it is from the fill."""
+    if _own_context(record) and around.context is not None and around.context.get("type") == "cut":
+        yield "context", {"context": shown(around.context.get("number") or around.context_id)}
+
+
+def find_from_natural(record: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A find from ground that people did not lay down: it came in from above, or the ground is not natural."""
+    if _own_context(record) and around.context is not None and around.context.get("type") == "natural":
+        yield "context", {"context": shown(around.context.get("number") or around.context_id)}
+
+
+def _own_context(record: Record) -> bool:
+    # A docket in a bag lies where the bag does: what is wrong there is said once, of the bag.
+    return text(record.values.get("context")) is not None and text(record.values.get("bag")) is None
+
+
+def _years(record: Record) -> Mapping[str, Any]:
+    dating = record.values.get("dating")
+    return {end: dating.get(end) for end in ("from", "to")} if isinstance(dating, Mapping) else {}
+
+
+def context_missing(record: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A bag or a sample that belongs nowhere."""
+    if text(record.values.get("context")) is None:
         yield "context", {}
 
 
@@ -61,5 +115,63 @@ def mesh_implausible(bag: Record, around: Around, know: Knowledge) -> Iterator[F
         yield "mesh_mm", {"mesh": shown(mesh)}
 
 
-CONTEXT_RULES = by_name(context_number_missing, context_number_repeated, grave_denied, grave_not_asked)
-BAG_RULES = by_name(bag_without_context, sieve_without_mesh, mesh_without_sieve, mesh_implausible)
+def marked_before_dried(bag: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Bones that carry their numbers before they were washed and dried: the ink comes off with the dirt."""
+    for step in ("washed", "dried"):
+        if _done(bag, "marked") and not _done(bag, step):
+            yield f"step/{step}", {"step": term("bag_step", step)}
+
+
+def weighed_wet(bag: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Weighed after washing and before drying: the water is in the weight."""
+    weighed = _done(bag, "weighed") or bag.values.get("weight_g") is not None
+    if weighed and _done(bag, "washed") and not _done(bag, "dried"):
+        yield "step/dried", {}
+
+
+def weighed_without_weight(bag: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Said to have been weighed, and the weight was not written down."""
+    if _done(bag, "weighed") and bag.values.get("weight_g") is None:
+        yield "weight_g", {}
+
+
+def bag_lighter_than_bones(bag: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A bag that weighs less than the bones recorded from it."""
+    own = number(bag.values.get("weight_g"))
+    if own is not None and around.inside:
+        there = (one for one in around.inside if one.get("deleted") is not True)
+        bones = math.fsum(weight for one in there if (weight := number(one.get("weight_g"))) is not None and weight > 0)
+        if own < bones * (1 - SHORTFALL):
+            yield "weight_g", {"weight": f"{own:g}", "bones": f"{bones:g}"}
+
+
+def _done(bag: Record, step: str) -> bool:
+    return bag.values.get(f"step/{step}") is True
+
+
+_FIND = by_name(find_from_cut, find_from_natural)
+CONTEXT_RULES = by_name(
+    context_number_missing,
+    context_number_repeated,
+    grave_denied,
+    grave_not_asked,
+    dating_not_years,
+    dating_reversed,
+    sealed_but_mixed,
+)
+BAG_RULES = {
+    **by_name(
+        context_missing,
+        sieve_without_mesh,
+        mesh_without_sieve,
+        mesh_implausible,
+        marked_before_dried,
+        weighed_wet,
+        weighed_without_weight,
+        bag_lighter_than_bones,
+    ),
+    **_FIND,
+}
+SAMPLE_RULES = {**by_name(context_missing), **_FIND}
+DOCKET_RULES = _FIND
+SITE_RULES = by_name(dating_not_years, dating_reversed)

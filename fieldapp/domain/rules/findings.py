@@ -53,8 +53,8 @@ class Around:
     refits    {docket id: values} of the dockets it is said to have broken from
     site, sample  values of the site; of the sample that it, or its bag, was taken from
     photos, transfers  {id: values} of its photos; of the records of where it was sent
-    subject   values of the docket, bag or context that a transfer or a photo is about
-    inside    values of the dockets in the bag that it is, or is about
+    subject   values of the docket, bag or context that a transfer or a photo names
+    inside    values of the dockets in the bag that it is or names; of the dockets that name the photo
     whole     everything it names was looked for: what is not given is not there
     """
 
@@ -100,7 +100,7 @@ def shown(value: Any) -> str:
 
 def states(value: Any) -> dict[str, str]:
     """The {key: state} items of a reading's portions or centres that are written as words."""
-    if not isinstance(value, Mapping):
+    if type(value) is not dict and not isinstance(value, Mapping):  # nearly always a dict, which is asked faster
         return {}
     return {key: state for key, state in value.items() if isinstance(key, str) and isinstance(state, str)}
 
@@ -109,12 +109,14 @@ class Record:
     """A record of any kind, as its rules see it.
 
     heads  {first part of a path: the (path, value) under it}: "tooth" of "tooth/a"
+    kept   {name: what several rules need and the first of them worked out}
     """
 
-    __slots__ = ("heads", "label", "values")
+    __slots__ = ("heads", "kept", "label", "values")
 
     def __init__(self, values: Values) -> None:
         self.values = values
+        self.kept: dict[str, Any] = {}
         self.heads: dict[str, list[tuple[str, Any]]] = {}
         for item in values.items():
             self.heads.setdefault(item[0].partition("/")[0], []).append(item)
@@ -155,18 +157,19 @@ class Docket(Record):
     def __init__(self, values: Values, know: Knowledge) -> None:
         super().__init__(values)
         reading = values.get("reading")
-        self.reading: Values = reading if isinstance(reading, Mapping) else _NO_VALUES
-        self.element = text(self.reading.get("element"))
-        self.taxon = text(self.reading.get("taxon"))
-        self.side = text(self.reading.get("side"))
-        self.portions = states(self.reading.get("portions"))
-        self.fusion = states(self.reading.get("fusion"))
+        own: Values = reading if type(reading) is dict or isinstance(reading, Mapping) else _NO_VALUES
+        self.reading = own
+        self.element = text(own.get("element"))
+        self.taxon = text(own.get("taxon"))
+        self.side = text(own.get("side"))
+        self.portions = states(own.get("portions"))
+        self.fusion = states(own.get("fusion"))
         self.material = text(values.get("material"))
         self.element_row: Element | None = know.elements.get(self.element) if self.element else None
         self.taxon_row: Taxon | None = know.taxa.get(self.taxon) if self.taxon else None
         self.named = self.taxon_row is not None and self.taxon_row.named
-        self.present = {key for key, state in self.portions.items() if state in PRESENT}
         self.most = {key for key, state in self.portions.items() if state == "most"}
+        self.present = self.most | {key for key, state in self.portions.items() if state == "part"}
         self.caution = max((human.CAUTION[human.answer_of(answer)] for _, answer in self.items("human/")), default=0)
 
     def none_of(self, keys: Collection[str]) -> bool:

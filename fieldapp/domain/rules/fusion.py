@@ -71,15 +71,27 @@ def centre_not_in_taxon(docket: Docket, around: Around, know: Knowledge) -> Iter
             yield f"reading/fusion/{key}", docket.names(centre=term(f"centre.{row.key}", key))
 
 
-def _ends(docket: Docket, know: Knowledge) -> Iterator[tuple[str, str, frozenset[str], str | None]]:
-    """(centre, state, its portions, the portion across the growth line) of the centres that something is said of."""
-    row = docket.element_row
-    if row is not None:
-        own = know.centre_keys[row.key]
-        for key, state in docket.fusion.items():
-            if key in own and state in _SAID:
-                epiphysis = frozenset(portion.key for portion in know.epiphysis(row.key, key, docket.taxon))
-                yield key, state, epiphysis, own[key].metaphysis
+_End = tuple[str, str, frozenset[str], str | None]
+"""(centre, state, its portions, the portion across the growth line)."""
+
+
+def _ends(docket: Docket, know: Knowledge) -> list[_End]:
+    """The centres that something is said of. Worked out once for a docket."""
+    found: list[_End] | None = docket.kept.get("ends")
+    if found is None:
+        row = docket.element_row
+        own = know.centre_keys[row.key] if row is not None else {}
+        found = docket.kept["ends"] = [
+            (
+                key,
+                state,
+                frozenset(portion.key for portion in know.epiphysis(own[key].element, key, docket.taxon)),
+                own[key].metaphysis,
+            )
+            for key, state in docket.fusion.items()
+            if key in own and state in _SAID
+        ]
+    return found
 
 
 def epiphysis_missing(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:

@@ -12,7 +12,7 @@ _GROWN = frozenset({"subadult", "adult"})
 _WIDE = frozenset({"vertebra", "carpal", "tarsal", "metapodial", "phalanx"})
 _NUMBERED = {"cervical_vertebra": 3, "thoracic_vertebra": 1, "lumbar_vertebra": 1, "caudal_vertebra": 1, "rib": 1}
 """{element: number of its first one}: these are counted along the body."""
-_NOT_BORNE = frozenset({"not_bone", "shell"})
+_NOT_BORNE = frozenset({"not_bone", "shell", "eggshell"})
 
 
 def element_not_in_taxon(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -73,9 +73,11 @@ def position_missing(docket: Docket, around: Around, know: Knowledge) -> Iterato
 
 
 def taxon_finer_than_bone(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """A bone that alone seldom tells the animal, called by a species."""
-    row = docket.element_row
-    if row is not None and row.finest == "size_class" and docket.named and docket.taxon != "human":
+    """A bone that alone seldom tells the animal, called by a species. Pairs and kin that are not parted may pass."""
+    row, taxon = docket.element_row, docket.taxon_row
+    if row is None or taxon is None or taxon.kind != "species" or taxon.key == "human":
+        return
+    if know.finest(row.key, taxon.key) == "size_class":
         size = know.size_class(docket.taxon or "")
         if size is not None and docket.reading.get("certainty") != "cf":
             yield "reading/taxon", docket.names(size=term("taxon", size))
@@ -84,7 +86,12 @@ def taxon_finer_than_bone(docket: Docket, around: Around, know: Knowledge) -> It
 def taxon_coarser_than_bone(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A well preserved end that would bear a finer name than a size class."""
     row, taxon = docket.element_row, docket.taxon_row
-    if row is not None and taxon is not None and taxon.kind == "size_class" and row.finest == "species":
+    if (
+        row is not None
+        and taxon is not None
+        and taxon.kind == "size_class"
+        and know.finest(row.key, taxon.key) == "species"
+    ):
         portions = know.portion_map(row.key, docket.taxon)
         ends = docket.most.intersection(key for key, portion in portions.items() if portion.kind != "shaft")
         if len(ends) * 2 >= len(portions):
@@ -110,7 +117,7 @@ def pair_parted_without_comparison(docket: Docket, around: Around, know: Knowled
 def sex_not_visible(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A sex given from a bone that does not show it."""
     sex, row = text(docket.reading.get("sex")), docket.element_row
-    if sex and row is not None and row.shows_sex == "no":
+    if sex and row is not None and know.shows_sex(row.key, docket.taxon) == "no":
         yield "reading/sex", docket.names(sex=term("sex", sex))
 
 
@@ -126,7 +133,13 @@ def adult_with_unfused(docket: Docket, around: Around, know: Knowledge) -> Itera
 def sex_of_young_bone(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A sex given from the shape of a bone that had not taken its grown shape yet."""
     sex, row, reading = text(docket.reading.get("sex")), docket.element_row, docket.reading
-    if not sex or row is None or row.material != "bone" or row.shows_sex == "no" or row.key == "baculum":
+    if (
+        not sex
+        or row is None
+        or row.material != "bone"
+        or know.shows_sex(row.key, docket.taxon) == "no"
+        or row.key == "baculum"
+    ):
         return
     said = [state for state in docket.fusion.values() if state in ("unfused", "fusing", "fused", "loose_epiphysis")]
     unjoined = bool(said) and all(state in ("unfused", "loose_epiphysis") for state in said)

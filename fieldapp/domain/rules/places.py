@@ -50,8 +50,8 @@ def label_repeated(record: Record, around: Around, know: Knowledge) -> Iterator[
 def possible_double(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """The same weight and the same reading as another docket of the bag: one bone recorded twice, perhaps."""
     weight = number(docket.values.get("weight_g"))
-    if weight is None or docket.element is None:
-        return
+    if weight is None or docket.element is None or not docket.present:
+        return  # Scraps of which nothing more is written are alike by the dozen.
     for other in around.siblings:
         if number(other.get("weight_g")) == weight and isinstance(other.get("reading"), Mapping):
             if compare(docket.reading, other["reading"], know) == "same":
@@ -68,7 +68,9 @@ def joined_to_itself(docket: Docket, around: Around, know: Knowledge) -> Iterato
 def joined_but_conflicting(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Said to be one bone with another docket, whose reading contradicts this one."""
     for other, values in around.joined.items():
-        if docket.values.get(f"same_as/{other}") is True and other != around.record:
+        # Pieces of one bone that the dig broke hold other portions of it: rules.breakage looks at those.
+        pieces = isinstance(docket.values.get(f"joins/{other}"), Mapping)
+        if docket.values.get(f"same_as/{other}") is True and other != around.record and not pieces:
             reading = values.get("reading")
             if isinstance(reading, Mapping) and compare(docket.reading, reading, know) == "conflict":
                 yield f"same_as/{other}", {"other": shown(values.get("label") or other)}

@@ -89,18 +89,17 @@ def _rule(kind: str) -> Rule:
         """A word that is not in the project's lists. It is kept as it came."""
         if isinstance(record, Docket):
             yield from _in_reading(record, know)
-        for path, value in record.values.items():
-            if path in plain:
-                if not _known(plain[path], value, know):
-                    yield path, {"word": shown(value)}
-                continue
-            first, slash, rest = path.partition("/")
-            if not slash:
-                continue
-            if first in items:
-                yield from _in_item(path, value, items[first], first in _REQUIRED, know)
-            elif first in named and value is not None and not _known(named[first], rest, know):
-                yield path, {"word": shown(rest)}
+        for head, found in record.heads.items():
+            if head in plain or head in items or head in named:
+                for path, value in found:
+                    if path == head:
+                        if head in plain and not _known(plain[head], value, know):
+                            yield path, {"word": shown(value)}
+                    elif head in items:
+                        yield from _in_item(path, value, items[head], head in _REQUIRED, know)
+                    elif head in named and value is not None:
+                        if not _known(named[head], rest := path.partition("/")[2], know):
+                            yield path, {"word": shown(rest)}
 
     return word_unknown
 

@@ -181,8 +181,9 @@ class Desk:
         """A context with all that lies in it, for the rules."""
         found = self._among.get(context)
         if found is None:
-            place = self.record(context)
-            records = [*self.bags(context), *self.dockets(context), *([place] if place is not None else [])]
+            bags = self.bags(context)
+            around = [self.record(context), self.site_record(), *(self.record(_sample(bag)) for bag in bags)]
+            records = [*bags, *self.dockets(context), *(one for one in around if one is not None)]
             found = self._among[context] = Among(records, self.knowledge)
         return found
 
@@ -194,19 +195,22 @@ class Desk:
     def check(self, docket: str, values: Mapping[str, Any], context: str, new: bool = False) -> list[Found]:
         """What the rules find in a docket's values, stored or not, worst first."""
         bag, place, among = self.record(values.get("bag") or ""), self.record(context), self.among(context)
+        site, sample = self.site_record(), self.record(_sample(bag)) if bag is not None else None
         around = rules.Around(
             record=docket,
             new=new,
             context=place.values() if place is not None else None,
             context_id=context,
             bag=bag.values() if bag is not None else None,
+            site=site.values() if site is not None else None,
+            sample=sample.values() if sample is not None else None,
             siblings=[
                 among.values(one)
                 for one in self.dockets(context)
                 if one.id != docket and bag is not None and one.value("bag") == bag.id
             ],
         )
-        return worst_first(rules.check_docket(values, around, self.knowledge), self.knowledge)
+        return worst_first(rules.check_docket(values, around, among.knowledge), self.knowledge)
 
     def may(self, act: str) -> bool:
         """Whether the one who records may do an act."""
@@ -325,6 +329,12 @@ class Desk:
             values = {"tier": tier, "in_place": True}
             return [Write(hold, "hold", values, {path: heads[path] for path in values if path in heads})]
         return []
+
+
+def _sample(bag: Record) -> str:
+    """The id of the sample a bag came out of, "" if none."""
+    found = bag.value("sample")
+    return found if isinstance(found, str) else ""
 
 
 def _moves(write: Write) -> bool:

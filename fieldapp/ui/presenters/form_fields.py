@@ -19,10 +19,10 @@ from fieldapp.ui.presenters.hold import when
 from fieldapp.ui.presenters.problems import Found
 from fieldapp.ui.texts import say, word
 
-MATERIALS = (("bone", "tooth", "antler"), ("horn_core", "shell", "not_bone"), ("unsure",))
+MATERIALS = (("bone", "tooth", "antler"), ("horn_core", "shell", "eggshell"), ("not_bone", "unsure"))
 HUMAN = (human.STOP, human.QUERY, human.NOT_EXCLUDED, human.NO_SIGN, human.NOT_ASKED)
 FUSION = ("unfused", "fusing", "fused", "loose_epiphysis", "not_visible")
-BURNING = ("unburnt", "charred", "calcined", "mixed")
+BURNING = ("unburnt", "burnt", "charred", "calcined", "mixed")
 PHRASES = ("fresh_break", "gnawed", "cut_marks", "worked", "eroded", "concreted")
 
 # Which path of a docket a tab speaks for, so that a problem is shown beside its field.

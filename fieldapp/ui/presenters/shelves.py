@@ -25,9 +25,10 @@ USUAL = {
 """{field: rows} of what is looked for most: what fits an 8-inch panel at 15 mm a button."""
 
 ACROSS, DOWN = 5, 4
-_CLASSES = ("bird", "fish", "amphibian", "reptile")
+_CLASSES = ("bird", "fish", "amphibian", "reptile", "mollusc")
 _REGIONS = ("head", "trunk", "forelimb", "hindlimb", "feet", "unidentified")
-_TAXA = ("large_mammal", "medium_mammal", "small_mammal", "bird", "fish", "amphibian", "reptile", "mollusc")
+_MAMMALS = ("sea_mammal", "large_mammal", "medium_mammal", "small_mammal", "micro_mammal")
+_TAXA = (*_MAMMALS, "bird", "fish", "amphibian", "reptile", "mollusc")
 
 
 def shelves(name: str, knowledge: Knowledge, taxon: str | None = None) -> dict[str, list[str]]:
@@ -39,11 +40,14 @@ def shelves(name: str, knowledge: Knowledge, taxon: str | None = None) -> dict[s
     if name == "taxon":
         for key in knowledge.taxa:
             found.setdefault(next((one for one in _TAXA if knowledge.is_a(key, one)), "wider"), []).append(key)
-        return {one: found[one] for one in (*_TAXA, "wider") if one in found}
+        return {one: found[one] for one in (*_TAXA[1:5], "sea_mammal", *_TAXA[5:], "wider") if one in found}
+    # A bone of several classes stands with those of the animal in hand.
+    classes = sorted(_CLASSES, key=lambda one: taxon is None or not knowledge.is_a(taxon, one))
     for key, row in knowledge.elements.items():
         if taxon is None or knowledge.occurs(key, taxon):
-            own = next((one for one in _CLASSES if row.only and all(knowledge.is_a(x, one) for x in row.only)), "")
-            found.setdefault(own or row.region, []).append(key)
+            mammals = not row.only or any(knowledge.share(one, "mammal") for one in row.only)
+            wanted = (one for one in classes if any(knowledge.share(one, own) for own in row.only))
+            found.setdefault(row.region if mammals else next(wanted, row.region), []).append(key)
     return {one: found[one] for one in (*_REGIONS, *_CLASSES) if one in found}
 
 

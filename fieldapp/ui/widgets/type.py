@@ -39,6 +39,22 @@ def extent(text: str, em: float, bold: bool) -> tuple[float, float]:
     return float(width), float(height)
 
 
+def _parted(word: str, width: float, em: float, bold: bool) -> str:
+    """A word that no line can hold, parted by hyphens after a vowel: hyomandibu-lar. Unchanged if it cannot be."""
+    found = ""
+    while extent(word, em, bold)[0] > width:
+        cuts = [
+            at
+            for at in range(3, len(word) - 2)
+            if word[at - 1] in "aeiouy" and word[at].isalpha() and word[at] not in "aeiouy"
+            if extent(word[:at] + "-", em, bold)[0] <= width
+        ]
+        if not cuts:
+            break
+        found, word = f"{found}{word[: cuts[-1]]}-\u200b", word[cuts[-1] :]
+    return found + word
+
+
 def _wrapped(text: str, width: float, em: float, bold: bool) -> list[str]:
     lines: list[str] = []
     for paragraph in text.split("\n"):
@@ -66,6 +82,11 @@ def set_type(
         wide = max(extent(line, em, bold)[0] for line in lines)
         high = extent("Ag", em, bold)[1] * len(lines)
         fits = wide <= width and high <= height
+        if not fits and size - 0.1 < least and "\u200b" not in text:
+            # The last resort: long words are parted, once.
+            parted = " ".join(_parted(word, width, em, bold) for word in text.split(" "))
+            if parted != text:
+                return set_type(parted, width, height, size, bold, size)
         if fits or size - 0.1 < least:
             return Setting(tuple(lines), em, bold, wide, high, fits)
         size -= 0.1

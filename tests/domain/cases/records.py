@@ -71,7 +71,7 @@ def d(what: Any = None, around: Around | None = None, **changes: Any) -> Case:
 
 
 def c(values: dict[str, Any], **around: Any) -> Case:
-    """A context's or bag's case."""
+    """The case of a record of any other kind."""
     return Case(values, Around(**around))
 
 
@@ -95,7 +95,39 @@ def femur(side: str = "left", taxon: str = "cattle", most: tuple[str, ...] = FEM
     return docket(reading("femur", taxon, side=side, most=most, fusion={"distal": "fused"}))
 
 
-SAMPLE = {"label": str(Label("HLG26", "B", 9)), "context": "c1"}
+SAMPLE = {
+    "label": str(Label("HLG26", "B", 9)),
+    "context": "c1",
+    "type": "flotation",
+    "litres": 10,
+    "fraction/flot": {"part": "flot", "mesh_mm": 0.3, "sorted_share": 1, "weight_g": 4.5},
+    "fraction/r4": {"part": "residue", "mesh_mm": 4, "sorted_share": 1, "weight_g": 900, "bone_g": 12.5},
+    "fraction/r1": {"part": "residue", "mesh_mm": 1, "sorted_share": 0.25, "weight_g": 600, "bone_g": 2},
+    "bone_g": 14.5,
+}
+CREMATION = {
+    "label": str(Label("HLG26", "B", 11)),
+    "context": "c1",
+    "type": "cremation",
+    "spit": 1,
+    "cremation/1": {"fraction_mm": 10, "region": "skull", "weight_g": 40},
+    "cremation/2": {"fraction_mm": 5, "region": "lower_limb", "weight_g": 60.2},
+    "bone_g": 100,
+}
+SAMPLED = {**BAG, "sample": "s1", "fraction": "r4"}
+TRANSFER = {
+    "docket": "d1",
+    "kind": "destructive_sample",
+    "to": "a laboratory (invented)",
+    "authority": "the director",
+    "reference": "7",
+    "lab_code": "LAB-1",
+    "taken_g": 2,
+    "remainder_g": 118.4,
+    "photo_before": "p1",
+    "measured_before": True,
+}
+PHOTO = {"docket": "d1", "sha256": "0" * 64, "view": "overall", "scale": True, "closed": False}
 
 SOUND = {
     "docket": d(),
@@ -103,9 +135,16 @@ SOUND = {
     "bag": c(BAG, context=CONTEXT),
     "group": g(docket(), femur()),
     "sample": c(SAMPLE, context=CONTEXT),
-    "transfer": c({"docket": "d1"}, context=CONTEXT),
-    "photo": c({"docket": "d1"}, context=CONTEXT),
-    "site": c({"code": "HLG26", "name": "Hollow Gate (invented)", "mode": "excavation"}),
+    "transfer": c(TRANSFER, context=CONTEXT, subject=docket(), whole=True),
+    "photo": c(PHOTO, context=CONTEXT, subject=docket(), whole=True),
+    "site": c(
+        {
+            "code": "HLG26",
+            "name": "Hollow Gate (invented)",
+            "mode": "excavation",
+            "dating": {"from": -400, "to": 43},
+        }
+    ),
 }
 """Records with which nothing at all is wrong."""
 

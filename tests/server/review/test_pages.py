@@ -77,7 +77,8 @@ def test_a_bone_in_the_ground_that_was_assessed_as_human_keeps_its_band(scene: S
 
 def test_a_context_shows_its_merged_dockets_with_signs_in_words(scene: Scene) -> None:
     page = text_of(scene.signed_in("director"), f"/review/context/{DITCH}")
-    assert f"{label('A', 1)} tibia unsided medium mammal (sheep size)" in page, "what all versions have in common"
+    common = f"{label('A', 1)} tibia unsided cloven-hoofed animal of sheep or pig size"
+    assert common in page, "what all versions have in common"
     assert "disagreement" in page
     assert "differs in precision" in page
     assert "deletion disputed" in page

@@ -1,0 +1,211 @@
+"""A record among others: what surrounds it is found, nothing else is, and many take no longer each than few."""
+
+from __future__ import annotations
+
+import time
+import uuid
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fieldapp import assets
+from fieldapp.domain.readings import compare
+from fieldapp.records.checking import Among
+from fieldapp.records.fold import Fold, Record
+from tests.domain.cases.records import BAG, CONTEXT, PHOTO, SAMPLE, TRANSFER, docket, shin
+from tests.records.makers import Pen
+
+K = assets.knowledge()
+QUERY = {"answer": "query", "in_place": False}
+
+
+def one(name: str) -> str:
+    return str(uuid.uuid5(uuid.NAMESPACE_OID, name))
+
+
+class Dig:
+    """Records of an invented dig, by name."""
+
+    def __init__(self) -> None:
+        self.pen, self.fold = Pen(), Fold()
+
+    def put(self, kind: str, name: str, /, **set: Any) -> Dig:
+        """Adds a change to a record; values that start with "@" are the ids of names, in paths too."""
+        values = {
+            "/".join(one(part[1:]) if part.startswith("@") else part for part in path.split("__")): (
+                one(value[1:]) if isinstance(value, str) and value.startswith("@") else value
+            )
+            for path, value in set.items()
+        }
+        self.fold.apply(self.pen.write(values, record=one(name), kind=kind))
+        return self
+
+    def delete(self, name: str) -> Dig:
+        """Deletes a record, having seen all of it."""
+        record = self[name]
+        self.fold.apply(self.pen.write({"deleted": True}, record.head_ids(), record=record.id, kind=record.kind))
+        return self
+
+    def among(self, **more: Any) -> Among:
+        return Among(self.fold, K, **more)
+
+    def around(self, name: str, **more: Any):
+        return self.among(**more).around(self[name])
+
+    def rules(self, name: str, **more: Any) -> set[str]:
+        return {found.problem.rule for found in self.among(**more).check(self[name])}
+
+    def __getitem__(self, name: str) -> Record:
+        return self.fold.records[one(name)]
+
+
+def dig() -> Dig:
+    """A site, a context, a sample, two bags and two dockets."""
+    found = Dig().put("site", "site", code="HLG26", region="here").put("context", "here", **CONTEXT)
+    found.put("sample", "sample", **{path.replace("/", "__"): value for path, value in SAMPLE.items()})
+    found.put("sample", "sample", context="@here")
+    found.put("bag", "bag", **{**BAG, "context": "@here", "sample": "@sample", "fraction": "r4"})
+    found.put("bag", "other bag", label="x", context="@here")
+    for name in ("a", "b"):
+        sound = {path.replace("/", "__"): value for path, value in docket(bag="@bag", label=name).items()}
+        found.put("docket", name, **sound)
+    return found
+
+
+def test_a_docket_is_seen_with_its_context_bag_sample_and_site():
+    around = dig().around("a")
+    assert around.context["number"] == "1042"
+    assert (around.bag["label"], around.sample["litres"], around.site["code"]) == (BAG["label"], 10, "HLG26")
+    assert (around.photos, around.transfers, around.refits, around.joined) == ({}, {}, {}, {})
+
+
+def test_a_bag_is_seen_with_its_sample_and_all_that_is_in_it():
+    around = dig().delete("b").around("bag")
+    assert around.sample["litres"] == 10
+    assert [inside["label"] for inside in around.inside] == ["a"]
+
+
+def test_a_refit_and_a_double_are_seen_from_both_ends():
+    found = dig()
+    found.put("docket", "a", **{"joins__@b": {"break": "fresh"}, "same_as__@b": True})
+    for name, other in ("ab", "ba"):
+        around = found.around(name)
+        assert list(around.refits) == list(around.joined) == [one(other)]
+
+
+def test_a_link_that_was_taken_away_joins_nothing():
+    found = dig()
+    change = found.pen.write({f"joins/{one('b')}": {"break": "old"}}, record=one("a"))
+    found.fold.apply(change)
+    taken = {f"joins/{one('b')}": [change.id]}
+    found.fold.apply(found.pen.write({f"joins/{one('b')}": None}, taken, record=one("a")))
+    assert found.around("a").refits == {}
+
+
+def test_photos_are_found_by_what_they_show_and_by_who_links_them():
+    found = dig().put("photo", "p1", **{**PHOTO, "docket": "@a"}).put("photo", "p2", **{**PHOTO, "docket": None})
+    found.put("docket", "a", **{"photo__@p2": True})
+    assert set(found.around("a").photos) == {one("p1"), one("p2")}
+    assert found.around("b").photos == {}
+    assert [shown["label"] for shown in found.around("p2").inside] == ["a"]
+    assert found.around("p1").subject["label"] == "a"
+    assert found.among().context_of(found["p1"]) == one("here")
+
+
+def test_transfers_are_found_and_see_what_they_are_about():
+    found = dig().put("transfer", "t", **{**TRANSFER, "docket": "@a"})
+    found.put("transfer", "whole", **{**TRANSFER, "docket": None, "bag": "@bag"})
+    assert [moved["kind"] for moved in found.around("a").transfers.values()] == ["destructive_sample"]
+    assert found.around("t").subject["label"] == "a"
+    assert found.around("whole").subject["label"] == BAG["label"]
+    assert [inside["label"] for inside in found.around("whole").inside] == ["a", "b"]
+
+
+def test_a_transfer_of_a_bag_sees_the_possible_human_in_it_and_a_docket_the_one_joined_to_it():
+    found = dig().put("transfer", "t", **{**TRANSFER, "docket": None, "bag": "@bag", "kind": "loan"})
+    assert "transfer_of_possible_human" not in found.rules("t")
+    found.put("docket", "b", human__raised=QUERY)
+    assert "transfer_of_possible_human" in found.rules("t")
+    found.put("transfer", "s", **{**TRANSFER, "docket": "@a"})
+    assert "transfer_of_possible_human" not in found.rules("s")
+    found.put("docket", "b", **{"same_as__@a": True})
+    assert "transfer_of_possible_human" in found.rules("s")
+
+
+def test_a_photo_is_missing_only_where_everything_was_looked_for():
+    found = dig().put("docket", "a", **{"photo__@gone": True})
+    assert "photo_missing" not in found.rules("a")
+    assert "photo_missing" in found.rules("a", whole=True)
+    found.put("photo", "gone", **{**PHOTO, "docket": "@a"})
+    assert "photo_missing" not in found.rules("a", whole=True)
+
+
+def test_what_was_deleted_surrounds_nothing():
+    found = dig().put("photo", "p", **{**PHOTO, "docket": "@a"}).put("transfer", "t", **{**TRANSFER, "docket": "@a"})
+    assert None not in (found.around("a").photos.get(one("p")), found.around("a").site)
+    found.delete("p").delete("t").delete("site")
+    around = found.around("a")
+    assert (around.photos, around.transfers, around.site) == ({}, {}, None)
+
+
+def test_records_that_name_themselves_or_each_other_do_not_go_round():
+    found = dig().put("photo", "p", docket="@p", context="@p").put("transfer", "t", docket="@p", bag="@t")
+    found.put("docket", "a", **{"joins__@a": {"break": "old"}, "same_as__@a": True, "docket": "@a", "bag": "@a"})
+    assert len(list(found.among(whole=True).check_all())) > 0
+
+
+def test_a_disputed_reading_finds_the_double_of_each_version():
+    found = dig()
+    found.put("docket", "a", reading=shin(taxon="sheep"))
+    found.put("docket", "c", **{"bag": "@bag", "weight_g": 120.5, "label": "c", "reading": shin(taxon="sheep")})
+    doubles = [it for it in found.among().check(found["a"]) if it.problem.rule == "possible_double"]
+    assert {it.problem.fields["other"] for it in doubles} == {"b", "c"}
+    assert all(len(it.readings) == 1 for it in doubles)
+
+
+readings = st.builds(
+    lambda taxon, side, sex, portions: {**shin(taxon=taxon, side=side), "sex": sex, "portions": portions},
+    st.sampled_from(["cattle", "sheep", None]),
+    st.sampled_from(["left", None, ""]),
+    st.sampled_from([None, "", "male", ["male"]]),
+    st.sampled_from([{"head": "most"}, {"head": "most", "tuber": "not_examined"}, {}, None]),
+)
+
+
+@settings(max_examples=60)
+@given(st.lists(st.tuples(readings, st.sampled_from([1, 2.5, 1.0, None]), st.sampled_from("xy")), max_size=7))
+def test_doubles_are_those_that_comparing_every_pair_finds(dockets):
+    """Outside check: every pair compared, without any index. A reading with a list in it is like no other,
+    and one of which no portion is there says too little."""
+    found = Dig()
+    for at, (reading, weight, bag) in enumerate(dockets):
+        found.put("docket", str(at), reading=reading, weight_g=weight, bag=f"@{bag}", label=str(at))
+    among = found.among()
+    for at, (reading, *place) in enumerate(dockets):
+        double = any(
+            other != at
+            and place == its_place
+            and place[0] is not None
+            and compare(reading, its, K) == "same"
+            and not isinstance(reading["sex"], list)
+            and "most" in (reading["portions"] or {}).values()
+            for other, (its, *its_place) in enumerate(dockets)
+        )
+        assert ("possible_double" in {it.problem.rule for it in among.check(found[str(at)])}) == double
+
+
+def test_many_of_the_same_weight_and_reading_in_one_bag_take_no_longer_each():
+    def took(count: int) -> float:
+        found = Dig()
+        for at in range(count):
+            found.put("docket", str(at), reading=shin(), weight_g=1, bag="@bag", label=f"x{at}")
+        found.put("bag", "bag", label="bag", weight_g=1)
+        among = found.among()
+        before = time.process_time()
+        assert sum(1 for _ in among.check_all()) >= count
+        return time.process_time() - before
+
+    took(50)
+    few, many = min(took(200) for _ in range(3)), min(took(1600) for _ in range(2))
+    assert many < few * 8 * 2.5
