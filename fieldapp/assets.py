@@ -8,6 +8,7 @@ Not here: what the values mean (fieldapp.domain.knowledge) and what is drawn wit
 from __future__ import annotations
 
 import csv
+import hashlib
 import json
 from collections.abc import Mapping
 from functools import cache
@@ -102,6 +103,15 @@ def knowledge_at(base: Path) -> Knowledge:
     for what in rules.unmatched(found):
         raise AssetError("reference/rules.csv", 0, what)
     return found
+
+
+@cache
+def stamp() -> str:
+    """What the tables are now, as a short text: another one after any of them was changed."""
+    digest = hashlib.sha256()
+    for path in sorted((root() / "reference").rglob("*.csv")):
+        digest.update(path.relative_to(root()).as_posix().encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()[:16]
 
 
 def plate_svg(form: str, element: str) -> str:

@@ -91,11 +91,16 @@ class Range:
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """On one bone `smaller` is never greater than `larger`. `element` is "" where that holds of every bone."""
+    """On one bone `smaller` is never greater than `larger`.
+
+    element  "" where that holds of every bone that has both
+    animals  every taxon all of whose animals are among those of whom it holds; None: of all
+    """
 
     smaller: str
     larger: str
     element: str
+    animals: frozenset[str] | None
     reason: str
     source: str
     seen: str
@@ -244,9 +249,10 @@ class Measures:
                 return found
         return None
 
-    def orders_of(self, element: str | None) -> tuple[Order, ...]:
-        """What holds between two measurements of an element."""
-        return self._orders.get(element or "", ())
+    def orders_of(self, element: str | None, taxon: str | None = None) -> tuple[Order, ...]:
+        """What holds between two measurements of an element, in an animal (in all, where it is not known)."""
+        found = self._orders.get(element or "", ())
+        return tuple(one for one in found if one.animals is None or taxon in one.animals)
 
     def tolerance(self, key: str) -> float:
         """A number of the table measurement_tolerances."""
@@ -290,13 +296,21 @@ def read(
     found = Measures(
         measurements=tuple(measurements),
         ranges=tuple(_range(cells, taxa, elements) for cells in cells_of("measurement_ranges", tables)),
-        orders=tuple(_order(cells, elements) for cells in cells_of("measurement_orders", tables)),
+        orders=tuple(_order(cells, elements, under) for cells in cells_of("measurement_orders", tables)),
         tolerances={cells.key(): cells.number("value") or 0.0 for cells in cells_of("measurement_tolerances", tables)},
         _of=_resolved(measurements, elements, centres, portions),
         _pairs={key: under[key] - {key} for key, row in taxa.items() if row.kind == "pair"},
     )
     _check(tables, found)
     return found
+
+
+def _animals(cells: Cells, column: str, under: Mapping[str, frozenset[str]]) -> frozenset[str]:
+    """The taxa that a cell names, with everything under them."""
+    for taxon in cells.several(column):
+        if taxon not in under:
+            raise cells.fault(f"`{column}` names {taxon!r}, which is not in its table")
+    return frozenset[str]().union(*(under[one] for one in cells.several(column)))
 
 
 def _measurement(
@@ -307,12 +321,7 @@ def _measurement(
     portions: Mapping[str, tuple[Portion, ...]],
 ) -> Measurement:
     element = cells.known("element", elements)
-    for column in ("animals", "not_in"):
-        for taxon in cells.several(column):
-            if taxon not in under:
-                raise cells.fault(f"`{column}` names {taxon!r}, which is not in its table")
-    own = frozenset[str]().union(*(under[one] for one in cells.several("animals")))
-    own -= frozenset[str]().union(*(under[one] for one in cells.several("not_in")))
+    own = _animals(cells, "animals", under) - _animals(cells, "not_in", under)
     needs = tuple(tuple(group.split("/")) for group in cells.several("needs"))
     there = {portion.key for portion in portions[element]}
     for portion in (one for group in needs for one in group if one not in there):
@@ -364,11 +373,13 @@ def _range(cells: Cells, taxa: Mapping[str, Taxon], elements: Mapping[str, Eleme
     )
 
 
-def _order(cells: Cells, elements: Mapping[str, Element]) -> Order:
+def _order(cells: Cells, elements: Mapping[str, Element], under: Mapping[str, frozenset[str]]) -> Order:
+    own = _animals(cells, "animals", under)
     return Order(
         smaller=cells.text("smaller"),
         larger=cells.text("larger"),
         element=cells.known("element", {"", *elements}),
+        animals=frozenset(taxon for taxon, those in under.items() if those <= own) if own else None,
         reason=cells.text("reason"),
         source=cells.text("source"),
         seen=cells.text("seen"),
@@ -424,5 +435,5 @@ def _check(tables: Tables, found: Measures) -> None:
     for cells, order in zip(cells_of("measurement_orders", tables), found.orders, strict=True):
         if not any(order in rows for rows in found._orders.values()):
             raise cells.fault(f"no bone has both {order.smaller!r} and {order.larger!r}")
-        if order.element and order not in found.orders_of(order.element):
+        if order.element and order not in found._orders.get(order.element, ()):
             raise cells.fault(f"{order.element} does not have both {order.smaller!r} and {order.larger!r}")

@@ -38,10 +38,14 @@ class Found(NamedTuple):
 
 def values_of(record: Record) -> dict[str, Any]:
     """{path: value}, added values among them; where a path was added to twice, the change's id stands behind it."""
-    found = record.values()
+    found: dict[str, Any] = {}
     for path, heads in record.heads.items():
-        if path.startswith(ADD_ONLY):
-            found |= {path if len(heads) == 1 else f"{path}@{one}": value for one, value in heads.items()}
+        if len(heads) == 1:
+            (found[path],) = heads.values()
+        elif path.startswith(ADD_ONLY):
+            found |= {f"{path}@{one}": value for one, value in heads.items()}
+        else:
+            found[path] = record.value(path)
     if record.life() == "disputed":
         found.pop("deleted", None)
     return found
@@ -80,8 +84,8 @@ class Among:
         self._values: dict[str, dict[str, Any]] = {}
         self._insides: dict[str, list[dict[str, Any]]] = {}
         # Every index takes one step a record, and every look into one is short: checking all stays linear.
-        self._likeness: dict[str, tuple[Any, ...]] = {}
-        self._alike: dict[tuple[Any, ...], list[str]] = {}
+        self._weighed: dict[tuple[str, float], list[str]] = {}
+        self._alike: dict[tuple[str, float], dict[Any, list[str]]] = {}
         self._linked: dict[str, dict[str, list[str]]] = {sort: {} for sort in _LINKS}
         self._about: dict[str, dict[str, list[str]]] = {"transfer": {}, "photo": {}}
         self._in_bag: dict[str, list[str]] = {}
@@ -96,10 +100,9 @@ class Among:
             if isinstance(label, str):
                 counted[one.kind][label] += 1
             if one.kind == "docket":
-                self._in_bag.setdefault(_text(one, "bag"), []).append(one.id)
-                if (key := _likeness(one, one.value("reading"))) is not None:
-                    self._likeness[one.id] = key
-                    self._alike.setdefault(key, []).append(one.id)
+                self._in_bag.setdefault(bag := _text(one, "bag"), []).append(one.id)
+                if bag and isinstance(weight := one.value("weight_g"), int | float):
+                    self._weighed.setdefault((bag, weight), []).append(one.id)
             elif one.kind in self._about:
                 self._about[one.kind].setdefault(_text(one, "docket"), []).append(one.id)
             elif one.kind == "site" and self._site is None:
@@ -178,13 +181,19 @@ class Among:
 
     def _siblings(self, docket: Record) -> list[dict[str, Any]]:
         # A bag may hold thousands that weigh and read the same: one of them is enough to say so.
-        readings = docket.heads.get("reading", {})
-        keys = [self._likeness.get(docket.id)]
-        if len(readings) > 1:
-            keys = [_likeness(docket, reading) for reading in readings.values()]
+        place = (_text(docket, "bag"), docket.value("weight_g"))
+        fellows = self._weighed.get(place, ()) if isinstance(place[1], int | float) else ()
+        if len(fellows) < 2:
+            return []
+        alike = self._alike.get(place)
+        if alike is None:
+            alike = self._alike[place] = {}
+            for one in fellows:
+                alike.setdefault(_said(self._records[one].value("reading")), []).append(one)
         found: list[str] = []
-        for two in [self._alike[key][:2] for key in keys if key in self._alike]:
-            found += [one for one in two if one != docket.id][:1]
+        for reading in docket.heads.get("reading", {}).values():
+            if (said := _said(reading)) is not None:
+                found += [one for one in alike.get(said, ())[:2] if one != docket.id][:1]
         return [self.values(self._records[one]) for one in found]
 
     def _others(self, sort: str, one: str) -> dict[str, dict[str, Any]]:
@@ -253,13 +262,9 @@ class Among:
         return {one: values for one in ids if (values := self._of(one)) is not None}
 
 
-def _likeness(docket: Record, reading: Any) -> tuple[Any, ...] | None:
-    """What two dockets of one bag share that may be one bone written down twice; None where that cannot be told.
-
-    Two readings that say the same thing have the same likeness, whatever they leave unsaid.
-    """
-    bag, weight = _text(docket, "bag"), docket.value("weight_g")
-    if not bag or not isinstance(weight, int | float) or not isinstance(reading, dict):
+def _said(reading: Any) -> frozenset[tuple[str, Any]] | None:
+    """What a reading says: equal for two that say the same thing, whatever they leave unsaid; None for an odd one."""
+    if not isinstance(reading, dict):
         return None
     said = []
     for field, value in reading.items():
@@ -268,7 +273,7 @@ def _likeness(docket: Record, reading: Any) -> tuple[Any, ...] | None:
         elif value not in _UNSAID:
             said.append((field, value))
     try:
-        return bag, weight, frozenset(said)
+        return frozenset(said)
     except TypeError:
         # A list where a word belongs: odd readings are like no other.
         return None

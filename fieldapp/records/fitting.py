@@ -8,7 +8,7 @@ Not here: what is wrong with a value. That is marshmallow's to say.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from marshmallow import INCLUDE, Schema, fields, validate
@@ -58,7 +58,11 @@ def _object(schema: Schema) -> Fits | None:
     def check(value: Any) -> bool:
         if type(value) is not dict or not required <= value.keys():
             return False
-        return all(inner(value[name]) for name, inner in own if name in value)
+        # A plain loop: it is what nearly all the time is spent in.
+        for name, inner in own:
+            if name in value and not inner(value[name]):
+                return False
+        return True
 
     return check
 
@@ -68,6 +72,8 @@ def _list(inner: Fits) -> Fits:
 
 
 def _dict(key: Fits, inner: Fits) -> Fits:
+    if isinstance(inner, _Word):
+        return lambda value: type(value) is dict and all(map(key, value)) and inner.are(value.values())
     return lambda value: type(value) is dict and all(map(key, value)) and all(map(inner, value.values()))
 
 
@@ -80,7 +86,7 @@ def _all(base: Fits, holds: list[Fits]) -> Fits:
         return base
     (first, *rest) = holds
     if not rest:
-        return lambda value: base(value) and first(value)
+        return first if isinstance(first, _Word) and base is _is_text else lambda value: base(value) and first(value)
     return lambda value: base(value) and all(one(value) for one in holds)
 
 
@@ -88,7 +94,7 @@ def _holds(validator: Any) -> Fits | None:
     """A validator's check, for values that have the field's own type already."""
     kind = type(validator)
     if kind is validate.OneOf:
-        return frozenset(validator.choices).__contains__
+        return _Word(validator.choices)
     if kind is validate.Length and validator.equal is None:
         low, high = validator.min or 0, validator.max
         return lambda value: low <= len(value) and (high is None or len(value) <= high)
@@ -97,6 +103,22 @@ def _holds(validator: Any) -> Fits | None:
     if kind is validate.Regexp:
         return lambda value: validator.regex.match(value) is not None
     return None
+
+
+class _Word:
+    """Whether a text is one of some words."""
+
+    __slots__ = ("words",)
+
+    def __init__(self, words: Iterable[str]) -> None:
+        self.words = frozenset(words)
+
+    def __call__(self, value: Any) -> bool:
+        return type(value) is str and value in self.words
+
+    def are(self, values: Iterable[Any]) -> bool:
+        """Whether all of several are."""
+        return all(map(_is_text, values)) and self.words.issuperset(values)
 
 
 def _asked(validator: Callable[[Any], Any]) -> Fits:

@@ -14,11 +14,15 @@ from fieldapp.records.changes import canonical
 LISTS = {
     "age": "age_class",
     "texture": "bone_texture",
-    "roots": "root_mark",
     "breaks": "break",
     "tooth/stage": "eruption_state",
+    "tooth/scheme": "wear_scheme",
     "mark/kind": "mark_kind",
     "mark/direction": "mark_direction",
+    "mark/tone": "mark_tone",
+    "joins/break": "break",
+    "fraction/part": "fraction_part",
+    "cremation/region": "body_region",
     "pathology/kind": "pathology",
     "transfer/kind": "transfer_kind",
     "sample/type": "sample_type",
@@ -33,7 +37,23 @@ _UNITS = {
     "weight_g": " g",
     "bone_g": " g",
 }
-_SAY_NAME = frozenset({"number", "crown_height_mm", "angle", "outline", "texture", "from", "to", "stage", "scheme"})
+_FIRST = (
+    "kind",
+    "tooth",
+    "code",
+    "mm",
+    "jaw",
+    "side",
+    "seat",
+    "stage",
+    "scheme",
+    "wear",
+    "number",
+    "portion",
+    "aspect",
+)
+"""Fields of items that are said first, in this order; the rest follow as they come."""
+_SAY_NAME = frozenset({"number", "crown_height_mm", "angle", "outline", "texture", "from", "to"})
 """Fields of items whose bare value would say nothing without its name."""
 
 
@@ -44,7 +64,8 @@ def observed(path: str, value: Any, texts: Mapping[str, str], element: object = 
     """
     head = path.partition("/")[0]
     if isinstance(value, Mapping):
-        parts = (_part(head, field, one, texts, element) for field, one in value.items())
+        order = [*(field for field in _FIRST if field in value), *(field for field in value if field not in _FIRST)]
+        parts = (_part(head, field, value[field], texts, element) for field in order)
         return ", ".join(part for part in parts if part)
     return _part("", head, value, texts, element)
 
@@ -52,7 +73,8 @@ def observed(path: str, value: Any, texts: Mapping[str, str], element: object = 
 def _part(head: str, field: str, value: Any, texts: Mapping[str, str], element: object) -> str:
     if value is None or value == "" or value is False:
         return ""
-    name = texts.get(f"sheets.field.{field}") or field.replace("_", " ")
+    # Within an item a field has its own plain name: the texture of a break is not that of young bone.
+    name = ("" if head else texts.get(f"sheets.field.{field}")) or field.removesuffix("_mm").replace("_", " ")
     if value is True:
         return name
     if isinstance(value, str):

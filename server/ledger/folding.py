@@ -28,6 +28,9 @@ T = TypeVar("T")
 IN_ONE_QUERY = 500
 """Ids asked for at once: below SQLite's limit of variables, whatever its build."""
 
+DERIVES = 2
+"""Raised whenever `derive` makes something else of the same changes: ledgers then work out their records anew."""
+
 PROTECTED = ("site", "person")
 """Kinds that decide who may do what: written at the cabin, by the cabin's own notebook, and nowhere else."""
 

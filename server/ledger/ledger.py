@@ -21,6 +21,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from sqlalchemy import Connection, select
 
+from fieldapp import assets
 from fieldapp.domain.ids import site_id
 from fieldapp.records import changes, standing
 from fieldapp.records.changes import Change, UnreadableChange
@@ -38,6 +39,13 @@ T = TypeVar("T")
 Clock = Callable[[], datetime]
 FORMAT = 1
 """Of the tables. The changes in them have a format of their own."""
+
+
+def _known() -> str:
+    """What records are worked out with: the way of it (folding.DERIVES) and the reference tables."""
+    return f"{folding.DERIVES}-{assets.stamp()}"
+
+
 CABIN = {"person": "", "name": "cabin", "role": "administrator"}
 """`by` of what the cabin's own commands write."""
 RULES = {"person": "", "name": "rules", "role": "recorder"}
@@ -95,6 +103,7 @@ class Ledger:
         }
         with ledger.database.writing() as connection:
             meta.put(connection, format=FORMAT, site=site, notebook=ledger.new_id(), epoch=ledger.new_id())
+            meta.put(connection, known=_known())
             ledger.write_in(connection, "site", site, values, {}, CABIN)
         return ledger
 
@@ -108,6 +117,11 @@ class Ledger:
         if theirs > FORMAT:
             ledger.close()
             raise LedgerIsNewer(file=path.name, theirs=theirs, own=FORMAT)
+        if ledger._read(meta.known) != _known():
+            # The program has learnt since: what it makes of the same changes, and what its rules say, is made anew.
+            with ledger.database.writing() as connection:
+                proving.rebuild(connection)
+                meta.put(connection, known=_known())
         return ledger
 
     def close(self) -> None:

@@ -40,6 +40,11 @@ def format_of(connection: Connection) -> int:
     return int(connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == "format")) or 1)
 
 
+def known(connection: Connection) -> str:
+    """With what the records were last worked out, "" if that was before it was written down."""
+    return str(connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == "known")) or "")
+
+
 def put(connection: Connection, **values: str | int) -> None:
     """Sets some of them."""
     statement = insert(tables.meta)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 import uuid
 from typing import Any
 
@@ -187,25 +186,18 @@ def test_doubles_are_those_that_comparing_every_pair_finds(dockets):
             other != at
             and place == its_place
             and place[0] is not None
+            and reading["portions"]  # a scrap of which nothing is written is like any other
             and compare(reading, its, K) == "same"
             and not isinstance(reading["sex"], list)
             and "most" in (reading["portions"] or {}).values()
             for other, (its, *its_place) in enumerate(dockets)
         )
-        assert ("possible_double" in {it.problem.rule for it in among.check(found[str(at)])}) == double
+        assert ("possible_double" in {it.problem.rule for it in among.check(found[str(at)])}) == bool(double)
 
 
-def test_many_of_the_same_weight_and_reading_in_one_bag_take_no_longer_each():
-    def took(count: int) -> float:
-        found = Dig()
-        for at in range(count):
-            found.put("docket", str(at), reading=shin(), weight_g=1, bag="@bag", label=f"x{at}")
-        found.put("bag", "bag", label="bag", weight_g=1)
-        among = found.among()
-        before = time.process_time()
-        assert sum(1 for _ in among.check_all()) >= count
-        return time.process_time() - before
-
-    took(50)
-    few, many = min(took(200) for _ in range(3)), min(took(1600) for _ in range(2))
-    assert many < few * 8 * 2.5
+def test_of_many_that_weigh_and_read_the_same_in_one_bag_one_is_looked_at():
+    found = Dig()
+    for at in range(300):
+        found.put("docket", str(at), reading=shin(), weight_g=1, bag="@bag", label=f"x{at}")
+    among = found.among()
+    assert all(len(among.around(found[str(at)]).siblings) == 1 for at in range(300))

@@ -369,6 +369,29 @@ def test_a_ledger_of_a_later_program_is_left_alone(ledger):
         Ledger.open(ledger.database.path)
 
 
+def test_a_ledger_works_its_records_out_anew_when_the_program_has_learnt(ledger, clock):
+    ledger.write("docket", an_id("a"), {"count": 0, "material": "bone"}, {}, CABIN)
+    while ledger.check_due():
+        pass
+    found = {one.rule for one in ledger.problems(record=an_id("a"))}
+    assert "count_below_one" in found
+    path = ledger.database.path
+    with ledger.database.writing() as connection:
+        connection.exec_driver_sql("DELETE FROM problem")
+        connection.exec_driver_sql("UPDATE meta SET value = '1-of another time' WHERE key = 'known'")
+    ledger.close()
+    again = Ledger.open(path, clock=clock)
+    assert again.rebuild_matches()
+    while again.check_due():
+        pass
+    assert {one.rule for one in again.problems(record=an_id("a"))} == found
+    again.close()
+    # The same program opens it again without that work.
+    third = Ledger.open(path, clock=clock)
+    assert not third.check_due()
+    third.close()
+
+
 def test_a_second_process_sees_and_adds(ledger, clock):
     second = Ledger.open(ledger.database.path, clock=clock)
     person = granted(second, Osteologist())

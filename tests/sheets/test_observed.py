@@ -19,7 +19,7 @@ def test_a_measurement_reads_as_code_and_millimetres() -> None:
 
 def test_a_portion_is_named_as_the_bone_in_hand_names_it() -> None:
     said = observed("mark/a", {"kind": "odd_mark", "portion": "upper_shaft", "number": 3}, TEXTS, "tibia")
-    assert said == "odd_mark, upper shaft, number 3"
+    assert said == "odd_mark, number 3, upper shaft"
 
 
 def test_what_says_nothing_is_left_out() -> None:

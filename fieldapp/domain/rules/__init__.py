@@ -101,6 +101,8 @@ NEEDS = {
     **dict.fromkeys(caution.ASSESSMENT_RULES, "assessment"),
     **dict.fromkeys(breakage.FRACTURE_RULES, "fracture"),
     **dict.fromkeys(breakage.JOIN_RULES, "joins"),
+    **transfers.NEEDS,
+    **places.NEEDS,
     **dict.fromkeys(teeth.RULES, "tooth"),
     **dict.fromkeys(measures.RULES, "measure"),
     **dict.fromkeys(surface.MARK_RULES, "mark"),

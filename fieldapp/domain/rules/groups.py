@@ -46,7 +46,9 @@ def group_taxa_differ(group: Group, around: Around, know: Knowledge) -> Iterator
     """Articulated bones of two animals."""
     if not group.one_animal:
         return
-    known = [(one, docket.taxon) for one, docket in group.members.items() if docket.taxon_row is not None]
+    # The first of each taxon stands for all of them.
+    firsts = {docket.taxon: one for one, docket in reversed(group.members.items()) if docket.taxon_row is not None}
+    known = [(one, taxon) for taxon, one in reversed(firsts.items())]
     for at, (one, taxon) in enumerate(known):
         for other, second in known[:at]:
             if taxon and second and not know.is_a(taxon, second) and not know.is_a(second, taxon):

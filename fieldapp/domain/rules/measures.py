@@ -6,6 +6,7 @@ domain.measures. An estimated one is let off the rules about what must be there 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -23,7 +24,7 @@ _TAKES_AWAY = frozenset(
 """Marks that take bone away: what is measured there is less than it was. A cut does not."""
 
 _GROWING = frozenset({"woven", "porous"})
-_NEWBORN = frozenset({"newborn"})
+_NEWBORN = frozenset({"foetal", "newborn"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,11 +177,14 @@ def measure_order(docket: Docket, around: Around, know: Knowledge) -> Iterator[F
         return
     # As far apart as two people's hands at the caliper, and no order is broken.
     hands = 1 - know.measures.tolerance("repeat")
-    for order in know.measures.orders_of(docket.element):
-        for one in (each for each in taken if each.code == order.smaller):
-            less = [each for each in taken if each.code == order.larger and (each.mm or 0) < (one.mm or 0) * hands]
-            if less:
-                yield one.path, one.names(docket, larger=order.larger, limit=_figure(less[0].mm))
+    least: dict[str | None, float] = {}
+    for one in taken:
+        least[one.code] = min(least.get(one.code, math.inf), one.mm or 0)
+    for order in know.measures.orders_of(docket.element, docket.taxon):
+        limit = least.get(order.larger, math.inf)
+        for one in taken:
+            if one.code == order.smaller and limit < (one.mm or 0) * hands:
+                yield one.path, one.names(docket, larger=order.larger, limit=_figure(limit))
 
 
 def measure_repeated_differs(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:

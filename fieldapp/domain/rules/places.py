@@ -94,3 +94,5 @@ RULES = by_name(
     joined_but_conflicting,
     burrower,
 )
+NEEDS = {"joined_to_itself": "same_as", "joined_but_conflicting": "same_as"}
+"""{rule: first part of the path without which it has nothing to look at}."""

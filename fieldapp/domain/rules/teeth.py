@@ -219,8 +219,12 @@ def _by_jaw(found: list[Item]) -> dict[tuple[str | None, str | None], list[Item]
 
 def _pairs(found: list[Item]) -> Iterator[tuple[Item, Item]]:
     """(earlier, later) molars of one jaw and side: the first comes before the second, the second before the third."""
-    molars = [one for one in found if one.row is not None and one.row.kind == "molar" and one.row.place is not None]
-    for row in _by_jaw(molars).values() if len(molars) > 1 else ():
+    molars: dict[tuple[object, ...], Item] = {}
+    for one in found:
+        if one.row is not None and one.row.kind == "molar" and one.row.place is not None:
+            # The same tooth written the same way a second time says nothing new.
+            molars.setdefault((one.key, one.jaw, one.side, one.state, id(one.scheme), id(one.stage)), one)
+    for row in _by_jaw(list(molars.values())).values() if len(molars) > 1 else ():
         for one in row:
             for other in row:
                 if one.row and other.row and (one.row.place or 0) < (other.row.place or 0):

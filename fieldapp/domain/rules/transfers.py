@@ -237,6 +237,9 @@ RULES = by_name(
     discarded_but_back,
 )
 DOCKET_RULES = by_name(worked_without_transfer, photo_missing)
+NEEDS = {"worked_without_transfer": "mark", "photo_missing": "photo"}
+"""{rule: first part of the path without which it has nothing to look at}."""
+
 PHOTO_RULES = by_name(
     photo_about_nothing,
     subject_not_here,

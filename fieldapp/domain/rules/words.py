@@ -89,17 +89,20 @@ def _rule(kind: str) -> Rule:
         """A word that is not in the project's lists. It is kept as it came."""
         if isinstance(record, Docket):
             yield from _in_reading(record, know)
-        for head, found in record.heads.items():
-            if head in plain or head in items or head in named:
-                for path, value in found:
-                    if path == head:
-                        if head in plain and not _known(plain[head], value, know):
-                            yield path, {"word": shown(value)}
-                    elif head in items:
-                        yield from _in_item(path, value, items[head], head in _REQUIRED, know)
-                    elif head in named and value is not None:
-                        if not _known(named[head], rest := path.partition("/")[2], know):
-                            yield path, {"word": shown(rest)}
+        for first, there in record.heads.items():
+            if first in plain:
+                if not _known(plain[first], record.values.get(first), know):
+                    yield first, {"word": shown(record.values.get(first))}
+            elif first in items:
+                pairs, required = items[first], first in _REQUIRED
+                for path, value in there:
+                    if path != first:
+                        yield from _in_item(path, value, pairs, required, know)
+            elif first in named:
+                for path, value in there:
+                    word = path.partition("/")[2]
+                    if path != first and value is not None and not _known(named[first], word, know):
+                        yield path, {"word": shown(word)}
 
     return word_unknown
 
@@ -149,9 +152,11 @@ def _in_item(
         return
     for field, of in pairs:
         word = value.get(field)
-        if not know.is_word(of, word) if required else not _known(of, word, know):
+        if (required or (word is not None and word != "")) and not _known(of, word, know, required):
             yield path if len(pairs) == 1 else f"{path}/{field}", {"word": shown(word)}
 
 
-def _known(of: str, word: Any, know: Knowledge) -> bool:
-    return word is None or word == "" or know.is_word(of, word) or (of in ALSO and know.is_word(ALSO[of], word))
+def _known(of: str, word: Any, know: Knowledge, required: bool = False) -> bool:
+    if not required and (word is None or word == ""):
+        return True
+    return word in know.words.get(of, ()) or (of in ALSO and word in know.words.get(ALSO[of], ()))
