@@ -144,10 +144,10 @@ class Knowledge:
                 key = (row.taxon, row.element, row.centre)
                 limits = (row.min_months, row.max_months)
                 found[key] = _span(found[key], limits) if key in found else limits
-        source = {row.taxon: row.source for row in self.fusion_ages if row.chosen}
+        chosen = {row.taxon: row.source for row in self.fusion_ages if row.chosen}
         for pair in (taxon for taxon in self.taxa.values() if taxon.kind == "pair"):
             own = self._members.get(pair.key, ())
-            if len({source.get(one) for one in own}) > 1:
+            if len({chosen.get(one) for one in own}) > 1:
                 continue  # One figure has one source: ages of two are not spanned.
             for element, centre in {key[1:] for key in found if key[0] in own}:
                 parts = [found.get((one, element, centre)) for one in own]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import csv
+import shutil
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -115,6 +118,39 @@ def test_a_row_of_the_region_comes_before_what_holds_everywhere() -> None:
 def test_a_pair_does_not_take_over_what_is_said_of_one_of_its_animals_but_they_take_over_what_is_said_of_it() -> None:
     assert not PRESENCE.limits_of("hare_rabbit", "britain_ireland")
     assert [limit.taxon for limit in PRESENCE.limits_of("goat", "britain_ireland")] == ["sheep_goat"]
+
+
+@pytest.mark.parametrize(
+    ("cells", "what"),
+    [
+        ({"taxon": "dragon"}, "'dragon'"),
+        ({"region": "atlantis"}, "'atlantis"),
+        ({"what": "seldom"}, "not one of"),
+        ({"from_year": ""}, "`from_year` left empty"),
+        ({"to_year": "1900"}, "`to_year` 1900"),
+        ({"from_year": "long ago"}, "not a number"),
+        ({"from_year": "0"}, "0 is no year"),
+        ({"from_year": "1066.5"}, "1066.5 is no year"),
+        ({"region": "britain_ireland|northern_europe"}, "rabbit in northern_europe twice"),
+    ],
+)
+def test_a_row_that_says_what_cannot_be_is_named_with_its_line(
+    tmp_path: Path, cells: dict[str, str], what: str
+) -> None:
+    shutil.copytree(assets.root() / "reference", tmp_path / "reference")
+    path = tmp_path / "reference" / "presence.csv"
+    with path.open(newline="", encoding="utf-8") as opened:
+        rows = list(csv.DictReader(opened))
+    at = next(at for at, row in enumerate(rows) if row["taxon"] == "rabbit")
+    rows[at].update(cells)
+    with path.open("w", newline="", encoding="utf-8") as opened:
+        writer = csv.DictWriter(opened, list(rows[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+    with pytest.raises(assets.AssetError, match=what) as caught:
+        assets.knowledge_at(tmp_path)
+    assert caught.value.file == "reference/presence.csv"
+    assert caught.value.line >= at + 2
 
 
 # A site's own choices

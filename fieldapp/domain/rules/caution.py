@@ -38,6 +38,12 @@ def human_without_answer(docket: Docket, around: Around, know: Knowledge) -> Ite
         yield "reading/taxon", docket.names()
 
 
+def human_open_without_answer(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Called by the name that leaves human open, and the question not answered so."""
+    if docket.caution < _NOT_EXCLUDED and docket.taxon == "mammal_or_human":
+        yield "reading/taxon", docket.names()
+
+
 def grave_without_answer(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """From something like a grave, and nobody has raised the question: an animal's name does not answer it."""
     context = around.context
@@ -173,6 +179,7 @@ ASSESSMENT_RULES = by_name(assessment_against_reading, assessment_cannot_clear)
 RULES = {
     **by_name(
         human_without_answer,
+        human_open_without_answer,
         grave_without_answer,
         young_shaft_not_excluded,
         newborn_not_excluded,

@@ -19,9 +19,10 @@ def _against(what: str, docket: Docket, around: Around, know: Knowledge) -> Iter
     if docket.taxon_row is None:
         return
     region = text(around.site.get("region")) if around.site is not None else None
-    for limit in know.presence.limits_of(docket.taxon, region):
-        if limit.what == what and limit.speaks_against(_span(around)):
-            yield limit
+    limits = know.presence.limits_of(docket.taxon, region)
+    if any(limit.what == what for limit in limits):
+        span = _span(around)
+        yield from (limit for limit in limits if limit.what == what and limit.speaks_against(span))
 
 
 def _span(around: Around) -> tuple[int | None, int | None]:
@@ -124,11 +125,10 @@ def expected_years_unreadable(site: Record, around: Around, know: Knowledge) -> 
 
 def _choices(site: Record) -> Iterator[tuple[str, str, Any]]:
     """(path, taxon, value) of the site's choices; one that was taken back is none."""
-    if "fusion_source" in site.heads or "plausible" in site.heads:
-        for path, value in site.values.items():
-            what, slash, taxon = path.partition("/")
-            if slash and what in ("fusion_source", "plausible") and value is not None:
-                yield path, taxon, value
+    for what in ("fusion_source", "plausible"):
+        for path, value in site.items(f"{what}/"):
+            if value is not None:
+                yield path, path.partition("/")[2], value
 
 
 RULES = by_name(

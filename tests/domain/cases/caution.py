@@ -15,6 +15,13 @@ CASES: Cases = [
     ),
     (
         "docket",
+        "human_open_without_answer",
+        "reading/taxon",
+        d(shin(taxon="mammal_or_human")),
+        d(shin(taxon="mammal_or_human"), human__1={"answer": "not_excluded"}),
+    ),
+    (
+        "docket",
         "grave_without_answer",
         "human",
         d(around=Around(context=GRAVE)),
