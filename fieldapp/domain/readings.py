@@ -95,7 +95,7 @@ def differences(a: Any, b: Any, knowledge: Knowledge) -> dict[str, Verdict]:
 
 
 def _may_be_both(field: str, a: Mapping[str, Any], b: Mapping[str, Any], knowledge: Knowledge) -> bool:
-    """Whether two names are of groups that share an animal: deer and large mammal say different things, not opposite."""
+    """Whether two names are of groups that share an animal: deer and large mammal differ and do not contradict."""
     one, other = a.get(field), b.get(field)
     return field == "taxon" and isinstance(one, str) and isinstance(other, str) and knowledge.share(one, other)
 
