@@ -53,7 +53,7 @@ def _kinds(terms: list[Term], texts: Mapping[str, str]) -> None:
 
 def _show(found: list[Term], number: int, texts: Mapping[str, str]) -> None:
     for term in found:
-        print(f"{term.name}  [{term.kind}; {term.key}]")
+        print(textwrap.fill(f"{term.name}  [{term.kind}; {term.key}]", WIDTH, subsequent_indent="    "))
         lines = (
             ("", term.definition),
             (texts["terms.shown.also"], ", ".join(one for one in term.also if one != term.name)),

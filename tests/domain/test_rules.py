@@ -226,6 +226,7 @@ EXPECTED_OF_SOUND = {
     "no_sign_without_portion",  # pieces that have no portions
     "young_shaft_not_excluded",  # the same, as small as an infant's
     "human_without_answer",
+    "human_open_without_answer",
 }
 
 
