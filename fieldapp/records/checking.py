@@ -14,6 +14,8 @@ from typing import Any, NamedTuple
 
 from fieldapp.domain import rules
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.rules.caution import CREMATIONS
+from fieldapp.domain.rules.identity import NOT_BORNE
 from fieldapp.records.fold import ADD_ONLY, Record
 from fieldapp.records.schemas import problems_of
 
@@ -30,10 +32,10 @@ _UNSAID = (None, "", "not_examined")
 
 _CAUTIOUS: dict[str, Callable[[Any], bool]] = {
     "grave_like": lambda value: rules.like_a_grave({"grave_like": value}),
-    "type": lambda value: value in ("grave", "cremation_deposit", "pyre", "cremation"),
-    "material": lambda value: value not in ("not_bone", "shell", "eggshell"),
+    "type": lambda value: value in ("grave", *CREMATIONS),
+    "material": lambda value: value not in tuple(NOT_BORNE),
 }
-"""{path: whether a value asks for care}: where people disagree, the rules see one that does."""
+"""{path: whether a value asks for care}: where people disagree, the rules see one that does. Any value, even a list."""
 
 
 class Found(NamedTuple):

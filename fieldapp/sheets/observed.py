@@ -9,25 +9,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fieldapp.domain.rules.words import ITEMS, PLAIN, READING
 from fieldapp.records.changes import canonical
 
-LISTS = {
-    "age": "age_class",
-    "texture": "bone_texture",
-    "breaks": "break",
-    "tooth/stage": "eruption_state",
-    "tooth/scheme": "wear_scheme",
-    "mark/kind": "mark_kind",
-    "mark/direction": "mark_direction",
-    "mark/tone": "mark_tone",
-    "joins/break": "break",
-    "fraction/part": "fraction_part",
-    "cremation/region": "body_region",
-    "pathology/kind": "pathology",
-    "transfer/kind": "transfer_kind",
-    "sample/type": "sample_type",
+LISTS = {name: of for name, of in {**READING, **PLAIN["docket"]}.items() if of != name}
+"""{field: the list its words come from}, where that is not named as the field is."""
+
+_ITEM_LISTS = {
+    ("tooth", "scheme"): "wear_scheme",
+    **{(head, field): of for items in ITEMS.values() for head, pairs in items.items() for field, of in pairs},
 }
-"""{field, or head/field of an item: the list its words come from}, where that is not named as the field is."""
+"""{(first part of an item's path, field): list}."""
 
 _UNITS = {
     "longest_mm": " mm",
@@ -78,7 +70,7 @@ def _part(head: str, field: str, value: Any, texts: Mapping[str, str], element: 
     if value is True:
         return name
     if isinstance(value, str):
-        of = LISTS.get(f"{head}/{field}") or LISTS.get(field, field)
+        of = _ITEM_LISTS.get((head, field)) or LISTS.get(field, field)
         if field == "portion":
             shown = texts.get(f"portion.{element}.{value}") or value.replace("_", " ")
         else:

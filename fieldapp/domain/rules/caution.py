@@ -14,6 +14,10 @@ from fieldapp.domain.rules.findings import Around, Docket, Finding, Values, by_n
 
 _NOT_BODILY = frozenset({"not_bone", "shell"})
 """Eggshell is not among them: thin pieces of a skull may be taken for it."""
+CREMATION_PLACES = frozenset({"cremation_deposit", "pyre"})
+"""Types of context that hold burnt dead."""
+CREMATIONS = CREMATION_PLACES | {"cremation"}
+"""The same, and the type of their samples."""
 _BURNT = frozenset({"burnt", "charred", "calcined", "mixed"})
 _QUERY = human.CAUTION[human.QUERY]
 _NOT_EXCLUDED = human.CAUTION[human.NOT_EXCLUDED]

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.rules.caution import CREMATION_PLACES
 from fieldapp.domain.rules.findings import Around, Finding, Record, by_name, number, shown, term, text
 
 EARLIEST_YEAR, LATEST_YEAR = -1_000_000, 2200
@@ -42,9 +43,8 @@ def grave_denied(context: Record, around: Around, know: Knowledge) -> Iterator[F
 def grave_not_asked(context: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Nobody has said whether the context could be a grave."""
     # Of a cremation another rule says more.
-    if context.values.get("type") not in ("grave", "cremation_deposit", "pyre") and context.values.get(
-        "grave_like"
-    ) in (None, "", "unknown"):
+    unsaid = context.values.get("grave_like") in (None, "", "unknown")
+    if unsaid and context.values.get("type") not in ("grave", *CREMATION_PLACES):
         yield "grave_like", {"context": shown(context.values.get("number") or "?")}
 
 

@@ -12,7 +12,7 @@ _GROWN = frozenset({"subadult", "adult"})
 _WIDE = frozenset({"vertebra", "carpal", "tarsal", "metapodial", "phalanx"})
 _NUMBERED = {"cervical_vertebra": 3, "thoracic_vertebra": 1, "lumbar_vertebra": 1, "caudal_vertebra": 1, "rib": 1}
 """{element: number of its first one}: these are counted along the body."""
-_NOT_BORNE = frozenset({"not_bone", "shell", "eggshell"})
+NOT_BORNE = frozenset({"not_bone", "shell", "eggshell"})
 
 
 def element_not_in_taxon(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -160,7 +160,7 @@ def texture_against_age(docket: Docket, around: Around, know: Knowledge) -> Iter
 
 def reading_missing(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A bone or tooth that nobody has read yet."""
-    if docket.values.get("reading") is None and docket.material not in _NOT_BORNE:
+    if docket.values.get("reading") is None and docket.material not in NOT_BORNE:
         yield "reading", {}
 
 

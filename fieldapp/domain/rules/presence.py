@@ -14,7 +14,7 @@ from fieldapp.domain.presence import Limit, own_span, span_of
 from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, by_name, shown, term, text
 
 
-def _against(what: str, docket: Docket, around: Around, know: Knowledge) -> Iterator[Limit]:
+def _against(what: str, docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """What of this kind speaks against the docket's animal in its context's years, or else its site's."""
     if docket.taxon_row is None:
         return
@@ -22,7 +22,9 @@ def _against(what: str, docket: Docket, around: Around, know: Knowledge) -> Iter
     limits = know.presence.limits_of(docket.taxon, region)
     if any(limit.what == what for limit in limits):
         span = _span(around)
-        yield from (limit for limit in limits if limit.what == what and limit.speaks_against(span))
+        for limit in limits:
+            if limit.what == what and limit.speaks_against(span):
+                yield "reading/taxon", _where(docket, around, limit)
 
 
 def _span(around: Around) -> tuple[int | None, int | None]:
@@ -45,32 +47,27 @@ def _where(docket: Docket, around: Around, limit: Limit) -> dict[str, str]:
 
 def taxon_before_its_time(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """An animal that had not come yet when the layer was made."""
-    for limit in _against("not_yet", docket, around, know):
-        yield "reading/taxon", _where(docket, around, limit)
+    yield from _against("not_yet", docket, around, know)
 
 
 def taxon_likely_intrusive(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """An animal of which bones in such old layers have mostly come in later."""
-    for limit in _against("intrusive", docket, around, know):
-        yield "reading/taxon", _where(docket, around, limit)
+    yield from _against("intrusive", docket, around, know)
 
 
 def taxon_after_its_time(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """An animal that had died out when the layer was made."""
-    for limit in _against("gone", docket, around, know):
-        yield "reading/taxon", _where(docket, around, limit)
+    yield from _against("gone", docket, around, know)
 
 
 def taxon_out_of_place(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """An animal that never lived in the region."""
-    for limit in _against("absent", docket, around, know):
-        yield "reading/taxon", _where(docket, around, limit)
+    yield from _against("absent", docket, around, know)
 
 
 def taxon_brought_from_afar(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """An animal that never lived in the region, but was brought there, whole or in part."""
-    for limit in _against("imported", docket, around, know):
-        yield "reading/taxon", _where(docket, around, limit)
+    yield from _against("imported", docket, around, know)
 
 
 def burrower_in_sealed_deposit(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:

@@ -7,15 +7,13 @@ from collections.abc import Iterator
 
 from fieldapp.domain import human
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.rules.caution import like_a_grave, not_bodily
+from fieldapp.domain.rules.caution import CREMATION_PLACES, CREMATIONS, like_a_grave, not_bodily
 from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, by_name, number, shown, text
 from fieldapp.domain.samples import amount, burnt_of, fractions_of, share
 
 CREMATION_MM = (10, 5, 2)
 """The meshes by which cremated bone is weighed."""
 
-CREMATION_PLACES = frozenset({"cremation_deposit", "pyre"})
-_CREMATIONS = CREMATION_PLACES | {"cremation"}
 _BY_VOLUME = frozenset({"flotation", "sieving"})
 _QUERY = human.CAUTION[human.QUERY]
 LEAST_DIFFERENCE_G, LEAST_DIFFERENCE = 0.5, 0.01
@@ -134,7 +132,7 @@ def spit_missing(sample: Record, around: Around, know: Knowledge) -> Iterator[Fi
 def cremation_not_as_grave(record: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A cremation, or a sample of one, in a context that nobody has said is like a grave."""
     place = around.context if "context" in record.heads else record.values
-    if place is not None and text(record.values.get("type")) in _CREMATIONS and not like_a_grave(place):
+    if place is not None and text(record.values.get("type")) in CREMATIONS and not like_a_grave(place):
         yield "type", {"context": shown(place.get("number") or around.context_id or "?")}
 
 
