@@ -11,7 +11,7 @@ import csv
 import hashlib
 import json
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -19,6 +19,7 @@ from typing import Any
 from fieldapp.domain import rules
 from fieldapp.domain.cells import TableFault
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.plates import Plate, PlateError, mirrored, other_key, read_plate
 from fieldapp.domain.tables import NAMES, knowledge_from
 
 
@@ -114,20 +115,40 @@ def stamp() -> str:
     return digest.hexdigest()[:16]
 
 
-def plate_svg(form: str, element: str) -> str:
-    """The plate of an element in a form, as SVG text. Raises AssetError where none is drawn."""
-    if not has_plate(form, element):
-        raise AssetError(f"plates/{form}/{element}.svg", 0, "no plate is drawn for it")
-    return _plate(form, element).read_text(encoding="utf-8")
+def plate_svg(form: str, element: str, view: str) -> str:
+    """The plate of a view of an element in a form, as SVG text. Raises AssetError where none is drawn."""
+    file = f"plates/{form}/{element}.{view}.svg"
+    if not all(part.isidentifier() for part in (form, element, view)) or not (root() / file).is_file():
+        raise AssetError(file, 0, "no plate is drawn for it")
+    return (root() / file).read_text(encoding="utf-8")
 
 
-def has_plate(form: str, element: str) -> bool:
-    """Whether a plate is drawn for an element in a form."""
-    return form.isidentifier() and element.isidentifier() and _plate(form, element).is_file()
+@lru_cache(maxsize=512)
+def plate(form: str, element: str, view: str) -> Plate:
+    """The plate of a view, read once. Raises AssetError."""
+    try:
+        return read_plate(plate_svg(form, element, view))
+    except PlateError as error:
+        raise AssetError(f"plates/{form}/{element}.{view}.svg", 0, str(error)) from error
 
 
-def _plate(form: str, element: str) -> Path:
-    return root() / "plates" / form / f"{element}.svg"
+@lru_cache(maxsize=2048)
+def plates_of(element: str, taxon: str | None, side: str | None) -> tuple[Plate, ...]:
+    """The plates that show an element of a taxon, the first view first; () where none is drawn.
+
+    A bone of the right side is the mirror image of the drawing; of a midline bone drawn from one side both images are
+    there. A plate whose `form` is not the taxon's is schematic. Raises AssetError.
+    """
+    found: list[Plate] = []
+    for row in knowledge().views_of(element, taxon):
+        drawn = plate(row.form, row.element, row.view)
+        if drawn.side == "midline":
+            found.append(drawn)
+        elif any(other_key(key) != key for key in drawn.portions):
+            found += [drawn, mirrored(drawn)]
+        else:
+            found.append(mirrored(drawn) if side == "right" else drawn)
+    return tuple(found)
 
 
 def font(bold: bool = False) -> Path:
@@ -157,6 +178,7 @@ def names_of(known: Knowledge) -> dict[str, str]:
     found |= {f"portion.{e}.{key}": one.name for e, own in known.portion_keys.items() for key, one in own.items()}
     found |= {f"centre.{e}.{key}": one.name for e, own in known.centre_keys.items() for key, one in own.items()}
     found |= {f"tooth.{key}": one.name for key, one in known.teeth.teeth.items()}
+    found |= {f"plate.{one.key}": one.shows for one in known.gallery.rows()}
     found |= {f"wear_scheme.{key}": one.name for key, one in known.teeth.schemes.items()}
     return found | {f"{one.of}.{one.key}": one.name for one in known.glossary}
 

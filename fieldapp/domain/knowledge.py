@@ -25,6 +25,7 @@ from fieldapp.domain.entries import (
     Taxon,
     Word,
 )
+from fieldapp.domain.gallery import ANY, Gallery, PlateRow
 from fieldapp.domain.measures import Measures
 from fieldapp.domain.presence import Presence, Span, own_span
 from fieldapp.domain.surface import Surface
@@ -63,6 +64,7 @@ class Knowledge:
     measures: Measures
     presence: Presence
     surface: Surface
+    gallery: Gallery
     glossary: tuple[Word, ...]
     rules: Mapping[str, RuleRow]
 
@@ -297,6 +299,19 @@ class Knowledge:
     def portions_of(self, element: str, taxon: str | None = None) -> tuple[Portion, ...]:
         """The portions of `portion_map`; none for an indeterminate or unknown element."""
         return tuple(self.portion_map(element, taxon).values())
+
+    def views_of(self, element: str, taxon: str | None = None) -> tuple[PlateRow, ...]:
+        """The plates to show for an element of a taxon, the first view first; () where none is drawn.
+
+        Those of the taxon's own form, or of the nearest form that parts the element alike: then it is schematic,
+        which the row's form tells.
+        """
+        known = self.taxa.get(taxon) if taxon is not None else None
+        wanted = self.portion_map(element, taxon).keys()
+        for views in self.gallery.candidates(known.form if known else ANY, element) if wanted else ():
+            if self.portion_map(element, views[0].after).keys() == wanted:
+                return views
+        return ()
 
     def centres_of(self, element: str, taxon: str | None = None) -> tuple[Centre, ...]:
         """The fusion centres of an element as it is parted in the taxon; in the usual parting if that is not known."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldapp.domain import measures, presence, surface, teeth_tables
+from fieldapp.domain import gallery, measures, presence, surface, teeth_tables
 from fieldapp.domain.cells import Cells, TableFault, Tables, by_key, cells_of
 from fieldapp.domain.entries import (
     Centre,
@@ -43,6 +43,7 @@ NAMES = (
     *measures.NAMES,
     *presence.NAMES,
     *surface.NAMES,
+    *gallery.NAMES,
 )
 """The tables that Knowledge is made of."""
 
@@ -61,6 +62,8 @@ def knowledge_from(tables: Tables) -> Knowledge:
     centres = _centres(tables, elements, taxa)
     portions = _portions(tables, elements, centres, taxa)
     _check_growth_lines(tables, portions, centres)
+    glossary = _words(tables)
+    views = frozenset(word.key for word in glossary if word.of == "view")
     return Knowledge(
         taxa=taxa,
         elements=elements,
@@ -76,7 +79,8 @@ def knowledge_from(tables: Tables) -> Knowledge:
         presence=presence.read(tables, taxa),
         surface=surface.read(tables, taxa, elements),
         roles=_roles(tables),
-        glossary=_words(tables),
+        gallery=gallery.read(tables, taxa, elements, views),
+        glossary=glossary,
         rules=by_key("rules", tables, _rule),
     )
 

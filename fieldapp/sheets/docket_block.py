@@ -135,7 +135,7 @@ def _body(pen: Pen, words: Words, book: PlateBook, docket: Docket, width: float)
         return Row([facts(pen, own[:half], wide), facts(pen, own[half:], wide)], 4.0)
     plate = plate_of(pen, words, book, reading, PLATE)
     left = 74.0 if plate else 92.0
-    right = width - left - 2 - (PLATE[0] + 2 if plate else 0)
+    right = width - left - 2 - (plate.width + 2 if plate else 0)
     rows = reading_facts(words, reading, {})
     if docket.read_by and difference is None:
         rows.append((words.say("read_by"), words.said(*docket.read_by), ""))

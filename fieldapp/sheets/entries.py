@@ -26,7 +26,7 @@ class Said:
 class Reading:
     """A reading, its portions and centres in the order of the bone, those of no known name last.
 
-    form  which plates fit: that of the taxon, or "" where the taxon tells none
+    form  the body of the taxon, or "" where the taxon tells none: plates of another are schematic
     rest  {field: value} of what this version does not know
     """
 

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from fieldapp import assets
 from fieldapp.domain.plates import (
     STATES,
+    WEIGHTS,
     Edges,
     Pattern,
     Plate,
@@ -18,12 +19,11 @@ from fieldapp.domain.plates import (
     edges,
     fitted,
     hatch,
-    mirrored,
     pattern,
-    read_plate,
+    telling,
 )
-from fieldapp.sheets.boxes import Box, Stack, Text
-from fieldapp.sheets.pen import HAIR, THIN, Pen, Point
+from fieldapp.sheets.boxes import Box, Space, Stack, Text
+from fieldapp.sheets.pen import THIN, Pen, Point
 from fieldapp.sheets.type import TABLE
 from fieldapp.sheets.words import Words
 
@@ -31,42 +31,42 @@ _DOT = 0.65
 """A printed dot is square, and ink spreads: drawn smaller than on a screen it looks the same."""
 UNKNOWN = "not_examined"
 """What a portion is drawn as when its state is none this version knows; the words beside it give it as it came."""
-
 _KEPT = 500
 
 Size = tuple[float, float]
-Key = tuple[str, str, str, Size]
+Key = tuple[str, str, str, str, Size]
+"""Form, element, view, side and size."""
+Find = Callable[[str, str | None, str | None], tuple[Plate, ...]]
 
 
 class PlateBook:
-    """Plates by form and element, with their geometry at each printed size worked out once.
+    """Plates with their geometry at each printed size worked out once.
 
-    `find` gives the plate of (form, element) as drawn, or None. One book may serve many sheets.
+    `find` gives the plates of (element, taxon, side), the first view first. One book may serve many sheets.
     """
 
-    def __init__(self, find: Callable[[str, str], Plate | None]) -> None:
+    def __init__(self, find: Find) -> None:
         self._find = find
-        self._drawn: dict[tuple[str, str], Plate | None] = {}
         self._placed: dict[Key, Plate] = {}
         self._patterns: dict[tuple[Key, str, str], Pattern] = {}
         self._edges: dict[tuple[Key, tuple[tuple[str, str], ...]], Edges] = {}
 
-    def plate(self, form: str, element: object) -> Plate | None:
-        """The plate as drawn, or None if there is none."""
-        if not form or not isinstance(element, str):
-            return None
-        if (form, element) not in self._drawn:
-            self._drawn[form, element] = self._find(form, element)
-        return self._drawn[form, element]
+    def views(self, element: object, taxon: object, side: object, states: Mapping[str, object]) -> list[Plate]:
+        """The first view of a bone, and each further one without which a portion that is there would not be seen."""
+        if not isinstance(element, str):
+            return []
+        known, of = (one if isinstance(one, str) else None for one in (taxon, side))
+        return telling(self._find(element, known, of), states)
+
+    def key(self, plate: Plate, size: Size) -> Key:
+        """What the book knows the plate by at a printed size."""
+        key = (plate.form, plate.element, plate.view, plate.side, size)
+        if key not in self._placed:
+            self._placed[key] = fitted(plate, 0, 0, *size)
+        return key
 
     def placed(self, key: Key) -> Plate:
-        """The plate of (form, element, side, size) in a box of that size at (0, 0), in millimetres."""
-        if key not in self._placed:
-            form, element, side, (width, height) = key
-            plate = self.plate(form, element)
-            assert plate is not None
-            turned = mirrored(plate) if side not in (plate.side, "") else plate
-            self._placed[key] = fitted(turned, 0, 0, width, height)
+        """The plate in a box of its size at (0, 0), in millimetres."""
         return self._placed[key]
 
     def pattern(self, key: Key, portion: str, state: str) -> Pattern:
@@ -88,11 +88,7 @@ class PlateBook:
 
 def bundled_plates() -> PlateBook:
     """The plates shipped with the program."""
-
-    def find(form: str, element: str) -> Plate | None:
-        return read_plate(assets.plate_svg(form, element)) if assets.has_plate(form, element) else None
-
-    return PlateBook(find)
+    return PlateBook(assets.plates_of)
 
 
 class PlateDrawing(Box):
@@ -102,7 +98,7 @@ class PlateDrawing(Box):
 
     def __init__(self, book: PlateBook, key: Key, states: Mapping[str, object]) -> None:
         self.book, self.key = book, key
-        self.width, self.height = key[3]
+        self.width, self.height = key[-1]
         self.states = {
             portion: state if isinstance(state := states.get(portion), str) and state in STATES else UNKNOWN
             for portion in book.placed(key).portions
@@ -115,33 +111,53 @@ class PlateDrawing(Box):
                 pen.lines(_moved(filled.lines, x, y), filled.style.line)
             if filled.dots:
                 pen.dots([(a + x, b + y) for a, b in filled.dots], filled.style.dot * _DOT)
-        pen.lines(_moved(self.book.placed(self.key).landmarks, x, y), HAIR)
-        borders = self.book.edges(self.key, self.states)
-        pen.lines(_moved(borders.dashed, x, y), THIN)
-        pen.lines(_moved(borders.solid, x, y), THIN)
+        placed, borders = self.book.placed(self.key), self.book.edges(self.key, self.states)
+        for lines, weight in (
+            ((*placed.landmarks, *placed.beside), WEIGHTS.light),
+            (borders.dashed, WEIGHTS.dashed),
+            (borders.inner, WEIGHTS.inner),
+            (borders.outer, WEIGHTS.outer),
+        ):
+            pen.lines(_moved(lines, x, y), weight)
 
 
 def plate_box(
     pen: Pen,
     words: Words,
     book: PlateBook,
-    form: str,
-    element: object,
-    side: object,
+    bone: tuple[object, object, object],
     states: Mapping[str, object],
     size: Size,
+    form: str,
 ) -> Stack | None:
-    """A plate with its side and view in words below; None if none is drawn for it."""
-    plate = book.plate(form, element)
-    if plate is None:
-        return None
-    view = words.word("sheets.view", plate.view)
-    if side in ("left", "right"):
-        caption = words.say("plate.caption", side=words.word("side", side), view=view)
-    else:
-        caption = words.say("plate.unsided", side=words.word("side", plate.side), view=view)
-    drawing = PlateDrawing(book, (form, str(element), str(side) if side in ("left", "right") else "", size), states)
-    return Stack([drawing, Text(pen, caption, size[0], TABLE)], gap=1.0)
+    """The plates of a bone (element, taxon, side) with form, side and view in words below; None if none is drawn.
+
+    `size` is what a tall plate has; one that is wider than high takes more width and less height. `form` is that of
+    the taxon: a plate of another form says that it is schematic.
+    """
+    plates = book.views(*bone, states)
+    wide = max((_box_of(plate, size)[0] for plate in plates), default=0.0)
+    boxes: list[Box] = []
+    for plate in plates:
+        drawing = PlateDrawing(book, book.key(plate, _box_of(plate, size)), states)
+        boxes += [Space(1.0)] if boxes else []
+        boxes += [drawing, Text(pen, _caption(words, plate, bone[2], form), wide, TABLE)]
+    return Stack(boxes, gap=1.0) if boxes else None
+
+
+def _box_of(plate: Plate, size: Size) -> Size:
+    if plate.width <= plate.height:
+        return size
+    wide = max(size[0], size[1] * 1.1)
+    return wide, round(wide * plate.height / plate.width, 2)
+
+
+def _caption(words: Words, plate: Plate, side: object, form: str) -> str:
+    key = "plate.caption" if side in (plate.side, "midline") or plate.side == "midline" else "plate.unsided"
+    said = words.say(key, side=words.word("side", plate.side), view=words.word("view", plate.view))
+    if form and plate.form != form:
+        return words.say("plate.schematic", form=words.word("form", plate.form), said=said)
+    return said
 
 
 class Legend(Box):

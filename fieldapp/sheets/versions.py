@@ -130,7 +130,8 @@ def bone_facts(pen: Pen, words: Words, reading: Reading, fields: Mapping[str, st
 
 def plate_of(pen: Pen, words: Words, book: PlateBook, reading: Reading, size: Size) -> Box | None:
     """The reading's plate, or None where none is drawn for such a bone."""
-    return plate_box(pen, words, book, reading.form, reading.element, reading.side, dict(reading.portions), size)
+    bone = (reading.element, reading.taxon, reading.side)
+    return plate_box(pen, words, book, bone, dict(reading.portions), size, reading.form)
 
 
 def difference_box(

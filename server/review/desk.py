@@ -239,7 +239,7 @@ def page(template: str, status: int = 200, **values: Any) -> AnyResponse:
         refer=refer,
         words=words,
         plate=drawings.plate,
-        caption=drawings.caption,
+        views=drawings.views,
         legend=drawings.legend,
         SMALL=drawings.SMALL,
         **values,

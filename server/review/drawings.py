@@ -7,42 +7,67 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache, lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from markupsafe import Markup
 
-from fieldapp.assets import has_plate, knowledge, plate_svg
-from fieldapp.domain.plates import STATES, Plate, mirrored, read_plate, svg
+from fieldapp import assets
+from fieldapp.assets import knowledge, plates_of
+from fieldapp.domain.plates import STATES, Plate, mirrored, svg, telling
 from server.review import words
 
 LARGE, SMALL = 80.0, 18.0
 """Heights in millimetres as shown, which set the pitch of the patterns."""
 
 
-def plate(reading: Any, size: float = LARGE) -> Markup | None:
-    """The plate with the reading's portions, or None where none is drawn for the bone."""
+class Drawing(NamedTuple):
+    """One view of a bone, and what it is in words."""
+
+    picture: Markup
+    caption: str
+
+
+def views(reading: Any, size: float = LARGE) -> list[Drawing]:
+    """The first view of the reading's bone and each that shows more of what is there; none where none is drawn."""
     found = _found(reading)
-    if found is None:
-        return None
-    form, element = found
-    side = reading.get("side")
+    written = reading.get("portions") if found else None
+    return [
+        Drawing(_svg(plate, _states(plate, reading), size, words.title(reading)), _caption(plate, reading))
+        for plate in telling(found, written if isinstance(written, Mapping) else {})
+    ]
+
+
+def plate(reading: Any, size: float = LARGE) -> Markup | None:
+    """The first view alone."""
+    found = _found(reading)[:1]
+    return _svg(found[0], _states(found[0], reading), size, words.title(reading)) if found else None
+
+
+def _caption(plate: Plate, reading: Any) -> str:
+    """Form, side and view. A bone without a side is drawn as a left one, and that is said; so is a borrowed plate."""
+    side, view = reading.get("side"), words.word("view", plate.view)
+    sided = plate.side == "midline" or side in (plate.side, "midline")
+    form = words.word("form", plate.form)
+    said = words.say(
+        "plate.sided" if sided else "plate.unsided", form=form, side=words.word("side", plate.side), view=view
+    )
+    taxon = knowledge().taxa.get(reading.get("taxon") or "")
+    return words.say("plate.schematic", said=said) if taxon and taxon.form != plate.form else said
+
+
+def _states(plate: Plate, reading: Any) -> tuple[tuple[str, str], ...]:
     written = reading.get("portions")
     written = written if isinstance(written, Mapping) else {}
-    drawn = _plate(form, element)
     # A state or portion of a newer version is in the words beside the plate; the drawing shows it as not examined.
-    states = tuple((key, state) for key in drawn.portions if (state := written.get(key)) in STATES)
-    return _svg(form, element, side == "right", states, size, words.title(reading))
+    found = ((key, written.get(key)) for key in plate.portions)
+    return tuple((key, state) for key, state in found if isinstance(state, str) and state in STATES)
 
 
-def caption(reading: Any) -> str:
-    """What is drawn: form, side and view. A bone without a side is drawn as a left one, and that is said."""
-    found = _found(reading)
-    if found is None:
-        return ""
-    form, element = found
-    side, view = reading.get("side"), words.text(f"sheets.view.{_plate(form, element).view}")
-    key = "plate.sided" if side in ("left", "right") else "plate.unsided"
-    return words.say(key, form=words.text(f"review.form.{form}"), side=words.word("side", side), view=view)
+def _found(reading: Any) -> tuple[Plate, ...]:
+    if not isinstance(reading, Mapping) or not isinstance(reading.get("element"), str):
+        return ()
+    taxon, side = (one if isinstance(one := reading.get(name), str) else None for name in ("taxon", "side"))
+    return plates_of(reading["element"], taxon, side)
 
 
 def legend() -> list[tuple[Markup, str]]:
@@ -50,25 +75,16 @@ def legend() -> list[tuple[Markup, str]]:
     return [(_sample(state), words.word("portion_state", state)) for state in STATES]
 
 
-def _found(reading: Any) -> tuple[str, str] | None:
-    if not isinstance(reading, Mapping):
-        return None
-    element, taxon = reading.get("element"), reading.get("taxon")
-    known = knowledge().taxa.get(taxon if isinstance(taxon, str) else "unknown")
-    if known is None or not isinstance(element, str) or not has_plate(known.form, element):
-        return None
-    return known.form, element
-
-
-@cache
-def _plate(form: str, element: str) -> Plate:
-    return read_plate(plate_svg(form, element))
+def _svg(plate: Plate, states: tuple[tuple[str, str], ...], size: float, title: str) -> Markup:
+    return _drawn(plate.form, plate.element, plate.view, plate.side, states, size, title)
 
 
 @lru_cache(maxsize=512)
-def _svg(form: str, element: str, right: bool, states: tuple[tuple[str, str], ...], size: float, title: str) -> Markup:
-    drawn = _plate(form, element)
-    if right and drawn.side == "left":
+def _drawn(
+    form: str, element: str, view: str, side: str, states: tuple[tuple[str, str], ...], size: float, title: str
+) -> Markup:
+    drawn = assets.plate(form, element, view)
+    if side != drawn.side:
         drawn = mirrored(drawn)
     # The drawing escapes what it is given; its text is ours.
     return Markup(svg(drawn, dict(states), title=title, shown_mm=size))

@@ -27,8 +27,9 @@ from fieldapp.domain.plates import (
     svg,
     triangles,
 )
-from tests.domain.plates_files import DRAWN, plate
+from tests.plates.shelf import plate
 
+DRAWN = [(form, bone) for form in ("human", "ruminant") for bone in ("humerus", "radius", "femur", "tibia")]
 EACH = pytest.mark.parametrize(("form", "element"), DRAWN)
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -160,6 +161,10 @@ def test_an_unknown_state_or_portion_is_refused():
         edges(drawn, {"tuberosity": "broken"}, 10)
 
 
+def length(line):
+    return LineString(line).length
+
+
 @EACH
 def test_every_border_is_drawn_once_and_dashed_only_between_absent_portions(form, element):
     drawn = plate(form, element)
@@ -167,14 +172,15 @@ def test_every_border_is_drawn_once_and_dashed_only_between_absent_portions(form
     everything = unary_union([shape.exterior for shape in parts.values()])
     solid = edges(drawn, dict.fromkeys(parts, "most"), 10)
     assert not solid.dashed
-    assert sum(LineString(line).length for line in solid.solid) == pytest.approx(everything.length)
+    assert sum(map(length, solid.outer + solid.inner)) == pytest.approx(everything.length)
+    assert sum(map(length, solid.outer)) == pytest.approx(unary_union(list(parts.values())).length)
 
     gone = [key for key in parts if key.startswith("distal") or key == "lower_shaft"]
     states = {key: "absent" if key in gone else "part" for key in parts}
     mixed = edges(drawn, states, 10)
     kept = unary_union([parts[key].exterior for key in parts if key not in gone])
     left = unary_union([parts[key].exterior for key in gone]).difference(kept.buffer(1e-6))
-    assert sum(LineString(line).length for line in mixed.solid) == pytest.approx(kept.length)
+    assert sum(map(length, mixed.outer + mixed.inner)) == pytest.approx(kept.length)
     dashes = MultiLineString([LineString(line) for line in mixed.dashed])
     assert left.buffer(1e-3).contains(dashes)
     assert 0.5 < dashes.length / left.length < 0.7  # 1.6 mm of dash in each 2.7
@@ -182,13 +188,32 @@ def test_every_border_is_drawn_once_and_dashed_only_between_absent_portions(form
 
 def test_a_pattern_looks_the_same_on_a_surface_whose_y_runs_up():
     drawn = plate("ruminant", "femur")
-    down, up = fitted(drawn, 0, 0, 400, 950), fitted(drawn, 0, 0, 400, 950, y_up=True)
+    down, up = fitted(drawn, 7, 11, 400, 950), fitted(drawn, 30, 0, 400, 950, y_up=True)
     for state in ("most", "part"):
         slopes = []
         for placed in (down, up):
             (ax, ay), (bx, by) = max(pattern(placed, "head", state, 10).lines, key=_length)
             slopes.append((by - ay) / (bx - ax))
         assert slopes[0] == pytest.approx(-slopes[1])
+    for state in STATES:
+        # Measured from the upper left corner the two are the same marks: hatch lines and dots fall alike.
+        for part in drawn.portions:
+            one, other = (pattern(placed, part, state, 10) for placed in (down, up))
+            assert len(one.lines) == len(other.lines)
+            places = [
+                sorted((round(x - at.x, 6), round(at.y + at.height - y if at.y_up else y - at.y, 6)) for x, y in dots)
+                for at, dots in ((down, one.dots), (up, other.dots))
+            ]
+            assert places[0] == places[1]
+            ends = [
+                sorted(
+                    (round(x - at.x, 6), round(at.y + at.height - y if at.y_up else y - at.y, 6))
+                    for line in lines
+                    for x, y in line
+                )
+                for at, lines in ((down, one.lines), (up, other.lines))
+            ]
+            assert ends[0] == ends[1]
 
 
 def _length(line):

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point
 
+from fieldapp.assets import plate_svg
 from fieldapp.domain.plates import TOLERANCE, Plate, PlateError, read_plate
-from tests.domain.plates_files import plate_text
 
 HEAD = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 200" data-element="rib" data-form="pig"'
@@ -81,7 +81,7 @@ WRONG = {
     "group twice": drawing(more=f'<g id="portions">{SQUARE}</g>'),
     "portion twice": drawing(portions=SQUARE * 2),
     "portion without a name": drawing(portions=SQUARE.replace('id="body" ', "")),
-    "two outlines": drawing(more=f'<g id="outline">{SQUARE}{SQUARE}</g>'),
+    "a group not known": drawing(more=f'<g id="outline">{SQUARE}</g>'),
     "no side": drawing(head=HEAD.replace('data-side="left"', "")),
     "wrong side": drawing(head=HEAD.replace("left", "middle")),
     "no size": drawing(head=HEAD.replace("0 0 100 200", "")),
@@ -126,7 +126,7 @@ spoilt = st.text(st.sampled_from("MLCZmz 0159.-eE<>/\"'=&;!\x00é\ud800"), max_s
 
 @given(st.data())
 def test_a_spoilt_plate_is_a_plate_or_a_plate_error(data):
-    text = plate_text("human", "radius")
+    text = plate_svg("human", "radius", "cranial")
     for _ in range(data.draw(st.integers(1, 4))):
         start = data.draw(st.integers(0, len(text)))
         end = min(len(text), start + data.draw(st.integers(0, 30)))

@@ -14,12 +14,12 @@ from shapely.geometry import Polygon
 from fieldapp.assets import knowledge
 from tests.plates.draft import Drawn
 
-TALL, WIDE = (52.0, 95.0), (95.0, 56.0)
+TALL, WIDE = (52.0, 95.0), (95.0, 38.0)
 """Boxes in millimetres that an 8-inch tablet has for a plate: beside its buttons, or above them."""
 FINGER = 9.0
 """The least width of a portion as shown, in millimetres; a smaller one is reached through the enlarged inset."""
-ENLARGED = 2.5
-"""How much larger the inset shows it."""
+ENLARGED = 4.0
+"""How much larger the inset shows it at most."""
 LARGEST = {True: (520, 950), False: (950, 560)}
 
 
@@ -70,7 +70,7 @@ def faults(plate: Drawn) -> list[str]:
             out.append(f"{key} is not a simple polygon")
         wide = finger(shape, mm)
         if wide * ENLARGED < FINGER:
-            out.append(f"{key} is {wide:.1f} mm wide: under {FINGER} mm even enlarged {ENLARGED} times")
+            out.append(f"{key} is {wide:.1f} mm wide: under {FINGER} mm even enlarged {ENLARGED:g} times")
     if len(plate.landmarks) < 3:
         out.append("fewer than three landmarks are drawn")
     return out

@@ -9,12 +9,12 @@ A draft has one statement a line; a line that begins with a blank goes on with t
     side left | midline          which bone is drawn; a midline bone is never mirrored
     size 420 950                 10 units are 1 mm on an 8-inch tablet; at most 520 x 950 (tall) or 950 x 560 (wide)
     mirror 210                   the half with x <= 210 is drawn, the rest is its mirror image (left_ and right_ change)
-    outline x,y x,y ...          the bone's edge, closed, smooth through its points; x,y! is a corner; repeat for pieces
+    outline x,y x,y ...          the bone's edge, closed, smooth through its points; x,y! is a corner; repeatable
     hole x,y ...                 an opening in the bone, closed; cuts must reach it so that each portion is one ring
-    cut x,y ...                  a border between portions, open; what runs over the edge is cut off, a short end reaches on
+    cut x,y ...                  a border between portions, open; what runs over is cut off, a short end reaches on
     portion key x,y              the piece around x,y is this portion; several lines of one key join their pieces
     line x,y ...                 a landmark on the bone, drawn lightly, open;    ring x,y ...   the same, closed
-    beside x,y ...               a neighbouring bone or soft edge, drawn lightly outside, open;  beside_ring the same, closed
+    beside x,y ...               a neighbouring bone, drawn lightly outside, open;   beside_ring x,y ...   closed
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import cycle
+from itertools import cycle, pairwise
 
 from PIL import Image, ImageDraw, ImageFont
 
@@ -54,7 +54,7 @@ def _cell(plate: Drawn, plain: bool) -> Image.Image:
     for tint, (_, shape) in zip(cycle(TINTS), plate.portions.items(), strict=False):
         points = list(shape.exterior.coords)
         pen.polygon(at(points), fill="#f6f1e6" if plain else tint)
-        for a, b in zip(points, points[1:], strict=False):
+        for a, b in pairwise(points):
             uses[frozenset((a, b))] = uses.get(frozenset((a, b)), 0) + 1
     for lines, tint in ((plate.landmarks, "#7d7266"), (plate.beside, "#9a9187")):
         for line in lines:

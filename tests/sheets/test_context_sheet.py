@@ -12,6 +12,7 @@ import pytest
 from pypdf import PdfReader
 
 from fieldapp import assets
+from fieldapp.domain.plates import Plate
 from fieldapp.sheets.context_sheet import render
 from fieldapp.sheets.plate_drawing import PlateBook, bundled_plates
 from tests.sheets.dig import PRINTED, Dig, reading, sample
@@ -236,17 +237,26 @@ def test_more_dockets_make_more_pages() -> None:
     assert counts == sorted(set(counts))
 
 
-def test_the_plate_is_that_of_the_taxon_and_none_is_drawn_for_a_bone_without_one() -> None:
-    asked: list[tuple[str, str]] = []
+def test_the_plates_asked_for_are_those_of_element_animal_and_side() -> None:
+    asked: list[tuple[str, str | None, str | None]] = []
 
-    def find(form: str, element: str) -> None:
-        asked.append((form, element))
+    def find(element: str, taxon: str | None, side: str | None) -> tuple[Plate, ...]:
+        asked.append((element, taxon, side))
+        return ()
 
     dig, context, bag = _dig()
     for number, (element, taxon) in enumerate([("tibia", "cattle"), ("tibia", "human"), ("rib", None)], 2):
         dig.set("ada", "docket", dig.docket(bag, number), {"reading": reading(element, taxon, most="")})
     _printed(dig, context, PlateBook(find))
-    assert asked == [("ruminant", "tibia"), ("human", "tibia")]
+    assert [one[:2] for one in asked] == [("tibia", "cattle"), ("tibia", "human"), ("rib", None)]
+
+
+def test_a_borrowed_plate_says_that_it_is_schematic() -> None:
+    dig, context, bag = _dig()
+    dig.set("ada", "docket", dig.docket(bag, 2), {"reading": reading("tibia", "seal", most="tuberosity")})
+    dig.set("ada", "docket", dig.docket(bag, 3), {"reading": reading("tibia", "cattle", most="tuberosity")})
+    text = " ".join(_printed(dig, context))
+    assert text.count("schematic (") == 1
 
 
 def test_an_empty_context_says_that_this_is_not_the_same_as_no_bone() -> None:

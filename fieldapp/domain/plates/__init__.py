@@ -7,6 +7,7 @@ Not for: opening files (the loader gives the text), saying what a portion is (th
 
 from fieldapp.domain.plates.drawing import (
     STATES,
+    WEIGHTS,
     Edges,
     Pattern,
     StateStyle,
@@ -15,7 +16,17 @@ from fieldapp.domain.plates.drawing import (
     state_style,
     svg,
 )
-from fieldapp.domain.plates.plate import Plate, PlateError, Polyline, fitted, mirrored, portion_at
+from fieldapp.domain.plates.plate import (
+    Plate,
+    PlateError,
+    Polyline,
+    enlarged,
+    fitted,
+    mirrored,
+    other_key,
+    portion_at,
+    telling,
+)
 from fieldapp.domain.plates.reading import TOLERANCE, read_plate
 from fieldapp.domain.plates.shapes import (
     Point,
@@ -26,11 +37,13 @@ from fieldapp.domain.plates.shapes import (
     hatch,
     signed_area,
     triangles,
+    widest,
 )
 
 __all__ = [
     "STATES",
     "TOLERANCE",
+    "WEIGHTS",
     "Edges",
     "Pattern",
     "Plate",
@@ -43,14 +56,18 @@ __all__ = [
     "contains",
     "distance",
     "edges",
+    "enlarged",
     "fitted",
     "hatch",
     "mirrored",
+    "other_key",
     "pattern",
     "portion_at",
     "read_plate",
     "signed_area",
     "state_style",
     "svg",
+    "telling",
     "triangles",
+    "widest",
 ]

@@ -8,6 +8,7 @@ that a black-and-white printer, a colour-blind reader and strong sun lose nothin
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -40,8 +41,20 @@ STATES: Mapping[str, StateStyle] = {
     "absent": StateStyle(tone=0.0, hatch=None, dots=None, edge="dashed"),
     "not_examined": StateStyle(tone=0.0, hatch=None, dots=2.0, edge="solid"),
 }
-EDGE = 0.4
 DASH, GAP = 1.6, 1.1
+
+
+@dataclass(frozen=True)
+class Weights:
+    """Widths of a plate's lines in millimetres as shown, alike on every surface: the bone's edge stands out."""
+
+    outer: float = 0.6
+    inner: float = 0.3
+    dashed: float = 0.35
+    light: float = 0.25
+
+
+WEIGHTS = Weights()
 
 
 @dataclass(frozen=True)
@@ -55,9 +68,13 @@ class Pattern:
 
 @dataclass(frozen=True)
 class Edges:
-    """The borders of all portions, each drawn once. A border is dashed only if no portion beside it is solid."""
+    """The borders of all portions, each drawn once. A border is dashed only if no portion beside it is solid.
 
-    solid: tuple[Polyline, ...]
+    `outer` is the solid part of the bone's own edge, `inner` that of the borders between portions.
+    """
+
+    outer: tuple[Polyline, ...]
+    inner: tuple[Polyline, ...]
     dashed: tuple[Polyline, ...]
 
 
@@ -73,16 +90,18 @@ def pattern(plate: Plate, key: str, state: str, unit: float) -> Pattern:
     """The fill of a portion in a state; `unit` is how many plate units make one millimetre as shown."""
     style = state_style(state)
     polygon = plate.portions[key]
+    # The grid hangs on the plate's upper left corner, wherever it is fitted: every surface draws the same lines.
+    ox, oy = plate.x, plate.y + plate.height if plate.y_up else plate.y
     lines: list[Segment] = []
     dots: list[Point] = []
     if style.hatch:
         pitch, angle = style.hatch
-        lines = hatch(polygon, pitch * unit, -angle if plate.y_up else angle)
+        lines = hatch(polygon, pitch * unit, -angle if plate.y_up else angle, (ox, oy))
     if style.dots:
         step, margin = style.dots * unit, style.dot * unit
         row = step * math.sqrt(0.75)
-        for (start, y), (end, _) in hatch(polygon, row, 0):
-            shift = step / 2 if round(y / row) % 2 else 0.0
+        for (start, y), (end, _) in hatch(polygon, row, 0, (ox, oy)):
+            shift = ox + (step / 2 if round((y - oy) / row) % 2 else 0.0)
             first, last = (
                 math.ceil((start + margin - shift) / step),
                 math.floor((end - margin - shift) / step),
@@ -94,17 +113,19 @@ def pattern(plate: Plate, key: str, state: str, unit: float) -> Pattern:
 def edges(plate: Plate, states: Mapping[str, str], unit: float) -> Edges:
     """The portions' borders as lines; a portion that `states` does not name counts as not examined."""
     whole = _whole(plate, states)
+    uses = Counter(frozenset(side) for polygon in plate.portions.values() for side in sides(polygon))
     drawn: set[frozenset[Point]] = set()
-    solid: list[Polyline] = []
+    outer: list[Polyline] = []
+    inner: list[Polyline] = []
     dashed: list[Polyline] = []
     # Solid portions come first and claim the borders they share, so that none is drawn twice or half dashed.
     for key in sorted(whole, key=lambda key: state_style(whole[key]).edge == "dashed"):
-        for run in _runs(plate.portions[key], drawn):
+        for shared, run in _runs(plate.portions[key], uses, drawn):
             if state_style(whole[key]).edge == "dashed":
                 dashed += _dashes(run, DASH * unit, GAP * unit)
             else:
-                solid.append(run)
-    return Edges(tuple(solid), tuple(dashed))
+                (inner if shared else outer).append(run)
+    return Edges(tuple(outer), tuple(inner), tuple(dashed))
 
 
 def svg(
@@ -147,9 +168,14 @@ def svg(
             out.append(_stroke([(dot, dot) for dot in filled.dots], ink, filled.style.dot * unit))
         out.append("</g>")
     borders = edges(plate, whole, unit)
-    for lines, colour in ((plate.landmarks, light), (borders.dashed, ink), (borders.solid, ink)):
+    for lines, colour, width in (
+        ((*plate.landmarks, *plate.beside), light, WEIGHTS.light),
+        (borders.dashed, ink, WEIGHTS.dashed),
+        (borders.inner, ink, WEIGHTS.inner),
+        (borders.outer, ink, WEIGHTS.outer),
+    ):
         if lines:
-            out.append(_stroke(lines, colour, EDGE * unit * (0.6 if colour == light else 1.0)))
+            out.append(_stroke(lines, colour, width * unit))
     return "".join([*out, "</svg>"])
 
 
@@ -160,21 +186,28 @@ def _whole(plate: Plate, states: Mapping[str, str]) -> dict[str, str]:
     return {key: states.get(key, "not_examined") for key in plate.portions}
 
 
-def _runs(polygon: Polyline, drawn: set[frozenset[Point]]) -> list[Polyline]:
-    """The longest stretches of the polygon's border not drawn yet; they are marked as drawn."""
-    runs: list[list[Point]] = []
+def _runs(
+    polygon: Polyline, uses: Mapping[frozenset[Point], int], drawn: set[frozenset[Point]]
+) -> list[tuple[bool, Polyline]]:
+    """The longest stretches of the polygon's border not drawn yet, and whether they are shared with a neighbour.
+
+    They are marked as drawn.
+    """
+    runs: list[tuple[bool, list[Point]]] = []
     for start, end in sides(polygon):
         side = frozenset((start, end))
         if side in drawn:
             continue
         drawn.add(side)
-        if runs and runs[-1][-1] == start:
-            runs[-1].append(end)
+        shared = uses[side] > 1
+        if runs and runs[-1][0] == shared and runs[-1][1][-1] == start:
+            runs[-1][1].append(end)
         else:
-            runs.append([start, end])
-    if len(runs) > 1 and runs[-1][-1] == runs[0][0]:
-        runs[0] = runs.pop() + runs[0][1:]
-    return [tuple(run) for run in runs]
+            runs.append((shared, [start, end]))
+    if len(runs) > 1 and runs[-1][0] == runs[0][0] and runs[-1][1][-1] == runs[0][1][0]:
+        shared, last = runs.pop()
+        runs[0] = (shared, last + runs[0][1][1:])
+    return [(shared, tuple(run)) for shared, run in runs]
 
 
 def _dashes(line: Polyline, dash: float, gap: float) -> list[Polyline]:

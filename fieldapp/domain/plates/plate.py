@@ -12,6 +12,7 @@ from fieldapp.domain.plates.shapes import Point, contains, distance
 
 Polyline = tuple[Point, ...]
 OTHER_SIDE = {"left": "right", "right": "left"}
+SIDES = (*OTHER_SIDE, "midline")
 
 
 class PlateError(ValueError):
@@ -23,9 +24,9 @@ class Plate:
     """One view of one element of one side. A view of the left bone is drawn; the right is its mirror image.
 
     `portions` holds one polygon per portion key, without the closing point repeated; neighbours share their points
-    exactly. `outline` goes round all of them; `landmarks` are open or closed lines. The drawing fills a box of
-    `width` by `height` whose corner of least x and y is at (`x`, `y`). As read: y runs down, 10 units are 1 mm when
-    the plate is shown 95 mm high. `y_up` tells that the plate has been fitted to a surface whose y runs up.
+    exactly. `landmarks` are light lines on the bone, `beside` light lines of its neighbours next to it. The drawing
+    fills a box of `width` by `height` whose corner of least x and y is at (`x`, `y`). As read: y runs down, 10 units
+    are 1 mm at full size on an 8-inch tablet. `y_up` tells that it has been fitted to a surface whose y runs up.
     """
 
     element: str
@@ -36,7 +37,7 @@ class Plate:
     height: float
     portions: Mapping[str, Polyline]
     landmarks: tuple[Polyline, ...] = ()
-    outline: Polyline = ()
+    beside: tuple[Polyline, ...] = ()
     x: float = 0.0
     y: float = 0.0
     y_up: bool = False
@@ -48,15 +49,36 @@ class Plate:
 
 
 def mirrored(plate: Plate) -> Plate:
-    """The same bone of the other side. The points are taken in reverse so that polygons keep their winding."""
+    """The same bone of the other side: what was left is right, in the names of portions too.
+
+    The points are taken in reverse so that polygons keep their winding. A bone of the midline has no other side:
+    PlateError.
+    """
+    if plate.side not in OTHER_SIDE:
+        raise PlateError(f"the {plate.element} is drawn whole and has no other side")
     middle = 2 * plate.x + plate.width
     flipped = _moved(plate, lambda point: (middle - point[0], point[1]))
-    return replace(
-        flipped,
-        side=OTHER_SIDE[plate.side],
-        portions={key: polygon[::-1] for key, polygon in flipped.portions.items()},
-        outline=flipped.outline[::-1],
-    )
+    portions = {other_key(key): polygon[::-1] for key, polygon in flipped.portions.items()}
+    return replace(flipped, side=OTHER_SIDE[plate.side], portions=portions)
+
+
+def other_key(key: str) -> str:
+    """The portion's key on the other side of the body: left_wing for right_wing; a key without a side is its own."""
+    for side, other in OTHER_SIDE.items():
+        if key.startswith(f"{side}_"):
+            return f"{other}_{key.removeprefix(f'{side}_')}"
+    return key
+
+
+def telling(plates: Iterable[Plate], states: Mapping[str, object]) -> list[Plate]:
+    """The first view of a bone, and each further one without which a portion that is there would not be seen."""
+    shown: list[Plate] = []
+    there = {key for key, state in states.items() if state in ("most", "part")}
+    for plate in plates:
+        if not shown or there & plate.portions.keys():
+            shown.append(plate)
+            there -= plate.portions.keys()
+    return shown
 
 
 def fitted(plate: Plate, x: float, y: float, w: float, h: float, y_up: bool = False) -> Plate:
@@ -76,6 +98,24 @@ def fitted(plate: Plate, x: float, y: float, w: float, h: float, y_up: bool = Fa
         return left + across, low + (height - along if turn else along)
 
     return replace(_moved(plate, place), x=left, y=low, width=width, height=height, y_up=y_up)
+
+
+def enlarged(plate: Plate, x: float, y: float, times: float, box: tuple[float, float, float, float]) -> Plate:
+    """The plate `times` larger, with its point (x, y) in the middle of the box (x, y, w, h), as far as that stays full.
+
+    What lies outside the box is the caller's to cut off. Units are the plate's.
+    """
+    left, low, w, h = box
+
+    def start(at: float, corner: float, size: float, edge: float, room: float) -> float:
+        wide = size * times
+        wanted = edge + room / 2 - (at - corner) * times
+        return edge + (room - wide) / 2 if wide <= room else min(edge, max(edge + room - wide, wanted))
+
+    new_x = start(x, plate.x, plate.width, left, w)
+    new_y = start(y, plate.y, plate.height, low, h)
+    moved = _moved(plate, lambda point: (new_x + (point[0] - plate.x) * times, new_y + (point[1] - plate.y) * times))
+    return replace(moved, x=new_x, y=new_y, width=plate.width * times, height=plate.height * times)
 
 
 def portion_at(plate: Plate, x: float, y: float, reach: float = 0.0) -> str | None:
@@ -105,5 +145,5 @@ def _moved(plate: Plate, move: Callable[[Point], Point]) -> Plate:
         plate,
         portions={key: tuple(map(move, polygon)) for key, polygon in plate.portions.items()},
         landmarks=tuple(tuple(map(move, line)) for line in plate.landmarks),
-        outline=tuple(map(move, plate.outline)),
+        beside=tuple(tuple(map(move, line)) for line in plate.beside),
     )

@@ -1,6 +1,6 @@
 """Reads a plate from SVG text into polygons.
 
-For: the small, plain kind of SVG the plates are drawn in: groups `portions`, `landmarks` and `outline` of paths made
+For: the small, plain kind of SVG the plates are drawn in: groups `portions`, `landmarks` and `beside` of paths made
 of absolute M, L, C and Z. Not for: SVG at large. Whatever could reach outside the file, run, or move a shape
 unseen (document types, references, styles, scripts, transforms) is refused and not skipped.
 """
@@ -11,7 +11,7 @@ import math
 import re
 from xml.etree import ElementTree
 
-from fieldapp.domain.plates.plate import OTHER_SIDE, Plate, PlateError, Polyline
+from fieldapp.domain.plates.plate import SIDES, Plate, PlateError, Polyline
 from fieldapp.domain.plates.shapes import Point, signed_area
 
 # Furthest a flattened curve may run from the true one, in plate units: 0.04 mm on a plate shown 95 mm high.
@@ -20,7 +20,7 @@ LARGEST = 10_000.0
 LONGEST_TEXT = 200_000
 
 _SVG = "{http://www.w3.org/2000/svg}"
-_GROUPS = ("portions", "landmarks", "outline")
+_GROUPS = ("portions", "landmarks", "beside")
 _PLAIN = {
     *(
         "id",
@@ -45,8 +45,8 @@ def read_plate(text: str) -> Plate:
     """The plate drawn by the SVG text. Raises PlateError saying what is wrong with it."""
     root = _root(text)
     element, form, side, view = (_attribute(root, f"data-{name}") for name in ("element", "form", "side", "view"))
-    if side not in OTHER_SIDE:
-        raise PlateError(f"a plate is of the left or the right side, not of {side!r}")
+    if side not in SIDES:
+        raise PlateError(f"a plate is of the left or right side or the midline, not of {side!r}")
     width, height = _size(root)
     groups: dict[str, list[ElementTree.Element]] = {}
     for child in root:
@@ -63,9 +63,10 @@ def read_plate(text: str) -> Plate:
         portions[key] = _ring(path, key, width, height)
     if not portions:
         raise PlateError("the plate has no portions")
-    outlines = groups.get("outline", [])
-    if len(outlines) > 1:
-        raise PlateError("the plate has more than one outline")
+
+    def light(group: str) -> tuple[Polyline, ...]:
+        return tuple(line for path in groups.get(group, []) for line, _ in _lines(path, group, width, height))
+
     return Plate(
         element=element,
         form=form,
@@ -74,10 +75,8 @@ def read_plate(text: str) -> Plate:
         width=width,
         height=height,
         portions=portions,
-        landmarks=tuple(
-            line for path in groups.get("landmarks", []) for line, _ in _lines(path, "landmark", width, height)
-        ),
-        outline=_ring(outlines[0], "outline", width, height) if outlines else (),
+        landmarks=light("landmarks"),
+        beside=light("beside"),
     )
 
 

@@ -5,11 +5,12 @@ Rows are what fits an 8-inch panel at 15 mm a button. Not here: what a tap does 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
+from fieldapp.domain.plates import Plate
 from fieldapp.ui.presenters import reading as reading_parts
 from fieldapp.ui.presenters import shelves
 from fieldapp.ui.presenters.choices import Choice, in_rows
@@ -185,8 +186,14 @@ def shelf_rows(form: Form, name: str) -> list[list[Choice]]:
     return found
 
 
-def portion_rows(form: Form, across: int) -> list[list[Choice]]:
-    """The grid beside the plate: one button a portion, with its state in words and as a drawn pattern."""
+def portion_rows(
+    form: Form, across: int, most: int = 4, seen: Collection[str] = (), page: int = 0, view: Choice | None = None
+) -> list[list[Choice]]:
+    """The grid beside the plate: one button a portion, with its state in words and as a drawn pattern.
+
+    `most` rows have room; what has none comes on a further page, the portions `seen` in the picture first. `view`
+    goes to another picture.
+    """
     states = reading_parts.portion_states(form.answers, form.desk.knowledge)
     found = [
         Choice(
@@ -198,8 +205,32 @@ def portion_rows(form: Form, across: int) -> list[list[Choice]]:
         for one in form.desk.knowledge.portions_of(form.answers.get("element", ""), form.answers.get("taxon"))
     ]
     rest = [Choice("portion.rest_absent", say("rest_absent")), Choice("portion.rest_most", say("rest_most"))]
-    # Four rows have room; the two that fill the rest get one of their own where they can.
-    return [*in_rows(found, across), rest] if len(found) <= 3 * across else in_rows([*found, *rest], across)
+    rest += [view] if view else []
+    room = across * most
+    if len(found) + len(rest) > room:
+        found.sort(key=lambda one: one.ident.removeprefix("portion.") not in seen)
+        each = room - len(rest) - 1
+        pages = -(-len(found) // each)
+        page %= pages
+        found = found[page * each : (page + 1) * each]
+        rest.append(Choice("view.more", say("page", n=page + 1, of=pages), sign="down"))
+    # The buttons that are no portions get a row of their own where they can.
+    if -(-len(found) // across) + -(-len(rest) // across) <= most:
+        return [*in_rows(found, across), *in_rows(rest, across)]
+    return in_rows([*found, *rest], across)
+
+
+def view_choice(plates: Sequence[Plate], shown: int, near: bool) -> Choice | None:
+    """The button from a place shown large to the whole bone, or to the next picture of it; None if there is one."""
+    if near:
+        return Choice("view.whole", say("view.whole"), sign="leave")
+    if len(plates) < 2:
+        return None
+    after = plates[(shown + 1) % len(plates)]
+    name = word("view", after.view)
+    if after.view == plates[shown].view:
+        name = say("view.sided", side=word("side", after.side), view=name)
+    return Choice("view.next", say("view.next", view=name), sign="again")
 
 
 def fusion_rows(form: Form) -> list[tuple[str, list[Choice]]]:

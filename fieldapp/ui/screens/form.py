@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import Any
 
 from kivy.graphics import Color
 from kivy.properties import StringProperty
 
 from fieldapp import assets
-from fieldapp.domain.plates import Plate, mirrored, read_plate
+from fieldapp.domain.plates import Plate
 from fieldapp.ui.presenters import form_fields
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.form import Form
@@ -20,20 +19,6 @@ from fieldapp.ui.theme import theme
 from fieldapp.ui.widgets import signs
 from fieldapp.ui.widgets.pad import Drawn
 from fieldapp.ui.widgets.type import Setting, set_type
-
-FORMS = ("ruminant", "equid", "pig", "carnivore", "bird", "human")
-
-
-@lru_cache(maxsize=64)
-def plate_for(form: str, element: str, side: str, portions: frozenset[str]) -> Plate | None:
-    """The plate of an element in the body form asked for, or the nearest drawn that has its portions; else None."""
-    for one in (form, *FORMS):
-        if one and assets.has_plate(one, element):
-            plate = read_plate(assets.plate_svg(one, element))
-            if not portions <= set(plate.portions):
-                continue
-            return mirrored(plate) if side not in (plate.side, "", "unsided", "midline") else plate
-    return None
 
 
 class Strip(Drawn):
@@ -99,6 +84,8 @@ class FormScreen(View):
     def __init__(self, **kwargs: Any) -> None:
         self.looking = False
         self.page = 0
+        self.view = self.buttons = 0
+        self._bone: Any = None
         self._body = ""
         super().__init__(**kwargs)
         ids = self.ids
@@ -109,6 +96,7 @@ class FormScreen(View):
         ids.problems.row_mm, ids.fusion.row_mm = 19, 17
         ids.problems.halign = "left"
         ids.plate.heard = lambda key: self.tapped(f"plate.{key}")
+        ids.plate.looked = self._show_portions
         ids.note.bind(text=self._note_typed)
         ids.middle.bind(pos=lambda *_: self._place(), size=lambda *_: self._place())
         self._filling = False
@@ -200,18 +188,45 @@ class FormScreen(View):
 
     def _show_portions(self) -> None:
         form, ids = self.form, self.ids
-        element = form.answers.get("element", "")
-        taxon = form.desk.knowledge.taxa.get(form.answers.get("taxon", ""))
-        wanted = taxon.form if taxon else ""
-        states = portion_states(form.answers, form.desk.knowledge)
-        plate = plate_for(wanted, element, form.answers.get("side", ""), frozenset(states))
+        answers = form.answers
+        element, side = answers.get("element", ""), answers.get("side", "")
+        states = portion_states(answers, form.desk.knowledge)
+        plates = assets.plates_of(element, answers.get("taxon"), side or None)
+        bone = (element, plates)
+        if bone != self._bone:
+            self._bone, self.view, self.buttons = bone, 0, 0
+        self.view %= max(1, len(plates))
+        plate = plates[self.view] if plates else None
         ids.plate.show(plate, states)
-        ids.portions.show(form_fields.portion_rows(form, 3 if plate else 5))
+        view = form_fields.view_choice(plates, self.view, ids.plate.near is not None)
+        seen = plate.portions if plate is not None else ()
+        across, most = self._grid(plate)
+        ids.portions.show(form_fields.portion_rows(form, across, most, seen, self.buttons, view))
         if plate is not None:
-            key = "plate.caption" if plate.form == wanted else "plate.schematic"
-            ids.caption.text = say(
-                key, form=word("form", plate.form), side=word("side", plate.side), view=word("view", plate.view)
-            )
+            ids.caption.text = self._caption(plate, side)
+
+    def _grid(self, plate: Plate | None) -> tuple[int, int]:
+        """Buttons across, and rows of them: beside a tall plate, below a wide one, or in the whole middle."""
+        step = theme.target + theme.gap
+        wide = theme.in_mm(self.ids.middle.width) + theme.gap
+        if plate is None:
+            return 5, 4
+        if plate.width > plate.height:
+            return int(wide // step), 2
+        left = wide - theme.in_mm(self._tall(plate)) - theme.gap - 0.5  # rows are cut to whole pixels
+        return max(3, int(left // step)), 4
+
+    def _tall(self, plate: Plate) -> float:
+        """Width in pixels of a plate that takes the whole height, with room left for three buttons beside it."""
+        full = self.height - theme.mm(2.4)
+        return float(min(full * plate.width / plate.height, self.ids.middle.width - theme.mm(52) - theme.mm(theme.gap)))
+
+    def _caption(self, plate: Plate, side: str) -> str:
+        taxon = self.form.desk.knowledge.taxa.get(self.form.answers.get("taxon", ""))
+        own = taxon is not None and taxon.form == plate.form
+        form, view = word("form", plate.form), word("view", plate.view)
+        key = "plate.caption" if own else "plate.schematic"
+        return say(key, form=form, side=word("side", plate.side), view=view)
 
     def _show_note(self) -> None:
         form, ids = self.form, self.ids
@@ -296,16 +311,20 @@ class FormScreen(View):
         ids.intro.pos, ids.intro.size = (x, y + h - intro), (w, intro)
         if intro:
             ids.body.height = h - strip - intro - theme.mm(1)
-        left = x
-        if ids.plate.plate is not None:
-            full = self.height - theme.mm(2.4)
-            wide = min(full * ids.plate.plate.width / ids.plate.plate.height, w - theme.mm(51) - theme.mm(theme.gap))
-            ids.plate.pos, ids.plate.size = (x, self.y + theme.mm(1.2)), (wide, full)
-            left = x + wide + theme.mm(theme.gap)
         caption = theme.mm(4.2) if ids.caption.text else 0
+        left, top = x, y + h
+        plate = ids.plate.plate
+        if plate is not None and plate.width > plate.height:
+            rows = theme.mm(2 * theme.target + theme.gap)
+            top = y + strip + caption + rows
+            ids.plate.pos, ids.plate.size = (x, top + theme.mm(1)), (w, self.top - theme.mm(1.2) - top - theme.mm(1))
+        elif plate is not None:
+            ids.plate.pos = x, self.y + theme.mm(1.2)
+            ids.plate.size = self._tall(plate), self.height - theme.mm(2.4)
+            left = ids.plate.right + theme.mm(theme.gap)
         ids.caption.pos, ids.caption.size = (left, y + strip - theme.mm(1)), (x + w - left, caption)
         ids.portions.pos = left, y + strip + caption
-        ids.portions.size = x + w - left, h - strip - caption
+        ids.portions.size = x + w - left, top - y - strip - caption
         ids.strip.pos, ids.strip.size = (left, y), (x + w - left, theme.mm(theme.strip))
 
     # -- taps --
@@ -322,6 +341,9 @@ class FormScreen(View):
             return
         if ident == "go.history":
             shell.show("history")
+            return
+        if group == "view":
+            self._turn(key)
             return
         if ident == "go.hold":
             self._go_to_hold()
@@ -353,6 +375,16 @@ class FormScreen(View):
             shell.heard()
         else:
             shell.heard()
+
+    def _turn(self, key: str) -> None:
+        """Another picture of the same bone, or other buttons of it; nothing of the record changes."""
+        if key == "whole":
+            self.ids.plate.whole()
+        elif key == "next":
+            self.view += 1
+        else:
+            self.buttons += 1
+        self.refresh()
 
     def _go_to_hold(self) -> None:
         """Leaves the form, in which nothing was changed, for the docket's hold."""

@@ -2,38 +2,79 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from kivy.graphics import Color, Ellipse, Mesh, SmoothLine
+from kivy.graphics import (
+    Color,
+    InstructionGroup,
+    Mesh,
+    Rectangle,
+    SmoothLine,
+    StencilPop,
+    StencilPush,
+    StencilUnUse,
+    StencilUse,
+)
 
-from fieldapp.domain.plates import Plate, contains, edges, fitted, pattern, portion_at, triangles
+from fieldapp.domain.plates import (
+    WEIGHTS,
+    Plate,
+    Point,
+    Segment,
+    contains,
+    edges,
+    enlarged,
+    fitted,
+    pattern,
+    portion_at,
+    triangles,
+    widest,
+)
 from fieldapp.ui.theme import theme
 from fieldapp.ui.widgets import touching
 from fieldapp.ui.widgets.pad import Drawn
 
 REACH_MM = 2.0
 """A tap that misses by no more than this still finds the nearest portion."""
+FINGER_MM = 9.0
+"""A portion narrower than this as shown is not tapped at once: the first tap enlarges the place."""
+ENLARGED = 2.0, 4.0
+"""How much larger the place is then shown: so that a finger fits, within these."""
 
 
 class PlateView(Drawn):
-    """One plate with the states of its portions. Taps are reported by portion key."""
+    """One plate with the states of its portions. Taps are reported by portion key.
 
-    def __init__(self, heard: Callable[[str], None] | None = None, **kwargs: Any) -> None:
+    `looked` is told when a tap has enlarged a place; `whole()` goes back.
+    """
+
+    def __init__(
+        self, heard: Callable[[str], None] | None = None, looked: Callable[[], None] | None = None, **kwargs: Any
+    ) -> None:
         self.heard = heard or (lambda key: None)
+        self.looked = looked or (lambda: None)
         self.plate: Plate | None = None
         self.states: Mapping[str, str] = {}
+        self.near: tuple[float, float, float] | None = None
+        """Where the picture is enlarged, as shares of its width and height, and how many times."""
         self._fitted: Plate | None = None
         self._box: Any = None
         self._meshes: dict[str, list[int]] = {}
+        self._groups: dict[str, tuple[Any, InstructionGroup]] = {}
         super().__init__(**kwargs)
 
     def show(self, plate: Plate | None, states: Mapping[str, str]) -> None:
         """Shows a plate, None for none, and the states of its portions."""
         if plate is not self.plate:
-            self.plate, self._box = plate, None
+            self.plate, self._box, self.near = plate, None, None
             self._meshes = {key: _flat(triangles(polygon)) for key, polygon in plate.portions.items()} if plate else {}
         self.states = {key: states.get(key, "not_examined") for key in plate.portions} if plate else {}
+        self._again()
+
+    def whole(self) -> None:
+        """Shows the whole bone again."""
+        self.near = self._box = None
         self._again()
 
     def draw(self) -> None:
@@ -41,29 +82,47 @@ class PlateView(Drawn):
         if plate is None:
             return
         mm = theme.ppi / 25.4
-        fills = {key: pattern(plate, key, state, mm) for key, state in self.states.items()}
-        for key, found in fills.items():
-            polygon = plate.portions[key]
-            vertices = [number for x, y in polygon for number in (x, y, 0.0, 0.0)]
-            for tint in (theme.sheet, (*theme.bone[:3], found.style.tone)):
-                if tint[3]:
-                    Color(*tint)
-                    Mesh(vertices=vertices, indices=self._meshes[key], mode="triangles")
-            Color(*theme.ink)
-            for (ax, ay), (bx, by) in found.lines:
-                SmoothLine(points=[ax, ay, bx, by], width=max(0.6, found.style.line * mm / 2))
-            for x, y in found.dots:
-                d = found.style.dot * mm
-                Ellipse(pos=(x - d / 2, y - d / 2), size=(d, d), segments=8)
+        if self.near:
+            StencilPush()
+            Rectangle(pos=self.pos, size=self.size)
+            StencilUse()
+        for key, state in self.states.items():
+            self.canvas.add(self._portion(plate, key, state, mm))
         borders = edges(plate, self.states, mm)
         for lines, tint, width in (
-            (plate.landmarks, theme.rule, 0.2),
-            (borders.dashed, theme.ink, 0.3),
-            (borders.solid, theme.ink, 0.4),
+            ((*plate.landmarks, *plate.beside), theme.rule, WEIGHTS.light),
+            (borders.dashed, theme.ink, WEIGHTS.dashed),
+            (borders.inner, theme.ink, WEIGHTS.inner),
+            (borders.outer, theme.ink, WEIGHTS.outer),
         ):
             Color(*tint)
             for line in lines:
                 SmoothLine(points=[number for point in line for number in point], width=max(0.8, width * mm / 2))
+        if self.near:
+            StencilUnUse()
+            Rectangle(pos=self.pos, size=self.size)
+            StencilPop()
+
+    def _portion(self, plate: Plate, key: str, state: str, mm: float) -> InstructionGroup:
+        """The filled portion. It is kept as long as its state and place are the same, so that a tap redraws one."""
+        known = (state, self._box, mm)
+        if key in self._groups and self._groups[key][0] == known:
+            return self._groups[key][1]
+        group = InstructionGroup()
+        found = pattern(plate, key, state, mm)
+        vertices = [number for x, y in plate.portions[key] for number in (x, y, 0.0, 0.0)]
+        for tint in (theme.sheet, (*theme.bone[:3], found.style.tone)):
+            if tint[3]:
+                group.add(Color(*tint))
+                group.add(Mesh(vertices=vertices, indices=self._meshes[key], mode="triangles"))
+        group.add(Color(*theme.ink))
+        half = max(0.6, found.style.line * mm / 2)
+        for strip in _strips(found.lines, half):
+            group.add(strip)
+        for strip in _strips(_specks(found.dots, found.style.dot * mm), found.style.dot * mm / 2):
+            group.add(strip)
+        self._groups[key] = (known, group)
+        return group
 
     def on_touch_down(self, touch: Any) -> bool:
         if self.plate is None or not touching.is_finger(touch) or self.portion(*touch.pos) is None:
@@ -77,7 +136,13 @@ class PlateView(Drawn):
         touch.ungrab(self)
         key = self.portion(*touch.pos)
         if key is not None and touching.is_tap(touch, f"plate.{key}"):
-            self.heard(key)
+            near = self._closer(key) if self.near is None else None
+            if near:
+                self.near = near
+                self._again()
+                self.looked()
+            else:
+                self.heard(key)
         return True
 
     def portion(self, x: float, y: float) -> str | None:
@@ -95,11 +160,52 @@ class PlateView(Drawn):
     def _fit(self) -> Plate | None:
         if self.plate is None or self.width < 10 or self.height < 10:
             return None
-        box = (*self.pos, *self.size)
+        box = (*self.pos, *self.size, self.near)
         if box != self._box:
             self._box = box
-            self._fitted = fitted(self.plate, self.x, self.y, self.width, self.height, y_up=True)
+            found = fitted(self.plate, self.x, self.y, self.width, self.height, y_up=True)
+            if self.near is not None:
+                x = found.x + self.near[0] * found.width
+                y = found.y + self.near[1] * found.height
+                found = enlarged(found, x, y, self.near[2], (self.x, self.y, self.width, self.height))
+            self._fitted = found
+            self._groups = {}
         return self._fitted
+
+    def _closer(self, key: str) -> tuple[float, float, float] | None:
+        """Where to look closer: the portion's widest place and how many times. None if a fingertip fits as it is."""
+        plate = self._fit()
+        assert plate is not None
+        x, y, radius = widest(plate.portions[key])
+        finger = theme.mm(FINGER_MM)
+        if 2 * radius >= finger:
+            return None
+        times = max(ENLARGED[0], min(ENLARGED[1], 1.2 * finger / (2 * radius) if radius else ENLARGED[1]))
+        return (x - plate.x) / plate.width, (y - plate.y) / plate.height, times
+
+
+def _strips(lines: Iterable[Segment], half: float) -> list[Mesh]:
+    """Lines as one mesh of thin boxes: hundreds of hatch lines would be as many drawing orders. `half` their width."""
+    meshes: list[Mesh] = []
+    vertices: list[float] = []
+    indices: list[int] = []
+    for (ax, ay), (bx, by) in lines:
+        dx, dy = bx - ax, by - ay
+        length = (dx * dx + dy * dy) ** 0.5 or 1.0
+        nx, ny = -dy / length * half, dx / length * half
+        at = len(vertices) // 4
+        for x, y in ((ax + nx, ay + ny), (bx + nx, by + ny), (bx - nx, by - ny), (ax - nx, ay - ny)):
+            vertices += (x, y, 0.0, 0.0)
+        indices += (at, at + 1, at + 2, at, at + 2, at + 3)
+        if at > 16000:  # indices have sixteen bits
+            meshes.append(Mesh(vertices=vertices, indices=indices, mode="triangles"))
+            vertices, indices = [], []
+    return [*meshes, Mesh(vertices=vertices, indices=indices, mode="triangles")] if indices else meshes
+
+
+def _specks(dots: Iterable[Point], size: float) -> list[Segment]:
+    """Dots as short lines as long as they are wide; at half a millimetre a square is a dot."""
+    return [((x - size / 2, y), (x + size / 2, y)) for x, y in dots]
 
 
 def _flat(found: Any) -> list[int]:

@@ -9,8 +9,6 @@ from html.parser import HTMLParser
 import pytest
 from pypdf import PdfReader
 
-from fieldapp.domain.plates import read_plate
-from server.review import words
 from tests.server.review.scene import PLACE, Scene, Visitor, label, seen
 from tests.server.tablets import SITE, an_id, context_id, hold_of
 
@@ -271,15 +269,3 @@ def test_words_of_a_tablet_are_shown_as_words_and_never_as_markup(scene: Scene) 
         assert "alert(1)" in tags.text
         assert "script" not in tags.names
         assert not {name for name in tags.attributes if name.startswith("on")}
-
-
-def test_every_plate_shown_is_one_that_is_shipped() -> None:
-    """The drawing goes through the domain's reader, which refuses whatever could reach outside the file."""
-    from fieldapp.assets import has_plate, knowledge, plate_svg
-
-    forms = {taxon.form for taxon in knowledge().taxa.values()}
-    drawn = [(form, element) for form in forms for element in knowledge().elements if has_plate(form, element)]
-    assert drawn
-    for form, element in drawn:
-        assert set(read_plate(plate_svg(form, element)).portions) <= set(knowledge().portion_keys[element])
-        assert f"review.form.{form}" in words.texts()
