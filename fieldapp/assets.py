@@ -178,6 +178,9 @@ def names_of(known: Knowledge) -> dict[str, str]:
     found |= {f"portion.{e}.{key}": one.name for e, own in known.portion_keys.items() for key, one in own.items()}
     found |= {f"centre.{e}.{key}": one.name for e, own in known.centre_keys.items() for key, one in own.items()}
     found |= {f"tooth.{key}": one.name for key, one in known.teeth.teeth.items()}
+    found |= {f"criterion.{key}": one.question for key, one in known.criteria.items()}
+    found |= {f"criterion.{key}.pitfall": one.pitfall for key, one in known.criteria.items()}
+    found |= {f"criterion.{key}.confused": one.confused_with for key, one in known.criteria.items()}
     found |= {f"plate.{one.key}": one.shows for one in known.gallery.rows()}
     found |= {f"wear_scheme.{key}": one.name for key, one in known.teeth.schemes.items()}
     return found | {f"{one.of}.{one.key}": one.name for one in known.glossary}

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any, TypeAlias
 
+from fieldapp.domain.criteria import Criterion
 from fieldapp.domain.entries import (
     Centre,
     Element,
@@ -65,6 +66,7 @@ class Knowledge:
     presence: Presence
     surface: Surface
     gallery: Gallery
+    criteria: Mapping[str, Criterion]
     glossary: tuple[Word, ...]
     rules: Mapping[str, RuleRow]
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldapp.domain import gallery, measures, presence, surface, teeth_tables
+from fieldapp.domain import criteria, gallery, measures, presence, surface, teeth_tables
 from fieldapp.domain.cells import Cells, TableFault, Tables, by_key, cells_of
 from fieldapp.domain.entries import (
     Centre,
@@ -44,6 +44,7 @@ NAMES = (
     *presence.NAMES,
     *surface.NAMES,
     *gallery.NAMES,
+    *criteria.NAMES,
 )
 """The tables that Knowledge is made of."""
 
@@ -80,6 +81,7 @@ def knowledge_from(tables: Tables) -> Knowledge:
         surface=surface.read(tables, taxa, elements),
         roles=_roles(tables),
         gallery=gallery.read(tables, taxa, elements, views),
+        criteria=criteria.read(tables, elements),
         glossary=glossary,
         rules=by_key("rules", tables, _rule),
     )

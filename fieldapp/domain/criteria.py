@@ -1,0 +1,101 @@
+"""Published signs that tell human from other bone, and which bones of which animals to hold a human one against.
+
+For: the table `human_criteria` and the comparison of human with animal plates. Not for: the answer. A weak sign never
+adds up, no sign here clears a bone, and who may settle the question is said elsewhere (domain.human, records.standing).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fieldapp.domain.cells import Cells, Tables, by_key
+from fieldapp.domain.entries import Element
+from fieldapp.domain.gallery import Gallery, PlateRow
+
+NAMES = ("human_criteria",)
+ANIMALS = ("ruminant", "pig", "carnivore", "equid", "lagomorph", "bird")
+"""The forms a human bone is held against, those first that lie on most sites."""
+AT_ONCE = 3
+POINTS = ("human", "non_human", "none")
+STRENGTHS = ("strong", "moderate", "weak")
+
+
+@dataclass(frozen=True)
+class Criterion:
+    """One question to ask of a bone.
+
+    elements       the elements it is asked of, () for any fragment;  on  the bone or tissue in the source's words
+    points_to      what a yes points to: human, non_human, or none (it says nothing either way)
+    strength       strong, moderate or weak;  judge  who can answer it: digger, specialist or laboratory
+    confused_with  animals that show the same;  pitfall  how it misleads
+    """
+
+    key: str
+    elements: tuple[str, ...]
+    on: str
+    question: str
+    points_to: str
+    strength: str
+    judge: str
+    confused_with: str
+    pitfall: str
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True)
+class Beside:
+    """A human bone beside up to three animals': their plates, and the signs in words, the strongest first."""
+
+    element: str
+    human: PlateRow
+    animals: tuple[PlateRow, ...]
+    criteria: tuple[Criterion, ...]
+
+
+def read(tables: Tables, elements: Mapping[str, Element]) -> dict[str, Criterion]:
+    """{key: criterion}. Raises TableFault."""
+
+    def make(cells: Cells) -> Criterion:
+        named = cells.several("elements")
+        for one in named:
+            if one not in elements:
+                raise cells.fault(f"`elements` names {one!r}, which is not in its table")
+        return Criterion(
+            key=cells.key(),
+            elements=named,
+            on=cells.key("on"),
+            question=cells.text("question"),
+            points_to=cells.one_of("points_to", *POINTS),
+            strength=cells.one_of("strength", *STRENGTHS),
+            judge=cells.one_of("judge", "digger", "specialist", "laboratory"),
+            confused_with=cells.text("confused_with"),
+            pitfall=cells.text("pitfall"),
+            source=cells.text("source"),
+            seen=cells.text("seen"),
+        )
+
+    return by_key("human_criteria", tables, make)
+
+
+def of_element(criteria: Mapping[str, Criterion], element: str) -> tuple[Criterion, ...]:
+    """The signs asked of an element: strong ones first, those that point nowhere last."""
+    found = [one for one in criteria.values() if element in one.elements]
+    return tuple(sorted(found, key=lambda one: (one.points_to == "none", STRENGTHS.index(one.strength))))
+
+
+def beside_human(gallery: Gallery, criteria: Mapping[str, Criterion], element: str, first: str = "") -> Beside | None:
+    """The human bone beside up to three animals', the form `first` before others; None if no human one is drawn.
+
+    Of each the view that the human plate has, or its first one.
+    """
+    human = gallery.plates.get(("human", element))
+    if not human:
+        return None
+    animals = []
+    for form in dict.fromkeys((first, *ANIMALS)):
+        views = gallery.plates.get((form, element), ()) if form != "human" else ()
+        if views:
+            animals.append(next((row for row in views if row.view == human[0].view), views[0]))
+    return Beside(element, human[0], tuple(animals[:AT_ONCE]), of_element(criteria, element))
