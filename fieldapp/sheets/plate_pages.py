@@ -12,7 +12,7 @@ from datetime import datetime
 
 from fieldapp import assets
 from fieldapp.domain.gallery import PlateRow
-from fieldapp.domain.plates import WEIGHTS, Plate, edges, fitted, widest
+from fieldapp.domain.plates import PLAIN, WEIGHTS, Plate, edges, fitted, widest
 from fieldapp.sheets.boxes import Box, Row, Rule, Space, Stack, Text
 from fieldapp.sheets.page import ROOM, draw, paginate
 from fieldapp.sheets.pen import HAIR, HEIGHT, MARGIN, Pen
@@ -61,7 +61,7 @@ class PlateFigure(Box):
 
     def draw(self, pen: Pen, x: float, y: float) -> None:
         plate = self.plate
-        borders = edges(plate, dict.fromkeys(plate.portions, "part"), 1.0)
+        borders = edges(plate, dict.fromkeys(plate.portions, PLAIN), 1.0)
         for lines, weight in (
             ((*plate.landmarks, *plate.beside), WEIGHTS.light),
             (borders.inner, WEIGHTS.inner),

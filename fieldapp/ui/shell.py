@@ -18,7 +18,7 @@ from fieldapp.ui.presenters.form import Form, Saved
 from fieldapp.ui.presenters.hold import Hold
 from fieldapp.ui.presenters.people import People
 
-SCREENS = ("setup", "people", "contexts", "context", "form", "stop", "hold", "sync", "history")
+SCREENS = ("setup", "people", "contexts", "context", "form", "stop", "hold", "sync", "history", "beside")
 _REMEMBERED = ("contexts", "context", "hold")
 
 

@@ -132,6 +132,11 @@ def form_stops(tablet: Tablet) -> Iterator[str]:
     yield "form, portions filled"
     press("field.element", "element.femur", "field.taxon", "taxon.cattle", "field.portions", "portion.rest_most")
     yield "form fusion"
+    press("field.human", "go.beside")
+    yield "human beside animals"
+    press("beside.page")
+    yield "human beside animals, more signs"
+    press("beside.leave")
     press("field.note")
     yield "form note"
     press("note.gnawed", "count.more", "burning.calcined")

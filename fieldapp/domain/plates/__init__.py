@@ -6,6 +6,7 @@ Not for: opening files (the loader gives the text), saying what a portion is (th
 """
 
 from fieldapp.domain.plates.drawing import (
+    PLAIN,
     STATES,
     WEIGHTS,
     Edges,
@@ -41,6 +42,7 @@ from fieldapp.domain.plates.shapes import (
 )
 
 __all__ = [
+    "PLAIN",
     "STATES",
     "TOLERANCE",
     "WEIGHTS",

@@ -41,6 +41,9 @@ STATES: Mapping[str, StateStyle] = {
     "absent": StateStyle(tone=0.0, hatch=None, dots=None, edge="dashed"),
     "not_examined": StateStyle(tone=0.0, hatch=None, dots=2.0, edge="solid"),
 }
+PLAIN = "plain"
+"""How a portion looks in a picture that shows no record: a bone to compare with."""
+_STYLES = {**STATES, PLAIN: StateStyle(tone=0.12, hatch=None, dots=None, edge="solid")}
 DASH, GAP = 1.6, 1.1
 
 
@@ -79,9 +82,9 @@ class Edges:
 
 
 def state_style(state: str) -> StateStyle:
-    """The look of a portion state. Raises PlateError for a state that is not one."""
+    """The look of a portion state, or of PLAIN. Raises PlateError for a state that is neither."""
     try:
-        return STATES[state]
+        return _STYLES[state]
     except KeyError:
         raise PlateError(f"{state!r} is not a state of a portion") from None
 

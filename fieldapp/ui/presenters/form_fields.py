@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.domain.plates import Plate
+from fieldapp.ui.presenters import beside, shelves
 from fieldapp.ui.presenters import reading as reading_parts
-from fieldapp.ui.presenters import shelves
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.context import what_it_is
 from fieldapp.ui.presenters.form import FIELDS, Form
@@ -147,6 +147,8 @@ def rows(form: Form) -> list[list[Choice]]:
         ]
         if form.desk.record(hold_id(form.state.docket)) is not None and not form.is_changed():
             found[-1].append(Choice("go.hold", say("go.hold"), sign="hold"))
+        elif beside.of(form.desk.knowledge, form.answers.get("element", "")):
+            found[-1].append(Choice("go.beside", say("go.beside"), note=say("go.beside.note")))
         return found
     if name in shelves.USUAL:
         return shelf_rows(form, name)

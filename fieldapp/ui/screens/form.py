@@ -339,8 +339,8 @@ class FormScreen(View):
         if group == "problem":
             self._look(key)
             return
-        if ident == "go.history":
-            shell.show("history")
+        if ident in ("go.history", "go.beside"):
+            shell.show(key)
             return
         if group == "view":
             self._turn(key)

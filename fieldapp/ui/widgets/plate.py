@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from kivy.graphics import (
+    Canvas,
     Color,
-    InstructionGroup,
     Mesh,
     Rectangle,
     SmoothLine,
@@ -61,7 +62,7 @@ class PlateView(Drawn):
         self._fitted: Plate | None = None
         self._box: Any = None
         self._meshes: dict[str, list[int]] = {}
-        self._groups: dict[str, tuple[Any, InstructionGroup]] = {}
+        self._kept: dict[str, tuple[Any, Canvas]] = {}
         super().__init__(**kwargs)
 
     def show(self, plate: Plate | None, states: Mapping[str, str]) -> None:
@@ -87,7 +88,7 @@ class PlateView(Drawn):
             Rectangle(pos=self.pos, size=self.size)
             StencilUse()
         for key, state in self.states.items():
-            self.canvas.add(self._portion(plate, key, state, mm))
+            self._portion(plate, key, state, mm)
         borders = edges(plate, self.states, mm)
         for lines, tint, width in (
             ((*plate.landmarks, *plate.beside), theme.rule, WEIGHTS.light),
@@ -103,26 +104,24 @@ class PlateView(Drawn):
             Rectangle(pos=self.pos, size=self.size)
             StencilPop()
 
-    def _portion(self, plate: Plate, key: str, state: str, mm: float) -> InstructionGroup:
-        """The filled portion. It is kept as long as its state and place are the same, so that a tap redraws one."""
+    def _portion(self, plate: Plate, key: str, state: str, mm: float) -> None:
+        """Draws a filled portion. It is kept as long as its state and place are the same: a tap draws one anew."""
         known = (state, self._box, mm)
-        if key in self._groups and self._groups[key][0] == known:
-            return self._groups[key][1]
-        group = InstructionGroup()
+        if key in self._kept and self._kept[key][0] == known:
+            self.canvas.add(self._kept[key][1])
+            return
         found = pattern(plate, key, state, mm)
         vertices = [number for x, y in plate.portions[key] for number in (x, y, 0.0, 0.0)]
-        for tint in (theme.sheet, (*theme.bone[:3], found.style.tone)):
-            if tint[3]:
-                group.add(Color(*tint))
-                group.add(Mesh(vertices=vertices, indices=self._meshes[key], mode="triangles"))
-        group.add(Color(*theme.ink))
-        half = max(0.6, found.style.line * mm / 2)
-        for strip in _strips(found.lines, half):
-            group.add(strip)
-        for strip in _strips(_specks(found.dots, found.style.dot * mm), found.style.dot * mm / 2):
-            group.add(strip)
-        self._groups[key] = (known, group)
-        return group
+        # Made while the widget's canvas is open, it becomes part of that.
+        with Canvas() as group:
+            for tint in (theme.sheet, (*theme.bone[:3], found.style.tone)):
+                if tint[3]:
+                    Color(*tint)
+                    Mesh(vertices=vertices, indices=self._meshes[key], mode="triangles")
+            Color(*theme.ink)
+            _meshes(_boxes(found.lines, max(0.6, found.style.line * mm / 2)))
+            _meshes(_discs(found.dots, found.style.dot * mm / 2))
+        self._kept[key] = (known, group)
 
     def on_touch_down(self, touch: Any) -> bool:
         if self.plate is None or not touching.is_finger(touch) or self.portion(*touch.pos) is None:
@@ -169,7 +168,7 @@ class PlateView(Drawn):
                 y = found.y + self.near[1] * found.height
                 found = enlarged(found, x, y, self.near[2], (self.x, self.y, self.width, self.height))
             self._fitted = found
-            self._groups = {}
+            self._kept = {}
         return self._fitted
 
     def _closer(self, key: str) -> tuple[float, float, float] | None:
@@ -184,28 +183,37 @@ class PlateView(Drawn):
         return (x - plate.x) / plate.width, (y - plate.y) / plate.height, times
 
 
-def _strips(lines: Iterable[Segment], half: float) -> list[Mesh]:
-    """Lines as one mesh of thin boxes: hundreds of hatch lines would be as many drawing orders. `half` their width."""
-    meshes: list[Mesh] = []
-    vertices: list[float] = []
-    indices: list[int] = []
+def _boxes(lines: Iterable[Segment], half: float) -> Iterable[list[Point]]:
+    """Each line as a thin box; `half` its width."""
     for (ax, ay), (bx, by) in lines:
         dx, dy = bx - ax, by - ay
-        length = (dx * dx + dy * dy) ** 0.5 or 1.0
+        length = math.hypot(dx, dy) or 1.0
         nx, ny = -dy / length * half, dx / length * half
+        yield [(ax + nx, ay + ny), (bx + nx, by + ny), (bx - nx, by - ny), (ax - nx, ay - ny)]
+
+
+_ROUND = [(math.cos(math.tau * n / 8), math.sin(math.tau * n / 8)) for n in range(8)]
+
+
+def _discs(dots: Iterable[Point], radius: float) -> Iterable[list[Point]]:
+    return ([(x + radius * a, y + radius * b) for a, b in _ROUND] for x, y in dots)
+
+
+def _meshes(shapes: Iterable[list[Point]]) -> None:
+    """Draws convex shapes as few meshes: hundreds of hatch lines would be as many drawing orders."""
+    vertices: list[float] = []
+    indices: list[int] = []
+    for shape in shapes:
         at = len(vertices) // 4
-        for x, y in ((ax + nx, ay + ny), (bx + nx, by + ny), (bx - nx, by - ny), (ax - nx, ay - ny)):
+        for x, y in shape:
             vertices += (x, y, 0.0, 0.0)
-        indices += (at, at + 1, at + 2, at, at + 2, at + 3)
-        if at > 16000:  # indices have sixteen bits
-            meshes.append(Mesh(vertices=vertices, indices=indices, mode="triangles"))
+        for corner in range(1, len(shape) - 1):
+            indices += (at, at + corner, at + corner + 1)
+        if at > 32000:  # indices have sixteen bits
+            Mesh(vertices=vertices, indices=indices, mode="triangles")
             vertices, indices = [], []
-    return [*meshes, Mesh(vertices=vertices, indices=indices, mode="triangles")] if indices else meshes
-
-
-def _specks(dots: Iterable[Point], size: float) -> list[Segment]:
-    """Dots as short lines as long as they are wide; at half a millimetre a square is a dot."""
-    return [((x - size / 2, y), (x + size / 2, y)) for x, y in dots]
+    if indices:
+        Mesh(vertices=vertices, indices=indices, mode="triangles")
 
 
 def _flat(found: Any) -> list[int]:

@@ -1,0 +1,78 @@
+"""A human bone beside animals' bones: pictures at one height, and the published signs in words."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kivy.uix.boxlayout import BoxLayout
+
+from fieldapp.domain.plates import PLAIN
+from fieldapp.ui.presenters import beside
+from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.screens.view import View, load_kv, pager
+from fieldapp.ui.texts import say, word
+from fieldapp.ui.theme import theme
+from fieldapp.ui.widgets.pad import Words
+from fieldapp.ui.widgets.plate import PlateView
+
+load_kv(__file__)
+
+
+class BesideScreen(View):
+    """Shows the bone of the open form, human beside up to three animals."""
+
+    PER_PAGE = 2
+
+    def __init__(self, **kwargs: Any) -> None:
+        self.page = 0
+        self._shown: Any = None
+        super().__init__(**kwargs)
+        self.ids.actions.heard = self.tapped
+
+    def refresh(self) -> None:
+        form, ids = self.shell.form, self.ids
+        if form is None:
+            return
+        element = form.answers.get("element", "")
+        found = beside.of(form.desk.knowledge, element, form.answers.get("taxon"))
+        ids.title.text = say("beside.title", element=word("element", element))
+        ids.caution.text = say("beside.caution" if found else "beside.none")
+        if found != self._shown:
+            self._shown, self.page = found, 0
+            self._show(beside.pictures(found) if found else [])
+        signs = beside.signs(found) if found else []
+        self.page, pages = pager(len(signs), self.PER_PAGE, self.page)
+        ids.signs.show(signs[self.page * self.PER_PAGE :][: self.PER_PAGE])
+        actions = [Choice("beside.leave", say("action.back"), sign="leave")]
+        if pages > 1:
+            actions.append(Choice("beside.page", say("page", n=self.page + 1, of=pages), sign="after"))
+        ids.actions.show([[one] for one in actions])
+
+    def _show(self, pictures: list[beside.Pictured]) -> None:
+        """Each picture over its name; all in boxes of one size, so that they are drawn at one height."""
+        box = self.ids.pictures
+        box.clear_widgets()
+        for one in pictures:
+            column = BoxLayout(orientation="vertical", spacing=theme.mm(1))
+            view = PlateView()
+            view.disabled = True
+            view.show(one.plate, dict.fromkeys(one.plate.portions, PLAIN))
+            column.add_widget(view)
+            name = Words(text=one.name, halign="center", size_hint_y=None, height=theme.mm(5), bold=True)
+            shows = Words(text=one.shows, level="small", valign="top", size_hint_y=None, height=theme.mm(13))
+            column.add_widget(name)
+            column.add_widget(shows)
+            box.add_widget(column)
+
+    def tapped(self, ident: str) -> None:
+        if ident == "beside.page":
+            self.page += 1
+            if self._shown and self.page * self.PER_PAGE >= len(self._shown.criteria):
+                self.page = 0
+            self.shell.heard()
+        else:
+            self.back()
+
+    def back(self) -> None:
+        self.page = 0
+        self.shell.show("form")
