@@ -240,6 +240,7 @@ def page(template: str, status: int = 200, **values: Any) -> AnyResponse:
         words=words,
         plate=drawings.plate,
         views=drawings.views,
+        comparable=drawings.comparable,
         legend=drawings.legend,
         SMALL=drawings.SMALL,
         **values,

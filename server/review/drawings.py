@@ -13,7 +13,8 @@ from markupsafe import Markup
 
 from fieldapp import assets
 from fieldapp.assets import knowledge, plates_of
-from fieldapp.domain.plates import STATES, Plate, mirrored, svg, telling
+from fieldapp.domain.gallery import PlateRow
+from fieldapp.domain.plates import PLAIN, STATES, Plate, mirrored, svg, telling
 from server.review import words
 
 LARGE, SMALL = 80.0, 18.0
@@ -41,6 +42,18 @@ def plate(reading: Any, size: float = LARGE) -> Markup | None:
     """The first view alone."""
     found = _found(reading)[:1]
     return _svg(found[0], _states(found[0], reading), size, words.title(reading)) if found else None
+
+
+def plain(row: PlateRow) -> Markup:
+    """A plate that shows no record."""
+    drawn = assets.plate(row.form, row.element, row.view)
+    title = f"{words.word('element', row.element)}, {words.word('form', row.form)}"
+    return _svg(drawn, tuple((key, PLAIN) for key in drawn.portions), LARGE, title)
+
+
+def comparable(element: object) -> bool:
+    """Whether a human plate of the element is drawn, to hold it against."""
+    return isinstance(element, str) and ("human", element) in knowledge().gallery.plates
 
 
 def _caption(plate: Plate, reading: Any) -> str:
