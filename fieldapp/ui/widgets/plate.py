@@ -7,15 +7,11 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from kivy.graphics import (
-    Canvas,
     Color,
     Mesh,
-    Rectangle,
+    ScissorPop,
+    ScissorPush,
     SmoothLine,
-    StencilPop,
-    StencilPush,
-    StencilUnUse,
-    StencilUse,
 )
 
 from fieldapp.domain.plates import (
@@ -23,12 +19,12 @@ from fieldapp.domain.plates import (
     Plate,
     Point,
     Segment,
-    contains,
     edges,
     enlarged,
     fitted,
     pattern,
     portion_at,
+    state_style,
     triangles,
     widest,
 )
@@ -62,7 +58,7 @@ class PlateView(Drawn):
         self._fitted: Plate | None = None
         self._box: Any = None
         self._meshes: dict[str, list[int]] = {}
-        self._kept: dict[str, tuple[Any, Canvas]] = {}
+        self._shapes: dict[tuple[str, str], list[tuple[list[float], list[int]]]] = {}
         super().__init__(**kwargs)
 
     def show(self, plate: Plate | None, states: Mapping[str, str]) -> None:
@@ -84,9 +80,7 @@ class PlateView(Drawn):
             return
         mm = theme.ppi / 25.4
         if self.near:
-            StencilPush()
-            Rectangle(pos=self.pos, size=self.size)
-            StencilUse()
+            ScissorPush(x=round(self.x), y=round(self.y), width=round(self.width), height=round(self.height))
         for key, state in self.states.items():
             self._portion(plate, key, state, mm)
         borders = edges(plate, self.states, mm)
@@ -100,28 +94,23 @@ class PlateView(Drawn):
             for line in lines:
                 SmoothLine(points=[number for point in line for number in point], width=max(0.8, width * mm / 2))
         if self.near:
-            StencilUnUse()
-            Rectangle(pos=self.pos, size=self.size)
-            StencilPop()
+            ScissorPop()
 
     def _portion(self, plate: Plate, key: str, state: str, mm: float) -> None:
-        """Draws a filled portion. It is kept as long as its state and place are the same: a tap draws one anew."""
-        known = (state, self._box, mm)
-        if key in self._kept and self._kept[key][0] == known:
-            self.canvas.add(self._kept[key][1])
-            return
-        found = pattern(plate, key, state, mm)
+        """Draws a filled portion."""
+        known = (key, state)
+        if known not in self._shapes:
+            found = pattern(plate, key, state, mm)
+            lines = _boxes(found.lines, max(0.6, found.style.line * mm / 2))
+            self._shapes[known] = [*_meshes(lines), *_meshes(_discs(found.dots, found.style.dot * mm / 2))]
         vertices = [number for x, y in plate.portions[key] for number in (x, y, 0.0, 0.0)]
-        # Made while the widget's canvas is open, it becomes part of that.
-        with Canvas() as group:
-            for tint in (theme.sheet, (*theme.bone[:3], found.style.tone)):
-                if tint[3]:
-                    Color(*tint)
-                    Mesh(vertices=vertices, indices=self._meshes[key], mode="triangles")
-            Color(*theme.ink)
-            _meshes(_boxes(found.lines, max(0.6, found.style.line * mm / 2)))
-            _meshes(_discs(found.dots, found.style.dot * mm / 2))
-        self._kept[key] = (known, group)
+        for tint in (theme.sheet, (*theme.bone[:3], state_style(state).tone)):
+            if tint[3]:
+                Color(*tint)
+                Mesh(vertices=vertices, indices=self._meshes[key], mode="triangles")
+        Color(*theme.ink)
+        for points, indices in self._shapes[known]:
+            Mesh(vertices=points, indices=indices, mode="triangles")
 
     def on_touch_down(self, touch: Any) -> bool:
         if self.plate is None or not touching.is_finger(touch) or self.portion(*touch.pos) is None:
@@ -150,11 +139,12 @@ class PlateView(Drawn):
         return portion_at(plate, x, y, theme.mm(REACH_MM)) if plate is not None else None
 
     def spots(self) -> dict[str, tuple[float, float]]:
-        """{ident: a point well inside the portion}, for a driver's finger."""
+        """{ident: where the portion is widest}, for a driver's finger; those in sight."""
         plate = self._fit()
         if plate is None:
             return {}
-        return {f"plate.{key}": _inside(polygon, self._meshes[key]) for key, polygon in plate.portions.items()}
+        found = {f"plate.{key}": widest(polygon)[:2] for key, polygon in plate.portions.items()}
+        return {ident: spot for ident, spot in found.items() if self.collide_point(*spot)}
 
     def _fit(self) -> Plate | None:
         if self.plate is None or self.width < 10 or self.height < 10:
@@ -168,7 +158,7 @@ class PlateView(Drawn):
                 y = found.y + self.near[1] * found.height
                 found = enlarged(found, x, y, self.near[2], (self.x, self.y, self.width, self.height))
             self._fitted = found
-            self._kept = {}
+            self._shapes = {}
         return self._fitted
 
     def _closer(self, key: str) -> tuple[float, float, float] | None:
@@ -199,8 +189,9 @@ def _discs(dots: Iterable[Point], radius: float) -> Iterable[list[Point]]:
     return ([(x + radius * a, y + radius * b) for a, b in _ROUND] for x, y in dots)
 
 
-def _meshes(shapes: Iterable[list[Point]]) -> None:
-    """Draws convex shapes as few meshes: hundreds of hatch lines would be as many drawing orders."""
+def _meshes(shapes: Iterable[list[Point]]) -> list[tuple[list[float], list[int]]]:
+    """Convex shapes as few meshes of triangles: hundreds of hatch lines would be as many drawing orders."""
+    found: list[tuple[list[float], list[int]]] = []
     vertices: list[float] = []
     indices: list[int] = []
     for shape in shapes:
@@ -210,26 +201,10 @@ def _meshes(shapes: Iterable[list[Point]]) -> None:
         for corner in range(1, len(shape) - 1):
             indices += (at, at + corner, at + corner + 1)
         if at > 32000:  # indices have sixteen bits
-            Mesh(vertices=vertices, indices=indices, mode="triangles")
+            found.append((vertices, indices))
             vertices, indices = [], []
-    if indices:
-        Mesh(vertices=vertices, indices=indices, mode="triangles")
+    return [*found, (vertices, indices)] if indices else found
 
 
 def _flat(found: Any) -> list[int]:
     return [index for triangle in found for index in triangle]
-
-
-def _inside(polygon: Any, mesh: list[int]) -> tuple[float, float]:
-    """A point inside: the middle if it lies within, else the middle of the largest triangle."""
-    xs, ys = zip(*polygon, strict=True)
-    middle = sum(xs) / len(xs), sum(ys) / len(ys)
-    if contains(polygon, *middle):
-        return middle
-    best, size = middle, -1.0
-    for at in range(0, len(mesh), 3):
-        (ax, ay), (bx, by), (cx, cy) = (polygon[mesh[at + n]] for n in range(3))
-        area = abs((bx - ax) * (cy - ay) - (cx - ax) * (by - ay))
-        if area > size:
-            best, size = ((ax + bx + cx) / 3, (ay + by + cy) / 3), area
-    return best
