@@ -9,12 +9,13 @@ SEED ?= 20260601
 # Kivy draws in software on a screen that need not exist.
 SCREEN := LIBGL_ALWAYS_SOFTWARE=1 xvfb-run -a -s "-screen 0 1920x1200x24 -ac"
 
-.PHONY: help demo test proof proof-slice bench lint types clean system-demo system-test venv
+.PHONY: help demo test proof proof-slice bench lint types plates clean system-demo system-test venv
 
 help:
 	@echo "make demo              two tablets, a cabin, a review and the sheets (HEADLESS=1: without a display)"
 	@echo "make test              everything that must hold, within ten minutes"
 	@echo "make proof             the long soaks and the benchmarks"
+	@echo "make plates            the portion plates and skeleton maps from their drafts"
 	@echo "make lint types        ruff and mypy alone (part of make test)"
 
 system-demo:
@@ -40,6 +41,11 @@ lint: venv
 types: venv
 	$(BIN)/mypy fieldapp server demo_data
 
+# From assets/drafts to assets/plates and assets/maps.
+plates: venv
+	$(BIN)/python -m tests.plates
+	$(BIN)/python -m tests.plates.maps
+
 test: system-test venv lint types
 	$(SCREEN) $(BIN)/python -m pytest
 
@@ -58,6 +64,7 @@ bench: venv
 	$(BIN)/python -m tests.benchmarks.check
 	$(BIN)/python -m tests.benchmarks.sheets
 	$(SCREEN) $(BIN)/python -m tests.benchmarks.paint
+	$(SCREEN) $(BIN)/python -m tests.benchmarks.plates
 
 clean:
 	rm -rf $(VENV) demo_out build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis
