@@ -1,10 +1,10 @@
-"""What people name when they see plates without a word, and how it is counted.
+"""What is named when plates are seen without a word, and how it is counted.
 
     python -m tests.plates_blind.score SHEET.csv SAID.csv --namer "namer 1" --date 2026-11-25
 
-adds to named.csv what a namer said of the sheet that `bonedocket plates --blind` made. SHEET.csv are its answers (number,
-element, form, view); SAID.csv holds number, element, form: what was said, as keys of the vocabulary (`none` where nothing
-was). A namer knows bones, has not seen the drawings or their names before, and sees the sheet alone.
+adds to named.csv what a namer said of the sheet that `bonedocket plates --blind` made. SHEET.csv are its answers
+(number, element, form, view); SAID.csv holds number, element, form: what was said, as keys of the vocabulary (`none`
+where nothing was). A namer knows bones, has not seen the drawings or their names before, and sees the sheet alone.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ COLUMNS = ("date", "namer", "form", "element", "view", "drawing", "said_element"
 
 @dataclass(frozen=True)
 class Naming:
-    """One plate named by one person. `drawing`: digest of the drawing that was seen."""
+    """One plate named by one namer. `drawing`: digest of the drawing that was seen."""
 
     date: str
     namer: str
@@ -50,10 +50,15 @@ def digest(form: str, element: str, view: str) -> str:
     return hashlib.sha256(assets.plate_svg(form, element, view).encode()).hexdigest()[:12]
 
 
+def rows(file: Path) -> list[dict[str, str]]:
+    """The rows of a table."""
+    with file.open(encoding="utf-8", newline="") as opened:
+        return list(csv.DictReader(opened))
+
+
 def namings(file: Path = FILE) -> list[Naming]:
     """All that was ever named, the oldest first."""
-    with file.open(encoding="utf-8", newline="") as opened:
-        return [Naming(**row) for row in csv.DictReader(opened)]
+    return [Naming(**row) for row in rows(file)]
 
 
 def current(found: list[Naming]) -> list[Naming]:
@@ -78,7 +83,7 @@ def main() -> None:
     known = assets.knowledge()
     forms = {taxon.form for taxon in known.taxa.values()}
     new = []
-    for row in rows["sheet"]:
+    for row in rows(args.sheet):
         answer = said.get(row["number"])
         if answer is None:
             raise SystemExit(f"number {row['number']} was not named: write none where nothing was said")

@@ -1,4 +1,4 @@
-"""The plates are named by people who see them without a word. Aims (project decision): element 90 %, form 75 %.
+"""The plates are named by namers who see them without a word. Aims (project decision): element 90 %, form 75 %.
 
 What counts is the last round of each drawing that is shipped, whoever named it; a drawing changed since is not counted.
 """
