@@ -45,7 +45,9 @@ def test_the_wheel_holds_every_asset(installed):
         path.relative_to(installed / "fieldapp" / "_assets")
         for path in (installed / "fieldapp" / "_assets").rglob("*.*")
     }
-    assert shipped == {path.relative_to(ROOT / "assets") for path in (ROOT / "assets").rglob("*.*")}
+    found = {path.relative_to(ROOT / "assets") for path in (ROOT / "assets").rglob("*.*")}
+    # Drafts are what plates are drawn from; who installs the program needs the plates.
+    assert shipped == {path for path in found if path.parts[0] != "drafts"}
 
 
 def test_the_installed_package_reads_its_own_assets_and_not_the_checkout_s(installed, tmp_path):
