@@ -20,7 +20,8 @@ FINGER = 9.0
 """The least width of a portion as shown, in millimetres; a smaller one is reached through the enlarged inset."""
 ENLARGED = 4.0
 """How much larger the inset shows it at most."""
-LARGEST = {True: (520, 950), False: (950, 560)}
+LARGEST = (520, 950), (950, 560)
+"""Sizes of a drawing in units: one of them it fills in one direction."""
 
 
 @cache
@@ -58,12 +59,8 @@ def faults(plate: Drawn) -> list[str]:
     strange = [key for key in plate.portions if key not in known and key not in side_keys]
     if strange:
         out.append(f"not portions of it: {', '.join(strange)}; it has {', '.join(known)}")
-    tall = draft.height >= draft.width
-    most = LARGEST[tall]
-    if draft.width > most[0] or draft.height > most[1]:
-        out.append(f"larger than {most[0]} x {most[1]}")
-    if max(draft.width / most[0], draft.height / most[1]) < 0.97:
-        out.append(f"does not fill {most[0]} x {most[1]} in either direction")
+    if not any(0.97 <= max(draft.width / wide, draft.height / high) <= 1.0 for wide, high in LARGEST):
+        out.append(f"{draft.width:g} x {draft.height:g} fills none of {LARGEST} in one direction")
     mm = scale(draft.width, draft.height)
     for key, shape in plate.portions.items():
         if not shape.is_valid:
