@@ -34,6 +34,8 @@ CURVED = 0.2
 """How far a flattened curve may run from the true one, in units."""
 REACH = 14.0
 """How far a cut whose end lies in the bone reaches on to meet an edge, in units."""
+SLIVER = 400.0
+"""What two cuts enclose by a slip goes to its neighbour, in square units."""
 LEAST = 8.0
 """Pieces of landmarks shorter than this are left out."""
 
@@ -289,9 +291,13 @@ def _named(draft: Draft, faces: list[Polygon]) -> dict[str, Polygon]:
         if owner.setdefault(found[0], key) != key:
             raise DraftError(f"portions {owner[found[0]]} and {key} are not parted: no cut closes between them")
     for at, face in enumerate(faces):
-        if at not in owner:
+        if at not in owner and face.area >= SLIVER:
             spot = face.representative_point()
             raise DraftError(f"a piece at {spot.x:.0f},{spot.y:.0f} (area {face.area:.0f}) has no portion")
+    for at, face in enumerate(faces):
+        if at not in owner:
+            beside = {other: face.intersection(faces[other]).length for other in set(owner)}
+            owner[at] = owner[max(beside, key=lambda other: beside[other])]
     portions: dict[str, Polygon] = {}
     for key, *_ in seeds:
         if key in portions:
