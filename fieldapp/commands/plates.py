@@ -26,7 +26,7 @@ def register(parser: argparse.ArgumentParser) -> None:
         "--blind",
         type=int,
         metavar="SEED",
-        help="no words, in an order drawn by this number, first views only; the answers go to FILE with .csv for .pdf",
+        help="no words, in an order drawn by this number; the answers go to FILE with .csv for .pdf",
     )
 
 
@@ -54,9 +54,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _shuffled(rows: list[PlateRow], seed: int) -> list[PlateRow]:
-    first = [row for row in rows if row.place == 1]
-    random.Random(seed).shuffle(first)
-    return first
+    shuffled = list(rows)
+    random.Random(seed).shuffle(shuffled)
+    return shuffled
 
 
 def _answers(file: Path, rows: list[PlateRow]) -> None:
