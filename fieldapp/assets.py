@@ -19,7 +19,15 @@ from typing import Any
 from fieldapp.domain import rules
 from fieldapp.domain.cells import TableFault
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.plates import Plate, PlateError, mirrored, other_key, read_plate
+from fieldapp.domain.plates import (
+    Plate,
+    PlateError,
+    SkeletonMap,
+    mirrored,
+    other_key,
+    read_map,
+    read_plate,
+)
 from fieldapp.domain.tables import NAMES, knowledge_from
 
 
@@ -149,6 +157,28 @@ def plates_of(element: str, taxon: str | None, side: str | None) -> tuple[Plate,
         else:
             found.append(mirrored(drawn) if side == "right" else drawn)
     return tuple(found)
+
+
+MAPS = ("ruminant", "equid", "pig", "carnivore", "lagomorph", "human", "bird", "fish")
+"""The forms of which a whole skeleton is drawn, in the order in which they are offered."""
+
+
+@cache
+def skeleton(form: str) -> SkeletonMap:
+    """The whole skeleton of a form, read once. Raises AssetError where none is drawn."""
+    file = root() / "maps" / f"{form}.svg"
+    if form not in MAPS or not file.is_file():
+        raise AssetError(f"maps/{form}.svg", 0, "no skeleton is drawn for it")
+    try:
+        return read_map(file.read_text(encoding="utf-8"))
+    except PlateError as error:
+        raise AssetError(f"maps/{form}.svg", 0, str(error)) from error
+
+
+def skeleton_form(form: str) -> str:
+    """The form whose skeleton is shown for animals of a form: its own, or the nearest that is drawn."""
+    nearest = (form, *knowledge().gallery.nearest.get(form, ()), *MAPS)
+    return next(one for one in nearest if one in MAPS)
 
 
 def font(bold: bool = False) -> Path:

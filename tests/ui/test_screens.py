@@ -22,10 +22,10 @@ ROUNDING_MM = 0.1
 
 
 def touchables(tablet: Tablet) -> dict[str, Box]:
-    """{ident: box in window pixels} of all that can be pressed, but for portions of a plate."""
+    """{ident: box in window pixels} of all that can be pressed, but for shapes in a picture."""
     found = {}
     for ident, widget, _ in tablet.hand.things():
-        if not ident.startswith("plate."):
+        if not ident.startswith(("plate.", "region.", "bone.")):
             x, y = widget.to_window(*widget.pos)
             found[ident] = (x, y, x + widget.width, y + widget.height)
     return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from fieldapp import assets
 from fieldapp.ui.presenters import shelves
 from tests.ui.conftest import Tablet, save_as_other
 
@@ -122,6 +123,7 @@ def form_stops(tablet: Tablet) -> Iterator[str]:
     yield from shelf_stops(tablet, "taxon")
     press("field.element")
     yield from shelf_stops(tablet, "element")
+    yield from skeleton_stops(tablet)
     press("field.taxon", "taxon.fowl", "field.side")
     yield "form side"
     press("field.element", "element.astragalus")
@@ -141,6 +143,21 @@ def form_stops(tablet: Tablet) -> Iterator[str]:
     yield "form note"
     press("note.gnawed", "count.more", "burning.calcined")
     yield "form note filled"
+
+
+def skeleton_stops(tablet: Tablet) -> Iterator[str]:
+    """Every skeleton and each of its regions, as the element is chosen by them."""
+    press = tablet.press
+    press("field.element", "shelf.map")
+    for at in range(len(assets.MAPS)):
+        body = assets.MAPS[at]
+        yield f"form element, skeleton {body}"
+        for region in assets.skeleton(body).regions():
+            press(f"region.{region}")
+            yield f"form element, skeleton {body} {region}"
+            press(f"shelf.map:{body}")
+        press(f"shelf.map:{assets.MAPS[(at + 1) % len(assets.MAPS)]}")
+    press("shelf.")
 
 
 def shelf_stops(tablet: Tablet, name: str) -> Iterator[str]:

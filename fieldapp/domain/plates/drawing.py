@@ -159,16 +159,16 @@ def svg(
     ]
     for key, state in whole.items():
         filled = pattern(plate, key, state, unit)
-        shape = _path([plate.portions[key]], closed=True)
+        shape = path([plate.portions[key]], closed=True)
         out.append(f"<g data-portion={quoteattr(key)} data-state={quoteattr(state)}>")
         out.append(f'<path d="{shape}" fill={quoteattr(paper)}/>')
         if filled.style.tone:
             out.append(f'<path d="{shape}" fill={quoteattr(fill)} fill-opacity="{filled.style.tone:g}"/>')
         if filled.lines:
-            out.append(_stroke(filled.lines, ink, filled.style.line * unit))
+            out.append(stroke(filled.lines, ink, filled.style.line * unit))
         if filled.dots:
             # A line of no length with round ends is a dot.
-            out.append(_stroke([(dot, dot) for dot in filled.dots], ink, filled.style.dot * unit))
+            out.append(stroke([(dot, dot) for dot in filled.dots], ink, filled.style.dot * unit))
         out.append("</g>")
     borders = edges(plate, whole, unit)
     for lines, colour, width in (
@@ -178,7 +178,7 @@ def svg(
         (borders.outer, ink, WEIGHTS.outer),
     ):
         if lines:
-            out.append(_stroke(lines, colour, width * unit))
+            out.append(stroke(lines, colour, width * unit))
     return "".join([*out, "</svg>"])
 
 
@@ -234,13 +234,15 @@ def _dashes(line: Polyline, dash: float, gap: float) -> list[Polyline]:
     return [tuple(dash) for dash in dashes if len(dash) > 1]
 
 
-def _path(lines: Iterable[Polyline], closed: bool = False) -> str:
+def path(lines: Iterable[Polyline], closed: bool = False) -> str:
+    """Lines as the data of an SVG path."""
     end = "Z" if closed else ""
     return "".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in line) + end for line in lines)
 
 
-def _stroke(lines: Iterable[Polyline], colour: str, width: float) -> str:
+def stroke(lines: Iterable[Polyline], colour: str, width: float) -> str:
+    """Lines as one SVG path of a colour and a width."""
     return (
-        f'<path d="{_path(lines)}" fill="none" stroke={quoteattr(colour)} stroke-width="{width:.2f}"'
+        f'<path d="{path(lines)}" fill="none" stroke={quoteattr(colour)} stroke-width="{width:.2f}"'
         ' stroke-linecap="round" stroke-linejoin="round"/>'
     )

@@ -43,29 +43,29 @@ _NEEDS = {"M": 2, "L": 2, "C": 6, "Z": 0}
 
 def read_plate(text: str) -> Plate:
     """The plate drawn by the SVG text. Raises PlateError saying what is wrong with it."""
-    root = _root(text)
-    element, form, side, view = (_attribute(root, f"data-{name}") for name in ("element", "form", "side", "view"))
+    root = svg_root(text)
+    element, form, side, view = (attribute(root, f"data-{name}") for name in ("element", "form", "side", "view"))
     if side not in SIDES:
         raise PlateError(f"a plate is of the left or right side or the midline, not of {side!r}")
-    width, height = _size(root)
+    width, height = size_of(root)
     groups: dict[str, list[ElementTree.Element]] = {}
     for child in root:
         if child.tag == f"{_SVG}g":
-            name = _attribute(child, "id")
+            name = attribute(child, "id")
             if name not in _GROUPS or name in groups:
                 raise PlateError(f"the group {name!r} is not known here, or comes twice")
             groups[name] = list(child)
     portions: dict[str, Polyline] = {}
     for path in groups.get("portions", []):
-        key = _attribute(path, "id")
+        key = attribute(path, "id")
         if key in portions:
             raise PlateError(f"the portion {key!r} is drawn twice")
-        portions[key] = _ring(path, key, width, height)
+        portions[key] = closed(path, key, width, height)
     if not portions:
         raise PlateError("the plate has no portions")
 
     def light(group: str) -> tuple[Polyline, ...]:
-        return tuple(line for path in groups.get(group, []) for line, _ in _lines(path, group, width, height))
+        return tuple(line for path in groups.get(group, []) for line, _ in lines_of(path, group, width, height))
 
     return Plate(
         element=element,
@@ -80,7 +80,8 @@ def read_plate(text: str) -> Plate:
     )
 
 
-def _root(text: str) -> ElementTree.Element:
+def svg_root(text: str) -> ElementTree.Element:
+    """The drawing's root, once everything that a drawing of ours does not use has been refused."""
     if len(text) > LONGEST_TEXT:
         raise PlateError(f"the text is longer than a plate's {LONGEST_TEXT} characters")
     if _DECLARATION.search(text):
@@ -104,16 +105,18 @@ def _root(text: str) -> ElementTree.Element:
     return root
 
 
-def _attribute(node: ElementTree.Element, name: str) -> str:
+def attribute(node: ElementTree.Element, name: str) -> str:
+    """An attribute that must be there."""
     value = node.get(name, "")
     if not value:
         raise PlateError(f"the attribute {name} is missing or empty")
     return value
 
 
-def _size(root: ElementTree.Element) -> tuple[float, float]:
+def size_of(root: ElementTree.Element) -> tuple[float, float]:
+    """Width and height of the drawing."""
     try:
-        left, top, width, height = map(float, _attribute(root, "viewBox").split())
+        left, top, width, height = map(float, attribute(root, "viewBox").split())
     except ValueError as error:
         raise PlateError("the viewBox is not four numbers") from error
     if (left, top) != (0, 0) or not (0 < width <= LARGEST and 0 < height <= LARGEST):
@@ -121,8 +124,9 @@ def _size(root: ElementTree.Element) -> tuple[float, float]:
     return width, height
 
 
-def _ring(path: ElementTree.Element, name: str, width: float, height: float) -> Polyline:
-    lines = _lines(path, name, width, height)
+def closed(path: ElementTree.Element, name: str, width: float, height: float) -> Polyline:
+    """The one closed line of a path, without the closing point repeated."""
+    lines = lines_of(path, name, width, height)
     if len(lines) != 1 or not lines[0][1]:
         raise PlateError(f"the path of {name!r} is not one closed line")
     points = lines[0][0][:-1]  # closed lines end where they began
@@ -131,11 +135,11 @@ def _ring(path: ElementTree.Element, name: str, width: float, height: float) -> 
     return points
 
 
-def _lines(path: ElementTree.Element, name: str, width: float, height: float) -> list[tuple[Polyline, bool]]:
+def lines_of(path: ElementTree.Element, name: str, width: float, height: float) -> list[tuple[Polyline, bool]]:
     """Each line of the path, flattened, and whether it is closed (then its last point repeats its first)."""
     lines: list[tuple[Polyline, bool]] = []
     line: list[Point] = []
-    for command, numbers in _steps(_attribute(path, "d"), name):
+    for command, numbers in _steps(attribute(path, "d"), name):
         if not all(-width <= n <= 2 * width for n in numbers[::2]) or not all(
             -height <= n <= 2 * height for n in numbers[1::2]
         ):

@@ -45,7 +45,7 @@ class State:
     took     the reader chose between readings, so the reading is written even if it changed nothing else
     undo     [[field, {slot: value before, None for none}]], newest last
     stop     the stop screen is open and not yet confirmed
-    shelf    which shelf of elements or taxa is open, see form_fields.shelf_rows; "" for the usual ones
+    shelf    which shelf of elements or taxa is open, see open_shelf; "" for the usual ones
     """
 
     docket: str
@@ -194,13 +194,22 @@ class Form:
     def open_field(self, name: str) -> None:
         """Shows a field. No answer changes, so there is nothing to take back."""
         self.state.field = name
-        self.state.shelf = ""
+        self.state.shelf = self._first_shelf()
         self._keep()
 
     def open_shelf(self, shelf: str) -> None:
-        """Shows a shelf of the field that is open: "list", one of them, or "" for the usual ones."""
+        """Shows a shelf of the field that is open: "list", one of them, or "" for the usual ones.
+
+        "map", "map:<form>" and "map:<form>:<region>" are the skeleton; who chooses by it meets it again next time.
+        """
         self.state.shelf = shelf
+        if self.state.field == "element" and (shelf == "" or shelf.startswith("map")):
+            self.desk.go(by_map=shelf != "")
         self._keep()
+
+    def _first_shelf(self) -> str:
+        """What an opened field shows first: the elements as they were chosen last time."""
+        return "map" if self.state.field == "element" and self.desk.place.get("by_map") else ""
 
     def choose(self, name: str, value: Any) -> None:
         """Answers a field with one value and moves on."""
@@ -432,9 +441,9 @@ class Form:
             self.state.undo = [*self.state.undo[-(UNDO - 1) :], [name, before]]
             self._set(changes)
         self.state.field = name
-        self.state.shelf = ""
         if move:
             self.state.field = self.next_field(name) or name
+        self.state.shelf = self._first_shelf()
         self._keep()
 
     def _set(self, changes: Mapping[str, Any]) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
+from fieldapp import assets
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.domain.plates import Plate
@@ -181,6 +182,8 @@ def shelf_rows(form: Form, name: str) -> list[list[Choice]]:
     if name == "taxon":
         cf = form.answers.get("certainty") == "cf"
         found[-1].append(Choice("taxon.cf", say("cf"), note=say("cf.note"), chosen=cf, weight=1.3))
+    if name == "element":
+        found[1].append(Choice("shelf.map", say("shelf.map")))
     chosen = form.answers.get(name)
     elsewhere = isinstance(chosen, str) and all(chosen not in row for row in shelves.USUAL[name])
     note = word(name, chosen) if elsewhere else ""
@@ -201,7 +204,8 @@ def portion_rows(
         Choice(
             f"portion.{one.key}",
             one.name,
-            note=word("portion_state", states[one.key]),
+            # What nobody has looked at yet is told by its pattern alone: the names need the room.
+            note=word("portion_state", states[one.key]) if states[one.key] != reading_parts.NOT_EXAMINED else "",
             sign=f"portion.{states[one.key]}",
         )
         for one in form.desk.knowledge.portions_of(form.answers.get("element", ""), form.answers.get("taxon"))
@@ -220,6 +224,28 @@ def portion_rows(
     if -(-len(found) // across) + -(-len(rest) // across) <= most:
         return [*in_rows(found, across), *in_rows(rest, across)]
     return in_rows([*found, *rest], across)
+
+
+def skeleton_place(form: Form) -> tuple[str, str | None]:
+    """Which skeleton the element is chosen on, and the region that is enlarged, None for the whole."""
+    _, _, rest = form.state.shelf.partition(":")
+    body, _, region = rest.partition(":")
+    if body not in assets.MAPS:
+        taxon = form.desk.knowledge.taxa.get(form.answers.get("taxon", ""))
+        body = assets.skeleton_form(taxon.form if taxon else "")
+    return body, region if region in assets.skeleton(body).regions() else None
+
+
+def skeleton_ways(form: Form) -> list[Choice]:
+    """The buttons beside the skeleton: the whole of it, another body, the usual bones by name."""
+    body, region = skeleton_place(form)
+    after = assets.MAPS[(assets.MAPS.index(body) + 1) % len(assets.MAPS)]
+    whole = [Choice(f"shelf.map:{body}", say("skeleton.whole"), sign="leave")] if region else []
+    return [
+        *whole,
+        Choice(f"shelf.map:{after}", word("form", after), note=say("skeleton.other"), sign="again"),
+        Choice("shelf.", say("skeleton.names"), sign="up"),
+    ]
 
 
 def view_choice(plates: Sequence[Plate], shown: int, near: bool) -> Choice | None:

@@ -97,6 +97,8 @@ class FormScreen(View):
         ids.problems.halign = "left"
         ids.plate.heard = lambda key: self.tapped(f"plate.{key}")
         ids.plate.looked = self._show_portions
+        ids.skeleton.heard = ids.ways.heard = self.tapped
+        ids.ways.even = True
         ids.note.bind(text=self._note_typed)
         ids.middle.bind(pos=lambda *_: self._place(), size=lambda *_: self._place())
         self._filling = False
@@ -125,7 +127,9 @@ class FormScreen(View):
             pad.mark, pad.note_first, pad.strong = tab.mark, True, bool(tab.value)
         ids.actions.show([[one] for one in self._actions()])
         body = "problems" if self.looking else form.state.field
-        if not self.looking and not form.applies(body):
+        if body == "element" and form.state.shelf.startswith("map"):
+            body = "map"
+        if not self.looking and not form.applies(form.state.field):
             body = "nothing"
         self._show_body(body)
         self._show_strip(body)
@@ -164,7 +168,15 @@ class FormScreen(View):
         self._body = name
         if name != "portions":
             ids.plate.show(None, {})
-        rows = {"portions": ids.portions, "fusion": ids.fusion, "note": ids.phrases, "problems": ids.problems}
+        if name != "map":
+            ids.skeleton.show(None, None, {})
+        rows = {
+            "portions": ids.portions,
+            "fusion": ids.fusion,
+            "note": ids.phrases,
+            "problems": ids.problems,
+            "map": ids.ways,
+        }
         shown = rows.get(name, ids.body)
         for box in (ids.body, *rows.values()):
             # What is not shown has no pads: nothing unseen takes a touch.
@@ -174,6 +186,11 @@ class FormScreen(View):
         ids.caption.text = ""
         if name == "portions":
             self._show_portions()
+        elif name == "map":
+            body, region = form_fields.skeleton_place(form)
+            ids.skeleton.show(assets.skeleton(body), region, {}, form.answers.get("element", ""))
+            ids.ways.show([[one] for one in form_fields.skeleton_ways(form)])
+            ids.caption.text = say("skeleton.caption.bone" if region else "skeleton.caption.region")
         elif name == "fusion":
             ids.fusion.show([[Choice("", label, tone="words"), *pads] for label, pads in form_fields.fusion_rows(form)])
         elif name == "note":
@@ -211,10 +228,17 @@ class FormScreen(View):
         wide = theme.in_mm(self.ids.middle.width) + theme.gap
         if plate is None:
             return 5, 4
-        if plate.width > plate.height:
+        if self._below(plate):
             return int(wide // step), 2
         left = wide - theme.in_mm(self._tall(plate)) - theme.gap - 0.5  # rows are cut to whole pixels
         return max(3, int(left // step)), 4
+
+    def _below(self, plate: Plate) -> bool:
+        """Whether the plate is larger over its buttons than beside them."""
+        middle = self.ids.middle
+        rows = theme.mm(theme.strip) + theme.mm(2 * theme.target + 2 * theme.gap) + theme.mm(7)
+        over = min(middle.width / plate.width, (middle.height - rows) / plate.height)
+        return bool(over > self._tall(plate) / plate.width)
 
     def _tall(self, plate: Plate) -> float:
         """Width in pixels of a plate that takes the whole height, with room left for three buttons beside it."""
@@ -303,6 +327,10 @@ class FormScreen(View):
             box.pos, box.size = (x, y + strip), (w, h - strip)
         ids.problems.pos, ids.problems.size = (x, y), (w, h)
         away = -2 * self.width
+        ways = theme.mm(20)
+        ids.ways.pos, ids.ways.size = (x + w - ways, y + strip), (ways, h - strip)
+        ids.skeleton.pos = x, self.y + theme.mm(1.2)
+        ids.skeleton.size = w - ways - theme.mm(theme.gap), self.height - theme.mm(2.4)
         line = theme.mm(theme.target)
         ids.note.size = w, line
         ids.note.pos = (x, y + h - line) if self._body == "note" else (away, 0)
@@ -314,7 +342,7 @@ class FormScreen(View):
         caption = theme.mm(4.2) if ids.caption.text else 0
         left, top = x, y + h
         plate = ids.plate.plate
-        if plate is not None and plate.width > plate.height:
+        if plate is not None and self._below(plate):
             rows = theme.mm(2 * theme.target + theme.gap)
             top = y + strip + caption + rows
             ids.plate.pos, ids.plate.size = (x, top + theme.mm(1)), (w, self.top - theme.mm(1.2) - top - theme.mm(1))
@@ -323,6 +351,8 @@ class FormScreen(View):
             ids.plate.size = self._tall(plate), self.height - theme.mm(2.4)
             left = ids.plate.right + theme.mm(theme.gap)
         ids.caption.pos, ids.caption.size = (left, y + strip - theme.mm(1)), (x + w - left, caption)
+        if self._body == "map":
+            ids.caption.pos, ids.caption.size = (x, self.top - theme.mm(6)), (w, caption)
         ids.portions.pos = left, y + strip + caption
         ids.portions.size = x + w - left, top - y - strip - caption
         ids.strip.pos, ids.strip.size = (left, y), (x + w - left, theme.mm(theme.strip))
@@ -364,6 +394,10 @@ class FormScreen(View):
             shell.do(form.toggle_cf)
         elif group == "shelf":
             shell.do(lambda: form.open_shelf(key))
+        elif group == "region":
+            shell.do(lambda: form.open_shelf(f"map:{form_fields.skeleton_place(form)[0]}:{key}"))
+        elif group == "bone":
+            shell.do(lambda: form.choose("element", key))
         elif group in actions:
             shell.do(actions[group])
         else:

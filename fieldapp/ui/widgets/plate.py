@@ -101,8 +101,8 @@ class PlateView(Drawn):
         known = (key, state)
         if known not in self._shapes:
             found = pattern(plate, key, state, mm)
-            lines = _boxes(found.lines, max(0.6, found.style.line * mm / 2))
-            self._shapes[known] = [*_meshes(lines), *_meshes(_discs(found.dots, found.style.dot * mm / 2))]
+            lines = boxes(found.lines, max(0.6, found.style.line * mm / 2))
+            self._shapes[known] = [*meshes(lines), *meshes(_discs(found.dots, found.style.dot * mm / 2))]
         vertices = [number for x, y in plate.portions[key] for number in (x, y, 0.0, 0.0)]
         for tint in (theme.sheet, (*theme.bone[:3], state_style(state).tone)):
             if tint[3]:
@@ -173,7 +173,7 @@ class PlateView(Drawn):
         return (x - plate.x) / plate.width, (y - plate.y) / plate.height, times
 
 
-def _boxes(lines: Iterable[Segment], half: float) -> Iterable[list[Point]]:
+def boxes(lines: Iterable[Segment], half: float) -> Iterable[list[Point]]:
     """Each line as a thin box; `half` its width."""
     for (ax, ay), (bx, by) in lines:
         dx, dy = bx - ax, by - ay
@@ -189,7 +189,7 @@ def _discs(dots: Iterable[Point], radius: float) -> Iterable[list[Point]]:
     return ([(x + radius * a, y + radius * b) for a, b in _ROUND] for x, y in dots)
 
 
-def _meshes(shapes: Iterable[list[Point]]) -> list[tuple[list[float], list[int]]]:
+def meshes(shapes: Iterable[list[Point]]) -> list[tuple[list[float], list[int]]]:
     """Convex shapes as few meshes of triangles: hundreds of hatch lines would be as many drawing orders."""
     found: list[tuple[list[float], list[int]]] = []
     vertices: list[float] = []
