@@ -19,6 +19,7 @@ from fieldapp.sheets.hold_banner import front_banners
 from fieldapp.sheets.page import ROOM, draw, paginate
 from fieldapp.sheets.pen import HAIR, HEIGHT, MARGIN, THIN, WIDTH, Pen
 from fieldapp.sheets.plate_drawing import Legend, PlateBook
+from fieldapp.sheets.skeleton_box import skeletons
 from fieldapp.sheets.type import BODY, LEAD, MM, TABLE
 from fieldapp.sheets.versions import difference_box, facts, marked, one_fact
 from fieldapp.sheets.words import Words
@@ -100,6 +101,9 @@ def _blocks(pen: Pen, words: Words, plates: PlateBook, sheet: ContextSheet) -> l
     shown = [one for one in sheet.dockets if one.life != "deleted" or one.hold]
     blocks: list[Box] = [_head(pen, words, sheet), *front_banners(pen, words, sheet, ROOM)]
     blocks.append(_summary(pen, words, sheet))
+    bodies = skeletons(pen, words, sheet, ROOM)
+    if bodies:
+        blocks.append(bodies)
     blocks += [difference_box(pen, words, plates, one, ROOM, labels) for one in sheet.differences]
     blocks += problem_boxes(pen, words, sheet.problems, ROOM)
     if sheet.notes:

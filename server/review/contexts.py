@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,9 +11,10 @@ from flask import abort, request
 from werkzeug.wrappers import Response
 
 from fieldapp.domain import human
+from fieldapp.domain.bodies import Piece
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
-from server.review import desk
+from server.review import desk, drawings
 from server.review.desk import pages
 from server.review.showing import Showing, coarser, label
 
@@ -87,8 +89,11 @@ def context(context: str) -> Response:
     number = min(max(1, request.args.get("page", 1, int)), last)
     here = dockets[(number - 1) * ON_A_PAGE : number * ON_A_PAGE]
     showing = Showing(ledger)
+    skeletons, elsewhere = drawings.bodies(_pieces(dockets))
     return desk.page(
         "context",
+        skeletons=skeletons,
+        elsewhere=elsewhere,
         context=record,
         id=context,
         fields=showing.fields(record) if record else [],
@@ -125,6 +130,20 @@ def rows(showing: Showing, dockets: list[Record]) -> list[Row]:
                 problems.get(one.id, Counter()),
             )
         )
+    return found
+
+
+def _pieces(dockets: list[Record]) -> list[Piece]:
+    """What each docket that is not deleted brings to the skeletons: where readings differ, the one shown first."""
+    found: list[Piece] = []
+    for one in dockets:
+        reading, count = one.value("reading"), one.value("count")
+        if one.life() == "deleted" or not isinstance(reading, Mapping):
+            continue
+        element, taxon = (
+            value if isinstance(value := reading.get(name), str) else None for name in ("element", "taxon")
+        )
+        found.append((element, taxon, count if isinstance(count, int) and count > 0 else 1))
     return found
 
 

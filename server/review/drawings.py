@@ -5,7 +5,7 @@ Not here: the geometry (fieldapp.domain.plates) and the files (fieldapp.assets).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache, lru_cache
 from typing import Any, NamedTuple
 
@@ -13,8 +13,9 @@ from markupsafe import Markup
 
 from fieldapp import assets
 from fieldapp.assets import knowledge, plates_of
+from fieldapp.domain.bodies import Piece, on_skeletons
 from fieldapp.domain.gallery import PlateRow
-from fieldapp.domain.plates import PLAIN, STATES, Plate, mirrored, svg, telling
+from fieldapp.domain.plates import PLAIN, STATES, Plate, map_svg, mirrored, svg, telling
 from server.review import words
 
 LARGE, SMALL = 80.0, 18.0
@@ -49,6 +50,25 @@ def plain(row: PlateRow) -> Markup:
     drawn = assets.plate(row.form, row.element, row.view)
     title = f"{words.word('element', row.element)}, {words.word('form', row.form)}"
     return _svg(drawn, tuple((key, PLAIN) for key in drawn.portions), LARGE, title)
+
+
+def bodies(pieces: Iterable[Piece]) -> tuple[list[Drawing], int]:
+    """The skeletons that show the pieces, each with its number in words, and how many pieces have no place there."""
+    maps = {form: assets.skeleton(form).elements() for form in assets.MAPS}
+    found = on_skeletons(knowledge(), maps, assets.skeleton_form, pieces)
+    drawn = []
+    for form, numbers in found.numbers.items():
+        said = words.say("skeletons.of", form=words.word("form", form), n=sum(numbers.values()))
+        drawn.append(Drawing(_skeleton(form, tuple(sorted(numbers.items())), said), said))
+    return drawn, found.elsewhere
+
+
+@lru_cache(maxsize=128)
+def _skeleton(form: str, numbers: tuple[tuple[str, int], ...], title: str) -> Markup:
+    whole = assets.skeleton(form)
+    names = {element: words.word("element", element) for element in whole.elements()}
+    # The drawing escapes what it is given; its text is ours.
+    return Markup(map_svg(whole, dict(numbers), names, title=title))
 
 
 def comparable(element: object) -> bool:

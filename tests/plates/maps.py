@@ -1,7 +1,7 @@
 """Skeleton maps from their drafts: `python -m tests.plates.maps [FORM ...] [--look P.png]`.
 
-For: contributors who draw. A draft is `assets/drafts/maps/<form>.txt`; the maps are `assets/maps/<form>.svg`. A statement
-a line, as in the drafts of plates; later bones lie on top:
+For: contributors who draw. A draft is `assets/drafts/maps/<form>.txt`; the maps are `assets/maps/<form>.svg`. A
+statement a line, as in the drafts of plates; later bones lie on top:
 
     size 1000 900                          10 units are 1 mm on an 8-inch tablet
     view lateral                           from the left side;  cranial for a standing person
@@ -105,7 +105,12 @@ def _row(rest: list[str]) -> list[Shape]:
         low, high = (line.interpolate((at + 0.5 + side * TAPER / 2) * step) for side in (-1, 1))
         length = math.dist((low.x, low.y), (high.x, high.y)) or 1.0
         nx, ny = -(high.y - low.y) / length * width, (high.x - low.x) / length * width
-        corners = [(low.x + nx, low.y + ny), (high.x + nx, high.y + ny), (high.x - nx, high.y - ny), (low.x - nx, low.y - ny)]
+        corners = [
+            (low.x + nx, low.y + ny),
+            (high.x + nx, high.y + ny),
+            (high.x - nx, high.y - ny),
+            (low.x - nx, low.y - ny),
+        ]
         shapes.append(corners)
     return shapes
 

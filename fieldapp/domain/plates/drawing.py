@@ -15,7 +15,7 @@ from itertools import pairwise
 from xml.sax.saxutils import escape, quoteattr
 
 from fieldapp.domain.plates.plate import Plate, PlateError, Polyline
-from fieldapp.domain.plates.shapes import Point, Segment, hatch, sides
+from fieldapp.domain.plates.shapes import Point, Segment, hatch, sides, widest
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,11 @@ def pattern(plate: Plate, key: str, state: str, unit: float) -> Pattern:
     dots: list[Point] = []
     if style.hatch:
         pitch, angle = style.hatch
-        lines = hatch(polygon, pitch * unit, -angle if plate.y_up else angle, (ox, oy))
+        turned = -angle if plate.y_up else angle
+        lines = hatch(polygon, pitch * unit, turned, (ox, oy))
+        if not lines:  # A portion so small that it lies between two lines still shows its state.
+            x, y, _ = widest(polygon)
+            lines = hatch(polygon, pitch * unit, turned, (x, y))
     if style.dots:
         step, margin = style.dots * unit, style.dot * unit
         row = step * math.sqrt(0.75)
@@ -110,6 +114,9 @@ def pattern(plate: Plate, key: str, state: str, unit: float) -> Pattern:
                 math.floor((end - margin - shift) / step),
             )
             dots += [(n * step + shift, y) for n in range(first, last + 1)]
+        if not dots:
+            x, y, _ = widest(polygon)
+            dots = [(x, y)]
     return Pattern(style, tuple(lines), tuple(dots))
 
 
