@@ -20,7 +20,6 @@ class Pictured:
 
     plate: Plate
     name: str
-    shows: str
 
 
 def of(knowledge: Knowledge, element: str, taxon: str | None = None) -> Beside | None:
@@ -35,15 +34,18 @@ def pictures(found: Beside) -> list[Pictured]:
         Pictured(
             assets.plate(row.form, row.element, row.view),
             say("beside.name", form=word("form", row.form), view=word("view", row.view)),
-            assets.texts()[f"plate.{row.key}"],
         )
         for row in (found.human, *found.animals)
     ]
 
 
 def signs(found: Beside) -> list[tuple[str, str]]:
-    """(mark, sentence) of each sign: what it points to, how strongly, who can judge it, how it misleads."""
-    return [(say(f"beside.mark.{one.points_to}"), _sentence(one)) for one in found.criteria]
+    """(mark, sentence): what tells each picture, then each sign: what it points to, how strongly, how it misleads."""
+    shown = [
+        ("·", say("beside.shows", form=word("form", row.form), shows=assets.texts()[f"plate.{row.key}"]))
+        for row in (found.human, *found.animals)
+    ]
+    return shown + [(say(f"beside.mark.{one.points_to}"), _sentence(one)) for one in found.criteria]
 
 
 def _sentence(one: Criterion) -> str:

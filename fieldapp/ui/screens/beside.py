@@ -21,7 +21,7 @@ load_kv(__file__)
 class BesideScreen(View):
     """Shows the bone of the open form, human beside up to three animals."""
 
-    PER_PAGE = 1
+    PER_PAGE = 2
 
     def __init__(self, **kwargs: Any) -> None:
         self.page = 0
@@ -59,15 +59,13 @@ class BesideScreen(View):
             view.show(one.plate, dict.fromkeys(one.plate.portions, PLAIN))
             column.add_widget(view)
             name = Words(text=one.name, halign="center", size_hint_y=None, height=theme.mm(5), bold=True)
-            shows = Words(text=one.shows, level="small", valign="top", size_hint_y=None, height=theme.mm(27))
             column.add_widget(name)
-            column.add_widget(shows)
             box.add_widget(column)
 
     def tapped(self, ident: str) -> None:
         if ident == "beside.page":
             self.page += 1
-            if self._shown and self.page * self.PER_PAGE >= len(self._shown.criteria):
+            if self._shown and self.page * self.PER_PAGE >= len(beside.signs(self._shown)):
                 self.page = 0
             self.shell.heard()
         else:
