@@ -27,7 +27,8 @@ def main(arguments: list[str]) -> int:
     folder = assets.root()
     bad = 0
     made: list[Drawn] = []
-    for path in chosen.files or sorted((folder / "drafts").glob("*/*.txt")):
+    drafts = (path for path in (folder / "drafts").glob("*/*.txt") if path.parent.name != "maps")
+    for path in chosen.files or sorted(drafts):
         try:
             plate = drawn(draft_at(path))
         except DraftError as error:

@@ -63,10 +63,14 @@ def test_there_is_a_plate_for_each_bone_that_was_promised():
     assert len(ROWS) >= 110
 
 
-def test_every_element_that_has_portions_has_a_plate_in_some_form():
+def test_every_element_that_is_parted_has_a_plate_in_some_form():
+    """A bone recorded whole or not at all (a carpal, a petrosal) has one button and needs no picture of portions."""
     known = assets.knowledge()
     drawn_ones = {row.element for row in ROWS}
-    assert not [key for key in known.portions if key not in drawn_ones]
+    forms = {taxon.form for taxon in known.taxa.values()}
+    parted = [key for key in known.portions if any(len(vocabulary(form, key)) > 1 for form in forms)]
+    assert len(parted) > 80
+    assert not [key for key in parted if key not in drawn_ones]
 
 
 def test_every_file_is_in_the_table_and_every_row_has_its_file_and_its_draft():
@@ -259,7 +263,7 @@ def test_the_widest_place_is_nearly_the_largest_circle(row):
     for key, shape in shapes(row).items():
         x, y, radius = widest(drawn(row).portions[key])
         assert shape.contains(Point(x, y)), key
-        assert 0.8 * finger(shape, 1.0) <= 2 * radius <= finger(shape, 1.0) + 1.1, key
+        assert finger(shape, 1.0) - 20.0 <= 2 * radius <= finger(shape, 1.0) + 1.1, key
 
 
 @EACH

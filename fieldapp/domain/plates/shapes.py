@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from heapq import heappop, heappush
 
 Point = tuple[float, float]
 Segment = tuple[Point, Point]
@@ -96,28 +97,41 @@ def hatch(polygon: Sequence[Point], pitch: float, angle: float, origin: Point = 
     return lines
 
 
-def widest(polygon: Sequence[Point], steps: int = 12) -> tuple[float, float, float]:
+def widest(polygon: Sequence[Point], precision: float = 0.01) -> tuple[float, float, float]:
     """(x, y, radius) of about the largest circle within the polygon: where a fingertip or a figure has most room.
 
-    Found on a grid of `steps` to the longer side, and once more between its neighbours; within a few hundredths of
-    the true radius. A polygon too thin for the grid gives the radius of the best point met, at least 0.
+    Squares over the polygon are cut into four as long as one may still hold a better middle; `precision` is how much
+    better, as a share of the longer side, it would have to be.
     """
     xs, ys = [x for x, _ in polygon], [y for _, y in polygon]
-    low_x, low_y = min(xs), min(ys)
-    step = max(max(xs) - low_x, max(ys) - low_y) / steps
-    found = (low_x, low_y, 0.0)
-    columns, rows = (math.ceil((max(all_) - min(all_)) / step) for all_ in (xs, ys))
-    spots = [(low_x + (i + 0.5) * step, low_y + (j + 0.5) * step) for i in range(columns) for j in range(rows)]
-    for _ in range(4):
-        for x, y in spots:
-            if contains(polygon, x, y):
-                radius = distance(polygon, x, y)
-                if radius > found[2]:
-                    found = (x, y, radius)
-        x, y, _ = found
-        step /= 2
-        spots = [(x + i * step, y + j * step) for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j]
-    return found
+    low_x, low_y, wide, high = min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys)
+    least = max(wide, high) * precision
+    half = min(wide, high) / 2 or least
+    best = (low_x, low_y, 0.0)
+    open_squares: list[tuple[float, float, float, float]] = []
+
+    def look(x: float, y: float, half: float) -> None:
+        nonlocal best
+        room = distance(polygon, x, y)
+        if contains(polygon, x, y):
+            if room > best[2]:
+                best = (x, y, room)
+        else:
+            room = -room
+        # No middle within the square is further from the edge than its own by more than half its diagonal.
+        heappush(open_squares, (-(room + half * math.sqrt(2)), x, y, half))
+
+    for i in range(math.ceil(wide / (2 * half))):
+        for j in range(math.ceil(high / (2 * half))):
+            look(low_x + (2 * i + 1) * half, low_y + (2 * j + 1) * half, half)
+    while open_squares:
+        bound, x, y, half = heappop(open_squares)
+        if -bound - best[2] <= least:
+            break
+        for dx in (-half / 2, half / 2):
+            for dy in (-half / 2, half / 2):
+                look(x + dx, y + dy, half / 2)
+    return best
 
 
 def triangles(polygon: Sequence[Point]) -> list[Triangle]:

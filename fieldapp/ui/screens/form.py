@@ -229,7 +229,7 @@ class FormScreen(View):
         if plate is None:
             return 5, 4
         if self._below(plate):
-            return int(wide // step), 2
+            return max(3, int(wide // step)), 2
         left = wide - theme.in_mm(self._tall(plate)) - theme.gap - 0.5  # rows are cut to whole pixels
         return max(3, int(left // step)), 4
 
