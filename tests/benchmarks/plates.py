@@ -74,6 +74,7 @@ def main() -> None:
     Window.add_widget(view)
     first: list[float] = []
     again: list[float] = []
+    orders: list[float] = []
     for row in rows:
         plate = assets.plate(row.form, row.element, row.view)
         states = {key: names[at % 4] for at, key in enumerate(plate.portions)}
@@ -86,7 +87,9 @@ def main() -> None:
         for key in list(plate.portions)[:3]:
             states = {**states, key: names[(names.index(states[key]) + 1) % 4]}
             again.append(took(lambda states=states: show(states)))
+        orders.append(took(view._draw))
     line("a frame with one rectangle", anchor)
+    line("drawing orders of a plate, no frame", orders, statistics.median(anchor))
     line("a plate shown first, with its frame", first, statistics.median(anchor))
     line("a portion recoloured, with its frame", again, statistics.median(anchor))
     over = sum(one > FRAME_MS for one in again)

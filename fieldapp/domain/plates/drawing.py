@@ -8,7 +8,6 @@ that a black-and-white printer, a colour-blind reader and strong sun lose nothin
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -123,7 +122,7 @@ def pattern(plate: Plate, key: str, state: str, unit: float) -> Pattern:
 def edges(plate: Plate, states: Mapping[str, str], unit: float) -> Edges:
     """The portions' borders as lines; a portion that `states` does not name counts as not examined."""
     whole = _whole(plate, states)
-    uses = Counter(frozenset(side) for polygon in plate.portions.values() for side in sides(polygon))
+    uses = plate.uses
     drawn: set[frozenset[Point]] = set()
     outer: list[Polyline] = []
     inner: list[Polyline] = []

@@ -5,10 +5,12 @@ For: plates already read. Not for: SVG (see reading) or how a state looks (see d
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
-from fieldapp.domain.plates.shapes import Point, contains, distance
+from fieldapp.domain.plates.shapes import Point, contains, distance, sides
 
 Polyline = tuple[Point, ...]
 OTHER_SIDE = {"left": "right", "right": "left"}
@@ -42,6 +44,11 @@ class Plate:
     y: float = 0.0
     y_up: bool = False
     boxes: Mapping[str, tuple[float, float, float, float]] = field(init=False, repr=False, compare=False)
+
+    @cached_property
+    def uses(self) -> Mapping[frozenset[Point], int]:
+        """{side: by how many portions it is used}: 1 along the bone's own edge, 2 between neighbours."""
+        return Counter(frozenset(side) for polygon in self.portions.values() for side in sides(polygon))
 
     def __post_init__(self) -> None:
         boxes = {key: _box(polygon) for key, polygon in self.portions.items()}

@@ -104,10 +104,10 @@ class PlateView(Drawn):
             lines = boxes(found.lines, max(0.6, found.style.line * mm / 2))
             self._shapes[known] = [*meshes(lines), *meshes(_discs(found.dots, found.style.dot * mm / 2))]
         vertices = [number for x, y in plate.portions[key] for number in (x, y, 0.0, 0.0)]
-        for tint in (theme.sheet, (*theme.bone[:3], state_style(state).tone)):
-            if tint[3]:
-                Color(*tint)
-                Mesh(vertices=vertices, indices=self._meshes[key], mode="triangles")
+        # Mixed beforehand, paper and tone are one thing to paint.
+        tone = state_style(state).tone
+        Color(*(tone * bone + (1 - tone) * sheet for bone, sheet in zip(theme.bone[:3], theme.sheet[:3], strict=True)))
+        Mesh(vertices=vertices, indices=self._meshes[key], mode="triangles")
         Color(*theme.ink)
         for points, indices in self._shapes[known]:
             Mesh(vertices=points, indices=indices, mode="triangles")
