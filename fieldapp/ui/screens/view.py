@@ -12,7 +12,7 @@ from fieldapp.ui.shell import Shell
 from fieldapp.ui.texts import say
 
 # Loaded so that kv knows them by name.
-from fieldapp.ui.widgets import box, frame, keyboard, lines, pad, paper, plate, rows, skeleton  # noqa: F401
+from fieldapp.ui.widgets import box, frame, keyboard, lines, pad, paper, plate, rows, skeleton, strip  # noqa: F401
 
 
 class View(Screen):  # type: ignore[misc]  # kivy has no types
