@@ -175,6 +175,12 @@ def skeleton(form: str) -> SkeletonMap:
         raise AssetError(f"maps/{form}.svg", 0, str(error)) from error
 
 
+@cache
+def skeleton_elements() -> Mapping[str, frozenset[str]]:
+    """{form: the elements drawn on its skeleton}. Raises AssetError."""
+    return MappingProxyType({form: frozenset(skeleton(form).elements()) for form in MAPS})
+
+
 def skeleton_form(form: str) -> str:
     """The form whose skeleton is shown for animals of a form: its own, or the nearest that is drawn."""
     nearest = (form, *knowledge().gallery.nearest.get(form, ()), *MAPS)
@@ -210,7 +216,6 @@ def names_of(known: Knowledge) -> dict[str, str]:
     found |= {f"tooth.{key}": one.name for key, one in known.teeth.teeth.items()}
     found |= {f"criterion.{key}": one.question for key, one in known.criteria.items()}
     found |= {f"criterion.{key}.pitfall": one.pitfall for key, one in known.criteria.items()}
-    found |= {f"criterion.{key}.confused": one.confused_with for key, one in known.criteria.items()}
     found |= {f"plate.{one.key}": one.shows for one in known.gallery.rows()}
     found |= {f"wear_scheme.{key}": one.name for key, one in known.teeth.schemes.items()}
     return found | {f"{one.of}.{one.key}": one.name for one in known.glossary}

@@ -19,6 +19,15 @@ Piece = tuple[str | None, str | None, int]
 """Element, taxon and how many alike."""
 
 
+def piece(element: object, taxon: object, count: object) -> Piece:
+    """The piece of a docket from its values as written: what is no term is untold, and what is no number is one."""
+    return (
+        element if isinstance(element, str) else None,
+        taxon if isinstance(taxon, str) else None,
+        count if isinstance(count, int) and count > 0 else 1,
+    )
+
+
 @dataclass
 class OnSkeletons:
     """`numbers`: {form: {element of its skeleton: pieces}}; `elsewhere`: pieces that no skeleton shows."""

@@ -20,8 +20,8 @@ from fieldapp.sheets.type import Type
 WIDTH, HEIGHT, MARGIN = 210.0, 297.0, 10.0
 HAIR, THIN, THICK = 0.25, 0.4, 0.8
 """Widths of lines in mm; none is thinner, or a copier loses it."""
-INK, HAZARD = (0, 0, 0), (255, 204, 0)
-"""Black for everything, because a mono printer breaks greys into dots; yellow for hazard stripes alone."""
+INK, PAPER, HAZARD = (0, 0, 0), (255, 255, 255), (255, 204, 0)
+"""Black for everything, because a mono printer breaks greys into dots; paper covers; yellow is for hazard stripes."""
 
 Colour = tuple[int, int, int]
 Point = tuple[float, float]

@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterable, Mapping
 from fieldapp import assets
 from fieldapp.domain.plates import (
     STATES,
-    WEIGHTS,
     Edges,
     Pattern,
     Plate,
@@ -21,6 +20,7 @@ from fieldapp.domain.plates import (
     hatch,
     pattern,
     telling,
+    weighted,
 )
 from fieldapp.sheets.boxes import Box, Space, Stack, Text
 from fieldapp.sheets.pen import THIN, Pen, Point
@@ -108,17 +108,11 @@ class PlateDrawing(Box):
         for portion, state in self.states.items():
             filled = self.book.pattern(self.key, portion, state)
             if filled.lines:
-                pen.lines(_moved(filled.lines, x, y), filled.style.line)
+                pen.lines(moved(filled.lines, x, y), filled.style.line)
             if filled.dots:
                 pen.dots([(a + x, b + y) for a, b in filled.dots], filled.style.dot * _DOT)
-        placed, borders = self.book.placed(self.key), self.book.edges(self.key, self.states)
-        for lines, weight in (
-            ((*placed.landmarks, *placed.beside), WEIGHTS.light),
-            (borders.dashed, WEIGHTS.dashed),
-            (borders.inner, WEIGHTS.inner),
-            (borders.outer, WEIGHTS.outer),
-        ):
-            pen.lines(_moved(lines, x, y), weight)
+        for lines, width, _ in weighted(self.book.placed(self.key), self.book.edges(self.key, self.states)):
+            pen.lines(moved(lines, x, y), width)
 
 
 def plate_box(
@@ -200,5 +194,6 @@ def _dashed(corners: list[Point]) -> list[Polyline]:
     return dashes + [((one, middle - 1.0), (one, middle + 1.0)) for one in (left, right)]
 
 
-def _moved(lines: Iterable[Polyline], x: float, y: float) -> list[Polyline]:
+def moved(lines: Iterable[Polyline], x: float, y: float) -> list[Polyline]:
+    """Lines of a picture whose corner is at (0, 0), where the picture stands on the page."""
     return [tuple((a + x, b + y) for a, b in line) for line in lines]

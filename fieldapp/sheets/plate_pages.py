@@ -12,10 +12,11 @@ from datetime import datetime
 
 from fieldapp import assets
 from fieldapp.domain.gallery import PlateRow
-from fieldapp.domain.plates import PLAIN, WEIGHTS, Plate, edges, fitted, widest
+from fieldapp.domain.plates import PLAIN, Plate, edges, fitted, weighted, widest
 from fieldapp.sheets.boxes import Box, Row, Rule, Space, Stack, Text
 from fieldapp.sheets.page import ROOM, draw, paginate
-from fieldapp.sheets.pen import HAIR, HEIGHT, MARGIN, Pen
+from fieldapp.sheets.pen import HAIR, HEIGHT, MARGIN, PAPER, Pen
+from fieldapp.sheets.plate_drawing import moved
 from fieldapp.sheets.type import BODY, LEAD, MM, TABLE
 from fieldapp.sheets.words import Words
 
@@ -61,13 +62,8 @@ class PlateFigure(Box):
 
     def draw(self, pen: Pen, x: float, y: float) -> None:
         plate = self.plate
-        borders = edges(plate, dict.fromkeys(plate.portions, PLAIN), 1.0)
-        for lines, weight in (
-            ((*plate.landmarks, *plate.beside), WEIGHTS.light),
-            (borders.inner, WEIGHTS.inner),
-            (borders.outer, WEIGHTS.outer),
-        ):
-            pen.lines([[(a + x, b + y) for a, b in line] for line in lines], weight)
+        for lines, width, _ in weighted(plate, edges(plate, dict.fromkeys(plate.portions, PLAIN), 1.0)):
+            pen.lines(moved(lines, x, y), width)
         for number, polygon in self.numbers:
             a, b, _ = widest(polygon)
             wide = self.type.width(str(number), _FIGURE)
@@ -80,7 +76,7 @@ class PlateFigure(Box):
                     (left + wide + 0.3, top + high),
                     (left - 0.3, top + high),
                 ],
-                (255, 255, 255),
+                PAPER,
             )
             pen.text(left, top + high * 0.86, str(number), _FIGURE)
 

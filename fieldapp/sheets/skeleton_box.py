@@ -9,17 +9,17 @@ from collections.abc import Mapping
 from functools import lru_cache
 
 from fieldapp import assets
-from fieldapp.domain.bodies import OnSkeletons, Piece, on_skeletons
+from fieldapp.domain.bodies import Piece, on_skeletons, piece
 from fieldapp.domain.plates import NUMBERS, WEIGHTS, SkeletonMap, fitted_map, hatch, look, marks
 from fieldapp.sheets.boxes import Box, Row, Space, Stack, Text
-from fieldapp.sheets.entries import ContextSheet, Docket
-from fieldapp.sheets.pen import HAIR, THIN, Pen
+from fieldapp.sheets.entries import ContextSheet
+from fieldapp.sheets.pen import HAIR, PAPER, THIN, Pen
+from fieldapp.sheets.plate_drawing import moved
 from fieldapp.sheets.type import TABLE
 from fieldapp.sheets.words import Words
 
 SIZE = (60.0, 52.0)
 ACROSS = 3
-_WHITE = (255, 255, 255)
 
 
 class SkeletonFigure(Box):
@@ -31,16 +31,15 @@ class SkeletonFigure(Box):
 
     def draw(self, pen: Pen, x: float, y: float) -> None:
         shown = _placed(self.form)
-        pen.lines([[(a + x, b + y) for a, b in line] for line in shown.lines], HAIR)
+        pen.lines(moved(shown.lines, x, y), HAIR)
         for bone in shown.bones:
             number = self.numbers.get(bone.element, 0)
-            shape = [(a + x, b + y) for a, b in bone.shape]
+            (shape,) = moved([bone.shape], x, y)
             # What lies behind is covered, so that the fore limb stands before the ribs.
-            pen.fill(shape, _WHITE)
+            pen.fill(shape, PAPER)
             style = look(number)
             if style:
-                lines = marks(bone, number, 1.0)
-                pen.lines([[(a + x, b + y) for a, b in line] for line in lines], max(HAIR, style.line))
+                pen.lines(moved(marks(bone, number, 1.0), x, y), max(HAIR, style.line))
             pen.lines([[*shape, shape[0]]], WEIGHTS.dashed if style else HAIR)
 
 
@@ -70,8 +69,7 @@ class _Legend(Box):
 
 def skeletons(pen: Pen, words: Words, sheet: ContextSheet, width: float) -> Stack | None:
     """The skeletons of the context's animals; None if no piece can be shown on one."""
-    maps = {form: assets.skeleton(form).elements() for form in assets.MAPS}
-    found: OnSkeletons = on_skeletons(assets.knowledge(), maps, assets.skeleton_form, _pieces(sheet))
+    found = on_skeletons(assets.knowledge(), assets.skeleton_elements(), assets.skeleton_form, _pieces(sheet))
     if not found.numbers:
         return None
     cells = [
@@ -79,7 +77,7 @@ def skeletons(pen: Pen, words: Words, sheet: ContextSheet, width: float) -> Stac
         for form, numbers in found.numbers.items()
     ]
     rows: list[Box] = [
-        Row(cells[at : at + ACROSS], (width - ACROSS * SIZE[0]) / 2) for at in range(0, len(cells), ACROSS)
+        Row(cells[at : at + ACROSS], (width - ACROSS * SIZE[0]) / (ACROSS - 1)) for at in range(0, len(cells), ACROSS)
     ]
     boxes: list[Box] = [Text(pen, words.say("skeletons"), width, TABLE, bold=True), *rows, _Legend(pen, words, width)]
     if found.elsewhere:
@@ -92,18 +90,11 @@ def _said(words: Words, form: str, numbers: Mapping[str, int]) -> str:
 
 
 def _pieces(sheet: ContextSheet) -> list[Piece]:
-    return [_piece(one) for one in sheet.dockets if one.life != "deleted" and one.reading is not None]
-
-
-def _piece(docket: Docket) -> Piece:
-    assert docket.reading is not None
-    element, taxon = docket.reading.element, docket.reading.taxon
-    number = docket.count if isinstance(docket.count, int) and docket.count > 0 else 1
-    return (
-        element if isinstance(element, str) else None,
-        taxon if isinstance(taxon, str) else None,
-        number,
-    )
+    return [
+        piece(one.reading.element, one.reading.taxon, one.count)
+        for one in sheet.dockets
+        if one.life != "deleted" and one.reading is not None
+    ]
 
 
 @lru_cache(maxsize=16)

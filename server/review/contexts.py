@@ -11,7 +11,7 @@ from flask import abort, request
 from werkzeug.wrappers import Response
 
 from fieldapp.domain import human
-from fieldapp.domain.bodies import Piece
+from fieldapp.domain.bodies import Piece, piece
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
 from server.review import desk, drawings
@@ -140,10 +140,7 @@ def _pieces(dockets: list[Record]) -> list[Piece]:
         reading, count = one.value("reading"), one.value("count")
         if one.life() == "deleted" or not isinstance(reading, Mapping):
             continue
-        element, taxon = (
-            value if isinstance(value := reading.get(name), str) else None for name in ("element", "taxon")
-        )
-        found.append((element, taxon, count if isinstance(count, int) and count > 0 else 1))
+        found.append(piece(reading.get("element"), reading.get("taxon"), count))
     return found
 
 

@@ -54,8 +54,7 @@ def plain(row: PlateRow) -> Markup:
 
 def bodies(pieces: Iterable[Piece]) -> tuple[list[Drawing], int]:
     """The skeletons that show the pieces, each with its number in words, and how many pieces have no place there."""
-    maps = {form: assets.skeleton(form).elements() for form in assets.MAPS}
-    found = on_skeletons(knowledge(), maps, assets.skeleton_form, pieces)
+    found = on_skeletons(knowledge(), assets.skeleton_elements(), assets.skeleton_form, pieces)
     drawn = []
     for form, numbers in found.numbers.items():
         said = words.say("skeletons.of", form=words.word("form", form), n=sum(numbers.values()))
@@ -66,7 +65,7 @@ def bodies(pieces: Iterable[Piece]) -> tuple[list[Drawing], int]:
 @lru_cache(maxsize=128)
 def _skeleton(form: str, numbers: tuple[tuple[str, int], ...], title: str) -> Markup:
     whole = assets.skeleton(form)
-    names = {element: words.word("element", element) for element in whole.elements()}
+    names = {element: words.word("element", element) for element in assets.skeleton_elements()[form]}
     # The drawing escapes what it is given; its text is ours.
     return Markup(map_svg(whole, dict(numbers), names, title=title))
 

@@ -29,6 +29,8 @@ import shapely
 from shapely.geometry import LineString, MultiLineString, Point, Polygon
 from shapely.ops import polygonize, unary_union
 
+from fieldapp.domain.plates import other_key
+
 GRID = 0.1
 CURVED = 0.2
 """How far a flattened curve may run from the true one, in units."""
@@ -104,9 +106,9 @@ def read_draft(text: str, form: str, element: str, view: str) -> Draft:
                 draft.mirror = float(axis)
             elif word == "portion":
                 key, place = rest
-                draft.seeds.append((key, *_node(place)[:2]))
+                draft.seeds.append((key, *node(place)[:2]))
             elif word in LINES:
-                draft.lines[word].append([_node(one) for one in rest])
+                draft.lines[word].append([node(one) for one in rest])
             else:
                 raise DraftError(f"line {number}: {word!r} is no statement of a draft")
         except (ValueError, TypeError) as error:
@@ -128,16 +130,16 @@ def drawn(draft: Draft) -> Drawn:
     bone = unary_union([_area(draft, one, "outline") for one in curves["outline"]])
     for hole in curves["hole"]:
         bone = bone.difference(_area(draft, hole, "hole"))
-    rings = [_flat(one, True) for one in curves["outline"] + curves["hole"]]
-    cuts = [_reaching(_flat(one, False), bone) for one in curves["cut"]]
+    rings = [flat(one, True) for one in curves["outline"] + curves["hole"]]
+    cuts = [_reaching(flat(one, False), bone) for one in curves["cut"]]
     net = shapely.union_all([*(LineString([*ring, ring[0]]) for ring in rings), *map(LineString, cuts)], grid_size=GRID)
     faces = [face for face in polygonize(net) if bone.buffer(0.05).contains(face.representative_point())]
     portions = _named(draft, faces)
     inside = unary_union(list(portions.values())).buffer(0.01)
-    marks = [_flat(one, False) for one in curves["line"]] + [[*(r := _flat(one, True)), r[0]] for one in curves["ring"]]
+    marks = [flat(one, False) for one in curves["line"]] + [[*(r := flat(one, True)), r[0]] for one in curves["ring"]]
     landmarks = [piece for mark in marks for piece in _clipped(mark, inside)]
-    beside = [_flat(one, False) for one in curves["beside"]]
-    beside += [[*(r := _flat(one, True)), r[0]] for one in curves["beside_ring"]]
+    beside = [flat(one, False) for one in curves["beside"]]
+    beside += [[*(r := flat(one, True)), r[0]] for one in curves["beside_ring"]]
     kept = [piece for line in beside for piece in _clipped(line, shapely.box(0, 0, draft.width, draft.height) - inside)]
     return Drawn(draft, portions, landmarks, kept)
 
@@ -149,13 +151,13 @@ def svg(plate: Drawn) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {draft.width:g} {draft.height:g}"'
         f' data-element="{draft.element}" data-form="{draft.form}" data-side="{draft.side}" data-view="{draft.view}">',
         '  <g id="portions" fill="#f6f1e6" stroke="#2b2520" stroke-width="4" stroke-linejoin="round">',
-        *(f'    <path id="{key}" d="{_path(_points(shape), True)}"/>' for key, shape in plate.portions.items()),
+        *(f'    <path id="{key}" d="{path_of(points_of(shape), True)}"/>' for key, shape in plate.portions.items()),
         "  </g>",
     ]
     for name, lines in (("landmarks", plate.landmarks), ("beside", plate.beside)):
         if lines:
             out.append(f'  <g id="{name}" fill="none" stroke="#7d7266" stroke-width="2" stroke-linecap="round">')
-            out += [f'    <path d="{_path(line, False)}"/>' for line in lines]
+            out += [f'    <path d="{path_of(line, False)}"/>' for line in lines]
             out.append("  </g>")
     return "\n".join([*out, "</svg>", ""])
 
@@ -172,7 +174,7 @@ def draft_at(path: Path) -> Draft:
 # -- curves --
 
 
-def _node(text: str) -> Node:
+def node(text: str) -> Node:
     match = re.fullmatch(r"(-?\d+(?:\.\d+)?),(-?\d+(?:\.\d+)?)(!?)", text)
     if not match:
         raise DraftError(f"{text!r} is not a point x,y or x,y!")
@@ -196,7 +198,7 @@ def _mirrored(draft: Draft, line: list[Node], kind: str) -> list[list[Node]]:
     return [line, image]
 
 
-def _flat(nodes: list[Node], closed: bool) -> list[tuple[float, float]]:
+def flat(nodes: list[Node], closed: bool) -> list[tuple[float, float]]:
     """Points along the smooth curve through the nodes (a centripetal Catmull-Rom spline), thinned; corners stay."""
     count = len(nodes)
     spots = [(x, y) for x, y, _ in nodes]
@@ -247,7 +249,7 @@ def _segment(
 
 
 def _area(draft: Draft, nodes: list[Node], kind: str) -> Polygon:
-    ring = _flat(nodes, True)
+    ring = flat(nodes, True)
     shape = Polygon(ring)
     if not shape.is_valid:
         why = shapely.is_valid_reason(shape)
@@ -282,7 +284,7 @@ def _named(draft: Draft, faces: list[Polygon]) -> dict[str, Polygon]:
     if draft.mirror is not None:
         for key, x, y in draft.seeds:
             if abs(x - draft.mirror) > 1:
-                seeds.append((_other(key), 2 * draft.mirror - x, y))
+                seeds.append((other_key(key), 2 * draft.mirror - x, y))
     owner: dict[int, str] = {}
     for key, x, y in seeds:
         found = [at for at, face in enumerate(faces) if face.contains(Point(x, y))]
@@ -311,14 +313,6 @@ def _named(draft: Draft, faces: list[Polygon]) -> dict[str, Polygon]:
     return portions
 
 
-def _other(key: str) -> str:
-    if key.startswith("left_"):
-        return "right_" + key.removeprefix("left_")
-    if key.startswith("right_"):
-        return "left_" + key.removeprefix("right_")
-    return key
-
-
 def _clipped(line: list[tuple[float, float]], area: Polygon) -> list[list[tuple[float, float]]]:
     found = LineString(line).intersection(area)
     parts = found.geoms if isinstance(found, MultiLineString) else [found]
@@ -328,10 +322,10 @@ def _clipped(line: list[tuple[float, float]], area: Polygon) -> list[list[tuple[
     return [[(round(x, 1), round(y, 1)) for x, y in part.coords] for part in out]
 
 
-def _points(shape: Polygon) -> list[tuple[float, float]]:
+def points_of(shape: Polygon) -> list[tuple[float, float]]:
     return [(round(x, 1), round(y, 1)) for x, y in list(shape.exterior.coords)[:-1]]
 
 
-def _path(points: list[tuple[float, float]], closed: bool) -> str:
+def path_of(points: list[tuple[float, float]], closed: bool) -> str:
     kept = [points[0], *(b for a, b in pairwise(points) if a != b)]
     return f"M{kept[0][0]:g} {kept[0][1]:g}" + "".join(f"L{x:g} {y:g}" for x, y in kept[1:]) + ("Z" if closed else "")

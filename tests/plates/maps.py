@@ -29,7 +29,8 @@ from shapely.geometry import LineString, Polygon
 
 from fieldapp import assets
 from fieldapp.domain.plates import read_map
-from tests.plates.draft import DraftError, Node, _flat, _node, _path, _points
+from tests.plates.draft import DraftError, Node, flat, node, path_of, points_of
+from tests.plates.look import TINTS
 
 Shape = list[tuple[float, float]]
 TAPER = 0.86
@@ -53,14 +54,14 @@ def map_of(text: str, form: str) -> str:
                 (region,) = rest
                 regions.setdefault(region, [])
             elif word == "line":
-                lines.append(f'    <path d="{_path(_rounded(_flat([_node(one) for one in rest], False)), False)}"/>')
+                lines.append(f'    <path d="{path_of(_rounded(flat([node(one) for one in rest], False)), False)}"/>')
             elif word in MAKERS:
                 if not region:
                     raise DraftError("a bone before the first region")
                 for shape in MAKERS[word](rest[1:]):
                     numbers[rest[0]] += 1
                     again = f".{numbers[rest[0]]}" if numbers[rest[0]] > 1 else ""
-                    regions[region].append(f'    <path id="{rest[0]}{again}" d="{_path(_sound(shape), True)}"/>')
+                    regions[region].append(f'    <path id="{rest[0]}{again}" d="{path_of(_sound(shape), True)}"/>')
             elif word:
                 raise DraftError(f"{word!r} is no statement of a map")
         except (DraftError, ValueError, IndexError) as error:
@@ -73,11 +74,11 @@ def map_of(text: str, form: str) -> str:
 
 
 def _bone(rest: list[str]) -> list[Shape]:
-    return [_flat([_node(one) for one in rest], True)]
+    return [flat([node(one) for one in rest], True)]
 
 
 def _limb(rest: list[str]) -> list[Shape]:
-    (ax, ay, _), (bx, by, _) = (_node(one) for one in rest[:2])
+    (ax, ay, _), (bx, by, _) = (node(one) for one in rest[:2])
     upper, middle, lower = (float(one) / 2 for one in rest[2:5])
     length = math.dist((ax, ay), (bx, by))
     ux, uy = (bx - ax) / length, (by - ay) / length
@@ -87,18 +88,18 @@ def _limb(rest: list[str]) -> list[Shape]:
 
     half = [(0.0, upper * 0.7), (0.04, upper), (0.12, upper * 0.95), (0.28, middle * 1.1), (0.5, middle)]
     half += [(0.72, middle * 1.1), (0.88, lower * 0.92), (0.95, lower), (1.0, lower * 0.7)]
-    return [_flat([at(a, w) for a, w in half] + [at(a, -w) for a, w in reversed(half)], True)]
+    return [flat([at(a, w) for a, w in half] + [at(a, -w) for a, w in reversed(half)], True)]
 
 
 def _strip(rest: list[str]) -> list[Shape]:
-    line = LineString(_flat([_node(one) for one in rest[1:]], False))
+    line = LineString(flat([node(one) for one in rest[1:]], False))
     shape = line.buffer(float(rest[0]) / 2, quad_segs=3).simplify(0.3)
     return [list(shape.exterior.coords)[:-1]]
 
 
 def _row(rest: list[str]) -> list[Shape]:
     count, width = int(rest[0]), float(rest[1]) / 2
-    line = LineString(_flat([_node(one) for one in rest[2:]], False))
+    line = LineString(flat([node(one) for one in rest[2:]], False))
     step = line.length / count
     shapes = []
     for at in range(count):
@@ -126,7 +127,7 @@ def _sound(points: Shape) -> Shape:
     shape = Polygon(_rounded(points))
     if not shape.is_valid:
         raise DraftError(f"the shape crosses itself ({shapely.is_valid_reason(shape)})")
-    return _points(shape)
+    return points_of(shape)
 
 
 def picture(form: str) -> Image.Image:
@@ -137,11 +138,10 @@ def picture(form: str) -> Image.Image:
     font = ImageFont.truetype(str(assets.font()), 11)
     for line in found.lines:
         pen.line([(x, y + 24) for x, y in line], fill="#bbb", width=2)
-    tints = ("#f3d9c4", "#d5e5f2", "#e0efd2", "#f2e6b8", "#e6d8ee", "#cfe8e4", "#f6d3d9", "#dcdcdc")
     regions = list(found.regions())
     for bone in found.bones:
         points = [(x, y + 24) for x, y in bone.shape]
-        pen.polygon(points, fill=tints[regions.index(bone.region) % 8], outline="#222", width=2)
+        pen.polygon(points, fill=TINTS[regions.index(bone.region) % len(TINTS)], outline="#222", width=2)
     for element, pieces in found.elements().items():
         shape = max((Polygon(piece.shape) for piece in pieces), key=lambda one: one.area)
         spot = shape.representative_point()

@@ -16,6 +16,7 @@ from fieldapp.domain.plates.drawing import (
     pattern,
     state_style,
     svg,
+    weighted,
 )
 from fieldapp.domain.plates.plate import (
     Plate,
@@ -91,5 +92,6 @@ __all__ = [
     "svg",
     "telling",
     "triangles",
+    "weighted",
     "widest",
 ]

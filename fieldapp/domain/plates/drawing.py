@@ -8,7 +8,7 @@ that a black-and-white printer, a colour-blind reader and strong sun lose nothin
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from xml.sax.saxutils import escape, quoteattr
@@ -137,6 +137,14 @@ def edges(plate: Plate, states: Mapping[str, str], unit: float) -> Edges:
     return Edges(tuple(outer), tuple(inner), tuple(dashed))
 
 
+def weighted(plate: Plate, borders: Edges) -> Iterator[tuple[tuple[Polyline, ...], float, bool]]:
+    """All lines of a plate in the order in which they are drawn, each kind with its width and whether it is pale."""
+    yield (*plate.landmarks, *plate.beside), WEIGHTS.light, True
+    yield borders.dashed, WEIGHTS.dashed, False
+    yield borders.inner, WEIGHTS.inner, False
+    yield borders.outer, WEIGHTS.outer, False
+
+
 def svg(
     plate: Plate,
     states: Mapping[str, str],
@@ -165,26 +173,17 @@ def svg(
     ]
     for key, state in whole.items():
         filled = pattern(plate, key, state, unit)
-        shape = path([plate.portions[key]], closed=True)
         out.append(f"<g data-portion={quoteattr(key)} data-state={quoteattr(state)}>")
-        out.append(f'<path d="{shape}" fill={quoteattr(paper)}/>')
-        if filled.style.tone:
-            out.append(f'<path d="{shape}" fill={quoteattr(fill)} fill-opacity="{filled.style.tone:g}"/>')
+        out += ground(plate.portions[key], filled.style.tone, fill, paper)
         if filled.lines:
             out.append(stroke(filled.lines, ink, filled.style.line * unit))
         if filled.dots:
             # A line of no length with round ends is a dot.
             out.append(stroke([(dot, dot) for dot in filled.dots], ink, filled.style.dot * unit))
         out.append("</g>")
-    borders = edges(plate, whole, unit)
-    for lines, colour, width in (
-        ((*plate.landmarks, *plate.beside), light, WEIGHTS.light),
-        (borders.dashed, ink, WEIGHTS.dashed),
-        (borders.inner, ink, WEIGHTS.inner),
-        (borders.outer, ink, WEIGHTS.outer),
-    ):
+    for lines, width, pale in weighted(plate, edges(plate, whole, unit)):
         if lines:
-            out.append(stroke(lines, colour, width * unit))
+            out.append(stroke(lines, light if pale else ink, width * unit))
     return "".join([*out, "</svg>"])
 
 
@@ -238,6 +237,15 @@ def _dashes(line: Polyline, dash: float, gap: float) -> list[Polyline]:
         if inked:
             dashes[-1].append((bx, by))
     return [tuple(dash) for dash in dashes if len(dash) > 1]
+
+
+def ground(shape: Polyline, tone: float, fill: str, paper: str) -> list[str]:
+    """A shape filled so that it covers what lies behind: paper, and on it as much of the fill as the tone says."""
+    line = path([shape], closed=True)
+    out = [f'<path d="{line}" fill={quoteattr(paper)}/>']
+    if tone:
+        out.append(f'<path d="{line}" fill={quoteattr(fill)} fill-opacity="{tone:g}"/>')
+    return out
 
 
 def path(lines: Iterable[Polyline], closed: bool = False) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from xml.sax.saxutils import escape, quoteattr
 
-from fieldapp.domain.plates.drawing import WEIGHTS, StateStyle, path, stroke
+from fieldapp.domain.plates.drawing import WEIGHTS, StateStyle, ground, stroke
 from fieldapp.domain.plates.plate import PlateError, Polyline
 from fieldapp.domain.plates.reading import attribute, closed, lines_of, size_of, svg_root
 from fieldapp.domain.plates.shapes import Point, Segment, contains, distance, hatch
@@ -39,10 +39,7 @@ class MapBone:
 
 @dataclass(frozen=True)
 class SkeletonMap:
-    """The skeleton of a form from one side. Later bones lie on top; `lines` are light.
-
-    `shown` is the part of the surface it may be drawn on, once it has been fitted.
-    """
+    """The skeleton of a form from one side. Later bones lie on top; `lines` are light."""
 
     form: str
     view: str
@@ -50,8 +47,6 @@ class SkeletonMap:
     height: float
     bones: tuple[MapBone, ...]
     lines: tuple[Polyline, ...] = ()
-    y_up: bool = False
-    shown: Box | None = None
 
     def regions(self) -> dict[str, Box]:
         """{region: (x, y, width, height) of its bones, with air around}."""
@@ -100,9 +95,12 @@ def fitted_map(
     """
     if not (w > 0 and h > 0):
         raise PlateError(f"a map cannot be fitted to a box of {w:g} by {h:g}")
-    if region is not None and region not in whole.regions():
-        raise PlateError(f"the map of the {whole.form} has no region {region!r}")
-    left, top, wide, high = whole.regions()[region] if region else (0.0, 0.0, whole.width, whole.height)
+    left, top, wide, high = 0.0, 0.0, whole.width, whole.height
+    if region is not None:
+        regions = whole.regions()
+        if region not in regions:
+            raise PlateError(f"the map of the {whole.form} has no region {region!r}")
+        left, top, wide, high = regions[region]
     scale = min(w / wide, h / high)
     new_x, new_y = x + (w - wide * scale) / 2, y + (h - high * scale) / 2
 
@@ -120,8 +118,6 @@ def fitted_map(
             if region is None or bone.region == region
         ),
         lines=() if region else tuple(tuple(map(place, line)) for line in whole.lines),
-        y_up=y_up,
-        shown=(new_x, new_y, wide * scale, high * scale),
     )
 
 
@@ -176,12 +172,11 @@ def map_svg(
     ]
     for bone in whole.bones:
         number = numbers.get(bone.element, 0)
-        style, shape = look(number), path([bone.shape], closed=True)
+        style = look(number)
         said = escape(f"{names.get(bone.element, bone.element)}: {number}")
         out.append(f'<g data-element={quoteattr(bone.element)} data-number="{number}"><title>{said}</title>')
-        out.append(f'<path d="{shape}" fill={quoteattr(paper)}/>')
+        out += ground(bone.shape, style.tone if style else 0.0, fill, paper)
         if style:
-            out.append(f'<path d="{shape}" fill={quoteattr(fill)} fill-opacity="{style.tone:g}"/>')
             out.append(stroke(marks(bone, number, unit), ink, style.line * unit))
         edge = [(*bone.shape, bone.shape[0])]
         out.append(stroke(edge, ink if style else light, (WEIGHTS.dashed if style else WEIGHTS.light) * unit))

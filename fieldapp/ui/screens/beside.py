@@ -8,8 +8,7 @@ from kivy.uix.boxlayout import BoxLayout
 
 from fieldapp.domain.plates import PLAIN
 from fieldapp.ui.presenters import beside
-from fieldapp.ui.presenters.choices import Choice
-from fieldapp.ui.screens.view import View, load_kv, pager
+from fieldapp.ui.screens.view import PagesOfForm, load_kv
 from fieldapp.ui.texts import say, word
 from fieldapp.ui.theme import theme
 from fieldapp.ui.widgets.pad import Words
@@ -18,16 +17,14 @@ from fieldapp.ui.widgets.plate import PlateView
 load_kv(__file__)
 
 
-class BesideScreen(View):
+class BesideScreen(PagesOfForm):
     """Shows the bone of the open form, human beside up to three animals."""
 
     PER_PAGE = 2
 
     def __init__(self, **kwargs: Any) -> None:
-        self.page = 0
         self._shown: Any = None
         super().__init__(**kwargs)
-        self.ids.actions.heard = self.tapped
 
     def refresh(self) -> None:
         form, ids = self.shell.form, self.ids
@@ -40,13 +37,7 @@ class BesideScreen(View):
         if found != self._shown:
             self._shown, self.page = found, 0
             self._show(beside.pictures(found) if found else [])
-        signs = beside.signs(found) if found else []
-        self.page, pages = pager(len(signs), self.PER_PAGE, self.page)
-        ids.signs.show(signs[self.page * self.PER_PAGE :][: self.PER_PAGE])
-        actions = [Choice("beside.leave", say("action.back"), sign="leave")]
-        if pages > 1:
-            actions.append(Choice("beside.page", say("page", n=self.page + 1, of=pages), sign="after"))
-        ids.actions.show([[one] for one in actions])
+        ids.signs.show(self.leaf(beside.signs(found) if found else []))
 
     def _show(self, pictures: list[beside.Pictured]) -> None:
         """Each picture over its name; all in boxes of one size, so that they are drawn at one height."""
@@ -61,16 +52,3 @@ class BesideScreen(View):
             name = Words(text=one.name, halign="center", size_hint_y=None, height=theme.mm(5), bold=True)
             column.add_widget(name)
             box.add_widget(column)
-
-    def tapped(self, ident: str) -> None:
-        if ident == "beside.page":
-            self.page += 1
-            if self._shown and self.page * self.PER_PAGE >= len(beside.signs(self._shown)):
-                self.page = 0
-            self.shell.heard()
-        else:
-            self.back()
-
-    def back(self) -> None:
-        self.page = 0
-        self.shell.show("form")

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from kivy.lang import Builder
 from kivy.uix.screenmanager import Screen
 
+from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.shell import Shell
 from fieldapp.ui.texts import say
 
 # Loaded so that kv knows them by name.
 from fieldapp.ui.widgets import box, frame, keyboard, lines, pad, paper, plate, rows, skeleton, strip  # noqa: F401
+
+Entry = TypeVar("Entry")
 
 
 class View(Screen):  # type: ignore[misc]  # kivy has no types
@@ -49,6 +53,40 @@ class View(Screen):  # type: ignore[misc]  # kivy has no types
     def say(self, key: str, **fields: Any) -> str:
         """A text, for kv."""
         return say(key, **fields)
+
+
+class PagesOfForm(View):
+    """A screen that lists something about the open form, page by page, and is left to the form again.
+
+    Its kv has Pads `actions`. Their idents are `<name>.leave` and `<name>.page`.
+    """
+
+    PER_PAGE: int
+
+    def __init__(self, **kwargs: Any) -> None:
+        self.page, self.pages = 0, 1
+        super().__init__(**kwargs)
+        self.ids.actions.heard = self.tapped
+
+    def leaf(self, entries: Sequence[Entry]) -> Sequence[Entry]:
+        """Those of the present page; the pads are shown with them, that for turning only where there is more."""
+        self.page, self.pages = pager(len(entries), self.PER_PAGE, self.page)
+        actions = [Choice(f"{self.name}.leave", say("action.back"), sign="leave")]
+        if self.pages > 1:
+            actions.append(Choice(f"{self.name}.page", say("page", n=self.page + 1, of=self.pages), sign="after"))
+        self.ids.actions.show([[one] for one in actions])
+        return entries[self.page * self.PER_PAGE :][: self.PER_PAGE]
+
+    def tapped(self, ident: str) -> None:
+        if ident == f"{self.name}.page":
+            self.page = (self.page + 1) % self.pages
+            self.shell.heard()
+        else:
+            self.back()
+
+    def back(self) -> None:
+        self.page = 0
+        self.shell.show("form")
 
 
 def load_kv(py: str) -> None:

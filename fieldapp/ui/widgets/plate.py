@@ -2,48 +2,27 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
-from kivy.graphics import (
-    Color,
-    Mesh,
-    ScissorPop,
-    ScissorPush,
-    SmoothLine,
-)
+from kivy.graphics import ScissorPop, ScissorPush
 
-from fieldapp.domain.plates import (
-    WEIGHTS,
-    Plate,
-    Point,
-    Segment,
-    edges,
-    enlarged,
-    fitted,
-    pattern,
-    portion_at,
-    state_style,
-    triangles,
-    widest,
-)
+from fieldapp.domain.plates import Plate, edges, enlarged, fitted, pattern, portion_at, state_style, weighted, widest
 from fieldapp.ui.theme import theme
-from fieldapp.ui.widgets import touching
-from fieldapp.ui.widgets.pad import Drawn
+from fieldapp.ui.widgets import picture
+from fieldapp.ui.widgets.picture import Picture, Triangles
 
 REACH_MM = 2.0
 """A tap that misses by no more than this still finds the nearest portion."""
-FINGER_MM = 9.0
-"""A portion narrower than this as shown is not tapped at once: the first tap enlarges the place."""
 ENLARGED = 2.0, 4.0
-"""How much larger the place is then shown: so that a finger fits, within these."""
+"""How much larger a place is shown whose portion is too small for a finger: so that one fits, within these."""
 
 
-class PlateView(Drawn):
+class PlateView(Picture):
     """One plate with the states of its portions. Taps are reported by portion key.
 
-    `looked` is told when a tap has enlarged a place; `whole()` goes back.
+    A portion narrower than the theme's least is not tapped at once: the first tap enlarges the place, and `looked` is
+    told. `whole()` goes back.
     """
 
     def __init__(
@@ -57,15 +36,15 @@ class PlateView(Drawn):
         """Where the picture is enlarged, as shares of its width and height, and how many times."""
         self._fitted: Plate | None = None
         self._box: Any = None
-        self._meshes: dict[str, list[int]] = {}
-        self._shapes: dict[tuple[str, str], list[tuple[list[float], list[int]]]] = {}
+        self._corners: dict[str, list[int]] = {}
+        self._marks: dict[tuple[str, str], list[Triangles]] = {}
         super().__init__(**kwargs)
 
     def show(self, plate: Plate | None, states: Mapping[str, str]) -> None:
         """Shows a plate, None for none, and the states of its portions."""
         if plate is not self.plate:
             self.plate, self._box, self.near = plate, None, None
-            self._meshes = {key: _flat(triangles(polygon)) for key, polygon in plate.portions.items()} if plate else {}
+            self._corners = {key: picture.corners_of(one) for key, one in plate.portions.items()} if plate else {}
         self.states = {key: states.get(key, "not_examined") for key in plate.portions} if plate else {}
         self._again()
 
@@ -78,60 +57,38 @@ class PlateView(Drawn):
         plate = self._fit()
         if plate is None:
             return
-        mm = theme.ppi / 25.4
         if self.near:
             ScissorPush(x=round(self.x), y=round(self.y), width=round(self.width), height=round(self.height))
         for key, state in self.states.items():
-            self._portion(plate, key, state, mm)
-        borders = edges(plate, self.states, mm)
-        for lines, tint, width in (
-            ((*plate.landmarks, *plate.beside), theme.rule, WEIGHTS.light),
-            (borders.dashed, theme.ink, WEIGHTS.dashed),
-            (borders.inner, theme.ink, WEIGHTS.inner),
-            (borders.outer, theme.ink, WEIGHTS.outer),
-        ):
-            Color(*tint)
-            for line in lines:
-                SmoothLine(points=[number for point in line for number in point], width=max(0.8, width * mm / 2))
+            self._portion(plate, key, state)
+        for lines, width, pale in weighted(plate, edges(plate, self.states, picture.millimetre())):
+            picture.draw_lines(lines, theme.rule if pale else theme.ink, width)
         if self.near:
             ScissorPop()
 
-    def _portion(self, plate: Plate, key: str, state: str, mm: float) -> None:
+    def _portion(self, plate: Plate, key: str, state: str) -> None:
         """Draws a filled portion."""
         known = (key, state)
-        if known not in self._shapes:
-            found = pattern(plate, key, state, mm)
-            lines = boxes(found.lines, max(0.6, found.style.line * mm / 2))
-            self._shapes[known] = [*meshes(lines), *meshes(_discs(found.dots, found.style.dot * mm / 2))]
-        vertices = [number for x, y in plate.portions[key] for number in (x, y, 0.0, 0.0)]
-        # Mixed beforehand, paper and tone are one thing to paint.
-        tone = state_style(state).tone
-        Color(*(tone * bone + (1 - tone) * sheet for bone, sheet in zip(theme.bone[:3], theme.sheet[:3], strict=True)))
-        Mesh(vertices=vertices, indices=self._meshes[key], mode="triangles")
-        Color(*theme.ink)
-        for points, indices in self._shapes[known]:
-            Mesh(vertices=points, indices=indices, mode="triangles")
+        if known not in self._marks:
+            found = pattern(plate, key, state, picture.millimetre())
+            lines = picture.hatching(found.lines, found.style.line)
+            self._marks[known] = [*lines, *picture.dotting(found.dots, found.style.dot)]
+        picture.fill(plate.portions[key], self._corners[key], picture.toned(state_style(state).tone))
+        picture.draw_marks(self._marks[known])
 
-    def on_touch_down(self, touch: Any) -> bool:
-        if self.plate is None or not touching.is_finger(touch) or self.portion(*touch.pos) is None:
-            return False
-        touch.grab(self)
-        return True
+    def ident_at(self, x: float, y: float) -> str:
+        key = self.portion(x, y)
+        return f"plate.{key}" if key is not None else ""
 
-    def on_touch_up(self, touch: Any) -> bool:
-        if touch.grab_current is not self:
-            return False
-        touch.ungrab(self)
-        key = self.portion(*touch.pos)
-        if key is not None and touching.is_tap(touch, f"plate.{key}"):
-            near = self._closer(key) if self.near is None else None
-            if near:
-                self.near = near
-                self._again()
-                self.looked()
-            else:
-                self.heard(key)
-        return True
+    def touched(self, ident: str) -> None:
+        key = ident.removeprefix("plate.")
+        near = self._closer(key) if self.near is None else None
+        if near:
+            self.near = near
+            self._again()
+            self.looked()
+        else:
+            self.heard(key)
 
     def portion(self, x: float, y: float) -> str | None:
         """The portion under a finger at (x, y), or nearest to it within reach."""
@@ -158,7 +115,7 @@ class PlateView(Drawn):
                 y = found.y + self.near[1] * found.height
                 found = enlarged(found, x, y, self.near[2], (self.x, self.y, self.width, self.height))
             self._fitted = found
-            self._shapes = {}
+            self._marks = {}
         return self._fitted
 
     def _closer(self, key: str) -> tuple[float, float, float] | None:
@@ -166,45 +123,8 @@ class PlateView(Drawn):
         plate = self._fit()
         assert plate is not None
         x, y, radius = widest(plate.portions[key])
-        finger = theme.mm(FINGER_MM)
+        finger = theme.mm(theme.least_portion)
         if 2 * radius >= finger:
             return None
         times = max(ENLARGED[0], min(ENLARGED[1], 1.2 * finger / (2 * radius) if radius else ENLARGED[1]))
         return (x - plate.x) / plate.width, (y - plate.y) / plate.height, times
-
-
-def boxes(lines: Iterable[Segment], half: float) -> Iterable[list[Point]]:
-    """Each line as a thin box; `half` its width."""
-    for (ax, ay), (bx, by) in lines:
-        dx, dy = bx - ax, by - ay
-        length = math.hypot(dx, dy) or 1.0
-        nx, ny = -dy / length * half, dx / length * half
-        yield [(ax + nx, ay + ny), (bx + nx, by + ny), (bx - nx, by - ny), (ax - nx, ay - ny)]
-
-
-_ROUND = [(math.cos(math.tau * n / 8), math.sin(math.tau * n / 8)) for n in range(8)]
-
-
-def _discs(dots: Iterable[Point], radius: float) -> Iterable[list[Point]]:
-    return ([(x + radius * a, y + radius * b) for a, b in _ROUND] for x, y in dots)
-
-
-def meshes(shapes: Iterable[list[Point]]) -> list[tuple[list[float], list[int]]]:
-    """Convex shapes as few meshes of triangles: hundreds of hatch lines would be as many drawing orders."""
-    found: list[tuple[list[float], list[int]]] = []
-    vertices: list[float] = []
-    indices: list[int] = []
-    for shape in shapes:
-        at = len(vertices) // 4
-        for x, y in shape:
-            vertices += (x, y, 0.0, 0.0)
-        for corner in range(1, len(shape) - 1):
-            indices += (at, at + corner, at + corner + 1)
-        if at > 32000:  # indices have sixteen bits
-            found.append((vertices, indices))
-            vertices, indices = [], []
-    return [*found, (vertices, indices)] if indices else found
-
-
-def _flat(found: Any) -> list[int]:
-    return [index for triangle in found for index in triangle]
