@@ -83,7 +83,7 @@ def _caption(plate: Plate, reading: Any) -> str:
     said = words.say(
         "plate.sided" if sided else "plate.unsided", form=form, side=words.word("side", plate.side), view=view
     )
-    taxon = knowledge().taxa.get(reading.get("taxon") or "")
+    taxon = knowledge().taxa.get(_word(reading, "taxon") or "")
     return words.say("plate.schematic", said=said) if taxon and taxon.form != plate.form else said
 
 
@@ -98,8 +98,12 @@ def _states(plate: Plate, reading: Any) -> tuple[tuple[str, str], ...]:
 def _found(reading: Any) -> tuple[Plate, ...]:
     if not isinstance(reading, Mapping) or not isinstance(reading.get("element"), str):
         return ()
-    taxon, side = (one if isinstance(one := reading.get(name), str) else None for name in ("taxon", "side"))
-    return plates_of(reading["element"], taxon, side)
+    return plates_of(reading["element"], _word(reading, "taxon"), _word(reading, "side"))
+
+
+def _word(reading: Mapping[str, Any], name: str) -> str | None:
+    """A word of the reading; None where something else stands."""
+    return value if isinstance(value := reading.get(name), str) else None
 
 
 def legend() -> list[tuple[Markup, str]]:

@@ -224,6 +224,7 @@ ODD: list[object] = [
     {},
     [1, {"a": None}],
     {"element": ["x"], "portions": "most", "taxon": {}},
+    {"element": "femur", "portions": {}, "taxon": ["cattle"], "side": ["left"]},
 ]
 
 
