@@ -15,11 +15,18 @@ from typing import Any, Literal, cast
 from fieldapp.domain.cells import Cells, Tables, cells_of
 from fieldapp.domain.entries import Centre, Element, Portion, Taxon
 
-NAMES: tuple[str, ...] = ("measurements", "measurement_ranges", "measurement_orders", "measurement_tolerances")
+NAMES: tuple[str, ...] = (
+    "measurements",
+    "measure_spans",
+    "measurement_ranges",
+    "measurement_orders",
+    "measurement_tolerances",
+)
 """The tables that are read here."""
 
 UNJOINED = ("unfused", "loose_epiphysis")
 Use = Literal["range", "derived", "site", "rule"]
+SPANS = ("length", "breadth", "depth", "around")
 Group = tuple[str, ...]
 """Portions of which one must be there."""
 Figure = tuple[str, str, str]
@@ -147,9 +154,13 @@ class Taking:
 
 @dataclass(frozen=True)
 class Measures:
-    """What is known of measurements. Every question takes any key, and has no answer for one that is not known."""
+    """What is known of measurements. Every question takes any key, and has no answer for one that is not known.
+
+    spans  {(element, or "" for any; code): which way it is taken, one of SPANS}
+    """
 
     measurements: tuple[Measurement, ...]
+    spans: Mapping[tuple[str, str], str]
     ranges: tuple[Range, ...]
     orders: tuple[Order, ...]
     tolerances: Mapping[str, float]
@@ -202,6 +213,10 @@ class Measures:
         return next((row for row in rows if position and row.position == position), None) or next(
             (row for row in rows if not row.position), None
         )
+
+    def way(self, element: str, code: str) -> str:
+        """Which way a measurement is taken: one of SPANS; "" for a code that is not known."""
+        return self.spans.get((element, code)) or self.spans.get(("", code), "")
 
     def numbered(self, element: str, code: str, taxon: str) -> tuple[str, ...]:
         """The positions ("3", "4") that a code is meant for in an animal whose foot has several of the element."""
@@ -295,6 +310,10 @@ def read(
         measurements.append(row)
     found = Measures(
         measurements=tuple(measurements),
+        spans={
+            (cells.known("element", {"", *elements}), cells.text("code")): cells.one_of("span", *SPANS)
+            for cells in cells_of("measure_spans", tables)
+        },
         ranges=tuple(_range(cells, taxa, elements) for cells in cells_of("measurement_ranges", tables)),
         orders=tuple(_order(cells, elements, under) for cells in cells_of("measurement_orders", tables)),
         tolerances={cells.key(): cells.number("value") or 0.0 for cells in cells_of("measurement_tolerances", tables)},
@@ -427,7 +446,13 @@ def _lent(row: Measurement, element: str, portions: set[str], centres: set[str])
 
 
 def _check(tables: Tables, found: Measures) -> None:
-    """Ranges and orders are of measurements that there are."""
+    """Ranges and orders are of measurements that there are, and each of those is taken some way."""
+    for cells, one in zip(cells_of("measurements", tables), found.measurements, strict=True):
+        if not found.way(one.element, one.code):
+            raise cells.fault(f"measure_spans does not say which way {one.code!r} of {one.element} is taken")
+    for cells in cells_of("measure_spans", tables):
+        if cells.text("code") not in found.codes:
+            raise cells.fault(f"there is no measurement {cells.text('code')!r}")
     for cells, row in zip(cells_of("measurement_ranges", tables), found.ranges, strict=True):
         own = (one for one in found.of(row.element) if (one.code, one.position) == (row.code, row.position))
         if not any(row.taxon in one.animals for one in own):

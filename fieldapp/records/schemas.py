@@ -152,7 +152,7 @@ class Measure(_Value):
 
 
 class Mark(_Value):
-    """One mark, or several alike, on the surface."""
+    """One mark, or several alike, on the surface; `x` and `y` are shares of the plate's width and height in a view."""
 
     kind = fields.String(required=True, validate=_word)
     portion = _word_of_list()
@@ -161,7 +161,18 @@ class Mark(_Value):
     tool = _word_of_list()
     number = _whole()
     tone = _word_of_list()
+    view = _word_of_list()
+    x = _number()
+    y = _number()
     note = fields.String(allow_none=True, validate=_text)
+
+
+class Place(_Value):
+    """Where a find lay in the site's own grid, in metres. Never that of possible human remains, which is sealed."""
+
+    east = _number()
+    north = _number()
+    level = _number()
 
 
 class Pathology(_Value):
@@ -308,6 +319,9 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "note": _item(Note),
         "same_as": _link(),
         "finder": _words(),
+        "find_no": _words(),
+        "place": _item(Place),
+        "ask": _link(),
         "tooth": _item(Tooth),
         "measure": _item(Measure),
         "mark": _item(Mark),

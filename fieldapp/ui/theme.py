@@ -85,6 +85,9 @@ class Theme:
     title = 5.0
     least_text = 2.3
 
+    left_handed = False
+    """The actions stand at the left, for a hand that holds the bone in the right."""
+
     def __init__(self, ppi: float = DESKTOP_PPI) -> None:
         self.ppi = ppi
         self.tones = {

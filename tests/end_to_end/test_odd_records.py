@@ -62,6 +62,15 @@ def odd(tmp_path_factory):
                 path += "/" + rng.choice(["x", known["docket"][0], str(uuid.UUID(int=rng.getrandbits(128)))])
             by = {"name": rng.choice(["W", 5, None]), "person": "p", "role": "recorder"}
             book.save(kind, rng.choice([*known[kind], "no uuid"]), {path: rng.choice(ODD)}, {}, by)
+        # Whatever the dice gave, one docket is impossible.
+        wrong = {"element": "antler", "taxon": "fowl", "side": "left", "certainty": "certain"}
+        book.save(
+            "docket",
+            known["docket"][0],
+            {"reading": {**wrong, "portions": {}, "fusion": {}, "stage": "trench"}},
+            {},
+            by,
+        )
         assert book.verify().problems == []
         changes = [(change.id, change.body) for change in book.changes()]
     config = Config(folder / "cabin", testing=True)

@@ -270,9 +270,9 @@ def test_a_keyboard_that_is_plugged_in_writes_too(tablet: Tablet) -> None:
 
 def test_words_are_typed_into_the_note_and_kept(tablet: Tablet) -> None:
     tablet.begin()
-    tablet.press("docket.new", "material.bone", "field.note", "note.text")
+    tablet.press("docket.new", "material.bone", "field.more", "note.text")
     tablet.hand.type("by the hearth")
-    tablet.press("note.gnawed", "count.more", "burning.charred", "action.save")
+    tablet.press("note.gnawed", "find.more", "burning.charred", "action.save")
     record = newest(tablet)
     (note,) = record.items("note").values()
     assert note == {"text": "by the hearth; gnawed", "stage": "trench"}
@@ -383,7 +383,7 @@ FORM = ["docket.new", "material.bone", *TIBIA, "plate.upper_shaft"]
     ("taps", "screen", "field"),
     [
         (FORM, "form", "portions"),
-        ([*FORM, "field.note", "note.gnawed"], "form", "note"),
+        ([*FORM, "field.more", "note.gnawed"], "form", "note"),
         (["docket.new", "material.bone", "human.stop"], "stop", "human"),
     ],
     ids=["in the portions", "in the note", "at the stop"],
@@ -408,7 +408,7 @@ def test_a_killed_tablet_opens_where_it_was(
 
 def test_every_tap_is_on_disk_before_its_frame(tablet: Tablet, tmp_path: Path) -> None:
     tablet.begin()
-    taps = ["docket.new", "material.bone", *TIBIA, *LOWER_END, "fusion.distal.fused", "field.note", "burning.charred"]
+    taps = ["docket.new", "material.bone", *TIBIA, *LOWER_END, "fusion.distal.fused", "field.more", "burning.charred"]
     for at, ident in enumerate(taps):
         tablet.press(ident)
         copy = tmp_path / f"copy-{at}"

@@ -11,7 +11,7 @@ from fieldapp.domain.ids import hold_id
 from fieldapp.records.schemas import problems_of
 from fieldapp.ui.presenters import form_fields
 from fieldapp.ui.presenters.desk import Desk
-from fieldapp.ui.presenters.form import FIELDS, UNDO, Form
+from fieldapp.ui.presenters.form import FIRST, SECOND, UNDO, Form
 from fieldapp.ui.presenters.reading import answers_of, reading_of
 from fieldapp.ui.texts import word
 from tests.ui.conftest import save_as_other
@@ -419,7 +419,7 @@ def test_a_reading_survives_the_form_and_back(desk: Desk, element: str) -> None:
 
 def test_what_the_form_cannot_show_is_kept(desk: Desk) -> None:
     base = {"element": "tibia", "sex": "male", "compared": "reference collection", "from_a_newer_version": 7}
-    reading = reading_of({"element": "tibia"}, desk.knowledge, "trench", base)
+    reading = reading_of(answers_of(base, desk.knowledge), desk.knowledge, "trench", base)
     assert (reading["sex"], reading["compared"], reading["from_a_newer_version"]) == ("male", "reference collection", 7)
 
 
@@ -442,7 +442,13 @@ def test_a_bone_called_a_birds_keeps_only_the_portions_that_a_bird_has(desk: Des
 
 
 def test_the_fields_have_tabs(desk: Desk) -> None:
-    assert [tab.ident for tab in form_fields.tabs(new(desk))] == [f"field.{name}" for name in FIELDS]
+    form = new(desk)
+    assert [tab.ident for tab in form_fields.tabs(form)] == [f"field.{name}" for name in (*FIRST, "more")]
+    form_fields.open_tab(form, "more")
+    assert form.state.field == "note"
+    assert [tab.ident for tab in form_fields.tabs(form)] == [f"field.{name}" for name in (*SECOND, "first")]
+    form_fields.open_tab(form, "first")
+    assert form.state.field == "material"
 
 
 def test_a_stored_docket_s_earlier_answer_is_known_to_the_rules(desk: Desk) -> None:

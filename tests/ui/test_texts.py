@@ -12,6 +12,8 @@ import pytest
 import fieldapp.ui
 from fieldapp import assets
 from fieldapp.ui.presenters import contexts, form_fields, hold
+from fieldapp.ui.presenters.fields import find, words
+from fieldapp.ui.presenters.form import FIRST, SECOND
 from fieldapp.ui.presenters.hold import QUERY_STEPS, STOP_STEPS
 from fieldapp.ui.texts import word
 
@@ -50,7 +52,10 @@ def test_every_key_has_a_sentence_with_the_fields_it_is_given() -> None:
         ("human", form_fields.HUMAN),
         ("human", tuple(f"{one}.note" for one in form_fields.HUMAN)),
         ("phrase", form_fields.PHRASES),
-        ("field", form_fields.FIELDS),
+        ("field", (*FIRST, *SECOND, "more", "first")),
+        ("nothing", SECOND[:-1]),
+        ("slot", (*words.SURFACE, *words.AGE, *find.FIGURES, "find_no", "finder", "joins")),
+        ("slot", tuple(f"{one}.why" for one in (*find.FIGURES, "find_no"))),
         ("need", ("need_number", "need_type", "need_grave", "need_what", "need_whom", "need_note")),
         ("nothing", ("element", "portions", "fusion", "side", "taxon")),
         ("setup", ("address", "code", "site", "letter", "cabin", "alone", "cabin.how", "alone.how")),
@@ -100,6 +105,7 @@ def test_no_sentence_of_the_screens_is_left_over() -> None:
         "shelf",
         "beside",
         "skeleton",
+        "slot",
     )
     for key in assets.texts():
         area, _, rest = key.partition(".")

@@ -139,9 +139,9 @@ def form_stops(tablet: Tablet) -> Iterator[str]:
     press("beside.page")
     yield "human beside animals, more signs"
     press("beside.leave")
-    press("field.note")
+    press("field.more")
     yield "form note"
-    press("note.gnawed", "count.more", "burning.calcined")
+    press("note.gnawed", "find.more", "burning.calcined")
     yield "form note filled"
 
 

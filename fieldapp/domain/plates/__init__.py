@@ -5,6 +5,7 @@ the tablet, the review page and the printed sheet all draw from the same numbers
 Not for: opening files (the loader gives the text), saying what a portion is (the portions table does), or colours.
 """
 
+from fieldapp.domain.plates.callipers import Callipers, callipers, direction
 from fieldapp.domain.plates.drawing import (
     PLAIN,
     STATES,
@@ -59,6 +60,7 @@ __all__ = [
     "STATES",
     "TOLERANCE",
     "WEIGHTS",
+    "Callipers",
     "Edges",
     "MapBone",
     "Pattern",
@@ -71,7 +73,9 @@ __all__ = [
     "StateStyle",
     "Triangle",
     "bone_at",
+    "callipers",
     "contains",
+    "direction",
     "distance",
     "edges",
     "enlarged",

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from fieldapp.ui.texts import say
+
 
 @dataclass(frozen=True, slots=True)
 class Choice:
@@ -54,3 +56,17 @@ class Row:
 def in_rows(choices: list[Choice], across: int) -> list[list[Choice]]:
     """`choices` in rows of `across`."""
     return [choices[start : start + across] for start in range(0, len(choices), across)]
+
+
+def refitted(rows: list[list[Choice]], across: int, down: int, page: int = 0) -> list[list[Choice]]:
+    """Rows as they are laid out where they fit; else the same choices in rows that do, page by page (`view.more`)."""
+    if all(len(row) <= across for row in rows) and len(rows) <= down:
+        return rows
+    flat = [one for row in rows for one in row if one.ident]
+    if -(-len(flat) // across) <= down:
+        return in_rows(flat, across)
+    each = across * down - 1
+    pages = -(-len(flat) // each)
+    page %= pages
+    turn = Choice("view.more", say("page", n=page + 1, of=pages), sign="down")
+    return in_rows([*flat[page * each :][:each], turn], across)

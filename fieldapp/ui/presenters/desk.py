@@ -18,8 +18,8 @@ from fieldapp.records.standing import Authority, authority, joined_answer, joine
 from fieldapp.store.notebook import Edit, Notebook
 from fieldapp.ui.presenters.problems import Found, worst_first
 
-PLACE, CABIN = "place", "cabin"
-"""Settings: where the recorder is (person, context, bag, screen), and the cabin met at enrolment."""
+PLACE, CABIN, LOCAL_NAMES = "place", "cabin", "people"
+"""Settings: where the recorder is (person, context, bag, screen), the cabin met at enrolment, names typed here."""
 
 
 @dataclass(frozen=True)
@@ -126,6 +126,10 @@ class Desk:
     def persons(self) -> list[Record]:
         """The people the cabin has told of."""
         return [one for one in self.notebook.records("person") if one.value("active", True) is not False]
+
+    def local_names(self) -> list[str]:
+        """Names typed on this tablet, newest first."""
+        return [one for one in self.notebook.setting(LOCAL_NAMES, []) if isinstance(one, str)]
 
     def contexts(self) -> list[Record]:
         """The site's contexts, by number."""

@@ -15,13 +15,17 @@ from typing import Any
 
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
-from fieldapp.records.checking import is_wanting, reading_by_rule, values_of
+from fieldapp.records.checking import values_of
 from fieldapp.records.fold import Record
 from fieldapp.ui.presenters import reading as reading_parts
+from fieldapp.ui.presenters import writing
 from fieldapp.ui.presenters.desk import Desk, Write
 from fieldapp.ui.presenters.problems import Found
 
-FIELDS = ("material", "human", "element", "taxon", "side", "portions", "fusion", "note")
+FIRST = ("material", "human", "element", "taxon", "side", "portions", "fusion")
+"""The fields that are asked one after the other."""
+SECOND = ("teeth", "measures", "marks", "surface", "age", "find", "note")
+"""Those that are gone to where there is something to say."""
 UNDO = 40
 """Taps that can be taken back."""
 
@@ -45,7 +49,9 @@ class State:
     took     the reader chose between readings, so the reading is written even if it changed nothing else
     undo     [[field, {slot: value before, None for none}]], newest last
     stop     the stop screen is open and not yet confirmed
-    shelf    which shelf of elements or taxa is open, see open_shelf; "" for the usual ones
+    shelf    the place within the field that is open, see open_shelf; "" for where it begins
+    typed    what has been entered by keypad and not taken yet
+    quick    the short form is shown
     """
 
     docket: str
@@ -62,6 +68,8 @@ class State:
     undo: list[Any] = made(default_factory=list)
     stop: bool = False
     shelf: str = ""
+    typed: str = ""
+    quick: bool = False
 
 
 @dataclass(frozen=True)
@@ -87,11 +95,19 @@ class Form:
     # -- beginnings --
 
     @classmethod
-    def new(cls, desk: Desk, context: str, bag: str | None, carry: Mapping[str, Any] | None = None) -> Form:
+    def new(
+        cls, desk: Desk, context: str, bag: str | None, carry: Mapping[str, Any] | None = None, quick: bool = False
+    ) -> Form:
         """A form for a docket that does not exist yet; its label is handed out now and never again."""
         carried = dict(carry or {})
         state = State(
-            docket=desk.new_id(), label=desk.new_label(), context=context, bag=bag, new=True, field="material"
+            docket=desk.new_id(),
+            label=desk.new_label(),
+            context=context,
+            bag=bag,
+            new=True,
+            field="material",
+            quick=quick,
         )
         state.answers = carried
         form = cls(desk, state)
@@ -103,11 +119,7 @@ class Form:
     def of(cls, desk: Desk, record: Record) -> Form:
         """A form over an existing docket, with the heads it shows."""
         base = record.value("reading")
-        answers = reading_parts.answers_of(base, desk.knowledge)
-        for path in ("material", "count", "burning"):
-            value = record.value(path)
-            if value is not None:
-                answers[path] = value
+        answers = writing.opened(record, desk.knowledge)
         state = State(
             docket=record.id,
             label=record.value("label") or "",
@@ -172,8 +184,6 @@ class Form:
             return bool(states) and reading_parts.NOT_EXAMINED not in states.values()
         if name == "fusion":
             return all(f"fusion.{one.key}" in self.answers for one in self.visible_centres())
-        if name == "note":
-            return any(slot in self.answers for slot in ("note", "count", "burning"))
         return name in self.answers
 
     def visible_centres(self) -> list[Any]:
@@ -183,9 +193,9 @@ class Form:
 
     def next_field(self, after: str) -> str:
         """The next field that wants an answer, from `after` on and then from the start; "" if none does."""
-        start = FIELDS.index(after) + 1 if after in FIELDS else 0
-        for name in (*FIELDS[start:], *FIELDS[:start]):
-            if name not in (after, "note") and self.applies(name) and not self.answered(name):
+        start = FIRST.index(after) + 1 if after in FIRST else 0
+        for name in (*FIRST[start:], *FIRST[:start]):
+            if name != after and self.applies(name) and not self.answered(name):
                 return name
         return ""
 
@@ -193,16 +203,18 @@ class Form:
 
     def open_field(self, name: str) -> None:
         """Shows a field. No answer changes, so there is nothing to take back."""
-        self.state.field = name
+        self.state.field, self.state.typed = name, ""
         self.state.shelf = self._first_shelf()
         self._keep()
 
     def open_shelf(self, shelf: str) -> None:
-        """Shows a shelf of the field that is open: "list", one of them, or "" for the usual ones.
+        """Shows a place within the field that is open. No answer changes.
 
-        "map", "map:<form>" and "map:<form>:<region>" are the skeleton; who chooses by it meets it again next time.
+        Of elements and taxa: "list", one of the shelves, or "" for the usual ones; "map", "map:<form>" and
+        "map:<form>:<region>" are the skeleton, and who chooses by it meets it again next time. The places of the
+        other fields are their own business (presenters.fields).
         """
-        self.state.shelf = shelf
+        self.state.shelf, self.state.typed = shelf, ""
         if self.state.field == "element" and (shelf == "" or shelf.startswith("map")):
             self.desk.go(by_map=shelf != "")
         self._keep()
@@ -215,7 +227,7 @@ class Form:
         """Answers a field with one value and moves on."""
         changes: dict[str, Any] = {name: value}
         if name == "element" and value != self.answers.get("element"):
-            changes.update(self._without("portion.", "fusion."))
+            changes.update(self._without("portion.", "fusion."), position=None)
             known = self.desk.knowledge.elements.get(value)
             if known is not None and not known.sided:
                 changes["side"] = "midline" if known.midline else None
@@ -247,9 +259,35 @@ class Form:
         rest = [one.key for one in self.visible_centres() if f"fusion.{one.key}" not in self.answers]
         self._change("fusion", {f"fusion.{centre}": state}, move=rest in ([], [centre]))
 
+    def put(self, name: str, changes: Mapping[str, Any], shelf: str = "") -> None:
+        """Sets slots of a field, None emptying one, and shows a place within it."""
+        self.state.typed = ""
+        self._change(name, changes, shelf=shelf)
+
     def set_slot(self, slot: str, value: Any) -> None:
-        """Sets a slot of the note field: `note`, `count` or `burning`; None empties it."""
-        self._change("note", {slot: value})
+        """Sets a slot of the note field; None empties it."""
+        self.put("note", {slot: value})
+
+    def press_key(self, key: str, allowed: str, limit: int) -> None:
+        """A key of the keypad: a character, "<" to take the last one away, "*" to empty. Kept like every tap."""
+        typed = self.state.typed
+        if key == "<":
+            typed = typed[:-1]
+        elif key == "*":
+            typed = ""
+        else:
+            for one in key.upper() if allowed.upper() == allowed else key:
+                if one in allowed and len(typed) < limit:
+                    typed += one
+        if typed != self.state.typed:
+            self.state.typed = typed
+            self._keep()
+
+    def quickly(self, quick: bool) -> None:
+        """Shows the short form, or the full one; every answer stays."""
+        self.state.quick = quick
+        self.state.field = self.next_field("") or "material"
+        self._keep()
 
     def type_note(self, text: str) -> None:
         """The note's text while it is typed: kept, but each letter is no tap to take back."""
@@ -290,7 +328,7 @@ class Form:
             return False
         name, before = self.state.undo.pop()
         self._set(before)
-        self.state.field = name
+        self.state.field, self.state.shelf, self.state.typed = name, "", ""
         self.state.stop = False
         self._keep()
         return True
@@ -325,7 +363,7 @@ class Form:
         if self._found is None:
             # What the form does not show is there all the same: earlier answers, assessments, a weight.
             kept = values_of(self.record) if self.record is not None else {}
-            values = {**kept, **self._values()}
+            values = {**kept, **writing.values(self)}
             self._found = self.desk.check(self.state.docket, values, self.state.context, self.state.new)
         return self._found
 
@@ -343,8 +381,8 @@ class Form:
         Raises what the notebook raises; then nothing was written and the draft is still there.
         """
         state = self.state
-        values, over = self._changed_paths()
-        answers = self._human_readings()
+        values, over = writing.changes(self)
+        answers = writing.human_readings(self)
         values.update(answers)
         record = self.record
         earlier = list(record.added("human").values()) if record is not None else []
@@ -371,60 +409,6 @@ class Form:
 
     # -- inside --
 
-    def _values(self) -> dict[str, Any]:
-        """The docket's plain values as the form has them; null where there is none."""
-        answers, state = self.answers, self.state
-        # Bone that is left in the ground is in no bag, whichever bag is open.
-        bag = None if state.new and answers.get("human") == human.STOP else state.bag
-        values: dict[str, Any] = {"label": state.label, "bag": bag, "context": None if bag else state.context}
-        for path in ("material", "count", "burning"):
-            values[path] = answers.get(path)
-        values["reading"] = reading_parts.reading_of(answers, self.desk.knowledge, self.desk.stage, state.base)
-        if answers.get("human"):
-            values["human/draft"] = self._human(answers["human"])
-        return values
-
-    def _changed_paths(self) -> tuple[dict[str, Any], dict[str, list[str]]]:
-        """What to set, and the heads it replaces."""
-        state, values = self.state, self._values()
-        values.pop("human/draft", None)
-        if state.new:
-            found = {path: value for path, value in values.items() if value is not None}
-            if self.desk.person and self.desk.person.get("person"):
-                found["finder"] = self.desk.by["name"]
-        else:
-            found = {}
-            for path in ("material", "count", "burning"):
-                if self.answers.get(path) != state.opening.get(path):
-                    found[path] = values[path]
-            if state.took or not reading_parts.same_reading(values["reading"], state.base):
-                found["reading"] = values["reading"]
-        if self.answers.get("note"):
-            found[f"note/{self.desk.new_id()}"] = {"text": self.answers["note"], "stage": self.desk.stage}
-        over = {path: state.heads[path] for path in found if path in state.heads}
-        record = self.record
-        if record is not None and "reading" in over and "reading" in record.disagreements() and not state.took:
-            # Who may not settle a disagreement replaces only the reading that the form began with.
-            over["reading"] = [one for one in over["reading"] if record.heads["reading"].get(one) == state.base]
-        return found, over
-
-    def _human(self, answer: str) -> dict[str, Any]:
-        in_place = {human.STOP: True, human.QUERY: False}.get(answer)
-        return {"answer": answer, "why": "", "in_place": in_place, "by_rule": None, "stage": self.desk.stage}
-
-    def _human_readings(self) -> dict[str, dict[str, Any]]:
-        """{path: reading} of the human question that this save adds: the recorder's, and the rules'."""
-        added = {}
-        answer, record = self.answers.get("human"), self.record
-        if answer:
-            added[f"human/{self.desk.new_id()}"] = self._human(answer)
-        for one in self.found():
-            if one.raises:
-                path, value = reading_by_rule(self.state.docket, one.problem)
-                if record is None or is_wanting(record, path, value):
-                    added[path] = value
-        return added
-
     def _without(self, *prefixes: str) -> dict[str, Any]:
         return {slot: None for slot in self.answers if slot.startswith(prefixes)}
 
@@ -435,7 +419,7 @@ class Form:
         own |= {f"fusion.{one.key}" for one in knowledge.centres_of(element, taxon)}
         return {slot: None for slot in answers if slot.startswith(("portion.", "fusion.")) and slot not in own}
 
-    def _change(self, name: str, changes: Mapping[str, Any], move: bool = False) -> None:
+    def _change(self, name: str, changes: Mapping[str, Any], move: bool = False, shelf: str | None = None) -> None:
         before = {slot: self.answers.get(slot) for slot in changes if self.answers.get(slot) != changes[slot]}
         if before:
             self.state.undo = [*self.state.undo[-(UNDO - 1) :], [name, before]]
@@ -443,7 +427,7 @@ class Form:
         self.state.field = name
         if move:
             self.state.field = self.next_field(name) or name
-        self.state.shelf = self._first_shelf()
+        self.state.shelf = self._first_shelf() if shelf is None else shelf
         self._keep()
 
     def _set(self, changes: Mapping[str, Any]) -> None:
@@ -466,7 +450,7 @@ class Form:
         self._kept = state
 
 
-_READING = ("element", "taxon", "side", "certainty")
+_READING = ("element", "taxon", "side", "certainty", *reading_parts.FURTHER)
 
 
 def differing_fields(values: Iterable[Any]) -> list[str]:
@@ -474,6 +458,6 @@ def differing_fields(values: Iterable[Any]) -> list[str]:
     readings = [one for one in values if isinstance(one, Mapping)]
     return [
         name
-        for name in ("element", "side", "taxon", "certainty", "portions", "fusion", "sex")
+        for name in ("element", "side", "taxon", "certainty", "portions", "fusion", *reading_parts.FURTHER)
         if any(one.get(name) != readings[0].get(name) for one in readings[1:])
     ]

@@ -16,7 +16,8 @@ from fieldapp.ui.presenters import beside, shelves
 from fieldapp.ui.presenters import reading as reading_parts
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.context import what_it_is
-from fieldapp.ui.presenters.form import FIELDS, Form
+from fieldapp.ui.presenters.fields import Body, Field, Room, find, marks, measures, teeth, words
+from fieldapp.ui.presenters.form import FIRST, SECOND, Form
 from fieldapp.ui.presenters.hold import when
 from fieldapp.ui.presenters.problems import Found
 from fieldapp.ui.texts import say, word
@@ -26,6 +27,16 @@ HUMAN = (human.STOP, human.QUERY, human.NOT_EXCLUDED, human.NO_SIGN, human.NOT_A
 FUSION = ("unfused", "fusing", "fused", "loose_epiphysis", "not_visible")
 BURNING = ("unburnt", "burnt", "charred", "calcined", "mixed")
 PHRASES = ("fresh_break", "gnawed", "cut_marks", "worked", "eroded", "concreted")
+
+FURTHER: Mapping[str, Field] = {
+    "teeth": teeth,
+    "measures": measures,
+    "marks": marks,
+    "surface": words.surface,
+    "age": words.age,
+    "find": find,
+}
+"""The fields of the second page that are modules of their own."""
 
 # Which path of a docket a tab speaks for, so that a problem is shown beside its field.
 _CONCERNS = {
@@ -38,10 +49,16 @@ _CONCERNS = {
     "portions": "portions",
     "fusion": "fusion",
     "note": "note",
-    "count": "note",
-    "weight_g": "note",
-    "burning": "note",
-    "sex": "taxon",
+    "tooth": "teeth",
+    "measure": "measures",
+    "mark": "marks",
+    "pathology": "marks",
+    "sex": "age",
+    "age": "age",
+    "texture": "age",
+    "position": "age",
+    **dict.fromkeys((slot.partition(".")[0] for slot in words.SURFACE), "surface"),
+    **dict.fromkeys(("count", "weight_g", "longest_mm", "finder", "find_no", "place", "joins", "same_as"), "find"),
 }
 
 
@@ -58,22 +75,46 @@ class Tab:
 
 
 def tabs(form: Form) -> list[Tab]:
-    """The tabs in order."""
+    """The tabs of the page that is open, the last one turning to the other page."""
     marked: dict[str, str] = {}
     for one in pressing(form):
         # Worst first, so the first to name a tab marks it.
         marked.setdefault(concern(one), one.level)
-    return [
+    first = form.state.field in FIRST
+    here, there = (FIRST, SECOND) if first else (SECOND, FIRST)
+    found = [
         Tab(
             ident=f"field.{name}",
             name=say(f"field.{name}"),
             value=value(form, name),
             open=form.state.field == name,
-            applies=form.applies(name),
+            applies=applies(form, name),
             mark=word("mark", marked.get(name)),
         )
-        for name in FIELDS
+        for name in here
     ]
+    mark = next((word("mark", marked[name]) for name in there if name in marked), "")
+    held = sum(bool(value(form, name)) for name in there)
+    other = "more" if first else "first"
+    return [
+        *found,
+        Tab(f"field.{other}", say(f"field.{other}"), say("fields_held", n=held) if held else "", False, True, mark),
+    ]
+
+
+def applies(form: Form, name: str) -> bool:
+    """Whether there is anything to record in a field."""
+    return FURTHER[name].applies(form) if name in FURTHER else form.applies(name)
+
+
+def open_tab(form: Form, name: str) -> None:
+    """Opens the field of a tab; the last tab turns the page: to the note, or to what is asked next."""
+    form.open_field({"more": "note", "first": form.next_field("") or "element"}.get(name, name))
+
+
+def further(form: Form, room: Room) -> Body:
+    """The body of a field that is a module of its own."""
+    return FURTHER[form.state.field].body(form, room)
 
 
 def concern(found: Found) -> str:
@@ -86,6 +127,8 @@ def value(form: Form, name: str) -> str:
     """What a field holds, in few words; "" while it is open to answer."""
     answers = form.answers
     knowledge = form.desk.knowledge
+    if name in FURTHER:
+        return FURTHER[name].value(form)
     if name == "element":
         return element_word(answers.get("element"))
     if name == "taxon":
@@ -108,11 +151,9 @@ def value(form: Form, name: str) -> str:
             return ""
         return word("fusion_state", found[0]) if len(set(found)) == 1 else say("fusion_value", n=len(found))
     if name == "note":
-        bits = [word("burning", answers.get("burning"))]
-        if answers.get("count") is not None:
-            bits.insert(0, say("count_value", n=answers["count"]))
-        if answers.get("note"):
-            bits.append(say("note_value"))
+        bits = [say("ask_value") if answers.get("ask") else "", say("note_value") if answers.get("note") else ""]
+        photos = sum(slot.startswith("photo/") for slot in answers)
+        bits.append(say("photos_value", n=photos) if photos else "")
         return ", ".join(bit for bit in bits if bit)
     return word(name, answers.get(name))
 
@@ -215,7 +256,7 @@ def portion_rows(
     room = across * most
     if len(found) + len(rest) > room:
         found.sort(key=lambda one: one.ident.removeprefix("portion.") not in seen)
-        each = room - len(rest) - 1
+        each = max(1, room - len(rest) - 1)
         pages = -(-len(found) // each)
         page %= pages
         found = found[page * each : (page + 1) * each]
@@ -279,6 +320,21 @@ def fusion_rows(form: Form) -> list[tuple[str, list[Choice]]]:
     ]
 
 
+def note_rows(form: Form) -> list[list[Choice]]:
+    """Phrases that save typing, burning, how many, a picture, and the wish that the specialist look at it."""
+    answers = form.answers
+    phrases = [Choice(f"note.{key}", say(f"phrase.{key}")) for key in PHRASES]
+    burning = [Choice(f"burning.{key}", word("burning", key), chosen=answers.get("burning") == key) for key in BURNING]
+    count = [
+        Choice("find.less", "", sign="less"),
+        Choice("", say("count_value", n=answers.get("count", 1)), tone="words", weight=1.4),
+        Choice("find.more", "", sign="more"),
+        Choice("note.ask", say("ask"), chosen=bool(answers.get("ask")), sign="query", weight=1.4),
+        Choice("note.photo", say("photo"), sign="photo", weight=1.2),
+    ]
+    return [phrases[:3], phrases[3:], burning, count]
+
+
 def pressing(form: Form) -> list[Found]:
     """The problems that are marked while recording. Notes wait in their list; and as long as a new docket has fields
     open, so does the advice that a piece cannot be excluded from human, which most answers still to come settle."""
@@ -296,7 +352,7 @@ def intro(form: Form) -> str:
     name = form.state.field
     if name in ("portions", "fusion") and not form.applies(name):
         return say(f"nothing.{name}") if form.answers.get("element") else say("nothing.element")
-    if not form.applies(name):
+    if not applies(form, name):
         return say(f"nothing.{name}")
     if name != "human":
         return ""

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from fieldapp.ui.presenters.choices import Choice
-from fieldapp.ui.presenters.desk import Desk
+from fieldapp.ui.presenters.desk import LOCAL_NAMES, Desk
 from fieldapp.ui.presenters.keyed import NAME, Entry
 from fieldapp.ui.texts import word
-
-LOCAL = "people"
-"""Setting: names typed on this tablet, newest first."""
 
 
 class People:
@@ -18,10 +15,6 @@ class People:
         self.desk = desk
         self.name = Entry(NAME, 40, upper=False)
         self.name.allowed += NAME.lower()
-
-    def local(self) -> list[str]:
-        """Names typed here before."""
-        return [one for one in self.desk.notebook.setting(LOCAL, []) if isinstance(one, str)]
 
     def choices(self) -> list[Choice]:
         """One button a person: the cabin's first, then names typed here."""
@@ -44,7 +37,7 @@ class People:
                 chosen=not now.get("person") and now.get("name") == name,
                 sign="person",
             )
-            for name in self.local()
+            for name in self.desk.local_names()
         ]
         return found
 
@@ -64,8 +57,8 @@ class People:
         name = " ".join(self.name.text.split())
         if not name:
             return False
-        names = [name, *(one for one in self.local() if one != name)][:12]
-        self.desk.notebook.set_setting(LOCAL, names)
+        names = [name, *(one for one in self.desk.local_names() if one != name)][:12]
+        self.desk.notebook.set_setting(LOCAL_NAMES, names)
         self.desk.go(person=self.desk.make_person(name))
         self.name.clear()
         return True

@@ -12,6 +12,8 @@ from typing import Any
 from fieldapp.domain.knowledge import Centre, Knowledge
 
 READING_SLOTS = ("element", "taxon", "side")
+FURTHER = ("sex", "age", "texture", "position")
+"""Slots of a reading that are answered only where there is something to see."""
 NOT_EXAMINED, NOT_VISIBLE, ABSENT = "not_examined", "not_visible", "absent"
 
 Answers = Mapping[str, Any]
@@ -49,7 +51,7 @@ def fusion_states(answers: Answers, knowledge: Knowledge) -> dict[str, str]:
 
 def reading_of(answers: Answers, knowledge: Knowledge, stage: str, base: Mapping[str, Any] | None = None) -> Any:
     """The reading as one value, or None if nothing of it was examined. `base`: what it held that a form cannot show."""
-    asked = any(answers.get(slot) for slot in READING_SLOTS) or any(
+    asked = any(answers.get(slot) for slot in (*READING_SLOTS, *FURTHER)) or any(
         slot.startswith(("portion.", "fusion.")) for slot in answers
     )
     if not asked and not isinstance(base, Mapping):
@@ -64,7 +66,9 @@ def reading_of(answers: Answers, knowledge: Knowledge, stage: str, base: Mapping
         fusion=fusion_states(answers, knowledge),
         stage=stage,
     )
-    kept.setdefault("sex", None)
+    for slot in FURTHER:
+        if slot in answers or slot in kept or slot == "sex":
+            kept[slot] = answers.get(slot)
     kept.setdefault("compared", "")
     return kept
 
@@ -74,7 +78,7 @@ def answers_of(reading: Any, knowledge: Knowledge) -> dict[str, Any]:
     if not isinstance(reading, Mapping):
         return {}
     found: dict[str, Any] = {}
-    for slot in ("element", "taxon", "side", "certainty"):
+    for slot in (*READING_SLOTS, "certainty", *FURTHER):
         if isinstance(reading.get(slot), str):
             found[slot] = reading[slot]
     if found.get("certainty") == "certain":

@@ -1,4 +1,7 @@
-"""The docket form: the slip with its fields at the left, the open field's body in the middle, actions at the right."""
+"""The docket form: the slip with its fields, the open field's body, and the actions.
+
+What is shown and what a tap does; where the parts stand is the layout's business (form_layout).
+"""
 
 from __future__ import annotations
 
@@ -7,9 +10,12 @@ from typing import Any
 from fieldapp import assets
 from fieldapp.domain.plates import Plate
 from fieldapp.ui.presenters import form_fields
-from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters.choices import Choice, refitted
+from fieldapp.ui.presenters.fields import Body
 from fieldapp.ui.presenters.form import Form
 from fieldapp.ui.presenters.reading import portion_states
+from fieldapp.ui.screens import form_further, form_layout
+from fieldapp.ui.screens.form_layout import Box, Layout
 from fieldapp.ui.screens.view import View, load_kv
 from fieldapp.ui.texts import say, word
 from fieldapp.ui.theme import theme
@@ -28,7 +34,9 @@ class FormScreen(View):
         self.view = self.buttons = 0
         self._bone: Any = None
         self._body = ""
+        self._further: Body | None = None
         super().__init__(**kwargs)
+        self.layout = Layout(self)
         ids = self.ids
         for rows in (ids.tabs, ids.body, ids.portions, ids.actions, ids.problems, ids.phrases, ids.fusion):
             rows.heard = self.tapped
@@ -36,12 +44,13 @@ class FormScreen(View):
         ids.phrases.fill = ids.body.even = ids.portions.even = True
         ids.problems.row_mm, ids.fusion.row_mm = 19, 17
         ids.problems.halign = "left"
-        ids.plate.heard = lambda key: self.tapped(f"plate.{key}")
-        ids.plate.looked = self._show_portions
+        ids.plate.heard = self._touched
+        ids.plate.looked = self._show_bone
         ids.skeleton.heard = ids.ways.heard = self.tapped
         ids.ways.even = True
+        ids.board.pressed = lambda key: self.tapped(f"{self.form.state.field}.key.{key}")
         ids.note.bind(text=self._note_typed)
-        ids.middle.bind(pos=lambda *_: self._place(), size=lambda *_: self._place())
+        self.bind(pos=self._moved, size=self._moved)
         self._filling = False
 
     @property
@@ -55,22 +64,33 @@ class FormScreen(View):
         self.looking = bool(self._differing())
         self.page = 0
 
+    def _moved(self, *_: Any) -> None:
+        self.layout = Layout(self)
+        if self.shell.screen == self.name:
+            self.refresh()
+
     # -- showing --
 
     def refresh(self) -> None:
-        if self.shell.form is None:
-            return
-        form, ids = self.form, self.ids
+        if self.shell.form is None or self.width < theme.mm(2 * theme.target):
+            return  # nothing to show, or the window has no size yet
+        form, ids, layout = self.form, self.ids, self.layout
+        form_layout.put(ids.slip, layout.slip)
+        form_layout.put(ids.tabs, layout.tabs)
+        form_layout.put(ids.actions, layout.actions)
         ids.slip.label = form.state.label.partition(" ")[2] or form.state.label
         ids.slip.site = form.state.label.partition(" ")[0]
-        ids.tabs.show([[self._tab(tab) for tab in pair] for pair in _pairs(form_fields.tabs(form))])
-        for pad, tab in zip(ids.tabs.pads(), form_fields.tabs(form), strict=True):
+        tabs = form_fields.tabs(form)
+        across = 4 if layout.tall else 2
+        ids.tabs.show([[self._tab(tab) for tab in tabs[at : at + across]] for at in range(0, len(tabs), across)])
+        for pad, tab in zip(ids.tabs.pads(), tabs, strict=True):
             pad.mark, pad.note_first, pad.strong = tab.mark, True, bool(tab.value)
-        ids.actions.show([[one] for one in self._actions()])
+        actions = self._actions()
+        ids.actions.show([actions] if layout.tall else [[one] for one in actions])
         body = "problems" if self.looking else form.state.field
         if body == "element" and form.state.shelf.startswith("map"):
             body = "map"
-        if not self.looking and not form.applies(form.state.field):
+        if not self.looking and not form_fields.applies(form, form.state.field):
             body = "nothing"
         self._show_body(body)
         self._show_strip(body)
@@ -78,10 +98,11 @@ class FormScreen(View):
     def _tab(self, tab: form_fields.Tab) -> Choice:
         open_to_answer = tab.applies or not self.form.answers.get("element")
         value = tab.value or (say("blank") if open_to_answer else say("no_field"))
+        turn = tab.ident in ("field.more", "field.first")
         return Choice(
             tab.ident,
-            value,
-            note=tab.name,
+            value if not turn or tab.value else tab.name,
+            note=tab.name if not turn or tab.value else "",
             chosen=tab.open and not self.looking,
             tone="plain" if tab.applies else "off",
         )
@@ -105,12 +126,10 @@ class FormScreen(View):
         ]
 
     def _show_body(self, name: str) -> None:
-        form, ids = self.form, self.ids
+        form, ids, layout = self.form, self.ids, self.layout
         self._body = name
-        if name != "portions":
-            ids.plate.show(None, {})
-        if name != "map":
-            ids.skeleton.show(None, None, {})
+        further = name in form_fields.FURTHER
+        self._further = None
         rows = {
             "portions": ids.portions,
             "fusion": ids.fusion,
@@ -123,26 +142,75 @@ class FormScreen(View):
             # What is not shown has no pads: nothing unseen takes a touch.
             if box is not shown or name == "nothing":
                 box.show([])
-        ids.intro.text = form_fields.intro(form) if name in ("human", "nothing") else ""
+        if name != "map":
+            ids.skeleton.show(None, None, {})
+        if name != "portions" and not further:
+            ids.plate.show(None, {})
+        if not further:
+            ids.board.put_away()
+            ids.typed.text = ids.definition.text = ""
+        form_layout.away(ids.note)
+        intro = form_fields.intro(form) if name in ("human", "nothing") else ""
+        self._say(intro)
         ids.caption.text = ""
+        box = layout.body(bool(intro))
         if name == "portions":
             self._show_portions()
         elif name == "map":
-            body, region = form_fields.skeleton_place(form)
-            ids.skeleton.show(assets.skeleton(body), region, {}, form.answers.get("element", ""))
-            ids.ways.show([[one] for one in form_fields.skeleton_ways(form)])
-            ids.caption.text = say("skeleton.caption.bone" if region else "skeleton.caption.region")
+            self._show_map()
         elif name == "fusion":
-            ids.fusion.show([[Choice("", label, tone="words"), *pads] for label, pads in form_fields.fusion_rows(form)])
+            form_layout.put(ids.fusion, box)
+            self._show_fusion(box)
         elif name == "note":
             self._show_note()
         elif name == "problems":
+            form_layout.put(ids.problems, layout.middle)
             self._show_problems()
+        elif further:
+            self._show_further()
         elif name != "nothing":
+            form_layout.put(ids.body, box)
+            ids.body.most_mm = 999.0
             ids.body.halign = "left" if name == "human" else "center"
             ids.body.level = "big" if name in ("material", "side", "human") else "text"
-            ids.body.show(form_fields.rows(form))
-        self._place()
+            room = layout.room(box.width, box.height)
+            ids.body.show(refitted(form_fields.rows(form), room.across, room.down, self.buttons))
+        if name not in ("portions", *form_fields.FURTHER):
+            middle = layout.middle
+            form_layout.put(ids.strip, Box(middle.x, middle.y, middle.width, theme.mm(theme.strip)))
+
+    def _say(self, text: str) -> None:
+        """The line over the body."""
+        middle, high = self.layout.middle, theme.mm(form_layout.INTRO)
+        self.ids.intro.text = text
+        form_layout.put(self.ids.intro, Box(middle.x, middle.top - high, middle.width, high))
+
+    def _show_map(self) -> None:
+        form, ids, layout = self.form, self.ids, self.layout
+        middle, high = layout.middle, layout.high
+        ways = theme.mm(max(20.0, theme.target))
+        body, region = form_fields.skeleton_place(form)
+        ids.skeleton.show(assets.skeleton(body), region, {}, form.answers.get("element", ""))
+        form_layout.put(ids.skeleton, Box(middle.x, high.y, middle.width - ways - theme.mm(theme.gap), high.height))
+        form_layout.put(ids.ways, Box(middle.right - ways, middle.y + layout.strip, ways, middle.height - layout.strip))
+        ids.ways.show([[one] for one in form_fields.skeleton_ways(form)])
+        ids.caption.text = say("skeleton.caption.bone" if region else "skeleton.caption.region")
+        form_layout.put(ids.caption, Box(middle.x, high.top - theme.mm(6), middle.width, theme.mm(form_layout.CAPTION)))
+
+    def _show_fusion(self, box: Box) -> None:
+        # The name of the centre gives way where its buttons need the room.
+        pads = len(form_fields.FUSION)
+        label = min(1.0, (theme.in_mm(box.width) - pads * theme.gap) / theme.target - pads - 0.01)
+        self.ids.fusion.show(
+            [[Choice("", name, tone="words", weight=label), *row] for name, row in form_fields.fusion_rows(self.form)]
+        )
+
+    def _show_bone(self) -> None:
+        """The plate was looked at closer."""
+        if self._body == "portions":
+            self._show_portions()
+        else:
+            self._show_further()
 
     def _show_portions(self) -> None:
         form, ids = self.form, self.ids
@@ -158,33 +226,26 @@ class FormScreen(View):
         ids.plate.show(plate, states)
         view = form_fields.view_choice(plates, self.view, ids.plate.near is not None)
         seen = plate.portions if plate is not None else ()
-        across, most = self._grid(plate)
+        box = self._place_plate(plate)
+        across, most = self.layout.room(box.width, box.height)
         ids.portions.show(form_fields.portion_rows(form, across, most, seen, self.buttons, view))
         if plate is not None:
             ids.caption.text = self._caption(plate, side)
 
-    def _grid(self, plate: Plate | None) -> tuple[int, int]:
-        """Buttons across, and rows of them: beside a tall plate, below a wide one, or in the whole middle."""
-        step = theme.target + theme.gap
-        wide = theme.in_mm(self.ids.middle.width) + theme.gap
-        if plate is None:
-            return 5, 4
-        if self._below(plate):
-            return max(3, int(wide // step)), 2
-        left = wide - theme.in_mm(self._tall(plate)) - theme.gap - 0.5  # rows are cut to whole pixels
-        return max(3, int(left // step)), 4
-
-    def _below(self, plate: Plate) -> bool:
-        """Whether the plate is larger over its buttons than beside them."""
-        middle = self.ids.middle
-        rows = theme.mm(theme.strip) + theme.mm(2 * theme.target + 2 * theme.gap) + theme.mm(7)
-        over = min(middle.width / plate.width, (middle.height - rows) / plate.height)
-        return bool(over > self._tall(plate) / plate.width)
-
-    def _tall(self, plate: Plate) -> float:
-        """Width in pixels of a plate that takes the whole height, with room left for three buttons beside it."""
-        full = self.height - theme.mm(2.4)
-        return float(min(full * plate.width / plate.height, self.ids.middle.width - theme.mm(52) - theme.mm(theme.gap)))
+    def _place_plate(self, plate: Plate | None) -> Box:
+        """Places plate, buttons, caption and strip; the box of the buttons."""
+        ids, layout = self.ids, self.layout
+        box = layout.body(False)
+        if plate is not None:
+            drawn, box = layout.plate(plate)
+            form_layout.put(ids.plate, drawn)
+        form_layout.put(ids.portions, box)
+        low = layout.middle.y
+        form_layout.put(
+            ids.caption, Box(box.x, low + layout.strip - theme.mm(1), box.width, theme.mm(form_layout.CAPTION))
+        )
+        form_layout.put(ids.strip, Box(box.x, low, box.width, theme.mm(theme.strip)))
+        return box
 
     def _caption(self, plate: Plate, side: str) -> str:
         taxon = self.form.desk.knowledge.taxa.get(self.form.answers.get("taxon", ""))
@@ -193,24 +254,20 @@ class FormScreen(View):
         key = "plate.caption" if own else "plate.schematic"
         return say(key, form=form, side=word("side", plate.side), view=view)
 
+    def _show_further(self) -> None:
+        """A field of the second page."""
+        self._further = form_further.show(self, self.form, self.layout)
+
     def _show_note(self) -> None:
-        form, ids = self.form, self.ids
-        answers = form.answers
-        if ids.note.text != answers.get("note", ""):
+        form, ids, middle = self.form, self.ids, self.layout.middle
+        if ids.note.text != form.answers.get("note", ""):
             self._filling = True
-            ids.note.text = answers.get("note", "")
+            ids.note.text = form.answers.get("note", "")
             self._filling = False
-        phrases = [Choice(f"note.{key}", say(f"phrase.{key}")) for key in form_fields.PHRASES]
-        count = [
-            Choice("count.less", "", sign="less"),
-            Choice("", say("count_value", n=answers.get("count", 1)), tone="words", weight=2),
-            Choice("count.more", "", sign="more"),
-        ]
-        burning = [
-            Choice(f"burning.{key}", word("burning", key), chosen=answers.get("burning") == key)
-            for key in form_fields.BURNING
-        ]
-        ids.phrases.show([phrases[:3], phrases[3:], burning, count])
+        line = theme.mm(theme.least_target if self.layout.tall else theme.target)
+        form_layout.put(ids.note, Box(middle.x, middle.top - line, middle.width, line))
+        form_layout.put(ids.phrases, Box(middle.x, middle.y, middle.width, middle.height - line - theme.mm(theme.gap)))
+        ids.phrases.show(form_fields.note_rows(form))
 
     def _show_problems(self) -> None:
         form = self.form
@@ -248,55 +305,16 @@ class FormScreen(View):
     def _show_strip(self, body: str) -> None:
         strip = self.ids.strip
         found = form_fields.strip(self.form)
-        if body in ("note", "problems") or not found:
+        keypad = self._further is not None and (self._further.keys or self._further.definition)
+        if body in ("note", "problems") or not found or keypad:
             strip.text = strip.source = strip.level = strip.more = ""
-            if not found and self.shell.said and body != "problems":
+            if not found and self.shell.said and body != "problems" and not keypad:
                 strip.text = self.shell.said
             return
         first = found[0]
         strip.text, strip.level = first.text, first.level
         strip.source = say("source", source=first.source)
         strip.more = say("more_problems", n=len(found) - 1) if len(found) > 1 else ""
-
-    def _place(self) -> None:
-        """Gives each body its box. The plate takes the whole height under the status bar."""
-        ids = self.ids
-        middle = ids.middle
-        strip = theme.mm(theme.strip) + theme.mm(theme.gap)
-        x, y, w, h = middle.x, middle.y, middle.width, middle.height
-        for box in (ids.body, ids.fusion):
-            box.pos, box.size = (x, y + strip), (w, h - strip)
-        ids.problems.pos, ids.problems.size = (x, y), (w, h)
-        away = -2 * self.width
-        ways = theme.mm(20)
-        ids.ways.pos, ids.ways.size = (x + w - ways, y + strip), (ways, h - strip)
-        ids.skeleton.pos = x, self.y + theme.mm(1.2)
-        ids.skeleton.size = w - ways - theme.mm(theme.gap), self.height - theme.mm(2.4)
-        line = theme.mm(theme.target)
-        ids.note.size = w, line
-        ids.note.pos = (x, y + h - line) if self._body == "note" else (away, 0)
-        ids.phrases.pos, ids.phrases.size = (x, y), (w, h - line - theme.mm(theme.gap))
-        intro = theme.mm(8) if ids.intro.text else 0
-        ids.intro.pos, ids.intro.size = (x, y + h - intro), (w, intro)
-        if intro:
-            ids.body.height = h - strip - intro - theme.mm(1)
-        caption = theme.mm(4.2) if ids.caption.text else 0
-        left, top = x, y + h
-        plate = ids.plate.plate
-        if plate is not None and self._below(plate):
-            rows = theme.mm(2 * theme.target + theme.gap)
-            top = y + strip + caption + rows
-            ids.plate.pos, ids.plate.size = (x, top + theme.mm(1)), (w, self.top - theme.mm(1.2) - top - theme.mm(1))
-        elif plate is not None:
-            ids.plate.pos = x, self.y + theme.mm(1.2)
-            ids.plate.size = self._tall(plate), self.height - theme.mm(2.4)
-            left = ids.plate.right + theme.mm(theme.gap)
-        ids.caption.pos, ids.caption.size = (left, y + strip - theme.mm(1)), (x + w - left, caption)
-        if self._body == "map":
-            ids.caption.pos, ids.caption.size = (x, self.top - theme.mm(6)), (w, caption)
-        ids.portions.pos = left, y + strip + caption
-        ids.portions.size = x + w - left, top - y - strip - caption
-        ids.strip.pos, ids.strip.size = (left, y), (x + w - left, theme.mm(theme.strip))
 
     # -- taps --
 
@@ -321,13 +339,13 @@ class FormScreen(View):
             return
         was_looking, self.looking = self.looking, False
         actions = {
-            "field": lambda: form.open_field(key),
+            "field": lambda: form_fields.open_tab(form, key),
             "human": lambda: form.answer_human(key),
             "portion": lambda: self._portion(key),
             "plate": lambda: form.cycle_portion(key),
+            "find": lambda: form_fields.FURTHER["find"].tap(form, key),
             "fusion": lambda: form.set_fusion(*key.split(".")),
             "note": lambda: self._phrase(key),
-            "count": lambda: self._count(1 if key == "more" else -1),
             "burning": lambda: form.set_slot("burning", None if form.answers.get("burning") == key else key),
             "take": lambda: self._take(key),
         }
@@ -339,8 +357,15 @@ class FormScreen(View):
             shell.do(lambda: form.open_shelf(f"map:{form_fields.skeleton_place(form)[0]}:{key}"))
         elif group == "bone":
             shell.do(lambda: form.choose("element", key))
+        elif ident == "note.photo":
+            shell.show("photo")
+            return
+        elif ident == "note.ask":
+            shell.do(lambda: form.set_slot("ask", None if form.answers.get("ask") else True))
         elif group in actions:
             shell.do(actions[group])
+        elif group in form_fields.FURTHER and not was_looking:
+            shell.do(lambda: form_fields.FURTHER[group].tap(form, key))
         else:
             shell.do(lambda: form.choose(group, key))
         if form.state.stop:
@@ -350,6 +375,16 @@ class FormScreen(View):
             shell.heard()
         else:
             shell.heard()
+
+    def _touched(self, key: str) -> None:
+        """A portion of the plate: in the portions it changes state, in the marks it gets one."""
+        if self._body == "marks":
+            x, y = self.ids.plate.share
+            view = self.ids.plate.view
+            self.ids.plate.whole()
+            self.tapped(f"marks.on.{key},{view},{x:.3f},{y:.3f}")
+        else:
+            self.tapped(f"plate.{key}")
 
     def _turn(self, key: str) -> None:
         """Another picture of the same bone, or other buttons of it; nothing of the record changes."""
@@ -383,10 +418,6 @@ class FormScreen(View):
         text = self.form.answers.get("note", "")
         phrase = say(f"phrase.{key}")
         self.form.set_slot("note", f"{text}; {phrase}" if text else phrase)
-
-    def _count(self, by: int) -> None:
-        count = max(1, self.form.answers.get("count", 1) + by)
-        self.form.set_slot("count", count if count > 1 else None)
 
     def _note_typed(self, _: Any, text: str) -> None:
         if not self._filling and self.shell.form is not None and text != self.form.answers.get("note", ""):
@@ -445,11 +476,22 @@ class FormScreen(View):
             shell.home(said)
 
     def back(self) -> None:
-        """One step back: from the problems to the field. The form itself is left by its button only."""
+        """One step back: from the problems to the field, from a place within a field to its beginning. The form itself
+        is left by its button only."""
+        form = self.form
         if self.looking:
             self.looking = False
-            self.shell.heard()
+        elif form.state.shelf:
+            self.shell.do(lambda: form.open_shelf(""))
+        self.shell.heard()
 
+    def typed(self, text: str) -> None:
+        """A keyboard, or callipers and a balance that type what they read, into the keypad that is open."""
+        if self._further is not None and self._further.keys:
+            self.tapped(f"{self.form.state.field}.key.{text}")
 
-def _pairs(found: list[Any]) -> list[list[Any]]:
-    return [found[at : at + 2] for at in range(0, len(found), 2)]
+    def rubbed(self) -> None:
+        self.typed("<")
+
+    def entered(self) -> None:
+        self.typed("=")

@@ -14,6 +14,8 @@ from fieldapp.ui.widgets.rows import PadRows
 
 LAYOUTS: dict[str, tuple[str, ...]] = {
     "number": ("123A", "456B", "789C", "<0*D"),
+    "figure": ("123", "456", "789", "<0."),
+    "wear": ("123A", "456B", "789C", "<0DE"),
     "code": ("012345678", "9ABCDEFGH", "JKMNPQRST", "VWXYZ<"),
     "address": ("12345", "67890", ".:-/", "<>"),
     "address letters": ("abcdefghi", "jklmnopqr", "stuvwxyz.", "-<>"),
@@ -62,6 +64,8 @@ class Keyboard(PadRows):
     def _key(self, key: str) -> Choice:
         if key == "<":
             return Choice("key.rub", "", sign="rub")
+        if key == ".":
+            return Choice("key..", ".")
         if key == "*":
             return Choice("key.clear", say("key.clear"))
         if key == "_":

@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from kivy.graphics import ScissorPop, ScissorPush
 
-from fieldapp.domain.plates import Plate, edges, enlarged, fitted, pattern, portion_at, state_style, weighted, widest
+from fieldapp.domain.plates import (
+    Plate,
+    callipers,
+    edges,
+    enlarged,
+    fitted,
+    pattern,
+    portion_at,
+    state_style,
+    weighted,
+    widest,
+)
 from fieldapp.ui.theme import theme
-from fieldapp.ui.widgets import picture
+from fieldapp.ui.widgets import picture, signs
 from fieldapp.ui.widgets.picture import Picture, Triangles
 
 REACH_MM = 2.0
@@ -34,14 +45,39 @@ class PlateView(Picture):
         self.states: Mapping[str, str] = {}
         self.near: tuple[float, float, float] | None = None
         """Where the picture is enlarged, as shares of its width and height, and how many times."""
+        self.share = 0.0, 0.0
+        """Where the last tap was, as shares of the plate's width and height from its lower left corner."""
+        self.pins: Sequence[tuple[float, float]] = ()
+        self.callipers: tuple[Sequence[str], str] | None = None
+        self.touchable = True
         self._fitted: Plate | None = None
         self._box: Any = None
         self._corners: dict[str, list[int]] = {}
         self._marks: dict[tuple[str, str], list[Triangles]] = {}
         super().__init__(**kwargs)
 
-    def show(self, plate: Plate | None, states: Mapping[str, str]) -> None:
-        """Shows a plate, None for none, and the states of its portions."""
+    @property
+    def view(self) -> str:
+        """The view that is shown."""
+        return self.plate.view if self.plate is not None else ""
+
+    def show(
+        self,
+        plate: Plate | None,
+        states: Mapping[str, str],
+        *,
+        pins: Sequence[tuple[float, float]] = (),
+        callipers: tuple[Sequence[str], str] | None = None,
+        touchable: bool = True,
+    ) -> None:
+        """Shows a plate, None for none, and the states of its portions.
+
+        pins       places of marks, as shares of the plate's width and height
+        callipers  (portions, way) that callipers are put over
+        """
+        if (callipers is None) != (self.callipers is None):
+            self._box = None
+        self.pins, self.callipers, self.touchable = pins, callipers, touchable
         if plate is not self.plate:
             self.plate, self._box, self.near = plate, None, None
             self._corners = {key: picture.corners_of(one) for key, one in plate.portions.items()} if plate else {}
@@ -63,8 +99,25 @@ class PlateView(Picture):
             self._portion(plate, key, state)
         for lines, width, pale in weighted(plate, edges(plate, self.states, picture.millimetre())):
             picture.draw_lines(lines, theme.rule if pale else theme.ink, width)
+        for x, y in self.pins:
+            self._pin(plate.x + x * plate.width, plate.y + y * plate.height)
+        if self.callipers is not None:
+            self._callipers(plate, *self.callipers)
         if self.near:
             ScissorPop()
+
+    def _pin(self, x: float, y: float) -> None:
+        size = theme.mm(4.0)
+        signs.draw("mark", x - size / 2, y - size / 2, size, theme.clay)
+
+    def _callipers(self, plate: Plate, portions: Sequence[str], way: str) -> None:
+        found = callipers(plate, portions, way)
+        if found is None:
+            return
+        picture.draw_lines(found.lines, theme.clay, 0.9)
+        if found.eye is not None:
+            size = theme.mm(5.0)
+            signs.draw("through", found.eye[0] - size / 2, found.eye[1] - size / 2, size, theme.clay)
 
     def _portion(self, plate: Plate, key: str, state: str) -> None:
         """Draws a filled portion."""
@@ -77,7 +130,10 @@ class PlateView(Picture):
         picture.draw_marks(self._marks[known])
 
     def ident_at(self, x: float, y: float) -> str:
-        key = self.portion(x, y)
+        key = self.portion(x, y) if self.touchable else None
+        plate = self._fitted
+        if key is not None and plate is not None:
+            self.share = (x - plate.x) / plate.width, (y - plate.y) / plate.height
         return f"plate.{key}" if key is not None else ""
 
     def touched(self, ident: str) -> None:
@@ -97,7 +153,7 @@ class PlateView(Picture):
 
     def spots(self) -> dict[str, tuple[float, float]]:
         """{ident: where the portion is widest}, for a driver's finger; those in sight."""
-        plate = self._fit()
+        plate = self._fit() if self.touchable else None
         if plate is None:
             return {}
         found = {f"plate.{key}": widest(polygon)[:2] for key, polygon in plate.portions.items()}
@@ -109,7 +165,10 @@ class PlateView(Picture):
         box = (*self.pos, *self.size, self.near)
         if box != self._box:
             self._box = box
-            found = fitted(self.plate, self.x, self.y, self.width, self.height, y_up=True)
+            # The bar of the callipers stands beside the bone.
+            rim = theme.mm(3.0) if self.callipers is not None else 0.0
+            x, y, width, height = self.x + rim, self.y + rim, self.width - 2 * rim, self.height - 2 * rim
+            found = fitted(self.plate, x, y, max(4.0, width), max(4.0, height), y_up=True)
             if self.near is not None:
                 x = found.x + self.near[0] * found.width
                 y = found.y + self.near[1] * found.height

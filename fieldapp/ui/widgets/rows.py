@@ -18,13 +18,15 @@ class PadRows(Widget):  # type: ignore[misc]  # kivy has no types
 
     row_mm   height of a row; less if there is not the room
     fill     rows share the whole height instead
+    most_mm  no row is higher than this, however much room there is
     even     all texts in one size
     """
 
-    def __init__(self, heard: Callable[[str], None] | None = None, row_mm: float = theme.target, **kwargs: Any) -> None:
+    def __init__(self, heard: Callable[[str], None] | None = None, row_mm: float | None = None, **kwargs: Any) -> None:
         self.heard = heard or (lambda ident: None)
-        self.row_mm = row_mm
+        self.row_mm = theme.target if row_mm is None else row_mm
         self.fill = False
+        self.most_mm = 999.0
         self.even = False
         self.level = "text"
         self.halign = "center"
@@ -68,7 +70,7 @@ class PadRows(Widget):  # type: ignore[misc]  # kivy has no types
         gap = theme.mm(theme.gap)
         count = len(self._rows)
         room = (self.height - gap * (count - 1)) / count
-        high = room if self.fill else min(theme.mm(self.row_mm), room)
+        high = min(room, theme.mm(self.most_mm)) if self.fill else min(theme.mm(self.row_mm), room)
         pads = iter(self._pads)
         # Not self.top: kivy keeps that value and may not have renewed it yet when the height changes.
         top = self.y + self.height

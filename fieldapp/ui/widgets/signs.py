@@ -152,6 +152,25 @@ def _hold(pen: _Pen) -> None:
     pen.line((0.5, 0.68), (0.5, 0.32), width=0.16)
 
 
+def _photo(pen: _Pen) -> None:
+    pen.line((0.06, 0.14), (0.94, 0.14), (0.94, 0.74), (0.06, 0.74), close=True)
+    pen.line((0.34, 0.76), (0.4, 0.9), (0.6, 0.9), (0.66, 0.76))
+    pen.dot(0.5, 0.43, 0.17)
+
+
+def _mark(pen: _Pen) -> None:
+    # Three strokes side by side, as cuts lie.
+    for shift in (0.0, 0.28, 0.56):
+        pen.line((0.1 + shift, 0.2), (0.34 + shift, 0.8), width=0.14)
+
+
+def _through(pen: _Pen) -> None:
+    # Into the picture: the tail of an arrow.
+    pen.line(*_ring(16, 0.0, 0.46), close=True)
+    pen.line((0.2, 0.2), (0.8, 0.8), width=0.1)
+    pen.line((0.2, 0.8), (0.8, 0.2), width=0.1)
+
+
 def pattern_band(state: str, x: float, y: float, width: float, height: float) -> None:
     """The pattern of a portion's state in a box, as the plate draws it."""
     corners = [(x, y), (x + width, y), (x + width, y + height), (x, y + height)]
@@ -205,6 +224,9 @@ _SHAPES: dict[str, Callable[[_Pen], Any]] = {
     "rub": _rub,
     "person": _person,
     "hold": _hold,
+    "photo": _photo,
+    "mark": _mark,
+    "through": _through,
 }
 
 SIGNS = frozenset(_SHAPES)

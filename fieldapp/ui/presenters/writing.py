@@ -1,0 +1,100 @@
+"""From a form's answers to what is written down, and back: paths, values, and the heads they replace. Pure.
+
+An answer's slot is a path of the docket wherever it can be: `material`, `weight_g`, `tooth/<id>`. Only the reading,
+the human question and the note are put together from several. Not here: what a tap does (form).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from fieldapp.domain import human
+from fieldapp.domain.knowledge import Knowledge
+from fieldapp.records.checking import is_wanting, reading_by_rule
+from fieldapp.records.fold import Record
+from fieldapp.ui.presenters import reading as reading_parts
+
+if TYPE_CHECKING:
+    from fieldapp.ui.presenters.form import Form
+
+PLAIN = (
+    "material", "count", "weight_g", "longest_mm", "burning", "burn_colour", "weathering", "preservation", "roots",
+    "staining", "breaks", "fracture", "digestion", "antler_base", "finder", "find_no", "place", "ask",
+)  # fmt: skip
+ITEMS = ("tooth/", "measure/", "mark/", "pathology/", "joins/", "photo/")
+"""What there can be several of, each at a path with an id of its own."""
+
+
+def is_path(slot: str) -> bool:
+    """Whether a slot is a path of the docket itself."""
+    return slot in PLAIN or slot.startswith(ITEMS)
+
+
+def opened(record: Record, knowledge: Knowledge) -> dict[str, Any]:
+    """The answers that a stored docket gives to a form over it."""
+    answers = reading_parts.answers_of(record.value("reading"), knowledge)
+    answers.update(
+        (path, value) for path in record.heads if is_path(path) and (value := record.value(path)) is not None
+    )
+    return answers
+
+
+def values(form: Form) -> dict[str, Any]:
+    """The docket's values as the form has them; null where there is none."""
+    answers, state = form.answers, form.state
+    # Bone that is left in the ground is in no bag, whichever bag is open.
+    bag = None if state.new and answers.get("human") == human.STOP else state.bag
+    found: dict[str, Any] = {"label": state.label, "bag": bag, "context": None if bag else state.context}
+    found.update({slot: None for slot in state.opening if is_path(slot)})
+    found.update({slot: value for slot, value in answers.items() if is_path(slot)})
+    found["reading"] = reading_parts.reading_of(answers, form.desk.knowledge, form.desk.stage, state.base)
+    if answers.get("human"):
+        found["human/draft"] = human_value(form, answers["human"])
+    return found
+
+
+def changes(form: Form) -> tuple[dict[str, Any], dict[str, list[str]]]:
+    """What to set, and the heads it replaces."""
+    state, now = form.state, values(form)
+    now.pop("human/draft", None)
+    if state.new:
+        found = {path: value for path, value in now.items() if value is not None}
+        if form.desk.person:
+            found.setdefault("finder", form.desk.by["name"])
+    else:
+        found = {
+            path: value
+            for path, value in now.items()
+            if is_path(path) and form.answers.get(path) != state.opening.get(path)
+        }
+        if state.took or not reading_parts.same_reading(now["reading"], state.base):
+            found["reading"] = now["reading"]
+    if form.answers.get("note"):
+        found[f"note/{form.desk.new_id()}"] = {"text": form.answers["note"], "stage": form.desk.stage}
+    over = {path: state.heads[path] for path in found if path in state.heads}
+    record = form.record
+    if record is not None and "reading" in over and "reading" in record.disagreements() and not state.took:
+        # Who may not settle a disagreement replaces only the reading that the form began with.
+        over["reading"] = [one for one in over["reading"] if record.heads["reading"].get(one) == state.base]
+    return found, over
+
+
+def human_value(form: Form, answer: str) -> dict[str, Any]:
+    """One answer to the human question as it is written."""
+    in_place = {human.STOP: True, human.QUERY: False}.get(answer)
+    return {"answer": answer, "why": "", "in_place": in_place, "by_rule": None, "stage": form.desk.stage}
+
+
+def human_readings(form: Form) -> Mapping[str, dict[str, Any]]:
+    """{path: reading} of the human question that a save adds: the recorder's, and the rules'."""
+    added = {}
+    answer, record = form.answers.get("human"), form.record
+    if answer:
+        added[f"human/{form.desk.new_id()}"] = human_value(form, answer)
+    for one in form.found():
+        if one.raises:
+            path, value = reading_by_rule(form.state.docket, one.problem)
+            if record is None or is_wanting(record, path, value):
+                added[path] = value
+    return added

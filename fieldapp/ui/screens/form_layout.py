@@ -1,0 +1,134 @@
+"""Where the parts of the docket form stand: beside each other on a lying tablet, over each other on a standing one.
+
+The plate takes all the height there is. Not here: what the parts show (form).
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from fieldapp.domain.plates import Plate
+from fieldapp.ui.presenters.fields import Room
+from fieldapp.ui.theme import theme
+
+SIDE, TOP, FOOT = 4.0, 3.0, 4.0
+"""Millimetres kept free round everything."""
+HEAD = 13.4
+"""Millimetres of the slip over its tabs."""
+RIM = 1.6
+"""Millimetres of the slip round its tabs."""
+CAPTION = 4.2
+INTRO = 8.0
+
+
+class Box(NamedTuple):
+    """A box in pixels."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+    @property
+    def top(self) -> float:
+        """Its upper edge."""
+        return self.y + self.height
+
+    @property
+    def right(self) -> float:
+        """Its right edge."""
+        return self.x + self.width
+
+
+class Layout:
+    """The boxes of a form screen. Made anew for each size."""
+
+    def __init__(self, screen: Any) -> None:
+        mm = theme.mm
+        gap, target = mm(theme.gap), mm(theme.target)
+        self.whole = Box(*screen.pos, *screen.size)
+        inner = Box(
+            screen.x + mm(SIDE), screen.y + mm(FOOT), screen.width - 2 * mm(SIDE), screen.height - mm(TOP) - mm(FOOT)
+        )
+        self.tall = screen.height > screen.width
+        self.strip = mm(theme.strip) + gap
+        if self.tall:
+            rows = 2 * target + gap
+            slip = mm(HEAD) + rows + mm(RIM)
+            self.slip = Box(inner.x, inner.top - slip, inner.width, slip)
+            self.actions = Box(inner.x, inner.y, inner.width, target)
+            low = self.actions.top + gap
+            self.middle = Box(inner.x, low, inner.width, self.slip.y - gap - low)
+            self.high = self.middle
+        else:
+            wide, column = 2 * target + gap + 2 * mm(RIM), max(mm(theme.actions), target)
+            left, right = (column, wide) if theme.left_handed else (wide, column)
+            near = Box(inner.x, inner.y, left, inner.height)
+            far = Box(inner.right - right, inner.y, right, inner.height)
+            self.slip, self.actions = (far, near) if theme.left_handed else (near, far)
+            self.middle = Box(near.right + gap, inner.y, far.x - near.right - 2 * gap, inner.height)
+            # A plate may use the rim as well.
+            self.high = Box(self.middle.x, screen.y + mm(1.2), self.middle.width, screen.height - mm(2.4))
+        self.tabs = Box(
+            self.slip.x + mm(RIM),
+            self.slip.y + mm(RIM),
+            self.slip.width - 2 * mm(RIM),
+            self.slip.height - mm(HEAD),
+        )
+
+    def room(self, width: float, height: float) -> Room:
+        """How many pads of full size a box takes."""
+        step = theme.target + theme.gap
+        across = int((theme.in_mm(width) + theme.gap + 0.05) // step)
+        return Room(max(2, across), max(1, int((theme.in_mm(height) + theme.gap + 0.05) // step)))
+
+    def body(self, intro: bool) -> Box:
+        """The box of a field's pads, over the strip."""
+        middle = self.middle
+        return Box(
+            middle.x,
+            middle.y + self.strip,
+            middle.width,
+            middle.height - self.strip - (theme.mm(INTRO) + theme.mm(1) if intro else 0),
+        )
+
+    def below(self, plate: Plate) -> bool:
+        """Whether a plate is larger over its buttons than beside them."""
+        rows = theme.mm(theme.strip) + theme.mm(2 * theme.target + 2 * theme.gap) + theme.mm(7)
+        over = min(self.middle.width / plate.width, (self.middle.height - rows) / plate.height)
+        return bool(over > self.tall_width(plate) / plate.width)
+
+    def tall_width(self, plate: Plate) -> float:
+        """Width in pixels of a plate that takes the whole height, with room left for three buttons beside it."""
+        least = theme.mm(3 * theme.target + 2 * theme.gap + 1) + theme.mm(theme.gap)
+        return float(min(self.high.height * plate.width / plate.height, self.middle.width - least))
+
+    def plate(self, plate: Plate) -> tuple[Box, Box]:
+        """(the plate's box, the box of the buttons with it, over the strip and the caption)."""
+        middle, gap = self.middle, theme.mm(theme.gap)
+        low = middle.y + self.strip + theme.mm(CAPTION)
+        if self.below(plate):
+            rows = Box(middle.x, low, middle.width, theme.mm(2 * theme.target + theme.gap))
+            floor = rows.top + theme.mm(1)
+            return Box(middle.x, floor, middle.width, self.high.top - floor), rows
+        drawn = Box(middle.x, self.high.y, self.tall_width(plate), self.high.height)
+        left = drawn.right + gap
+        return drawn, Box(left, low, middle.right - left, middle.top - low)
+
+    def keypad(self, columns: int, rows: int) -> tuple[Box, Box]:
+        """(the keypad's box, what is left beside it)."""
+        step = theme.target + theme.gap
+        wide, high = theme.mm(columns * step - theme.gap), theme.mm(rows * step - theme.gap)
+        middle, gap = self.middle, theme.mm(theme.gap)
+        left = middle.x + wide + gap
+        return Box(middle.x, middle.y, wide, high), Box(left, middle.y, middle.right - left, middle.height)
+
+
+def put(widget: Any, box: Box) -> None:
+    """Places a widget."""
+    widget.pos, widget.size = (box.x, box.y), (box.width, box.height)
+
+
+def away(widget: Any) -> None:
+    """Puts a widget out of sight."""
+    widget.pos = (-10 * max(1.0, widget.width), 0)
