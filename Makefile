@@ -9,13 +9,14 @@ SEED ?= 20260601
 # Kivy draws in software on a screen that need not exist.
 SCREEN := LIBGL_ALWAYS_SOFTWARE=1 xvfb-run -a -s "-screen 0 1920x1200x24 -ac"
 
-.PHONY: help demo test proof proof-slice bench lint types plates clean system-demo system-test venv
+.PHONY: help demo test proof proof-slice bench lint types plates texts clean system-demo system-test venv
 
 help:
 	@echo "make demo              two tablets, a cabin, a review and the sheets (HEADLESS=1: without a display)"
 	@echo "make test              everything that must hold, within ten minutes"
 	@echo "make proof             the long soaks and the benchmarks"
 	@echo "make plates            the portion plates and skeleton maps from their drafts"
+	@echo "make texts             the translations, brought up to date with the English texts"
 	@echo "make lint types        ruff and mypy alone (part of make test)"
 
 system-demo:
@@ -40,6 +41,10 @@ lint: venv
 
 types: venv
 	$(BIN)/mypy fieldapp server demo_data
+
+# English texts and translators' files to assets/translations.
+texts: venv
+	$(BIN)/python -m tests.translations
 
 # From assets/drafts to assets/plates and assets/maps.
 plates: venv

@@ -8,9 +8,12 @@ Not here: what the values mean (fieldapp.domain.knowledge) and what is drawn wit
 from __future__ import annotations
 
 import csv
+import gettext
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import cache, lru_cache
 from pathlib import Path
 from types import MappingProxyType
@@ -195,14 +198,66 @@ def font(bold: bool = False) -> Path:
     return root() / file
 
 
-@cache
-def texts(lang: str = "en") -> Mapping[str, str]:
-    """User texts by key: the names in the tables, then those of texts/<lang>. Raises AssetError on a repeated key.
+ENGLISH = "en"
+DOMAIN = "bonedocket"
 
-    The tables name things in English; another language names them in its own texts, under the same keys.
+
+def languages() -> tuple[str, ...]:
+    """The languages there are texts in, English first."""
+    found = sorted(path.parts[-3] for path in (root() / "translations").glob(f"*/LC_MESSAGES/{DOMAIN}.mo"))
+    return (ENGLISH, *found)
+
+
+def language_name(lang: str) -> str:
+    """A language's own name for itself."""
+    return texts(lang)["language.name"]
+
+
+_spoken = ENGLISH
+_spoken_here: ContextVar[str] = ContextVar("spoken_here", default="")
+
+
+def speak(lang: str) -> None:
+    """Says everything in this language from now on."""
+    global _spoken
+    _spoken = lang
+
+
+@contextmanager
+def speaking(lang: str) -> Iterator[None]:
+    """Says everything in this language within the block and its context, as one request of a server does."""
+    token = _spoken_here.set(lang)
+    try:
+        yield
+    finally:
+        _spoken_here.reset(token)
+
+
+def spoken() -> str:
+    """The language in which everything is said here."""
+    return _spoken_here.get() or _spoken
+
+
+def texts(lang: str = "") -> Mapping[str, str]:
+    """User texts by key, in the language that is spoken here if none is named. Raises AssetError."""
+    return texts_in(lang or spoken())
+
+
+@cache
+def texts_in(lang: str) -> Mapping[str, str]:
+    """User texts by key: the names in the tables, then those of texts/en. Raises AssetError on a repeated key.
+
+    Another language's come by gettext from translations/<lang>: the key is the context, the English text the message;
+    what it lacks stays English. Raises AssetError for a language that is not there.
     """
-    names, own = names_of(knowledge()), texts_at(root(), lang)
-    for key in names.keys() & own.keys() if lang == "en" else ():
+    if lang != ENGLISH:
+        try:
+            found = gettext.translation(DOMAIN, root() / "translations", [lang])
+        except OSError as error:
+            raise AssetError(f"translations/{lang}", 0, "there are no texts in this language") from error
+        return MappingProxyType({key: found.pgettext(key, text) for key, text in texts_in(ENGLISH).items()})
+    names, own = names_of(knowledge()), texts_at(root(), ENGLISH)
+    for key in names.keys() & own.keys():
         raise AssetError(f"texts/{lang}", 0, f"the key {key!r} is given twice: the tables name it already")
     return MappingProxyType({**names, **own})
 

@@ -230,6 +230,13 @@ class Key(_Value):
     revoked = fields.Boolean(required=True)
 
 
+class Code(_Value):
+    """A short code of the site for the lab: the slot of the form that it answers, and with what word."""
+
+    slot = fields.String(required=True, validate=_word)
+    key = fields.String(required=True, validate=_word)
+
+
 class Policy(_Value):
     """Who may assess beside the human osteologist."""
 
@@ -274,6 +281,7 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "dating": _item(Dating),
         "fusion_source": _words(),
         "plausible": _Expected(allow_none=True),
+        "short": _item(Code),
     },
     "person": {
         "name": fields.String(validate=_word),
@@ -350,6 +358,19 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "bone_g": _number(),
         "note": _item(Note),
     },
+    "tally": {
+        "label": fields.String(validate=_word),
+        "context": fields.String(validate=_word),
+        "bag": _id(),
+        "taxon": _word_of_list(),
+        "element": _word_of_list(),
+        "count": _whole(),
+        "weight_g": _number(),
+        "burning": _word_of_list(),
+        "preservation": _word_of_list(),
+        "stage": fields.String(validate=validate.OneOf(STAGES)),
+        "note": _item(Note),
+    },
     "transfer": {
         "docket": _id(),
         "bag": _id(),
@@ -371,6 +392,7 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "sha256": fields.String(validate=validate.Regexp(r"[0-9a-f]{64}\Z")),
         "view": _word_of_list(),
         "scale": fields.Boolean(allow_none=True),
+        "north": fields.Boolean(allow_none=True),
         "closed": fields.Boolean(allow_none=True),
         "note": _item(Note),
     },
@@ -379,6 +401,7 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "context": fields.String(validate=_word),
         "relation": _one_of(RELATIONS),
         "member": _link(),
+        "drawing": _words(),
         "note": _item(Note),
     },
     "hold": {

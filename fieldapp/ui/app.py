@@ -18,13 +18,21 @@ from kivy.core.window import Window
 
 from fieldapp import assets
 from fieldapp.store.notebook import Notebook
+from fieldapp.ui.device import Device, size_words
 from fieldapp.ui.guard import TouchGuard
+from fieldapp.ui.presenters import manner
 from fieldapp.ui.presenters.cabin import Cabin
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.shell import SCREENS, Shell
 from fieldapp.ui.texts import say
 from fieldapp.ui.theme import DESKTOP_PPI, theme
 from fieldapp.ui.widgets import touching
+
+FEEL_EVERY = 30.0
+"""Seconds between two looks at battery and room."""
+
+FORMS = ("form", "quick", "lab")
+"""The screens of an open docket."""
 
 BACK = 27
 BACKSPACE, ENTER, KEYPAD_ENTER = 8, 13, 271
@@ -44,6 +52,7 @@ class TabletApp(App):  # type: ignore[misc]  # kivy has no types
     new_id     makes random ids
     cabin      what talks to the cabin, made from the desk; by default the real one
     stage      the stage of work of new readings
+    device     the machine's battery, room, click and buzz
     """
 
     def __init__(
@@ -56,6 +65,7 @@ class TabletApp(App):  # type: ignore[misc]  # kivy has no types
         new_id: Callable[[], str] = lambda: str(uuid.uuid4()),
         cabin: Callable[[Desk], Cabin] | None = None,
         stage: str = "trench",
+        device: Device | None = None,
         **kwargs: Any,
     ) -> None:
         super().__init__(**kwargs)
@@ -70,22 +80,52 @@ class TabletApp(App):  # type: ignore[misc]  # kivy has no types
             cabin = RealCabin
         self.shell = Shell(self.desk, cabin(self.desk))
         self._shown = ""
+        self.device = device or Device(notebook_folder)
+        self.manner = manner.read(self.desk)
+        self._body: tuple[tuple[int, bool] | None, int | None] = None, None
+        assets.speak(self.manner.language)
 
     def build(self) -> Any:
+        Window.allow_screensaver = False
+        Window.softinput_mode = ""
+        Window.bind(on_keyboard=self._key, on_textinput=self._text)
+        self._feel()
+        Clock.schedule_interval(self._feel, FEEL_EVERY)
+        self.shell.heard = self.show
+        self.shell.restyled = self.restyle
+        self.shell.acknowledged = self._acknowledge
+        self.shell.camera = self.device.camera()
+        self.shell.photographs.folders += self.device.picture_folders()
+        self._make()
+        return self.frame
+
+    def _make(self) -> None:
+        """Makes frame and screens in the manner that the tablet is set to."""
         from fieldapp.ui import screens
         from fieldapp.ui.widgets.frame import Frame
 
+        self.manner = manner.read(self.desk)
+        assets.speak(self.manner.language)
+        theme.wear(
+            "dusk" if self.manner.dusk else "day", gloves=self.manner.gloves, left_handed=self.manner.left_handed
+        )
         Window.clearcolor = theme.paper
-        Window.allow_screensaver = False
-        Window.softinput_mode = ""
         self.frame = Frame()
         self.views = {name: screens.view_class(name)(shell=self.shell, name=name) for name in SCREENS}
         for view in self.views.values():
             self.frame.ids.screens.add_widget(view)
-        Window.bind(on_keyboard=self._key, on_textinput=self._text)
-        self.shell.heard = self.show
+        self._shown = ""
         self.show()
-        return self.frame
+
+    def restyle(self) -> None:
+        """Makes all anew in another manner. Nothing is lost: what is entered is the presenters' and on disk."""
+        Window.remove_widget(self.frame)
+        self._make()
+        self.root = self.frame
+        Window.add_widget(self.frame)
+
+    def _acknowledge(self) -> None:
+        self.device.saved(self.manner.sound, self.manner.buzz)
 
     def show(self) -> None:
         """Shows what the shell says now."""
@@ -94,7 +134,7 @@ class TabletApp(App):  # type: ignore[misc]  # kivy has no types
         if self._shown != shell.screen:
             self._shown = shell.screen
             frame.full = view.full
-            if shell.screen == "form":
+            if shell.screen in FORMS:
                 view.opened()
             frame.ids.screens.current = shell.screen
         view.refresh()
@@ -104,7 +144,7 @@ class TabletApp(App):  # type: ignore[misc]  # kivy has no types
         bar, desk, shell = self.frame.ids.bar, self.desk, self.shell
         context = desk.record(desk.context or "")
         bag = desk.record(desk.bag or "")
-        if shell.form is not None and shell.screen == "form":
+        if shell.form is not None and shell.screen in FORMS:
             context, bag = desk.record(shell.form.state.context), desk.record(shell.form.state.bag or "")
         message, is_trouble = view.message()
         parts: list[tuple[str, str]] = []
@@ -119,11 +159,32 @@ class TabletApp(App):  # type: ignore[misc]  # kivy has no types
                 )
             parts.append((say("status.person"), desk.by["name"] or say("status.none")))
         if message and not is_trouble:
-            parts.append(("", message))
+            # A narrow window says what was done, and of the rest only where.
+            parts = [*(parts[1:2] if Window.width < theme.mm(140) else parts), ("", message)]
         bar.parts = parts
-        bar.unsent = say("unsent", n=desk.unsent())
-        bar.saved = say("status.saved")
+        bar.tells = self._tells()
         bar.trouble = shell.trouble or (message if is_trouble else "")
+
+    def _tells(self) -> list[tuple[str, str]]:
+        """What is told at the right: saved, not sent, battery, room. A narrow window has room for the signs."""
+        narrow = Window.width < theme.mm(140)
+        unsent = self.desk.unsent()
+        found = [
+            ("tick", "" if narrow else say("status.saved")),
+            ("sync", str(unsent) if narrow else say("unsent", n=unsent)),
+        ]
+        battery, free = self._body
+        if battery is not None:
+            found.append(("charging" if battery[1] else "battery", say("status.battery", n=battery[0])))
+        if free is not None:
+            found.append(("room", size_words(free)))
+        return found
+
+    def _feel(self, *_: Any) -> None:
+        """Asks the device how it is; now and then, for the status bar."""
+        self._body = self.device.battery(), self.device.free_bytes()
+        if self._shown:
+            self._show_status(self.views[self.shell.screen])
 
     # -- keys --
 

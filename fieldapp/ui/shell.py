@@ -6,19 +6,29 @@ A tablet that was killed opens where it was: at a pending stop before all else, 
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from fieldapp.records.changes import UnreadableChange
 from fieldapp.store.errors import StoreError
 from fieldapp.ui.presenters.cabin import Cabin, Setup, Sync
+from fieldapp.ui.presenters.cards import Card
 from fieldapp.ui.presenters.context import Context
 from fieldapp.ui.presenters.contexts import Contexts
 from fieldapp.ui.presenters.desk import Desk
+from fieldapp.ui.presenters.finding import Finding
 from fieldapp.ui.presenters.form import Form, Saved
 from fieldapp.ui.presenters.hold import Hold
+from fieldapp.ui.presenters.lab import Lab
 from fieldapp.ui.presenters.people import People
+from fieldapp.ui.presenters.photographs import Photographs
+from fieldapp.ui.presenters.scan import Scan
+from fieldapp.ui.texts import say
 
-SCREENS = ("setup", "people", "contexts", "context", "form", "stop", "hold", "sync", "history", "beside")
+SCREENS = (
+    "setup", "people", "contexts", "context", "form", "quick", "card", "more", "find", "manner", "lock", "photo",
+    "scan", "lab", "stop", "hold", "sync", "history", "beside",
+)  # fmt: skip
 _REMEMBERED = ("contexts", "context", "hold")
 
 
@@ -26,22 +36,35 @@ class Shell:
     """The screens' common ground.
 
     screen   name of the one shown
-    form     the form that is open, None for none
+    form     the docket's form that is open, None for none
+    card     the card of another record that is open, None for none
     said     a sentence about what was just done, "" for none
     trouble  why the last save failed, "" while all that was entered is on disk
     heard    called when `screen` changes or something on it did
+    restyled called when the tablet's manner changed, so that every screen is made anew
+    acknowledged  called when a record is on disk
+    camera   takes a picture and tells where the file is; None on a machine without one
     """
 
     def __init__(self, desk: Desk, cabin: Cabin, heard: Callable[[], None] | None = None) -> None:
         self.desk = desk
         self.cabin = cabin
         self.heard = heard or (lambda: None)
+        self.restyled: Callable[[], None] = lambda: None
+        self.acknowledged: Callable[[], None] = lambda: None
+        self._before_lock = ""
         self.setup = Setup(desk, cabin)
         self.people = People(desk)
         self.contexts = Contexts(desk)
         self.context = Context(desk)
+        self.finding = Finding(desk)
+        self.photographs = Photographs(desk, [desk.notebook.folder / "photos-in"])
+        self.scan = Scan(desk)
+        self.lab = Lab(desk)
+        self.camera: Callable[[Callable[[Path], None]], None] | None = None
         self.sync = Sync(desk, cabin)
         self.form: Form | None = Form.resumed(desk) if desk.site else None
+        self.card: Card | None = Card.resumed(desk) if desk.site else None
         self.hold: Hold | None = None
         self.said = ""
         self.trouble = ""
@@ -51,7 +74,9 @@ class Shell:
         if not self.desk.site:
             return "setup"
         if self.form is not None:
-            return "stop" if self.form.state.stop else "form"
+            return "stop" if self.form.state.stop else self.form_screen()
+        if self.card is not None:
+            return "card"
         if self.desk.person is None:
             return "people"
         kept = self.desk.place.get("screen")
@@ -78,6 +103,27 @@ class Shell:
             self.do(lambda: self.desk.go(screen=name))
         self.heard()
 
+    def photograph(self) -> None:
+        """Goes to the pictures of the open docket, or of the context."""
+        self.photographs.begin(self.form)
+        self.show("photo")
+
+    def after_photo(self) -> None:
+        """Back to what is photographed."""
+        if self.form is not None:
+            self.show(self.form_screen())
+        else:
+            self.home()
+
+    def lock(self) -> None:
+        """Locks the screen, for wiping."""
+        self._before_lock = self.screen
+        self.show("lock")
+
+    def unlock(self) -> None:
+        """Back to where it was locked."""
+        self.show(self._before_lock or self._first())
+
     def home(self, said: str = "") -> None:
         """Goes to the open context, or to the contexts."""
         if not self.desk.site:
@@ -89,13 +135,18 @@ class Shell:
 
     # -- dockets --
 
-    def new_docket(self, carry: dict[str, Any] | None = None, said: str = "") -> None:
+    def form_screen(self) -> str:
+        """The screen of the form that is open: the full one, the short one, or that of a lab session."""
+        depth = self.form.state.depth if self.form is not None else ""
+        return depth if depth in ("quick", "lab") else "form"
+
+    def new_docket(self, carry: dict[str, Any] | None = None, said: str = "", depth: str = "full") -> None:
         """Opens a form for a new docket in the open context."""
         context = self.desk.context
         if context is None:
             return
-        if self.do(lambda: setattr(self, "form", Form.new(self.desk, context, self.desk.bag, carry))):
-            self.show("form", said)
+        if self.do(lambda: setattr(self, "form", Form.new(self.desk, context, self.desk.bag, carry, depth))):
+            self.show(self.form_screen(), said)
         else:
             self.heard()
 
@@ -113,6 +164,7 @@ class Shell:
             self.heard()
             return None
         self.form = None
+        self.acknowledged()
         return found[0]
 
     def leave_form(self) -> None:
@@ -123,6 +175,47 @@ class Shell:
             self.home()
         else:
             self.heard()
+
+    # -- other records --
+
+    def new_card(self, kind: str, values: dict[str, Any] | None = None, said: str = "") -> None:
+        """Opens a card for a new record in the open context."""
+        context = self.desk.context
+        if context is not None and self.do(lambda: setattr(self, "card", Card.new(self.desk, kind, context, values))):
+            self.show("card", said)
+        else:
+            self.heard()
+
+    def open_card(self, record_id: str) -> None:
+        """Opens a card over a stored record."""
+        record = self.desk.record(record_id)
+        if record is not None and self.do(lambda: setattr(self, "card", Card.of(self.desk, record))):
+            self.show("card")
+
+    def save_card(self, again: bool = False) -> None:
+        """Saves the open card, and goes on with another of its kind or to the context."""
+        card, label = self.card, []
+        if card is None or not self.do(lambda: label.append(card.save())):
+            self.heard()
+            return
+        self.card = None
+        self.acknowledged()
+        said = say("saved", label=label[0])
+        if again:
+            self.new_card(card.state.kind, card.carry(), said)
+        else:
+            self.home(said)
+
+    def leave_card(self) -> None:
+        """Gives the open card up."""
+        card = self.card
+        if card is not None and self.do(card.leave):
+            self.card = None
+            self.home()
+        else:
+            self.heard()
+
+    # -- holds --
 
     def open_hold(self, docket: str, said: str = "") -> None:
         """Goes to a docket's hold."""

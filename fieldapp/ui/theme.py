@@ -47,21 +47,50 @@ class Tone:
     line: Colour
 
 
-class Theme:
-    """Tokens of the light theme. `ppi` is set once, before the first widget is made."""
+PALETTES: dict[str, dict[str, Colour]] = {
+    "day": {
+        "paper": colour("#F4EFE3"),
+        "sheet": colour("#FFFDF7"),
+        "ink": colour("#1F1B16"),
+        "faint": colour("#51483B"),
+        "rule": colour("#8A7F6E"),
+        "accent": colour("#0B4A50"),
+        "accent_pressed": colour("#06292D"),
+        "clay": colour("#802F0D"),
+        "clay_ground": colour("#F9E7DA"),
+        "bone": colour("#8A6D4B"),
+    },
+    "dusk": {
+        "paper": colour("#15181A"),
+        "sheet": colour("#1F2427"),
+        "ink": colour("#F1EADB"),
+        "faint": colour("#CFC5B3"),
+        "rule": colour("#8E8574"),
+        "accent": colour("#9AD6DA"),
+        "accent_pressed": colour("#D3F0F2"),
+        "clay": colour("#FFB68C"),
+        "clay_ground": colour("#3B2316"),
+        "bone": colour("#A88A60"),
+    },
+}
+"""Paper and ink for the day; for the evening by lamp the same turned round. Hazard and black are the same in both."""
 
-    paper = colour("#F4EFE3")
-    sheet = colour("#FFFDF7")
-    ink = colour("#1F1B16")
-    faint = colour("#51483B")
-    rule = colour("#8A7F6E")
-    accent = colour("#0B4A50")
-    accent_pressed = colour("#06292D")
-    clay = colour("#802F0D")
-    clay_ground = colour("#F9E7DA")
+
+class Theme:
+    """Tokens. `ppi` is set once, before the first widget is made; `wear` before a screen is made."""
+
+    paper: Colour
+    sheet: Colour
+    ink: Colour
+    faint: Colour
+    rule: Colour
+    accent: Colour
+    accent_pressed: Colour
+    clay: Colour
+    clay_ground: Colour
+    bone: Colour
     hazard = colour("#F6C700")
     black = colour("#000000")
-    bone = colour("#8A6D4B")
 
     tones: dict[str, Tone]
 
@@ -69,6 +98,7 @@ class Theme:
     grid = 4.0
     gap = 3.0
     target = 15.0
+    glove_target = 20.0
     least_target = 12.0
     least_portion = 9.0
     status = 10.0
@@ -90,6 +120,14 @@ class Theme:
 
     def __init__(self, ppi: float = DESKTOP_PPI) -> None:
         self.ppi = ppi
+        self.wear()
+
+    def wear(self, palette: str = "day", *, gloves: bool = False, left_handed: bool = False) -> None:
+        """Takes a palette, and buttons and sides for the hand in hand. Widgets that are there keep what they had."""
+        for name, value in PALETTES[palette].items():
+            setattr(self, name, value)
+        self.target = self.glove_target if gloves else type(self).target
+        self.left_handed = left_handed
         self.tones = {
             "plain": Tone(self.sheet, self.accent, self.accent),
             "chosen": Tone(self.accent, self.sheet, self.accent),

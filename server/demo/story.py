@@ -47,12 +47,24 @@ def enrol(address: str, code: str, name: str, letter: str) -> Steps:
 
 def sync(picture: str) -> Steps:
     """Go to the sync screen, sync, wait, take a picture."""
-    return [["press", "go.sync"], ["press", "sync.now"], ["wait", "sync.now"], ["picture", picture]]
+    return [
+        ["press", "go.more"],
+        ["press", "go.sync"],
+        ["press", "sync.now"],
+        ["wait", "sync.now"],
+        ["picture", picture],
+    ]
 
 
 def only_sync() -> Steps:
     """Sync and go back to work."""
-    return [["press", "go.sync"], ["press", "sync.now"], ["wait", "sync.now"], ["press", "sync.leave"]]
+    return [
+        ["press", "go.more"],
+        ["press", "go.sync"],
+        ["press", "sync.now"],
+        ["wait", "sync.now"],
+        ["press", "sync.leave"],
+    ]
 
 
 def _states(portions: dict[str, int], plate: bool = True) -> Steps:

@@ -29,6 +29,7 @@ from flask import (
 )
 from werkzeug.wrappers import Response as AnyResponse
 
+from fieldapp import assets
 from fieldapp.assets import font as bundled_font
 from fieldapp.assets import knowledge, texts
 from fieldapp.domain import rules
@@ -193,6 +194,12 @@ def field(name: str) -> str:
     return request.form.get(name, "").strip()[:LONGEST_TEXT]
 
 
+def inside(path: str) -> str:
+    """A way back within the pages, or ""; never to another place."""
+    inside = path == "/review" or path.startswith(("/review/", "/review?"))
+    return path if inside and "\\" not in path and path.isprintable() else ""
+
+
 @pages.before_request
 def _same_form() -> None:
     if request.method == "POST":
@@ -229,6 +236,8 @@ def page(template: str, status: int = 200, **values: Any) -> AnyResponse:
         is_stop=showing.is_stop,
         notebook=notebook,
         csrf=token(),
+        spoken=assets.spoken(),
+        languages=[(one, assets.language_name(one)) for one in assets.languages()],
         site=_site(),
         say=words.say,
         many=words.many,

@@ -126,8 +126,12 @@ def _drawn(
     return Markup(svg(drawn, dict(states), title=title, shown_mm=size))
 
 
-@cache
 def _sample(state: str) -> Markup:
+    return _sampled(state, words.word("portion_state", state))
+
+
+@cache
+def _sampled(state: str, title: str) -> Markup:
     corners = ((10.0, 10.0), (170.0, 10.0), (170.0, 90.0), (10.0, 90.0))
     square = Plate("", "", "left", "", 180.0, 100.0, {"sample": corners})
-    return Markup(svg(square, {"sample": state}, title=words.word("portion_state", state), shown_mm=10))
+    return Markup(svg(square, {"sample": state}, title=title, shown_mm=10))

@@ -15,13 +15,13 @@ def sign_in() -> Response:
     """The form."""
     if desk.account() is not None:
         return redirect(url_for("review.today"))
-    return _form(200, _inside(request.args.get("next", "")), "", "")
+    return _form(200, desk.inside(request.args.get("next", "")), "", "")
 
 
 @pages.post("/sign-in")
 def signed_in() -> Response:
     """`account`: a person in a role, by the account's id; `password`; `next`: the page that was asked for."""
-    chosen, back = desk.field("account"), _inside(request.form.get("next", ""))
+    chosen, back = desk.field("account"), desk.inside(request.form.get("next", ""))
     accounts = desk.desk().accounts
     one = accounts.get(chosen)
     try:
@@ -43,9 +43,3 @@ def sign_out() -> Response:
 def _form(status: int, back: str, chosen: str, fault: str) -> Response:
     people = [one for one in desk.desk().accounts.all() if one.active]
     return desk.page("sign_in", status, next=back, people=people, chosen=chosen, fault=fault)
-
-
-def _inside(path: str) -> str:
-    """A way back within the pages, or ""; never to another place."""
-    inside = path == "/review" or path.startswith(("/review/", "/review?"))
-    return path if inside and "\\" not in path and path.isprintable() else ""

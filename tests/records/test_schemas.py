@@ -107,7 +107,7 @@ GOOD: dict[str, dict[str, Any]] = {
                     "wear": "g", "crown_height_mm": 21.5, "note": ""},
         "measure/1": {"code": "GL", "mm": 182.5, "estimated": False, "note": ""},
         "mark/1": {"kind": "cut", "portion": "head", "aspect": None, "direction": None, "tool": None, "number": 3,
-                   "tone": "paler", "note": None},
+                   "tone": "paler", "view": "cranial", "x": 0.25, "y": 0.5, "note": None},
         "pathology/1": {"kind": "exostosis", "portion": None, "note": ""},
         "burn_colour": "grey",
         "weathering": 2,
@@ -121,6 +121,9 @@ GOOD: dict[str, dict[str, Any]] = {
         "antler_base": "shed",
         "joins/d3": {"break": "old"},
         "photo/p1": True,
+        "find_no": "77",
+        "place": {"east": 101.5, "north": 200, "level": None},
+        "ask": True,
     },
     "context": {
         "number": "1042", "type": "pit_fill", "grave_like": "no", "trench": "A", "phase": "2b", "state": "open",
@@ -135,17 +138,25 @@ GOOD: dict[str, dict[str, Any]] = {
         "fraction/f1": {"part": "residue", "mesh_mm": 4, "sorted_share": 0.25, "weight_g": 200, "bone_g": 12.5},
         "spit": 2, "cremation/1": {"fraction_mm": 10, "region": "skull", "weight_g": 4.5}, "bone_g": 12.5,
     },
+    "tally": {
+        "label": "HLG26 B5-A", "context": "c1", "bag": "b1", "taxon": "large_mammal", "element": "long_bone",
+        "count": 14, "weight_g": 120.5, "burning": None, "preservation": "good", "stage": "scan",
+    },
+    "group": {
+        "label": "HLG26 B6-A", "context": "c1", "relation": "associated", "member/d1": True, "drawing": "12",
+    },
     "transfer": {
         "docket": "d1", "bag": None, "kind": "destructive_sample", "to": "a laboratory", "authority": "A. Director",
         "reference": "12", "lab_code": "X-1", "taken_g": 1.5, "remainder_g": 20, "photo_before": "p1",
         "measured_before": True, "back": False,
     },
-    "photo": {"docket": "d1", "context": None, "sha256": "0" * 64, "view": "cranial", "scale": True, "closed": False},
+    "photo": {"docket": "d1", "context": None, "sha256": "0" * 64, "view": "cranial", "scale": True, "north": False,
+              "closed": False},
     "site": {
         "code": "HLG26", "name": "Hollow Gate", "mode": "excavation", "licence": None, "policy":
         {"zooarchaeologists_may_assess": [], "second_reader": True}, "zone_text": "", "cabin_key": "", "region": "r",
         "dating": {"from": 1, "to": 2}, "fusion_source/sheep": "a book", "plausible/fowl": {"from": 100, "to": None},
-        "plausible/cat": True,
+        "plausible/cat": True, "short/hu": {"slot": "element", "key": "humerus"},
     },
 }  # fmt: skip
 """One good value at every path of the kinds that are checked (an invented site)."""

@@ -118,6 +118,12 @@ class Tablet:
     def press(self, *idents: str) -> None:
         """Taps one after the other."""
         for ident in idents:
+            # A narrow screen shows in pages what a wide one shows at once.
+            for _ in range(6):
+                turn = next((one for one in ("view.more", "key.turn") if self.hand.sees(one)), "")
+                if self.hand.sees(ident) or not turn:
+                    break
+                self.hand.press(turn)
             self.hand.press(ident)
 
     def begin(self, number: str = "1042", kind: str = "pit_fill", grave: str = "no") -> None:

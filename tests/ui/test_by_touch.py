@@ -158,7 +158,7 @@ def test_a_zooarchaeologist_settles_it_by_touch(tablet: Tablet) -> None:
     record = newest(tablet)
     save_as_other(tablet.app.desk, "docket", record.id, {"reading": {**record.value("reading"), "taxon": "goat"}}, {})
     save_as_other(tablet.app.desk, "person", "z", {"name": "Zoe", "role": "zooarchaeologist", "active": True}, {})
-    tablet.press("go.people", "person.z", f"docket.{record.value('label')}")
+    tablet.press("go.more", "go.people", "person.z", f"docket.{record.value('label')}")
     for pad in tablet.app.views["form"].ids.problems.pads():
         if "goat tibia" in pad.text and "sheep" not in pad.text:
             tablet.press(pad.ident)
@@ -331,7 +331,7 @@ def test_syncing_runs_beside_the_screen_and_can_be_cancelled(start: Callable[...
     tablet = start(cabin=Slow)
     tablet.begin()
     tablet.app.notebook.set_setting("cabin", {"address": "192.168.1.5", "fingerprint": "f"})
-    tablet.press("go.sync", "sync.now")
+    tablet.press("go.more", "go.sync", "sync.now")
     tablet.hand.until(lambda: tablet.shell.sync.sent == 1)
     tablet.hand.frames(2)
     # The screen goes on answering while the exchange waits.

@@ -32,9 +32,10 @@ def touchables(tablet: Tablet) -> dict[str, Box]:
     return found
 
 
-def least(ident: str) -> float:
-    """Millimetres: lines of a list and text boxes may be lower than buttons, and nothing is under 12."""
-    return 12.0 if ident.startswith(("docket.HLG", "note.text", "hold.note")) else 15.0
+def least(tablet: Tablet) -> dict[str, float]:
+    """{ident: millimetres}: lines of a list and text boxes may be lower than buttons, and nothing is under 12."""
+    low = ("RowPad", "Box")
+    return {ident: 12.0 if type(widget).__name__ in low else 15.0 for ident, widget, _ in tablet.hand.things()}
 
 
 def apart(one: Box, other: Box) -> float:
@@ -87,6 +88,7 @@ def clipped(tablet: Tablet) -> list[str]:
 
 PANELS = {
     "8 inch, 1280 by 800": (189.0, (1280, 800)),
+    "8 inch standing, 800 by 1280": (189.0, (800, 1280)),
     "8 inch, 1920 by 1200": (283.0, (1920, 1200)),
     "10 inch, 1920 by 1200": (224.0, (1920, 1200)),
     "10 inch, 1280 by 800": (149.0, (1280, 800)),
@@ -108,11 +110,11 @@ def test_every_screen_keeps_to_the_sizes_and_clips_nothing(start: Callable[..., 
         tablet.hand.frames(2)
         if pictures:
             tablet.hand.picture(Path(pictures) / f"{at:02d}-{name.replace(' ', '-').replace(',', '')}.png")
-        boxes = touchables(tablet)
+        boxes, smallest = touchables(tablet), least(tablet)
         assert boxes, name
         for ident, (x, y, right, top) in boxes.items():
             size = min(theme.in_mm(right - x), theme.in_mm(top - y))
-            if size < least(ident) - 1e-6:
+            if size < smallest[ident] - 1e-6:
                 faults.append(f"{name}: {ident} is {size:.2f} mm")
         for (one, a), (other, b) in combinations(boxes.items(), 2):
             gap = theme.in_mm(apart(a, b))

@@ -11,7 +11,8 @@ import pytest
 
 import fieldapp.ui
 from fieldapp import assets
-from fieldapp.ui.presenters import contexts, form_fields, hold
+from fieldapp.ui.presenters import cards, contexts, finding, form_fields, hold, manner, more, quick
+from fieldapp.ui.presenters.cabin import KINDS
 from fieldapp.ui.presenters.fields import find, words
 from fieldapp.ui.presenters.form import FIRST, SECOND
 from fieldapp.ui.presenters.hold import QUERY_STEPS, STOP_STEPS
@@ -55,6 +56,20 @@ def test_every_key_has_a_sentence_with_the_fields_it_is_given() -> None:
         ("field", (*FIRST, *SECOND, "more", "first")),
         ("nothing", SECOND[:-1]),
         ("slot", (*words.SURFACE, *words.AGE, *find.FIGURES, "find_no", "finder", "joins")),
+        (
+            "card",
+            (
+                *cards.SLOTS,
+                *(f"{way}.{one.path}" for way in ("slot", "asks") for own in cards.SLOTS.values() for one in own),
+            ),
+        ),
+        ("more", (*more.HERE, "here", "tablet")),
+        ("go", more.TABLET),
+        ("look", quick.LOOKS),
+        ("quick", (*quick.ANSWERS, *(f"asks.{one}" for one in ("looks", "sizes", "human", "rest")))),
+        ("manner", manner.TOGGLES),
+        ("find", (*finding.MARKS, "text", "kind", "any")),
+        ("kind", (*finding.KINDS, *KINDS)),
         ("slot", tuple(f"{one}.why" for one in (*find.FIGURES, "find_no"))),
         ("need", ("need_number", "need_type", "need_grave", "need_what", "need_whom", "need_note")),
         ("nothing", ("element", "portions", "fusion", "side", "taxon")),
@@ -106,6 +121,14 @@ def test_no_sentence_of_the_screens_is_left_over() -> None:
         "beside",
         "skeleton",
         "slot",
+        "card",
+        "go",
+        "look",
+        "quick",
+        "kind",
+        "manner",
+        "more",
+        "find",
     )
     for key in assets.texts():
         area, _, rest = key.partition(".")

@@ -51,20 +51,24 @@ def tour(tablet: Tablet) -> Iterator[str]:
     yield "context, empty"
     press("go.contexts")
     yield "contexts"
-    press("contexts.page", "contexts.page", "context.1042", "bag.new")
+    while not hand.sees("context.1042"):
+        press("contexts.page")
+    press("context.1042", "bag.new")
     yield "bag making"
     press("recovery.sieve.4", "bag.new", "recovery.hand.0")
     yield "context, bags"
     press("docket.new")
     yield from form_stops(tablet)
+    yield from further_stops(tablet)
     press("action.save")
     yield "context, one docket"
     for _ in range(8):
         press("docket.new", "material.bone", "human.not_asked", "element.rib", "action.save")
     yield "context, many dockets"
-    press("lines.down")
-    yield "context, scrolled"
-    press("lines.up")
+    if hand.sees("lines.down"):
+        press("lines.down")
+        yield "context, scrolled"
+        press("lines.up")
     docket = next(row.ident for row in tablet.shell.context.rows())
     record = tablet.app.desk.dockets(tablet.app.desk.context)[-1]
     theirs = {**record.value("reading"), "element": "tibia", "taxon": "sheep"}
@@ -72,6 +76,8 @@ def tour(tablet: Tablet) -> Iterator[str]:
     tablet.app.show()
     hand.frames(3)
     yield "context, a disagreement"
+    while not hand.sees(docket):
+        press("lines.down")
     press(docket)
     yield "form, a disagreement"
     press("go.history")
@@ -89,7 +95,7 @@ def tour(tablet: Tablet) -> Iterator[str]:
     yield "hold, place without key"
     press("hold.seal")
     yield "hold, place refused"
-    press("hold.back", "hold.leave", "go.sync")
+    press("hold.back", "hold.leave", "go.more", "go.sync")
     yield "sync, no cabin"
     tablet.app.notebook.set_setting("cabin", {"address": "192.168.20.5:8443", "fingerprint": "f"})
     tablet.app.show()
@@ -101,6 +107,115 @@ def tour(tablet: Tablet) -> Iterator[str]:
     yield "sync, done"
     press("sync.leave")
     yield "context again"
+    yield from other_stops(tablet)
+
+
+def further_stops(tablet: Tablet) -> Iterator[str]:
+    """The fields of the form's second page, and what can be opened in each."""
+    press, hand = tablet.press, tablet.hand
+    press("field.surface")
+    yield "form surface"
+    for slot in ("burning", "weathering", "staining", "fracture.angle"):
+        press(f"surface.slot.{slot}")
+        yield f"form surface, {slot}"
+        press("surface.back")
+    press("field.age")
+    yield "form age"
+    press("age.slot.age")
+    yield "form age, which"
+    press("age.back", "field.measures")
+    yield "form measures"
+    press("measures.code.Bd", "key.7", "key.0", "key..", "key.5")
+    yield "form measures, keypad"
+    press("measures.key.=", "field.marks")
+    yield "form marks"
+    press("marks.kind.cut")
+    yield "form marks, which kind"
+    press(next(ident for ident in hand.idents() if ident.startswith("plate.")))
+    press(next(ident for ident in hand.idents() if ident.startswith("plate.")))
+    press("marks.list")
+    yield "form marks, list"
+    press(next(ident for ident in hand.idents() if ident.startswith("marks.mark.")))
+    yield "form marks, one"
+    press("field.find")
+    yield "form find"
+    for slot in ("weight_g", "find_no", "east"):
+        press(f"find.keys.{slot}")
+        yield f"form find, {slot}"
+        press("find.back")
+    press("find.finder")
+    yield "form find, finder"
+    press("find.back", "field.first", "field.element")
+    if hand.sees("shelf."):
+        press("shelf.")
+    press("element.mandible", "field.taxon", "taxon.sheep")
+    press("field.more", "field.teeth")
+    yield "form teeth"
+    press("teeth.at.lower.M1")
+    yield "form teeth, one"
+    press("teeth.stage.in_wear", "teeth.wear.grant_1982")
+    yield "form teeth, wear"
+    press("teeth.worn.g")
+    yield "form teeth, a stage"
+    press("teeth.one", "teeth.wear.payne_1987")
+    yield "form teeth, a number and a letter"
+    press("teeth.one", "teeth.row", "field.note", "note.photo")
+    yield "photo"
+    press("photo.leave", "field.note", "note.ask")
+    yield "form note, asked"
+
+
+def other_stops(tablet: Tablet) -> Iterator[str]:
+    """Everything that is no docket's full form."""
+    press, hand = tablet.press, tablet.hand
+    press("docket.quick")
+    yield "quick"
+    press("look.long_bone", "taxon.large_mammal", "human.no_sign", "find.more", "note.ask")
+    yield "quick, filled"
+    press("action.save", "go.more")
+    yield "more"
+    for kind in ("tally", "sample", "group"):
+        press(f"more.{kind}")
+        for slot in [ident for ident in hand.idents() if ident.startswith("slot.")]:
+            press(slot)
+            yield f"card {kind}, {slot}"
+        press("card.leave", "go.more")
+    for kind in ("bag", "context"):
+        if hand.sees(f"more.{kind}"):
+            press(f"more.{kind}")
+            for slot in [ident for ident in hand.idents() if ident.startswith("slot.")]:
+                press(slot)
+                yield f"card {kind}, {slot}"
+            press("card.leave", "go.more")
+    press("more.scan", "scan.one.cattle", "scan.one.cattle", "scan.burning.burnt", "scan.one.pig")
+    yield "scan"
+    press("scan.save", "go.more", "more.photo")
+    yield "photo of the context"
+    press("photo.leave", "go.more", "go.find")
+    yield "find"
+    for chip in ("taxon", "element", "text"):
+        press(f"chip.{chip}")
+        yield f"find, {chip}"
+        press(f"chip.{chip}")
+    press("chip.mark.problem")
+    hand.frames(30)
+    yield "find, to look at"
+    press("find.clear", "chip.mark.deleted")
+    yield "find, deleted"
+    press("find.clear", "find.leave", "go.more", "go.lab")
+    yield "lab"
+    hand.type("hum l sheep +dis d:f Bd34.5 odd")
+    yield "lab, typed"
+    hand.key("enter")
+    yield "lab, taken"
+    press("action.leave", "go.more", "go.manner")
+    yield "manner"
+    press("manner.leave", "go.more", "go.lock")
+    yield "lock"
+    press("lock.first")
+    yield "lock, half"
+    press("lock.second")
+    yield "more again"
 
 
 def form_stops(tablet: Tablet) -> Iterator[str]:

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Protocol
 
 from fieldapp.domain import ids
+from fieldapp.store.own import written
+from fieldapp.ui.presenters.context import short_label
 from fieldapp.ui.presenters.desk import Desk
+from fieldapp.ui.presenters.hold import when
 from fieldapp.ui.presenters.keyed import ADDRESS, CROCKFORD, DIGITS, LETTERS, Entry, grouped_code
 from fieldapp.ui.texts import say
+
+SYNCED = "synced"
+"""Setting: when everything was last exchanged."""
+
+KINDS = ("docket", "bag", "context", "sample", "group", "tally", "photo", "hold")
+"""Kinds of record that are told by name."""
 
 Progress = Callable[[int, int], None]
 """Told how many changes have been sent and received so far."""
@@ -140,6 +150,9 @@ class Sync:
 
     def finished(self) -> None:
         """What came in is on the screens from now on. On the screens' own thread."""
+        found = self.result
+        if found is not None and not found.trouble and not found.cancelled:
+            self.desk.notebook.set_setting(SYNCED, self.desk.now())
         # Others may have read the docket by now; taking it back is no longer an undo of one's own.
         self.desk.last = None
         self.desk.refresh()
@@ -161,14 +174,32 @@ class Sync:
             head = [say("sync.done")]
         return [*head, say("sync.counts", sent=found.sent, received=found.received), *found.notices]
 
+    def last(self) -> str:
+        """When everything was last exchanged."""
+        at = self.desk.notebook.setting(SYNCED)
+        return say("sync.last", at=when(at)) if isinstance(at, str) else say("sync.never")
+
+    def waits(self) -> str:
+        """What waits here, by kind of record."""
+        server = str(self.desk.cabin.get("fingerprint", ""))
+        kinds = Counter(one.kind for one in self.desk.notebook.unsent(server))
+        if not kinds:
+            return say("sync.nothing_waits")
+        parts = (say("sync.kind", n=n, kind=say(f"kind.{kind}")) for kind, n in kinds.most_common() if kind in KINDS)
+        return say("sync.waits", n=kinds.total(), what=", ".join(parts))
+
     def after(self) -> list[str]:
-        """What wants a look in the notebook now: disagreements and holds."""
-        dockets = self.desk.notebook.records("docket")
-        differ = sum(bool(one.disagreements()) for one in dockets)
+        """What wants a look in the notebook now: disagreements, mine among them, and holds."""
+        differ = [one for one in self.desk.notebook.disputed() if one.kind == "docket"]
         holds = self.desk.notebook.records("hold")
         found = []
         if differ:
-            found.append(say("sync.differ", n=differ))
+            found.append(say("sync.differ", n=len(differ)))
+            me = self.desk.by["name"]
+            own = {one.record for one in written(self.desk.notebook) if one.by == me}
+            mine = [short_label(one.value("label")) for one in differ if one.id in own]
+            if mine:
+                found.append(say("sync.differ_mine", labels=", ".join(mine[:12]) + (" …" if len(mine) > 12 else "")))
         if holds:
             found.append(say("sync.holds", n=len(holds)))
         return found

@@ -98,6 +98,11 @@ class Context:
         self._wanted = sum(row.wanted for row in self._rows)
 
 
+def standing_sign(standing: str) -> str:
+    """The sign of where a docket stands on the human question, "" where it needs none."""
+    return _STANDING_SIGNS.get(standing, "")
+
+
 def short_label(label: Any) -> str:
     """A label without its site code, as it is read out on one site."""
     return str(label or "").partition(" ")[2] or str(label or "")
@@ -125,10 +130,12 @@ def docket_row(desk: Desk, docket: Record) -> Row:
     reading = docket.value("reading")
     marks: list[tuple[str, str]] = []
     standing = desk.standing(docket)
-    if standing in _STANDING_SIGNS:
-        marks.append((_STANDING_SIGNS[standing], word("standing", standing)))
+    if sign := standing_sign(standing):
+        marks.append((sign, word("standing", standing)))
     if docket.disagreements():
         marks.append(("differ", say("disagreement")))
+    if docket.value("ask"):
+        marks.append(("query", say("ask_value")))
     found = desk.problems(docket)
     worst = next((level for level in ("impossible", "check") if any(one.level == level for one in found)), "")
     if worst:

@@ -13,9 +13,10 @@ from fieldapp.domain import human, ids, rules
 from fieldapp.domain.ids import hold_id
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records.checking import Among
-from fieldapp.records.fold import ADD_ONLY, Record
+from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from fieldapp.records.standing import Authority, authority, joined_answer, joined_to
 from fieldapp.store.notebook import Edit, Notebook
+from fieldapp.store.photos import Photos
 from fieldapp.ui.presenters.problems import Found, worst_first
 
 PLACE, CABIN, LOCAL_NAMES = "place", "cabin", "people"
@@ -54,6 +55,7 @@ class Desk:
         self._authority: Authority | None = None
         self._standings: dict[str, tuple[Record, str]] = {}
         self.changes = 0
+        self.photos = Photos(notebook.folder)
 
     # -- who and where --
 
@@ -318,6 +320,25 @@ class Desk:
             return ""
         self.save([Write(docket, "docket", {"deleted": True}, record.head_ids())])
         return label
+
+    def delete(self, record_id: str) -> str:
+        """Deletes a record, naming every head that is seen; its label, "" if there is none."""
+        record = self.record(record_id)
+        if record is None:
+            return ""
+        self.save([Write(record_id, record.kind, {"deleted": True}, record.head_ids())])
+        self.refresh()
+        return str(record.value("label") or "")
+
+    def bring_back(self, record_id: str) -> str:
+        """Takes a deletion back, whoever made it; the record's label."""
+        record = self.record(record_id)
+        if record is None:
+            return ""
+        heads = record.head_ids().get(DELETED, [])
+        self.save([Write(record_id, record.kind, {DELETED: False}, {DELETED: heads})])
+        self.refresh()
+        return str(record.value("label") or "")
 
     def hold_writes(self, docket: str, context: str, tier: str) -> list[Write]:
         """What opens the hold of a docket, or raises the one there is; nothing if it stands already."""

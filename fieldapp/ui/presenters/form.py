@@ -51,7 +51,7 @@ class State:
     stop     the stop screen is open and not yet confirmed
     shelf    the place within the field that is open, see open_shelf; "" for where it begins
     typed    what has been entered by keypad and not taken yet
-    quick    the short form is shown
+    depth    the form that is shown: "full", "quick" or "lab"
     """
 
     docket: str
@@ -69,7 +69,7 @@ class State:
     stop: bool = False
     shelf: str = ""
     typed: str = ""
-    quick: bool = False
+    depth: str = "full"
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,7 @@ class Form:
 
     @classmethod
     def new(
-        cls, desk: Desk, context: str, bag: str | None, carry: Mapping[str, Any] | None = None, quick: bool = False
+        cls, desk: Desk, context: str, bag: str | None, carry: Mapping[str, Any] | None = None, depth: str = "full"
     ) -> Form:
         """A form for a docket that does not exist yet; its label is handed out now and never again."""
         carried = dict(carry or {})
@@ -107,7 +107,7 @@ class Form:
             bag=bag,
             new=True,
             field="material",
-            quick=quick,
+            depth=depth,
         )
         state.answers = carried
         form = cls(desk, state)
@@ -161,6 +161,11 @@ class Form:
     def record(self) -> Record | None:
         """The docket as it is stored, None while it is new."""
         return self.desk.record(self.state.docket)
+
+    @property
+    def stage(self) -> str:
+        """The stage of work of what is read here: a lab session is analysis."""
+        return "analysis" if self.state.depth == "lab" else self.desk.stage
 
     def applies(self, name: str) -> bool:
         """Whether there is anything to answer in a field."""
@@ -239,6 +244,13 @@ class Form:
             changes.update(self._without("portion.", "fusion."), element=None, taxon=None, side=None, certainty=None)
         self._change(name, changes, move=True)
 
+    def look_like(self, changes: Mapping[str, Any]) -> None:
+        """What the short form says at once of material and element; portions and centres of another bone go."""
+        own = dict(changes)
+        if own.get("element") != self.answers.get("element"):
+            own.update(self._without("portion.", "fusion."), position=None, side=None)
+        self._change("element", own)
+
     def toggle_cf(self) -> None:
         """Marks the taxon as one that the bone only compares with, or unmarks it."""
         self._change("taxon", {"certainty": None if self.answers.get("certainty") == "cf" else "cf"})
@@ -283,9 +295,9 @@ class Form:
             self.state.typed = typed
             self._keep()
 
-    def quickly(self, quick: bool) -> None:
-        """Shows the short form, or the full one; every answer stays."""
-        self.state.quick = quick
+    def deepen(self) -> None:
+        """Goes on in the full form; every answer stays."""
+        self.state.depth = "full"
         self.state.field = self.next_field("") or "material"
         self._keep()
 
@@ -321,6 +333,11 @@ class Form:
     def may_settle(self) -> bool:
         """Whether the one who records may settle a disagreement of readings."""
         return self.desk.may("settle_docket")
+
+    def may_delete(self) -> bool:
+        """Whether the docket may be deleted here: not one that may be human, which stands whatever is deleted."""
+        record = self.record
+        return record is not None and self.desk.standing(record) not in human.RAISED
 
     def undo(self) -> bool:
         """Takes the last tap back and shows its field. False if there is none."""
@@ -388,6 +405,7 @@ class Form:
         earlier = list(record.added("human").values()) if record is not None else []
         raised = {human.answer_of(one) for one in [*answers.values(), *earlier]} & human.RAISED
         writes = [Write(state.docket, "docket", values, over)] if values else []
+        writes += [Write(photo, "photo", photographed) for photo, photographed in writing.photos(self).items()]
         hold = ""
         if raised:
             hold = hold_id(state.docket)

@@ -327,10 +327,10 @@ def note_rows(form: Form) -> list[list[Choice]]:
     burning = [Choice(f"burning.{key}", word("burning", key), chosen=answers.get("burning") == key) for key in BURNING]
     count = [
         Choice("find.less", "", sign="less"),
-        Choice("", say("count_value", n=answers.get("count", 1)), tone="words", weight=1.4),
+        Choice("", say("count_value", n=answers.get("count", 1)), tone="words", weight=1.2),
         Choice("find.more", "", sign="more"),
-        Choice("note.ask", say("ask"), chosen=bool(answers.get("ask")), sign="query", weight=1.4),
-        Choice("note.photo", say("photo"), sign="photo", weight=1.2),
+        Choice("note.ask", say("ask"), chosen=bool(answers.get("ask")), sign="query", weight=1.3),
+        Choice("note.photo", say("photo"), sign="photo", weight=1.1),
     ]
     return [phrases[:3], phrases[3:], burning, count]
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from fieldapp.store.own import written
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.desk import LOCAL_NAMES, Desk
 from fieldapp.ui.presenters.keyed import NAME, Entry
-from fieldapp.ui.texts import word
+from fieldapp.ui.texts import say, word
 
 
 class People:
@@ -40,6 +41,19 @@ class People:
             for name in self.desk.local_names()
         ]
         return found
+
+    def totals(self) -> str:
+        """What the one who records has written today, and what of the tablet's is not sent."""
+        name, day = self.desk.by["name"], self.desk.now()[:10]
+        if not name:
+            return ""
+        mine = [one for one in written(self.desk.notebook) if one.by == name and one.at[:10] == day]
+        new = {one.record for one in mine if one.new and one.kind == "docket"}
+        mended = {one.record for one in mine if one.kind == "docket"} - new
+        others = {one.record for one in mine if one.new and one.kind != "docket"}
+        return say(
+            "people.totals", name=name, new=len(new), mended=len(mended), others=len(others), unsent=self.desk.unsent()
+        )
 
     def choose(self, ident: str) -> None:
         """Takes the person with a button's ident."""

@@ -48,7 +48,8 @@ def values(form: Form) -> dict[str, Any]:
     found: dict[str, Any] = {"label": state.label, "bag": bag, "context": None if bag else state.context}
     found.update({slot: None for slot in state.opening if is_path(slot)})
     found.update({slot: value for slot, value in answers.items() if is_path(slot)})
-    found["reading"] = reading_parts.reading_of(answers, form.desk.knowledge, form.desk.stage, state.base)
+    found.update({slot: True for slot, value in answers.items() if slot.startswith("photo/") and value})
+    found["reading"] = reading_parts.reading_of(answers, form.desk.knowledge, form.stage, state.base)
     if answers.get("human"):
         found["human/draft"] = human_value(form, answers["human"])
     return found
@@ -71,7 +72,9 @@ def changes(form: Form) -> tuple[dict[str, Any], dict[str, list[str]]]:
         if state.took or not reading_parts.same_reading(now["reading"], state.base):
             found["reading"] = now["reading"]
     if form.answers.get("note"):
-        found[f"note/{form.desk.new_id()}"] = {"text": form.answers["note"], "stage": form.desk.stage}
+        found[f"note/{form.desk.new_id()}"] = {"text": form.answers["note"], "stage": form.stage}
+    # A picture is a record of its own; the docket only names it.
+    found = {path: True if path.startswith("photo/") and value else value for path, value in found.items()}
     over = {path: state.heads[path] for path in found if path in state.heads}
     record = form.record
     if record is not None and "reading" in over and "reading" in record.disagreements() and not state.took:
@@ -80,10 +83,19 @@ def changes(form: Form) -> tuple[dict[str, Any], dict[str, list[str]]]:
     return found, over
 
 
+def photos(form: Form) -> dict[str, dict[str, Any]]:
+    """{id: values} of the photo records that a save makes: of pictures taken in this form."""
+    return {
+        slot.removeprefix("photo/"): {"docket": form.state.docket, **value}
+        for slot, value in form.answers.items()
+        if slot.startswith("photo/") and isinstance(value, dict)
+    }
+
+
 def human_value(form: Form, answer: str) -> dict[str, Any]:
     """One answer to the human question as it is written."""
     in_place = {human.STOP: True, human.QUERY: False}.get(answer)
-    return {"answer": answer, "why": "", "in_place": in_place, "by_rule": None, "stage": form.desk.stage}
+    return {"answer": answer, "why": "", "in_place": in_place, "by_rule": None, "stage": form.stage}
 
 
 def human_readings(form: Form) -> Mapping[str, dict[str, Any]]:

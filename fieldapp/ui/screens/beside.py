@@ -49,6 +49,6 @@ class BesideScreen(PagesOfForm):
             view.disabled = True
             view.show(one.plate, dict.fromkeys(one.plate.portions, PLAIN))
             column.add_widget(view)
-            name = Words(text=one.name, halign="center", size_hint_y=None, height=theme.mm(5), bold=True)
+            name = Words(text=one.name, halign="center", size_hint_y=None, height=theme.mm(8), bold=True)
             column.add_widget(name)
             box.add_widget(column)

@@ -38,17 +38,17 @@ class ContextScreen(View):
         wanted = context.problem_count()
         actions = [
             Choice("go.contexts", say("go.contexts"), sign="leave"),
-            Choice("go.sync", say("go.sync"), sign="sync"),
-            Choice("go.people", say("go.people"), sign="person"),
+            Choice("go.more", say("go.more"), sign="down"),
             Choice(
                 "context.undo",
                 say("context.undo", label=last[1].partition(" ")[2]) if last else say("action.undo"),
                 sign="undo",
                 enabled=last is not None,
             ),
+            Choice("docket.quick", say("docket.quick"), sign="more"),
             Choice("docket.new", say("docket.new"), sign="more", tone="primary"),
         ]
-        ids.actions.show([[one] for one in actions])
+        ids.actions.show(self.column(actions))
         ids.count.text = say("context.counts", n=len(rows), wanted=wanted)
         ids.caution.text = say("context.grave") if context.grave_like() else ""
 
@@ -57,16 +57,16 @@ class ContextScreen(View):
         if context.making_bag:
             ids.bag_name.text = ""
             found = context.new_bags()
-            ids.bags.show([[one] for one in [*found, Choice("bag.cancel", say("action.back"), sign="leave")]])
+            ids.bags.show(self.column([*found, Choice("bag.cancel", say("action.back"), sign="leave")]))
             return
         ids.bag_name.text = say("bags")
         bags = context.bags()
         self.page, pages = pager(len(bags), self.BAGS, self.page)
         shown = bags[self.page * self.BAGS :][: self.BAGS]
-        rows = [[Choice("bag.new", say("bag.new"), sign="more")], *([one] for one in shown)]
+        pads = [Choice("bag.new", say("bag.new"), sign="more"), *shown]
         if pages > 1:
-            rows.append([Choice("bag.page", say("page", n=self.page + 1, of=pages), sign="after")])
-        ids.bags.show(rows)
+            pads.append(Choice("bag.page", say("page", n=self.page + 1, of=pages), sign="after"))
+        ids.bags.show(self.column(pads))
 
     def _show_pages(self) -> None:
         ids = self.ids
@@ -83,8 +83,8 @@ class ContextScreen(View):
         if group == "lines":
             self.ids.lines.page(1 if key == "down" else -1)
             return
-        if ident == "docket.new":
-            shell.new_docket()
+        if ident in ("docket.new", "docket.quick"):
+            shell.new_docket(depth="quick" if key == "quick" else "full")
             return
         if group == "docket":
             for one in shell.desk.dockets(shell.desk.context or ""):

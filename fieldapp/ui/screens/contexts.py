@@ -8,14 +8,13 @@ from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.contexts import GRAVE_LIKE, TYPES
 from fieldapp.ui.screens.view import View, load_kv, pager
 from fieldapp.ui.texts import say, word
+from fieldapp.ui.theme import theme
 
 load_kv(__file__)
 
 
 class ContextsScreen(View):
     """Shows the contexts presenter."""
-
-    ACROSS, DOWN = 5, 4
 
     def __init__(self, **kwargs: Any) -> None:
         self.page = 0
@@ -39,11 +38,11 @@ class ContextsScreen(View):
             rows.show([])
         ids.board.put_away()
         found = contexts.tiles()
-        per_page = self.ACROSS * self.DOWN
+        across, per_page = self._room()[0], self._per_page()
         self.page, pages = pager(len(found), per_page, self.page)
         shown = found[self.page * per_page :][:per_page]
-        shown += [Choice("", "")] * (-len(shown) % self.ACROSS)
-        ids.tiles.show(in_rows(shown, self.ACROSS))
+        shown += [Choice("", "")] * (-len(shown) % across)
+        ids.tiles.show(in_rows(shown, across))
         for pad in ids.tiles.pads():
             pad.opacity = 1 if pad.ident else 0
         ids.hint.text = "" if found else say("contexts.none")
@@ -54,7 +53,7 @@ class ContextsScreen(View):
         ]
         if pages > 1:
             actions.append(Choice("contexts.page", say("page", n=self.page + 1, of=pages), sign="after"))
-        ids.actions.show([[one] for one in actions])
+        ids.actions.show(self.column(actions))
 
     def _show_making(self) -> None:
         contexts, ids = self.shell.contexts, self.ids
@@ -62,20 +61,35 @@ class ContextsScreen(View):
         ids.number_name.text = say("contexts.number")
         ids.number.text = contexts.number.text or say("blank")
         ids.type_name.text = say("contexts.type")
-        ids.grave_name.text = say("contexts.grave_like")
-        ids.grave_why.text = say("contexts.known") if contexts.known() else say("contexts.grave_why")
+        asks = say("contexts.grave_like")
+        why = say("contexts.known") if contexts.known() else say("contexts.grave_why")
+        ids.grave_name.text = "" if self.tall else asks
+        ids.grave_why.text = f"{asks} {why}" if self.tall else why
         ids.board.lay("number")
         types = [Choice(f"type.{key}", word("context_type", key), chosen=contexts.type == key) for key in TYPES]
-        ids.types.show(in_rows(types, 3))
+        ids.types.show(in_rows(types, 5 if self.tall else 3))
         ids.grave.show(
             [[Choice(f"grave.{key}", word("grave_like", key), chosen=contexts.grave_like == key) for key in GRAVE_LIKE]]
         )
         ids.actions.show(
-            [
-                [Choice("contexts.cancel", say("action.back"), sign="leave")],
-                [Choice("contexts.make", say("contexts.make"), sign="tick", tone="primary")],
-            ]
+            self.column(
+                [
+                    Choice("contexts.cancel", say("action.back"), sign="leave"),
+                    Choice("contexts.make", say("contexts.make"), sign="tick", tone="primary"),
+                ]
+            )
         )
+
+    def _room(self) -> tuple[int, int]:
+        """How many tiles there is room for, across and down."""
+        tiles, gap = self.ids.tiles, theme.mm(theme.gap)
+        across = int((tiles.width + gap) // (theme.mm(24.0) + gap))
+        down = int((tiles.height + gap) // (theme.mm(tiles.row_mm) + gap))
+        return max(2, across), max(2, down)
+
+    def _per_page(self) -> int:
+        across, down = self._room()
+        return across * down
 
     def tapped(self, ident: str) -> None:
         contexts, shell = self.shell.contexts, self.shell
@@ -97,7 +111,7 @@ class ContextsScreen(View):
         elif key == "cancel":
             contexts.making = False
         elif key == "page":
-            self.page = self.page + 1 if (self.page + 1) * self.ACROSS * self.DOWN < len(contexts.tiles()) else 0
+            self.page = self.page + 1 if (self.page + 1) * self._per_page() < len(contexts.tiles()) else 0
         elif key == "make":
             if contexts.ready():
                 shell.said = say(f"need.{contexts.ready()}")

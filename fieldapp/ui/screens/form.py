@@ -1,6 +1,6 @@
 """The docket form: the slip with its fields, the open field's body, and the actions.
 
-What is shown and what a tap does; where the parts stand is the layout's business (form_layout).
+What is shown and what a tap does; where the parts stand is the layout's business (slip_layout).
 """
 
 from __future__ import annotations
@@ -11,19 +11,19 @@ from fieldapp import assets
 from fieldapp.domain.plates import Plate
 from fieldapp.ui.presenters import form_fields
 from fieldapp.ui.presenters.choices import Choice, refitted
-from fieldapp.ui.presenters.fields import Body
 from fieldapp.ui.presenters.form import Form
 from fieldapp.ui.presenters.reading import portion_states
-from fieldapp.ui.screens import form_further, form_layout
-from fieldapp.ui.screens.form_layout import Box, Layout
-from fieldapp.ui.screens.view import View, load_kv
+from fieldapp.ui.screens import saving, slip_layout
+from fieldapp.ui.screens.slip import SlipView
+from fieldapp.ui.screens.slip_layout import Box
+from fieldapp.ui.screens.view import load_kv
 from fieldapp.ui.texts import say, word
 from fieldapp.ui.theme import theme
 
 load_kv(__file__)
 
 
-class FormScreen(View):
+class FormScreen(SlipView):
     """Shows the open form."""
 
     PER_PAGE = 3
@@ -34,24 +34,17 @@ class FormScreen(View):
         self.view = self.buttons = 0
         self._bone: Any = None
         self._body = ""
-        self._further: Body | None = None
         super().__init__(**kwargs)
-        self.layout = Layout(self)
         ids = self.ids
-        for rows in (ids.tabs, ids.body, ids.portions, ids.actions, ids.problems, ids.phrases, ids.fusion):
+        for rows in (ids.portions, ids.problems, ids.phrases, ids.fusion):
             rows.heard = self.tapped
-        ids.tabs.fill = ids.body.fill = ids.actions.fill = ids.portions.fill = True
-        ids.phrases.fill = ids.body.even = ids.portions.even = True
+        ids.portions.fill = ids.phrases.fill = ids.portions.even = True
         ids.problems.row_mm, ids.fusion.row_mm = 19, 17
         ids.problems.halign = "left"
         ids.plate.heard = self._touched
         ids.plate.looked = self._show_bone
         ids.skeleton.heard = ids.ways.heard = self.tapped
         ids.ways.even = True
-        ids.board.pressed = lambda key: self.tapped(f"{self.form.state.field}.key.{key}")
-        ids.note.bind(text=self._note_typed)
-        self.bind(pos=self._moved, size=self._moved)
-        self._filling = False
 
     @property
     def form(self) -> Form:
@@ -64,29 +57,16 @@ class FormScreen(View):
         self.looking = bool(self._differing())
         self.page = 0
 
-    def _moved(self, *_: Any) -> None:
-        self.layout = Layout(self)
-        if self.shell.screen == self.name:
-            self.refresh()
-
     # -- showing --
 
     def refresh(self) -> None:
-        if self.shell.form is None or self.width < theme.mm(2 * theme.target):
-            return  # nothing to show, or the window has no size yet
-        form, ids, layout = self.form, self.ids, self.layout
-        form_layout.put(ids.slip, layout.slip)
-        form_layout.put(ids.tabs, layout.tabs)
-        form_layout.put(ids.actions, layout.actions)
-        ids.slip.label = form.state.label.partition(" ")[2] or form.state.label
-        ids.slip.site = form.state.label.partition(" ")[0]
+        if self.shell.form is None or not self.has_size():
+            return
+        form = self.form
         tabs = form_fields.tabs(form)
-        across = 4 if layout.tall else 2
-        ids.tabs.show([[self._tab(tab) for tab in tabs[at : at + across]] for at in range(0, len(tabs), across)])
-        for pad, tab in zip(ids.tabs.pads(), tabs, strict=True):
-            pad.mark, pad.note_first, pad.strong = tab.mark, True, bool(tab.value)
-        actions = self._actions()
-        ids.actions.show([actions] if layout.tall else [[one] for one in actions])
+        self.show_slip(form.state.label, [self._tab(tab) for tab in tabs], self._actions())
+        for pad, tab in zip(self.ids.tabs.pads(), tabs, strict=True):
+            pad.mark, pad.strong = tab.mark, bool(tab.value)
         body = "problems" if self.looking else form.state.field
         if body == "element" and form.state.shelf.startswith("map"):
             body = "map"
@@ -129,7 +109,7 @@ class FormScreen(View):
         form, ids, layout = self.form, self.ids, self.layout
         self._body = name
         further = name in form_fields.FURTHER
-        self._further = None
+        self.body_shown = None
         rows = {
             "portions": ids.portions,
             "fusion": ids.fusion,
@@ -149,27 +129,27 @@ class FormScreen(View):
         if not further:
             ids.board.put_away()
             ids.typed.text = ids.definition.text = ""
-        form_layout.away(ids.note)
+        slip_layout.away(ids.note)
         intro = form_fields.intro(form) if name in ("human", "nothing") else ""
         self._say(intro)
         ids.caption.text = ""
-        box = layout.body(bool(intro))
+        box = layout.body(slip_layout.INTRO if intro else 0)
         if name == "portions":
             self._show_portions()
         elif name == "map":
             self._show_map()
         elif name == "fusion":
-            form_layout.put(ids.fusion, box)
+            slip_layout.put(ids.fusion, box)
             self._show_fusion(box)
         elif name == "note":
             self._show_note()
         elif name == "problems":
-            form_layout.put(ids.problems, layout.middle)
+            slip_layout.put(ids.problems, layout.middle)
             self._show_problems()
         elif further:
             self._show_further()
         elif name != "nothing":
-            form_layout.put(ids.body, box)
+            slip_layout.put(ids.body, box)
             ids.body.most_mm = 999.0
             ids.body.halign = "left" if name == "human" else "center"
             ids.body.level = "big" if name in ("material", "side", "human") else "text"
@@ -177,13 +157,13 @@ class FormScreen(View):
             ids.body.show(refitted(form_fields.rows(form), room.across, room.down, self.buttons))
         if name not in ("portions", *form_fields.FURTHER):
             middle = layout.middle
-            form_layout.put(ids.strip, Box(middle.x, middle.y, middle.width, theme.mm(theme.strip)))
+            slip_layout.put(ids.strip, Box(middle.x, middle.y, middle.width, theme.mm(theme.strip)))
 
     def _say(self, text: str) -> None:
         """The line over the body."""
-        middle, high = self.layout.middle, theme.mm(form_layout.INTRO)
+        middle, high = self.layout.middle, theme.mm(slip_layout.INTRO)
         self.ids.intro.text = text
-        form_layout.put(self.ids.intro, Box(middle.x, middle.top - high, middle.width, high))
+        slip_layout.put(self.ids.intro, Box(middle.x, middle.top - high, middle.width, high))
 
     def _show_map(self) -> None:
         form, ids, layout = self.form, self.ids, self.layout
@@ -191,16 +171,16 @@ class FormScreen(View):
         ways = theme.mm(max(20.0, theme.target))
         body, region = form_fields.skeleton_place(form)
         ids.skeleton.show(assets.skeleton(body), region, {}, form.answers.get("element", ""))
-        form_layout.put(ids.skeleton, Box(middle.x, high.y, middle.width - ways - theme.mm(theme.gap), high.height))
-        form_layout.put(ids.ways, Box(middle.right - ways, middle.y + layout.strip, ways, middle.height - layout.strip))
+        slip_layout.put(ids.skeleton, Box(middle.x, high.y, middle.width - ways - theme.mm(theme.gap), high.height))
+        slip_layout.put(ids.ways, Box(middle.right - ways, middle.y + layout.strip, ways, middle.height - layout.strip))
         ids.ways.show([[one] for one in form_fields.skeleton_ways(form)])
         ids.caption.text = say("skeleton.caption.bone" if region else "skeleton.caption.region")
-        form_layout.put(ids.caption, Box(middle.x, high.top - theme.mm(6), middle.width, theme.mm(form_layout.CAPTION)))
+        slip_layout.put(ids.caption, Box(middle.x, high.top - theme.mm(6), middle.width, theme.mm(slip_layout.CAPTION)))
 
     def _show_fusion(self, box: Box) -> None:
         # The name of the centre gives way where its buttons need the room.
         pads = len(form_fields.FUSION)
-        label = min(1.0, (theme.in_mm(box.width) - pads * theme.gap) / theme.target - pads - 0.01)
+        label = min(1.0, (box.width - pads * theme.mm(theme.gap)) / theme.mm(theme.target) - pads - 0.02)
         self.ids.fusion.show(
             [[Choice("", name, tone="words", weight=label), *row] for name, row in form_fields.fusion_rows(self.form)]
         )
@@ -235,16 +215,16 @@ class FormScreen(View):
     def _place_plate(self, plate: Plate | None) -> Box:
         """Places plate, buttons, caption and strip; the box of the buttons."""
         ids, layout = self.ids, self.layout
-        box = layout.body(False)
+        box = layout.body(0)
         if plate is not None:
             drawn, box = layout.plate(plate)
-            form_layout.put(ids.plate, drawn)
-        form_layout.put(ids.portions, box)
+            slip_layout.put(ids.plate, drawn)
+        slip_layout.put(ids.portions, box)
         low = layout.middle.y
-        form_layout.put(
-            ids.caption, Box(box.x, low + layout.strip - theme.mm(1), box.width, theme.mm(form_layout.CAPTION))
+        slip_layout.put(
+            ids.caption, Box(box.x, low + layout.strip - theme.mm(1), box.width, theme.mm(slip_layout.CAPTION))
         )
-        form_layout.put(ids.strip, Box(box.x, low, box.width, theme.mm(theme.strip)))
+        slip_layout.put(ids.strip, Box(box.x, low, box.width, theme.mm(theme.strip)))
         return box
 
     def _caption(self, plate: Plate, side: str) -> str:
@@ -256,17 +236,14 @@ class FormScreen(View):
 
     def _show_further(self) -> None:
         """A field of the second page."""
-        self._further = form_further.show(self, self.form, self.layout)
+        self.show_body(lambda room: form_fields.further(self.form, room))
 
     def _show_note(self) -> None:
         form, ids, middle = self.form, self.ids, self.layout.middle
-        if ids.note.text != form.answers.get("note", ""):
-            self._filling = True
-            ids.note.text = form.answers.get("note", "")
-            self._filling = False
+        self.fill_note(form.answers.get("note", ""))
         line = theme.mm(theme.least_target if self.layout.tall else theme.target)
-        form_layout.put(ids.note, Box(middle.x, middle.top - line, middle.width, line))
-        form_layout.put(ids.phrases, Box(middle.x, middle.y, middle.width, middle.height - line - theme.mm(theme.gap)))
+        slip_layout.put(ids.note, Box(middle.x, middle.top - line, middle.width, line))
+        slip_layout.put(ids.phrases, Box(middle.x, middle.y, middle.width, middle.height - line - theme.mm(theme.gap)))
         ids.phrases.show(form_fields.note_rows(form))
 
     def _show_problems(self) -> None:
@@ -290,6 +267,8 @@ class FormScreen(View):
         if not found:
             found = [Choice("", say("no_problems"))]
         below = [] if form.state.new else [Choice("go.history", say("go.history"), sign="after")]
+        if below and form.may_delete():
+            below.append(Choice("docket.delete", say("docket.delete"), sign="rub"))
         pages = -(-len(found) // self.PER_PAGE)
         self.page %= pages
         shown = found[self.page * self.PER_PAGE :][: self.PER_PAGE]
@@ -305,7 +284,8 @@ class FormScreen(View):
     def _show_strip(self, body: str) -> None:
         strip = self.ids.strip
         found = form_fields.strip(self.form)
-        keypad = self._further is not None and (self._further.keys or self._further.definition)
+        shown = self.body_shown
+        keypad = shown is not None and (shown.keys or shown.definition)
         if body in ("note", "problems") or not found or keypad:
             strip.text = strip.source = strip.level = strip.more = ""
             if not found and self.shell.said and body != "problems" and not keypad:
@@ -334,6 +314,9 @@ class FormScreen(View):
         if group == "view":
             self._turn(key)
             return
+        if ident == "docket.delete":
+            saving.delete(shell)
+            return
         if ident == "go.hold":
             self._go_to_hold()
             return
@@ -358,7 +341,7 @@ class FormScreen(View):
         elif group == "bone":
             shell.do(lambda: form.choose("element", key))
         elif ident == "note.photo":
-            shell.show("photo")
+            shell.photograph()
             return
         elif ident == "note.ask":
             shell.do(lambda: form.set_slot("ask", None if form.answers.get("ask") else True))
@@ -419,8 +402,8 @@ class FormScreen(View):
         phrase = say(f"phrase.{key}")
         self.form.set_slot("note", f"{text}; {phrase}" if text else phrase)
 
-    def _note_typed(self, _: Any, text: str) -> None:
-        if not self._filling and self.shell.form is not None and text != self.form.answers.get("note", ""):
+    def wrote(self, text: str) -> None:
+        if self.shell.form is not None and text != self.form.answers.get("note", ""):
             self.shell.do(lambda: self.form.type_note(text))
 
     def _look(self, key: str) -> None:
@@ -442,38 +425,10 @@ class FormScreen(View):
             shell.heard()
         elif key == "undo":
             self.looking = False
-            if form.state.undo:
-                shell.do(form.undo)
-            elif form.state.new and shell.desk.last is not None:
-                self._take_back()
-            shell.heard()
+            saving.undo(shell)
         else:
-            self._save(again=key == "save_again")
-
-    def _take_back(self) -> None:
-        label: list[str] = []
-        if self.shell.do(lambda: label.append(self.shell.desk.take_back_last())) and label[0]:
-            self.shell.said = say("taken_back", label=label[0])
-
-    def _save(self, again: bool) -> None:
-        shell, form = self.shell, self.form
-        if form.missing():
-            self.looking = False
-            shell.said = say("need.material")
-            shell.do(lambda: form.open_field("material"))
-            shell.heard()
-            return
-        carry = form.carry()
-        saved = shell.save()
-        if saved is None:
-            return
-        said = say("saved", label=saved.label)
-        if saved.hold:
-            shell.open_hold(saved.docket, said)
-        elif again:
-            shell.new_docket(carry, said)
-        else:
-            shell.home(said)
+            self.looking = False if form.missing() else self.looking
+            saving.save(shell, again=key == "save_again")
 
     def back(self) -> None:
         """One step back: from the problems to the field, from a place within a field to its beginning. The form itself
@@ -485,13 +440,5 @@ class FormScreen(View):
             self.shell.do(lambda: form.open_shelf(""))
         self.shell.heard()
 
-    def typed(self, text: str) -> None:
-        """A keyboard, or callipers and a balance that type what they read, into the keypad that is open."""
-        if self._further is not None and self._further.keys:
-            self.tapped(f"{self.form.state.field}.key.{text}")
-
-    def rubbed(self) -> None:
-        self.typed("<")
-
-    def entered(self) -> None:
-        self.typed("=")
+    def keyed(self, key: str) -> None:
+        self.tapped(f"{self.form.state.field}.key.{key}")

@@ -6,7 +6,7 @@ from typing import Any
 
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.hold import Hold
-from fieldapp.ui.screens.view import View, load_kv, pager
+from fieldapp.ui.screens.view import View, load_kv
 from fieldapp.ui.texts import say
 
 load_kv(__file__)
@@ -15,7 +15,7 @@ load_kv(__file__)
 class HoldScreen(View):
     """Shows the hold presenter. `placing`: the exact place is being entered."""
 
-    LOG = 4
+    LOG, LOG_TALL = 4, 2
 
     def __init__(self, **kwargs: Any) -> None:
         self.placing = False
@@ -25,7 +25,6 @@ class HoldScreen(View):
         for rows in (ids.what, ids.whom, ids.actions):
             rows.heard = self.tapped
         ids.what.fill = ids.whom.fill = True
-        ids.actions.row_mm = 18
         ids.note.bind(text=self._typed_note)
 
     @property
@@ -44,8 +43,10 @@ class HoldScreen(View):
         ids.zone.text = say("hold.zone", zone=hold.zone()) if hold.in_place else ""
         ids.reminders.show([(say("blank"), text) for text in hold.reminders()])
         log = hold.log()
-        self.page, pages = pager(len(log), self.LOG, self.page)
-        shown = log[self.page * self.LOG :][: self.LOG]
+        each = self.LOG_TALL if self.tall else self.LOG
+        pages = -(-len(log) // each) or 1
+        self.page %= pages
+        shown = log[self.page * each :][:each]
         ids.log.show([("·", one.words()) for one in shown])
         ids.log_name.text = say("hold.log", n=len(log)) if log else say("hold.no_log")
         actions = [Choice("hold.leave", say("go.context"), sign="leave")]
@@ -67,7 +68,7 @@ class HoldScreen(View):
             Choice("hold.place", say("hold.place_kept" if hold.place_kept() else "hold.place"), sign="hold"),
             Choice("hold.add", say("hold.add"), sign="tick", tone="primary"),
         ]
-        ids.actions.show([[one] for one in actions])
+        ids.actions.show(self.column(actions))
 
     def _show_place(self, actions: list[Choice]) -> None:
         hold, ids = self.hold, self.ids
@@ -77,7 +78,7 @@ class HoldScreen(View):
         self._fill(hold.place, say("place.hint"))
         actions = [Choice("hold.back", say("action.back"), sign="leave")]
         actions.append(Choice("hold.seal", say("place.seal"), sign="tick", tone="primary"))
-        ids.actions.show([[one] for one in actions])
+        ids.actions.show(self.column(actions))
 
     def _fill(self, text: str, hint: str) -> None:
         note = self.ids.note
@@ -104,7 +105,7 @@ class HoldScreen(View):
             shell.home()
             return
         elif key == "page":
-            self.page = self.page + 1 if (self.page + 1) * self.LOG < len(hold.log()) else 0
+            self.page += 1
         elif key == "place":
             self.placing = True
         elif key == "back":

@@ -27,7 +27,7 @@ class PeopleScreen(View):
 
     def refresh(self) -> None:
         people, ids = self.shell.people, self.ids
-        ids.empty.text = ""
+        ids.empty.text = ids.totals.text = ""
         if self.typing:
             ids.title.text = ""
             ids.people.show([])
@@ -36,7 +36,7 @@ class PeopleScreen(View):
                 [
                     [
                         Choice("people.cancel", say("action.back"), sign="leave"),
-                        Choice("", people.name.text or say("blank"), note=say("people.name"), tone="words", weight=4),
+                        Choice("", people.name.text or say("blank"), note=say("people.name"), tone="words", weight=3),
                         Choice("people.add", say("people.add"), sign="tick", tone="primary", weight=1.4),
                     ]
                 ]
@@ -56,18 +56,20 @@ class PeopleScreen(View):
         for pad in ids.people.pads():
             pad.opacity = 1 if pad.ident else 0
         ids.empty.text = "" if found else say("people.none")
-        actions = [[Choice("people.new", say("people.new"), sign="more")]]
+        ids.totals.text = people.totals()
+        actions = [Choice("people.new", say("people.new"), sign="more")]
         if pages > 1:
-            actions.append([Choice("people.page", say("page", n=self.page + 1, of=pages), sign="after")])
+            actions.append(Choice("people.page", say("page", n=self.page + 1, of=pages), sign="after"))
         if self.shell.desk.person is not None:
-            actions.insert(0, [Choice("people.back", say("action.back"), sign="leave")])
-        ids.actions.show(actions)
+            actions.insert(0, Choice("people.back", say("action.back"), sign="leave"))
+        ids.actions.show(self.column(actions))
 
     def tapped(self, ident: str) -> None:
         people = self.shell.people
         if ident.startswith("person."):
+            before = self.shell.desk.by["name"]
             if self.shell.do(lambda: people.choose(ident)):
-                self.shell.home()
+                self._handed_over(before)
                 return
         elif ident == "people.new":
             self.typing = True
@@ -82,11 +84,20 @@ class PeopleScreen(View):
             return
         elif ident == "people.add":
             added: list[bool] = []
+            before = self.shell.desk.by["name"]
             if self.shell.do(lambda: added.append(people.add())) and added[0]:
                 self.typing = False
-                self.shell.home()
+                self._handed_over(before)
                 return
         self.shell.heard()
+
+    def _handed_over(self, before: str) -> None:
+        """Somebody else has the tablet now; what the one before saved can no longer be undone as one's own."""
+        now = self.shell.desk.by["name"]
+        other = bool(before) and before != now
+        if other:
+            self.shell.desk.last = None
+        self.shell.home(say("people.handed_over", before=before, now=now) if other else "")
 
     def _pressed(self, key: str) -> None:
         entry = self.shell.people.name

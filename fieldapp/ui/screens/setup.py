@@ -51,15 +51,9 @@ class SetupScreen(View):
             for name in setup.fields()
         ]
         go = say("setup.busy") if setup.busy else say("setup.enrol" if setup.way == "cabin" else "setup.start")
-        ids.top.show(
-            [
-                [
-                    Choice("setup.back", say("action.back"), sign="leave"),
-                    *entries,
-                    Choice("setup.go", go, tone="primary", sign="tick", weight=1.4, enabled=not setup.busy),
-                ]
-            ]
-        )
+        back = Choice("setup.back", say("action.back"), sign="leave")
+        on = Choice("setup.go", go, tone="primary", sign="tick", weight=1.4, enabled=not setup.busy)
+        ids.top.show([[back, on], entries] if self.tall else [[back, *entries, on]])
         for pad in ids.top.pads():
             pad.note_first = True
         ids.board.lay(setup.at)

@@ -50,7 +50,7 @@ class StopScreen(View):
             return
         if ident == "stop.take_back":
             if shell.do(form.take_back_stop):
-                shell.show("form", say("stop.taken_back"))
+                shell.show(shell.form_screen(), say("stop.taken_back"))
                 return
         elif ident == "stop.confirm":
             saved = shell.save()

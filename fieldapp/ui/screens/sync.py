@@ -25,7 +25,7 @@ class SyncScreen(View):
         sync, ids = self.shell.sync, self.ids
         ids.title.text = say("sync.title")
         ids.address.text = say("sync.address", address=sync.address) if sync.address else ""
-        ids.unsent.text = say("unsent", n=self.shell.desk.unsent())
+        ids.unsent.text = f"{sync.waits()} {sync.last()}"
         ids.result.show([(say("blank"), text) for text in [*sync.words(), *([] if sync.running else sync.after())]])
         actions = [Choice("sync.leave", say("action.back"), sign="leave")]
         if sync.running:
@@ -34,7 +34,9 @@ class SyncScreen(View):
             actions.append(Choice("sync.now", say("sync.now"), sign="sync", tone="primary"))
         else:
             actions.append(Choice("sync.enrol", say("sync.enrol"), sign="sync"))
-        ids.actions.show([[one] for one in actions])
+        if not sync.running and self.shell.desk.notebook.disputed():
+            actions.append(Choice("sync.differ", say("sync.show_differ"), sign="differ"))
+        ids.actions.show(self.column(actions))
 
     def tapped(self, ident: str) -> None:
         sync = self.shell.sync
@@ -43,6 +45,11 @@ class SyncScreen(View):
         elif ident == "sync.enrol":
             self.shell.setup.begin("cabin")
             self.shell.show("setup")
+        elif ident == "sync.differ":
+            self.shell.finding.clear()
+            self.shell.finding.kind = "docket"
+            self.shell.finding.marks = {"differ", "mine"}
+            self.shell.show("find")
         elif ident == "sync.cancel":
             sync.cancel()
         elif ident == "sync.now" and sync.begin():

@@ -7,11 +7,14 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from kivy.lang import Builder
+from kivy.properties import BooleanProperty
+from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.screenmanager import Screen
 
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.shell import Shell
 from fieldapp.ui.texts import say
+from fieldapp.ui.theme import theme
 
 # Loaded so that kv knows them by name.
 from fieldapp.ui.widgets import box, frame, keyboard, lines, pad, paper, plate, rows, skeleton, strip  # noqa: F401
@@ -23,10 +26,32 @@ class View(Screen):  # type: ignore[misc]  # kivy has no types
     """A screen. `refresh` shows what its presenter says now; `tapped` takes the idents of pads."""
 
     full = False
+    tall = BooleanProperty(False)
+    """Whether the tablet stands: then what lies beside each other stands over each other."""
 
     def __init__(self, shell: Shell, **kwargs: Any) -> None:
         self.shell = shell
         super().__init__(**kwargs)
+        self._order = list(self.children[0].children) if self.children else []
+        self.bind(size=self._turned, pos=self._turned)
+
+    def _turned(self, *_: Any) -> None:
+        """Another size: the parts are put where they belong, and shown anew."""
+        self.tall = self.height > self.width
+        parts = self.children[0] if self.children else None
+        if isinstance(parts, BoxLayout) and self._order:
+            # A left hand finds the actions at the left.
+            mirrored = theme.left_handed and parts.orientation == "horizontal"
+            wanted = self._order[::-1] if mirrored else self._order
+            if parts.children != wanted:
+                parts.children[:] = wanted
+                parts.do_layout()
+        if self.shell.screen == self.name and self.width >= theme.mm(60):
+            self.refresh()
+
+    def column(self, choices: Sequence[Choice]) -> list[list[Choice]]:
+        """Actions in a column, on a standing tablet in a row."""
+        return [list(choices)] if self.tall else [[one] for one in choices]
 
     def refresh(self) -> None:
         """Shows the present state."""
@@ -74,7 +99,7 @@ class PagesOfForm(View):
         actions = [Choice(f"{self.name}.leave", say("action.back"), sign="leave")]
         if self.pages > 1:
             actions.append(Choice(f"{self.name}.page", say("page", n=self.page + 1, of=self.pages), sign="after"))
-        self.ids.actions.show([[one] for one in actions])
+        self.ids.actions.show(self.column(actions))
         return entries[self.page * self.PER_PAGE :][: self.PER_PAGE]
 
     def tapped(self, ident: str) -> None:

@@ -20,15 +20,14 @@ class StatusBar(Drawn):
     """Where the recorder is, who records, what has not been sent, and whether all is on disk.
 
     parts    (name, value) pairs, left to right
-    unsent   sentence about what has not been sent
-    trouble  why the last save failed; "" draws the saved sign
+    tells    (sign, text) pairs, right to left: saved, not sent, battery, room
+    trouble  why the last save failed; "" draws all the others
     """
 
     parts = ListProperty([])
-    unsent = StringProperty("")
-    saved = StringProperty("")
+    tells = ListProperty([])
     trouble = StringProperty("")
-    redraws = ("parts", "unsent", "saved", "trouble")
+    redraws = ("parts", "tells", "trouble")
 
     def draw(self) -> None:
         tint = theme.clay if self.trouble else theme.ink
@@ -42,14 +41,16 @@ class StatusBar(Drawn):
             self.write(found, x, self.center_y - found.height / 2, theme.sheet, "left")
             return
         end = self.right - pad
-        for text, sign in ((self.saved, "tick"), (self.unsent, "sync")):
-            found = set_type(text, theme.mm(40), self.height, theme.small)
-            end -= found.width
-            self.write(found, end, self.center_y - found.height / 2, tint, "left")
+        for sign, text in self.tells:
+            if text:
+                found = set_type(text, theme.mm(40), self.height, theme.small)
+                end -= found.width
+                self.write(found, end, self.center_y - found.height / 2, tint, "left")
+                end -= theme.mm(1.2)
             size = theme.mm(3.4)
-            end -= size + theme.mm(1.2)
+            end -= size
             signs.draw(sign, end, self.center_y - size / 2, size, tint)
-            end -= theme.mm(5)
+            end -= theme.mm(3.4)
         count = max(1, len(self.parts))
         for at, (name, value) in enumerate(self.parts):
             room = (end - x) / (count - at) if at else (end - x) / count
@@ -62,7 +63,7 @@ class StatusBar(Drawn):
             low = self.center_y - (label.height + words.height * 0.96) / 2
             self.write(words, x, low, theme.ink, "left")
             self.write(label, x, low + words.height * 0.94, theme.faint, "left")
-            x += max(label.width, words.width) + theme.mm(7)
+            x += max(label.width, words.width) + theme.mm(5)
 
 
 class Frame(BoxLayout):  # type: ignore[misc]  # kivy has no types

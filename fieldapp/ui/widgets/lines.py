@@ -30,6 +30,10 @@ class Lines(RecycleView):  # type: ignore[misc]  # kivy has no types
         """Shows these rows."""
         self.data = [row.data() for row in rows]
 
+    def show_each(self, found: Sequence[Any], row: Callable[[Any], Row]) -> None:
+        """Shows a row for each of these; what a row says is worked out only when it comes into sight."""
+        self.data = [{"made": row, "of": one} for one in found]
+
     @property
     def step(self) -> float:
         """Pixels from one row to the next."""

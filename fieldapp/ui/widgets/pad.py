@@ -74,7 +74,10 @@ class Words(Drawn):
 
 
 class Pad(Drawn):
-    """A button. `ident` names it for good; `note` is a second line; `mark` a word of attention in its corner."""
+    """A button. `ident` names it for good; `note` is a second line; `mark` a word of attention in its corner.
+
+    `foot`: the words stand at its foot, under a picture.
+    """
 
     ident = StringProperty("")
     text = StringProperty("")
@@ -89,6 +92,7 @@ class Pad(Drawn):
     level = StringProperty("text")
     note_first = BooleanProperty(False)
     strong = BooleanProperty(False)
+    foot = BooleanProperty(False)
     cap_mm = NumericProperty(0.0)
     least_mm = NumericProperty(theme.target)
     redraws: tuple[str, ...] = (
@@ -104,6 +108,7 @@ class Pad(Drawn):
         "level",
         "note_first",
         "strong",
+        "foot",
         "cap_mm",
         "ident",
     )
@@ -190,6 +195,8 @@ class Pad(Drawn):
                 big = set_type(self.text, wide, high_left, em)
         parts = [part for part in ((small, big) if self.note_first else (big, small)) if part is not None]
         y = low + high / 2 + sum(part.height for part in parts) / 2
+        if self.foot:
+            y = low + sum(part.height for part in parts)
         for part in parts:
             y -= part.height
             x = left if self.halign == "left" else left + (wide - part.width) / 2

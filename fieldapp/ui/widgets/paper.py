@@ -45,6 +45,19 @@ class Slip(Drawn):
         self.write(small, left, middle - total / 2, theme.faint, "left")
 
 
+class Ground(Drawn):
+    """The paper under what is typed."""
+
+    def draw(self) -> None:
+        edge = theme.mm(theme.edge)
+        x, y, right, top = self.x + edge / 2, self.y + edge / 2, self.right - edge / 2, self.top - edge / 2
+        corners = [(x, y), (right, y), (right, top), (x, top)]
+        Color(*theme.sheet)
+        signs.polygon(corners)
+        Color(*theme.accent)
+        signs.outline(corners, edge)
+
+
 class Hazard(Drawn):
     """The black and yellow band. For in-situ stops and nothing else."""
 
@@ -124,6 +137,8 @@ class RowPad(RecycleDataViewBehavior, Pad):  # type: ignore[misc]  # kivy has no
     def refresh_view_attrs(self, rv: Any, index: int, data: Any) -> Any:
         self.owner = rv
         self.pressed = False
+        if "made" in data:
+            data = data["made"](data["of"]).data()
         return super().refresh_view_attrs(rv, index, data)
 
     def on_tap(self) -> None:

@@ -171,6 +171,31 @@ def _through(pen: _Pen) -> None:
     pen.line((0.2, 0.8), (0.8, 0.2), width=0.1)
 
 
+def _find(pen: _Pen) -> None:
+    pen.line(*[(x * 0.7 + 0.02, y * 0.7 + 0.28) for x, y in _ring(16, 0.0, 0.46)], close=True)
+    pen.line((0.6, 0.4), (0.94, 0.06), width=0.16)
+
+
+def _battery(pen: _Pen) -> None:
+    pen.line((0.22, 0.04), (0.78, 0.04), (0.78, 0.84), (0.22, 0.84), close=True, width=0.1)
+    pen.fill((0.36, 0.84), (0.64, 0.84), (0.64, 0.98), (0.36, 0.98))
+    pen.fill((0.32, 0.14), (0.68, 0.14), (0.68, 0.5), (0.32, 0.5))
+
+
+def _charging(pen: _Pen) -> None:
+    pen.line((0.58, 0.98), (0.26, 0.46), (0.7, 0.54), (0.4, 0.02), width=0.13)
+
+
+def _room(pen: _Pen) -> None:
+    for low in (0.06, 0.38, 0.7):
+        pen.line((0.06, low), (0.94, low), (0.94, low + 0.22), (0.06, low + 0.22), close=True, width=0.09)
+
+
+def _lock(pen: _Pen) -> None:
+    pen.fill((0.14, 0.06), (0.86, 0.06), (0.86, 0.54), (0.14, 0.54))
+    pen.line((0.28, 0.54), (0.28, 0.76), (0.4, 0.92), (0.6, 0.92), (0.72, 0.76), (0.72, 0.54))
+
+
 def pattern_band(state: str, x: float, y: float, width: float, height: float) -> None:
     """The pattern of a portion's state in a box, as the plate draws it."""
     corners = [(x, y), (x + width, y), (x + width, y + height), (x, y + height)]
@@ -225,6 +250,11 @@ _SHAPES: dict[str, Callable[[_Pen], Any]] = {
     "person": _person,
     "hold": _hold,
     "photo": _photo,
+    "find": _find,
+    "lock": _lock,
+    "battery": _battery,
+    "charging": _charging,
+    "room": _room,
     "mark": _mark,
     "through": _through,
 }

@@ -34,6 +34,7 @@ class Body:
     keys     the keypad's layout, "" for none;  typed: what has been entered by it
     plate    a picture beside; `marked` are its portions in question
     way      "across", "along" or "through": callipers are shown over `marked`
+    text     the text box is shown with it, None for none
     touched  a tap on the plate is a tap of this field
     pins     (x, y) of marks on the plate, as shares of its width and height
     """
@@ -43,6 +44,7 @@ class Body:
     definition: str = ""
     keys: str = ""
     typed: str = ""
+    text: str | None = None
     plate: Plate | None = None
     marked: tuple[str, ...] = ()
     way: str = ""

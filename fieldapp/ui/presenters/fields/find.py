@@ -126,7 +126,8 @@ def _pieces(form: Form, room: Room, page: str) -> list[list[Choice]]:
         note = how or what_it_is(one.value("reading"), one.value("material"))
         pads.append(Choice(f"find.join.{one.id}", short_label(one.value("label")), note=note, chosen=bool(how)))
     back = Choice("find.back", say("action.back"), sign="up")
-    return paged("find.joined", pads, [back], room, int(page) if page.isdigit() else 0)
+    wide = Room(max(2, room.across // 2), room.down)  # there is more to say of each than one word
+    return paged("find.joined", pads, [back], wide, int(page) if page.isdigit() else 0)
 
 
 def tap(form: Form, key: str) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from fieldapp import assets
 from fieldapp.domain.plates import Plate
-from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.fields import Body, Room, paged
 from fieldapp.ui.texts import say, word
 
@@ -66,7 +66,7 @@ def body(form: Form, room: Room) -> Body:
     if what == "mark":
         slot = f"mark/{rest}"
         if slot in form.answers:
-            return Body(_one(form, slot), asks=_said(form.answers[slot], form), plate=plate, pins=pins)
+            return Body(_one(form, slot), asks=_said(form.answers[slot], form))
     in_hand = kind_in_hand(form)
     pads = [
         Choice(f"marks.kind.{key}", word("mark_kind", key), chosen=key == in_hand, note=_count(form, key))
@@ -133,8 +133,7 @@ def _one(form: Form, slot: str) -> list[list[Choice]]:
         Choice("marks.more", "", sign="more"),
         Choice("marks.drop", say("measures.drop"), sign="rub"),
     ]
-    rows = [direction[:2], direction[2:], *([pads[at : at + 3] for at in range(0, len(pads), 3)][:1]), number]
-    return [*rows, [Choice("marks.list", say("action.back"), sign="up")]][-5:]
+    return [direction, *in_rows(pads, 5), [*number, Choice("marks.list", say("action.back"), sign="up")]]
 
 
 def tap(form: Form, key: str) -> None:

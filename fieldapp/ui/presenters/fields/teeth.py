@@ -92,7 +92,7 @@ def _one(form: Form, slot: str, room: Room) -> Body:
         Choice(
             f"teeth.wear.{scheme.key}",
             tooth.get("wear") if tooth.get("scheme") == scheme.key and tooth.get("wear") else say("blank"),
-            note=say("teeth.wear", scheme=scheme.published_scheme.split(",")[0]),
+            note=say("teeth.wear", scheme=scheme.name.split(",")[0]),
             chosen=tooth.get("scheme") == scheme.key,
         )
         for scheme in found
@@ -105,7 +105,8 @@ def _one(form: Form, slot: str, room: Room) -> Body:
         Choice("teeth.drop", say("measures.drop"), sign="rub"),
     ]
     asks = say("teeth.asks", tooth=word("tooth", tooth.get("tooth")), jaw=word("jaw", tooth.get("jaw")))
-    return Body([*in_rows(states, 5), more, last], asks=asks)
+    # On a standing tablet there is no room for a line over four rows of pads.
+    return Body([*in_rows(states, 5), more, last], asks=asks if room.down >= 4 else "")
 
 
 def _wear(form: Form, slot: str, room: Room, rest: str) -> Body:

@@ -1,6 +1,6 @@
-"""Where the parts of the docket form stand: beside each other on a lying tablet, over each other on a standing one.
+"""Where the parts of a slip's screen stand: beside each other on a lying tablet, over each other on a standing one.
 
-The plate takes all the height there is. Not here: what the parts show (form).
+The plate takes all the height there is. Not here: what the parts show (slip, form, card).
 """
 
 from __future__ import annotations
@@ -13,12 +13,13 @@ from fieldapp.ui.theme import theme
 
 SIDE, TOP, FOOT = 4.0, 3.0, 4.0
 """Millimetres kept free round everything."""
-HEAD = 13.4
-"""Millimetres of the slip over its tabs."""
+HEAD, HEAD_TALL = 13.4, 12.0
+"""Millimetres of the slip over its tabs, lying and standing."""
 RIM = 1.6
 """Millimetres of the slip round its tabs."""
 CAPTION = 4.2
-INTRO = 8.0
+INTRO, ASKS = 8.0, 4.0
+"""Millimetres of the line over a body: of two lines, and of one."""
 
 
 class Box(NamedTuple):
@@ -41,20 +42,19 @@ class Box(NamedTuple):
 
 
 class Layout:
-    """The boxes of a form screen. Made anew for each size."""
+    """The boxes of a slip's screen. Made anew for each size."""
 
     def __init__(self, screen: Any) -> None:
         mm = theme.mm
         gap, target = mm(theme.gap), mm(theme.target)
         self.whole = Box(*screen.pos, *screen.size)
-        inner = Box(
-            screen.x + mm(SIDE), screen.y + mm(FOOT), screen.width - 2 * mm(SIDE), screen.height - mm(TOP) - mm(FOOT)
-        )
         self.tall = screen.height > screen.width
+        foot = mm(TOP if self.tall else FOOT)
+        inner = Box(screen.x + mm(SIDE), screen.y + foot, screen.width - 2 * mm(SIDE), screen.height - mm(TOP) - foot)
         self.strip = mm(theme.strip) + gap
         if self.tall:
             rows = 2 * target + gap
-            slip = mm(HEAD) + rows + mm(RIM)
+            slip = mm(HEAD_TALL) + rows + mm(RIM)
             self.slip = Box(inner.x, inner.top - slip, inner.width, slip)
             self.actions = Box(inner.x, inner.y, inner.width, target)
             low = self.actions.top + gap
@@ -73,24 +73,21 @@ class Layout:
             self.slip.x + mm(RIM),
             self.slip.y + mm(RIM),
             self.slip.width - 2 * mm(RIM),
-            self.slip.height - mm(HEAD),
+            self.slip.height - mm(HEAD_TALL if self.tall else HEAD),
         )
 
-    def room(self, width: float, height: float) -> Room:
-        """How many pads of full size a box takes."""
-        step = theme.target + theme.gap
-        across = int((theme.in_mm(width) + theme.gap + 0.05) // step)
-        return Room(max(2, across), max(1, int((theme.in_mm(height) + theme.gap + 0.05) // step)))
+    def room(self, width: float, height: float, target: float = 0.0) -> Room:
+        """How many pads of full size, or of `target` millimetres, a box takes."""
+        # In pixels, as pads are placed: none may be a pixel short.
+        gap = theme.mm(theme.gap)
+        step = theme.mm(target or theme.target) + gap
+        return Room(max(2, int((width + gap) // step)), max(1, int((height + gap) // step)))
 
-    def body(self, intro: bool) -> Box:
-        """The box of a field's pads, over the strip."""
+    def body(self, intro: float) -> Box:
+        """The box of a field's pads, over the strip and under a line of `intro` millimetres."""
         middle = self.middle
-        return Box(
-            middle.x,
-            middle.y + self.strip,
-            middle.width,
-            middle.height - self.strip - (theme.mm(INTRO) + theme.mm(1) if intro else 0),
-        )
+        over = theme.mm(intro) if intro else 0
+        return Box(middle.x, middle.y + self.strip, middle.width, middle.height - self.strip - over)
 
     def below(self, plate: Plate) -> bool:
         """Whether a plate is larger over its buttons than beside them."""
@@ -108,7 +105,7 @@ class Layout:
         middle, gap = self.middle, theme.mm(theme.gap)
         low = middle.y + self.strip + theme.mm(CAPTION)
         if self.below(plate):
-            rows = Box(middle.x, low, middle.width, theme.mm(2 * theme.target + theme.gap))
+            rows = Box(middle.x, low, middle.width, span(2))
             floor = rows.top + theme.mm(1)
             return Box(middle.x, floor, middle.width, self.high.top - floor), rows
         drawn = Box(middle.x, self.high.y, self.tall_width(plate), self.high.height)
@@ -117,11 +114,15 @@ class Layout:
 
     def keypad(self, columns: int, rows: int) -> tuple[Box, Box]:
         """(the keypad's box, what is left beside it)."""
-        step = theme.target + theme.gap
-        wide, high = theme.mm(columns * step - theme.gap), theme.mm(rows * step - theme.gap)
         middle, gap = self.middle, theme.mm(theme.gap)
+        wide, high = span(columns), span(rows)
         left = middle.x + wide + gap
         return Box(middle.x, middle.y, wide, high), Box(left, middle.y, middle.right - left, middle.height)
+
+
+def span(pads: int) -> float:
+    """Pixels of so many pads of full size beside each other, none a pixel short."""
+    return pads * theme.mm(theme.target) + (pads - 1) * theme.mm(theme.gap)
 
 
 def put(widget: Any, box: Box) -> None:

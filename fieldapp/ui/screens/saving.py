@@ -1,0 +1,54 @@
+"""Saving and undoing as every form of a docket does it, and where the recorder is afterwards."""
+
+from __future__ import annotations
+
+from fieldapp.ui.shell import Shell
+from fieldapp.ui.texts import say
+
+
+def save(shell: Shell, again: bool) -> None:
+    """Saves the open form; goes to its hold if one follows, to a next docket if wanted, else to the context."""
+    form = shell.form
+    assert form is not None
+    if form.missing():
+        shell.said = say("need.material")
+        shell.do(lambda: form.open_field("material"))
+        shell.heard()
+        return
+    # Short form and lab say what was seen of this piece: the next is another.
+    depth = form.state.depth
+    carry = form.carry() if depth == "full" else {}
+    saved = shell.save()
+    if saved is None:
+        return
+    said = say("saved", label=saved.label)
+    if saved.hold:
+        shell.open_hold(saved.docket, said)
+    elif again:
+        shell.new_docket(carry, said, depth)
+    else:
+        shell.home(said)
+
+
+def undo(shell: Shell) -> None:
+    """Takes the last tap back; in a form where there is none, the last docket saved."""
+    form = shell.form
+    assert form is not None
+    if form.state.undo:
+        shell.do(form.undo)
+    elif form.state.new and shell.desk.last is not None:
+        label: list[str] = []
+        if shell.do(lambda: label.append(shell.desk.take_back_last())) and label[0]:
+            shell.said = say("taken_back", label=label[0])
+    shell.heard()
+
+
+def delete(shell: Shell) -> None:
+    """Deletes the docket of the open form; it can be found among the deleted ones and brought back."""
+    form, label = shell.form, []
+    assert form is not None
+    if shell.do(lambda: label.append(shell.desk.delete(form.state.docket))) and shell.do(form.leave):
+        shell.form = None
+        shell.home(say("deleted", label=label[0]))
+    else:
+        shell.heard()
