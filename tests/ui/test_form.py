@@ -199,14 +199,20 @@ def test_a_bone_without_a_bag_lies_in_its_context(desk: Desk) -> None:
     assert "bag" not in record.heads
 
 
-def test_same_again_carries_no_answer_to_the_human_question(desk: Desk) -> None:
+def test_the_next_one_starts_with_the_material_and_same_again_takes_the_bone_but_no_answer_to_the_human_question(
+    desk: Desk,
+) -> None:
     form = new(desk)
     fill_tibia(form)
     carry = form.carry()
     form.save()
     again = Form.new(desk, desk.context or "", desk.bag, carry)
-    assert again.answers == {"material": "bone", "element": "tibia", "taxon": "sheep_goat"}
+    assert again.answers == {"material": "bone"}
     assert again.state.field == "human"
+    again.same_again()
+    assert again.answers == {"material": "bone", "element": "tibia", "taxon": "sheep_goat"}
+    again.undo()
+    assert again.answers == {"material": "bone"}
 
 
 def test_a_label_is_never_given_again_not_even_after_undo(desk: Desk) -> None:

@@ -31,8 +31,10 @@ UNDO = 40
 
 DRAFT = "form"
 CYCLE = ("most", "part", "absent", None)
-CARRIED = ("material", "element", "taxon", "certainty")
-"""What "same again" carries over. Never an answer to the human question."""
+CARRIED = ("material",)
+"""What the next docket starts with. Never an answer to the human question."""
+AGAIN = ("element", "taxon", "certainty")
+"""What "same again" takes from the docket before."""
 
 # Materials that have no place in a skeleton, so no element, side, portions or fusion are asked for.
 NO_SKELETON = ("not_bone", "shell")
@@ -244,6 +246,21 @@ class Form:
             changes.update(self._without("portion.", "fusion."), element=None, taxon=None, side=None, certainty=None)
         self._change(name, changes, move=True)
 
+    def before(self) -> dict[str, Any]:
+        """What the docket before was, for "same again"; {} where there was none."""
+        kept = self.desk.place.get("before")
+        return kept if isinstance(kept, dict) else {}
+
+    def same_again(self) -> None:
+        """The same bone of the same animal as in the docket before, in one tap."""
+        before = self.before()
+        changes: dict[str, Any] = {slot: before.get(slot) for slot in AGAIN}
+        known = self.desk.knowledge.elements.get(before.get("element", ""))
+        if known is not None and not known.sided:
+            changes["side"] = "midline" if known.midline else None
+        changes.update(self._not_of({**self.answers, **changes}))
+        self._change("element", changes, move=True)
+
     def look_like(self, changes: Mapping[str, Any]) -> None:
         """What the short form says at once of material and element; portions and centres of another bone go."""
         own = dict(changes)
@@ -411,6 +428,8 @@ class Form:
             hold = hold_id(state.docket)
             tier = human.STOP if human.STOP in raised else human.QUERY
             writes += self.desk.hold_writes(state.docket, state.context, tier)
+        if state.new and self.answers.get("element"):
+            self.desk.go(before={slot: self.answers[slot] for slot in AGAIN if slot in self.answers})
         stopped = any(one["answer"] == human.STOP for one in answers.values())
         self.desk.save(
             writes, drop=DRAFT, last=None if raised else ((state.docket, state.label) if state.new else None)

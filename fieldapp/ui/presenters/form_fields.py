@@ -225,6 +225,8 @@ def shelf_rows(form: Form, name: str) -> list[list[Choice]]:
         found[-1].append(Choice("taxon.cf", say("cf"), note=say("cf.note"), chosen=cf, weight=1.3))
     if name == "element":
         found[1].append(Choice("shelf.map", say("shelf.map")))
+        if form.before():
+            found[2].append(Choice("again.bone", say("again"), note=what_it_is(form.before(), None), sign=""))
     chosen = form.answers.get(name)
     elsewhere = isinstance(chosen, str) and all(chosen not in row for row in shelves.USUAL[name])
     note = word(name, chosen) if elsewhere else ""
@@ -285,6 +287,7 @@ def skeleton_ways(form: Form) -> list[Choice]:
     return [
         *whole,
         Choice(f"shelf.map:{after}", word("form", after), note=say("skeleton.other"), sign="again"),
+        *([Choice("again.bone", say("again"), note=what_it_is(form.before(), None))] if form.before() else []),
         Choice("shelf.", say("skeleton.names"), sign="up"),
     ]
 

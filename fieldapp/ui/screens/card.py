@@ -36,7 +36,7 @@ class CardScreen(SlipView):
             Choice("card.save", say("action.save"), sign="tick", tone="primary"),
         ]
         if card.state.new and card.state.kind == "tally":
-            actions.insert(2, Choice("card.again", say("action.save_again"), sign="again"))
+            actions.insert(2, Choice("card.again", say("action.save_same"), sign="again"))
         self.show_slip(f"{card.state.label}", tabs, actions)
         self.show_body(card.body)
         strip = self.ids.strip

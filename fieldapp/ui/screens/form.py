@@ -101,7 +101,7 @@ class FormScreen(SlipView):
                 tone="clay" if wanted else "plain",
                 chosen=self.looking,
             ),
-            Choice("action.save_again", say("action.save_again"), sign="again"),
+            Choice("action.save_again", say("action.save_next" if form.state.new else "action.save_new"), sign="again"),
             Choice("action.save", say("action.save"), sign="tick", tone="primary"),
         ]
 
@@ -334,6 +334,8 @@ class FormScreen(SlipView):
         }
         if ident == "taxon.cf":
             shell.do(form.toggle_cf)
+        elif group == "again":
+            shell.do(form.same_again)
         elif group == "shelf":
             shell.do(lambda: form.open_shelf(key))
         elif group == "region":

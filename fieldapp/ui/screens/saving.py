@@ -15,7 +15,7 @@ def save(shell: Shell, again: bool) -> None:
         shell.do(lambda: form.open_field("material"))
         shell.heard()
         return
-    # Short form and lab say what was seen of this piece: the next is another.
+    # Short form and lab say of what material each piece is.
     depth = form.state.depth
     carry = form.carry() if depth == "full" else {}
     saved = shell.save()
