@@ -15,7 +15,7 @@ from fieldapp.ui.theme import Theme, theme
 
 load_kv(__file__)
 
-NAME, STRIP_TALL = 3.2, 10.0
+NAME, STRIP_TALL = 3.1, 9.4
 """Millimetres of the line over a row, which is the gap to the row above as well; and of the strip, standing."""
 ROWS = ("looks", "sizes", "human", "rest")
 

@@ -13,7 +13,7 @@ from fieldapp.ui.theme import theme
 
 SIDE, TOP, FOOT = 4.0, 3.0, 4.0
 """Millimetres kept free round everything."""
-HEAD, HEAD_TALL = 13.4, 11.6
+HEAD, HEAD_TALL = 13.4, 11.2
 """Millimetres of the slip over its tabs, lying and standing."""
 RIM = 1.6
 """Millimetres of the slip round its tabs."""
