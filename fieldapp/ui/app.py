@@ -38,6 +38,19 @@ BACK = 27
 BACKSPACE, ENTER, KEYPAD_ENTER = 8, 13, 271
 
 
+class Views(dict[str, Any]):
+    """The screens by name, each made when it is first asked for."""
+
+    def __init__(self, make: Callable[[str], Any], manager: Any) -> None:
+        super().__init__()
+        self._make, self._manager = make, manager
+
+    def __missing__(self, name: str) -> Any:
+        view = self[name] = self._make(name)
+        self._manager.add_widget(view)
+        return view
+
+
 def local_time() -> datetime:
     """Now, with the tablet's own zone."""
     return datetime.now().astimezone()
@@ -111,11 +124,22 @@ class TabletApp(App):  # type: ignore[misc]  # kivy has no types
         )
         Window.clearcolor = theme.paper
         self.frame = Frame()
-        self.views = {name: screens.view_class(name)(shell=self.shell, name=name) for name in SCREENS}
-        for view in self.views.values():
-            self.frame.ids.screens.add_widget(view)
+        self.views = Views(lambda name: screens.view_class(name)(shell=self.shell, name=name), self.frame.ids.screens)
         self._shown = ""
         self.show()
+        self._prepare(self.views)
+
+    def _prepare(self, views: Views) -> None:
+        """Makes the screens that were not asked for yet, one in a while: the first tap that wants one finds it."""
+
+        def one(_: float) -> bool:
+            name = next((name for name in SCREENS if name not in views), None)
+            if name is None or views is not self.views:
+                return False
+            views[name]
+            return True
+
+        Clock.schedule_interval(one, 0.1)
 
     def restyle(self) -> None:
         """Makes all anew in another manner. Nothing is lost: what is entered is the presenters' and on disk."""

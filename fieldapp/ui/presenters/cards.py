@@ -224,6 +224,8 @@ class Card:
                 for key in keys_
             ]
             return Body(paged("card", pads, [], room, self.state.page), asks=say("card.asks.step"))
+        if slot.how == "members" and not self._members():
+            return Body([[Choice("", say("card.no_members"))]], asks=say("card.asks.member"))
         if slot.how == "members":
             wide = Room(max(2, room.across // 2), room.down)  # there is more to say of each than one word
             return Body(paged("card", self._members(), [], wide, self.state.page), asks=say("card.asks.member"))

@@ -32,6 +32,7 @@ HUMAN = {"s": human.STOP, "q": human.QUERY, "n": human.NO_SIGN, "c": human.NOT_E
 LISTS = ("element", "side", "taxon", "burning", "sex", "age", "material")
 """What a plain word may be, in the order in which it is looked for."""
 
+SIDES = {"l": "left", "r": "right"}
 MATERIAL = {"loose_tooth": "tooth", "antler": "antler", "horn_core": "horn_core"}
 _FIGURE = re.compile(r"(?P<code>.*?[^\d.,])(?P<figure>\d+(?:[.,]\d+)?)\Z")
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?(?:mm|g)?\Z")
@@ -62,6 +63,8 @@ def meanings(form: Form, text: str, answered: Container[str] = ()) -> list[Meani
     own = _own_codes(form).get(text.lower())
     if own is not None:
         return [own]
+    if text.lower() in SIDES:
+        return [Meaning("side", SIDES[text.lower()], word("side", SIDES[text.lower()]))]
     found: list[Meaning] = []
     for slot in LISTS:
         every = [Meaning(slot, key, name) for key, name in _words(form, slot)]

@@ -183,6 +183,18 @@ class Desk:
             known = self._standings[docket.id] = docket, joined_answer([docket], self.authority())
         return known[1]
 
+    def is_raised(self, docket: Record) -> bool:
+        """Whether a docket stands raised. Quick for the many of which nobody ever said that it may be human."""
+        self._index()
+        joined = docket.id in self._same or any(path.startswith("same_as/") for path in docket.heads)
+        doubted = joined or any(
+            human.answer_of(value) in human.RAISED
+            for path, heads in docket.heads.items()
+            if path.startswith("human/")
+            for value in heads.values()
+        )
+        return doubted and self.standing(docket) in human.RAISED
+
     def among(self, context: str) -> Among:
         """A context with all that lies in it, for the rules."""
         found = self._among.get(context)

@@ -9,7 +9,6 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from fieldapp.domain import human
 from fieldapp.records.fold import Record
 from fieldapp.store.own import written
 from fieldapp.ui.presenters.choices import Choice, Row
@@ -31,8 +30,6 @@ class Line(NamedTuple):
     context: str
     taxon: str
     element: str
-    side: str
-    text: str
 
 
 class Finding:
@@ -49,6 +46,8 @@ class Finding:
         self._worst: dict[str, tuple[Record, str]] = {}
         self._own: tuple[int, set[str], set[str]] | None = None
         self._todo: list[Line] = []
+        self.waits = False
+        """The journal is read elsewhere, and what is mine is shown when it has been."""
 
     def clear(self) -> None:
         """Asks for everything again."""
@@ -87,8 +86,6 @@ class Finding:
             str(context.value("number") or "") if context is not None else "",
             _word(said.get("taxon") or record.value("taxon")),
             _word(said.get("element") or record.value("element")),
-            word("side", said.get("side")),
-            what_it_is(reading, record.value("material")) if record.kind == "docket" else other_words(record),
         )
         self._lines[record.id] = line
         return line
@@ -116,7 +113,7 @@ class Finding:
         if mark == "differ":
             return bool(record.disagreements())
         if mark == "raised":
-            return record.kind == "docket" and self.desk.standing(record) in human.RAISED
+            return record.kind == "docket" and self.desk.is_raised(record)
         if mark == "problem":
             return self.worst(line) in ("impossible", "check")
         unsent, mine = self._own_records()
@@ -124,12 +121,19 @@ class Finding:
 
     def _own_records(self) -> tuple[set[str], set[str]]:
         """Ids of the records with changes that no cabin has answered for, and of those that I wrote on."""
-        if self._own is None or self._own[0] != self.desk.changes:
-            notebook = self.desk.notebook
-            unsent = {one.record for one in notebook.unsent(str(self.desk.cabin.get("fingerprint", "")))}
-            me = self.desk.by["name"]
-            self._own = self.desk.changes, unsent, {one.record for one in written(notebook) if one.by == me}
-        return self._own[1:]
+        if self.own_is_due() and not self.waits:
+            self.read_own()
+        return self._own[1:] if self._own is not None else (set(), set())
+
+    def own_is_due(self) -> bool:
+        """Whether something was written since the journal was read for what is mine and what is not sent."""
+        return self._own is None or self._own[0] != self.desk.changes
+
+    def read_own(self) -> None:
+        """Reads the journal for it: long at twenty thousand records, and may be done on any thread."""
+        now, notebook, me = self.desk.changes, self.desk.notebook, self.desk.by["name"]
+        unsent = {one.record for one in notebook.unsent(str(self.desk.cabin.get("fingerprint", "")))}
+        self._own = now, unsent, {one.record for one in written(notebook) if one.by == me}
 
     # -- what the rules say, looked at little by little --
 
@@ -166,7 +170,11 @@ class Finding:
         if worst := self.worst(line):
             marks.append((worst, word("level", worst)))
         title = f"{line.label}  {line.context}" if line.context else line.label
-        return Row(f"{record.kind}.{record.id}", title, line.text, line.side, tuple(marks[:3]))
+        reading = record.value("reading")
+        side = word("side", reading.get("side")) if isinstance(reading, dict) else ""
+        docket = record.kind == "docket"
+        text = what_it_is(reading, record.value("material")) if docket else other_words(record)
+        return Row(f"{record.kind}.{record.id}", title, text, side, tuple(marks[:3]))
 
     def chips(self) -> list[Choice]:
         """What can be asked for."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
+from threading import Thread
 from typing import Any
 
 from kivy.clock import Clock
@@ -76,6 +77,10 @@ class FindScreen(View):
         finding, ids = self.shell.finding, self.ids
         ids.offers.show([])
         ids.board.put_away()
+        own = finding.marks & {"mine", "unsent"}
+        if own and finding.own_is_due() and not finding.waits:
+            finding.waits = True
+            Thread(target=self._read_own, daemon=True).start()
         self._found = finding.found()
         high = ids.lines.whole(box.height)
         put(ids.lines, Box(box.x, box.top - high, box.width, high))
@@ -88,6 +93,8 @@ class FindScreen(View):
     def _say(self) -> None:
         finding = self.shell.finding
         text = say("find.count", n=len(self._found), of=len(finding.lines()))
+        if finding.waits:
+            text = f"{text} {say('find.reading')}"
         if self._look is not None:
             text = f"{text} {say('find.looking', n=self._left)}"
         if "deleted" in finding.marks:
@@ -112,6 +119,19 @@ class FindScreen(View):
         ids.count.text = say("find.asks")
 
     # -- looking while nobody waits --
+
+    def _read_own(self) -> None:
+        """On a thread of its own: the journal is long."""
+        finding = self.shell.finding
+        try:
+            finding.read_own()
+        finally:
+            Clock.schedule_once(lambda _: self._own_read())
+
+    def _own_read(self) -> None:
+        self.shell.finding.waits = False
+        if self.shell.screen == self.name:
+            self.refresh()
 
     def _go_on(self, _: float) -> bool:
         """A slice of looking at dockets; the list follows now and then."""

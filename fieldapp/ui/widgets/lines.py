@@ -17,6 +17,10 @@ from fieldapp.ui.widgets.paper import RowPad
 __all__ = ["Lines", "RowPad"]
 
 
+WINDOW = 120
+"""Rows of a long list that are laid out at a time."""
+
+
 class Lines(RecycleView):  # type: ignore[misc]  # kivy has no types
     """Shows rows; a tapped one is reported by ident."""
 
@@ -24,15 +28,26 @@ class Lines(RecycleView):  # type: ignore[misc]  # kivy has no types
 
     def __init__(self, **kwargs: Any) -> None:
         self.heard: Callable[[str], None] = lambda ident: None
+        self._found: Sequence[Any] = ()
+        self._row: Callable[[Any], Row] = lambda one: one
+        self._at = 0
         super().__init__(**kwargs)
 
     def show(self, rows: Sequence[Row]) -> None:
         """Shows these rows."""
+        self._found, self._at = (), 0
         self.data = [row.data() for row in rows]
 
     def show_each(self, found: Sequence[Any], row: Callable[[Any], Row]) -> None:
-        """Shows a row for each of these; what a row says is worked out only when it comes into sight."""
-        self.data = [{"made": row, "of": one} for one in found]
+        """Shows a row for each of these, however many; what a row says is worked out only when it comes into sight."""
+        same = len(found) == len(self._found)
+        self._found, self._row = found, row
+        self._show_window(self._at if same else 0)
+
+    def _show_window(self, at: int) -> None:
+        """Kivy lays out every row there is: it is given a part of a long list at a time."""
+        self._at = at if at < len(self._found) else 0
+        self.data = [{"made": self._row, "of": one} for one in self._found[self._at :][:WINDOW]]
 
     @property
     def step(self) -> float:
@@ -50,12 +65,21 @@ class Lines(RecycleView):  # type: ignore[misc]  # kivy has no types
 
     def page(self, pages: int) -> None:
         """Moves on by whole pages, down being positive; whole rows stay in sight."""
+        at: Any = self.scroll_y
+        if self._found and pages > 0 and at <= 0.0 and self._at + WINDOW < len(self._found):
+            self._show_window(self._at + WINDOW)
+            self.scroll_y = 1.0
+            return
+        if self._found and pages < 0 and at >= 1.0 and self._at:
+            self._show_window(max(0, self._at - WINDOW))
+            self.scroll_y = 0.0
+            return
         hidden = len(self.data) * self.step - theme.mm(theme.gap) - self.height
         if hidden <= 0:
             self.scroll_y = 1.0
             return
         by = max(1, int((self.height + theme.mm(theme.gap)) // self.step)) * self.step
-        self.scroll_y = min(1.0, max(0.0, self.scroll_y - pages * by / hidden))
+        self.scroll_y = min(1.0, max(0.0, at - pages * by / hidden))
 
 
 Builder.load_file(str(Path(__file__).with_suffix(".kv")))
