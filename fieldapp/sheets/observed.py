@@ -45,8 +45,12 @@ _FIRST = (
     "aspect",
 )
 """Fields of items that are said first, in this order; the rest follow as they come."""
-_SAY_NAME = frozenset({"number", "crown_height_mm", "angle", "outline", "texture", "from", "to"})
+_SAY_NAME = frozenset(
+    {"number", "crown_height_mm", "angle", "outline", "texture", "from", "to", "east", "north", "level"}
+)
 """Fields of items whose bare value would say nothing without its name."""
+_DRAWN = frozenset({"x", "y", "view"})
+"""Fields of a mark that say where it is on the plate: for a picture, not for words."""
 
 
 def observed(path: str, value: Any, texts: Mapping[str, str], element: object = None) -> str:
@@ -57,7 +61,8 @@ def observed(path: str, value: Any, texts: Mapping[str, str], element: object = 
     head = path.partition("/")[0]
     if isinstance(value, Mapping):
         order = [*(field for field in _FIRST if field in value), *(field for field in value if field not in _FIRST)]
-        parts = (_part(head, field, value[field], texts, element) for field in order)
+        told = (field for field in order if head != "mark" or field not in _DRAWN)
+        parts = (_part(head, field, value[field], texts, element) for field in told)
         return ", ".join(part for part in parts if part)
     return _part("", head, value, texts, element)
 

@@ -243,15 +243,16 @@ def portion_rows(
     goes to another picture.
     """
     states = reading_parts.portion_states(form.answers, form.desk.knowledge)
+    element = form.answers.get("element", "")
     found = [
         Choice(
             f"portion.{one.key}",
-            one.name,
+            word(f"portion.{element}", one.key),
             # What nobody has looked at yet is told by its pattern alone: the names need the room.
             note=word("portion_state", states[one.key]) if states[one.key] != reading_parts.NOT_EXAMINED else "",
             sign=f"portion.{states[one.key]}",
         )
-        for one in form.desk.knowledge.portions_of(form.answers.get("element", ""), form.answers.get("taxon"))
+        for one in form.desk.knowledge.portions_of(element, form.answers.get("taxon"))
     ]
     rest = [Choice("portion.rest_absent", say("rest_absent")), Choice("portion.rest_most", say("rest_most"))]
     rest += [view] if view else []
@@ -309,7 +310,7 @@ def fusion_rows(form: Form) -> list[tuple[str, list[Choice]]]:
     """One row a centre that can be seen: its name, and a button a state."""
     return [
         (
-            centre.name,
+            word(f"centre.{centre.element}", centre.key),
             [
                 Choice(
                     f"fusion.{centre.key}.{state}",
@@ -382,13 +383,13 @@ def reading_words(reading: object) -> str:
     if not isinstance(reading, Mapping):
         return say("no_reading")
     parts = [what_it_is(reading, None), word("side", reading.get("side"))]
-    for group, of in (("portions", "portion_state"), ("fusion", "fusion_state")):
+    for group, of, part in (("portions", "portion_state", "portion"), ("fusion", "fusion_state", "centre")):
         states = reading.get(group)
         if isinstance(states, Mapping):
             for state in dict.fromkeys(states.values()):
                 if state in ("absent", "not_examined", "not_visible"):
                     continue
-                keys = [key.replace("_", " ") for key, one in states.items() if one == state]
+                keys = [word(f"{part}.{reading.get('element')}", key) for key, one in states.items() if one == state]
                 parts.append(f"{word(of, state)}: {', '.join(keys)}")
     return "; ".join(part for part in parts if part) or say("no_reading")
 

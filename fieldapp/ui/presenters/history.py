@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from fieldapp import assets
+from fieldapp.sheets.observed import observed
 from fieldapp.ui.presenters.context import what_it_is
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.hold import when
@@ -47,4 +49,8 @@ def _words(path: str, value: Any) -> str:
         return say("history.deleted") if value else say("history.undeleted")
     if name == "material":
         return say("said", name=say("field.material"), value=word("material", value))
-    return say("said", name=name.replace("_", " "), value=str(value))
+    texts = assets.texts()
+    said = texts.get(f"sheets.field.{name}") or name.replace("_", " ")
+    if value is None:
+        return say("history.removed", name=said)
+    return say("said", name=said, value=observed(path, value, texts) or str(value))

@@ -46,7 +46,7 @@ class FindScreen(View):
             return
         finding, ids, layout, mm = self.shell.finding, self.ids, Layout(self), theme.mm
         chips = finding.chips()
-        across = 4 if layout.tall else 2
+        across = 5 if layout.tall else 2
         side = layout.slip
         put(ids.chips, side)
         ids.chips.show([chips[at : at + across] for at in range(0, len(chips), across)])

@@ -32,13 +32,8 @@ class LabScreen(View):
             return
         form, lab, ids, layout, mm = shell.form, shell.lab, self.ids, Layout(self), theme.mm
         put(ids.actions, layout.actions)
-        x, top, low = self.x + mm(4), self.top - mm(3), self.y + mm(4)
-        width = self.width - mm(8)
-        if layout.tall:
-            low = layout.actions.top + mm(3)
-        else:
-            width -= layout.actions.width + mm(theme.gap)
-            x = layout.actions.right + mm(theme.gap) if theme.left_handed else x
+        free = layout.free
+        x, low, width, top = free.x, free.y, free.width, free.top
         put(ids.label, Box(x, top - mm(9), width, mm(9)))
         ids.label.text = form.state.label.partition(" ")[2]
         top -= mm(10)

@@ -39,12 +39,8 @@ class PhotoScreen(View):
         shots, ids, layout, mm = self.shell.photographs, self.ids, Layout(self), theme.mm
         refused = shots.refused()
         put(ids.actions, layout.actions)
-        if layout.tall:
-            box = Box(layout.actions.x, layout.actions.top + mm(3), layout.actions.width, 0)
-        else:
-            left = layout.actions.right + mm(3) if theme.left_handed else self.x + mm(4)
-            box = Box(left, self.y + mm(4), self.width - mm(11) - layout.actions.width, 0)
-        top = self.top - mm(3)
+        box = layout.free
+        top = box.top
         line = mm(16 if refused else 7)
         put(ids.title, Box(box.x, top - line, box.width, line))
         ids.title.text = refused or self.shell.said or say("photo.title", n=shots.count())

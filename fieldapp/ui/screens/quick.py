@@ -15,7 +15,7 @@ from fieldapp.ui.theme import Theme, theme
 
 load_kv(__file__)
 
-NAME, STRIP_TALL = 3.1, 9.4
+NAME, STRIP_TALL = 3.1, 9.0
 """Millimetres of the line over a row, which is the gap to the row above as well; and of the strip, standing."""
 ROWS = ("looks", "sizes", "human", "rest")
 
@@ -76,13 +76,8 @@ class QuickScreen(View):
         """Places label, actions and strip; the box that is left for the rows."""
         ids, mm = self.ids, theme.mm
         put(ids.actions, layout.actions)
-        top, foot = layout.whole.top - mm(3), mm(STRIP_TALL if layout.tall else theme.strip)
-        if layout.tall:
-            x, width, low = layout.actions.x, layout.actions.width, layout.actions.top + mm(theme.gap)
-        else:
-            low = layout.actions.y
-            x = layout.actions.right + mm(theme.gap) if theme.left_handed else layout.whole.x + mm(4)
-            width = layout.whole.width - mm(8) - layout.actions.width - mm(theme.gap)
+        free, foot = layout.free, mm(STRIP_TALL if layout.tall else theme.strip)
+        x, low, width, top = free.x, free.y, free.width, free.top
         label = mm(30)
         put(ids.label, Box(x, low, label, foot))
         put(ids.strip, Box(x + label, low, width - label, foot))

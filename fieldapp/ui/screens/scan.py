@@ -29,12 +29,8 @@ class ScanScreen(View):
         scan, ids, layout, mm = self.shell.scan, self.ids, Layout(self), theme.mm
         mine = scan.begin()
         put(ids.actions, layout.actions)
-        if layout.tall:
-            box = Box(layout.actions.x, layout.actions.top + mm(3), layout.actions.width, 0)
-        else:
-            left = layout.actions.right + mm(3) if theme.left_handed else self.x + mm(4)
-            box = Box(left, self.y + mm(4), self.width - mm(11) - layout.actions.width, 0)
-        top, high = self.top - mm(3), mm(theme.target)
+        box = layout.free
+        top, high = box.top, mm(theme.target)
         wide = min(mm(60), box.width / 2)
         put(ids.title, Box(box.x, top - high, box.width - wide - mm(3), high))
         title = say("scan.title", number=scan.number(), n=scan.total())

@@ -100,5 +100,5 @@ def _show_wide(ids: Any, body: Body, layout: Layout, board: Box) -> None:
     ids.typed.text = ids.intro.text = ""
     low = board.top + theme.mm(theme.gap)
     put(ids.body, Box(middle.x, low, middle.width, min(middle.top - low, theme.mm(theme.target))))
-    said = Choice("", body.typed or say("blank"), note=body.asks, tone="words", weight=3)
+    said = Choice("", body.typed or say("blank"), note=body.asks, tone="words", weight=2)
     ids.body.show([[said, *(one for row in body.rows for one in row)]])

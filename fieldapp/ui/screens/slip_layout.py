@@ -13,7 +13,7 @@ from fieldapp.ui.theme import theme
 
 SIDE, TOP, FOOT = 4.0, 3.0, 4.0
 """Millimetres kept free round everything."""
-HEAD, HEAD_TALL = 13.4, 11.2
+HEAD, HEAD_TALL = 13.4, 10.8
 """Millimetres of the slip over its tabs, lying and standing."""
 RIM = 1.6
 """Millimetres of the slip round its tabs."""
@@ -69,6 +69,13 @@ class Layout:
             self.middle = Box(near.right + gap, inner.y, far.x - near.right - 2 * gap, inner.height)
             # A plate may use the rim as well.
             self.high = Box(self.middle.x, screen.y + mm(1.2), self.middle.width, screen.height - mm(2.4))
+        # What is free where there is no slip.
+        if self.tall:
+            self.free = Box(inner.x, self.actions.top + gap, inner.width, inner.top - self.actions.top - gap)
+        else:
+            left = self.actions.right + gap if theme.left_handed else inner.x
+            right = inner.right if theme.left_handed else self.actions.x - gap
+            self.free = Box(left, inner.y, right - left, inner.height)
         self.tabs = Box(
             self.slip.x + mm(RIM),
             self.slip.y + mm(RIM),

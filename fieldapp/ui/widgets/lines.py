@@ -63,6 +63,9 @@ class Lines(RecycleView):  # type: ignore[misc]  # kivy has no types
         """Whether all rows are in sight."""
         return bool(len(self.data) * self.step - theme.mm(theme.gap) <= self.height)
 
+    scroll_y: Any
+    """How far up the list stands, from 0 to 1."""
+
     def page(self, pages: int) -> None:
         """Moves on by whole pages, down being positive; whole rows stay in sight."""
         at: Any = self.scroll_y
