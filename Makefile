@@ -52,7 +52,7 @@ plates: venv
 	$(BIN)/python -m tests.plates.maps
 
 test: system-test venv lint types
-	$(SCREEN) $(BIN)/python -m pytest
+	$(SCREEN) $(BIN)/python -m pytest -n auto --dist loadfile
 
 # The same soaks, fewer rounds and a fixed seed: what CI can afford.
 proof-slice: system-test venv

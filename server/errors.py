@@ -12,6 +12,7 @@
     ├── AccountExists     a person has an account for this role already
     ├── NoSuchRole        a word that is no role
     ├── NoSuchPerson      there is no such person, account or tablet
+    ├── NoSuchWord        a code is to stand for a word that the tables do not have
     ├── CodeRefused       an enrolment code that is wrong, used or too old
     ├── TooManyCodes      too many wrong codes in a row
     ├── NotEnrolled       a token that is unknown or belongs to another notebook
@@ -109,6 +110,12 @@ class NoSuchPerson(CabinError):
 
     key = "cabin.no_such"
     status = HTTPStatus.NOT_FOUND
+
+
+class NoSuchWord(CabinError):
+    """A short code is to stand for a word that is in none of the lists that take one."""
+
+    key = "cabin.no_such_word"
 
 
 class CodeRefused(CabinError):

@@ -15,13 +15,14 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
-from fieldapp.assets import texts
+from fieldapp.assets import knowledge, texts
 from fieldapp.cli import CommandError
+from fieldapp.domain import short_codes
 from fieldapp.records import enrolment
 from fieldapp.records.schemas import ROLES
 from server import cabin
 from server.config import Config
-from server.errors import CabinError, NoSuchPerson
+from server.errors import CabinError, NoSuchPerson, NoSuchWord
 from server.ledger import CABIN
 from server.ledger.accounts import Account
 
@@ -58,6 +59,12 @@ def register(parser: argparse.ArgumentParser) -> None:
     one = _command(people, "may-assess", _may_assess, "name a zooarchaeologist who may assess, or no longer")
     one.add_argument("person", help="name or id")
     one.add_argument("--no", action="store_true", help="no longer")
+
+    one = _command(below, "code", _code, "the site's own short codes for typing in the lab; without a code, the list")
+    one.add_argument("code", nargs="?")
+    one.add_argument("slot", nargs="?", choices=tuple(short_codes.SLOTS))
+    one.add_argument("word", nargs="?", help="a key of the tables: humerus, sheep_goat (see `bonedocket terms`)")
+    one.add_argument("--drop", action="store_true", help="take the code away")
 
     one = _command(below, "enrol", _enrol, "a one-use code for a tablet")
     one.add_argument("--name", default="", help="what to call the tablet")
@@ -246,6 +253,27 @@ def _may_assess(args: argparse.Namespace) -> int:
         policy["zooarchaeologists_may_assess"] = named if args.no else [*named, account.person]
         found.ledger.write("site", site.id, {"policy": policy}, {"policy": site.head_ids()["policy"]}, CABIN)
     _say("may_not_assess" if args.no else "may_assess", name=account.name)
+    return 0
+
+
+# -- the site's own codes
+
+
+def _code(args: argparse.Namespace) -> int:
+    """Sets, takes away, or lists the short codes for the lab."""
+    with _open(args) as found:
+        site, know = found.ledger.site(), knowledge()
+        if args.code is None:
+            for code, value in sorted(site.items("short").items()):
+                print(code, *(short_codes.meaning(value, know) or ("?",)))
+            return 0
+        code = args.code.lower()
+        value = None if args.drop else {"slot": args.slot, "key": args.word}
+        if value is not None and short_codes.meaning(value, know) is None:
+            raise NoSuchWord(slot=str(args.slot), word=str(args.word), slots=", ".join(short_codes.SLOTS))
+        path = f"short/{code}"
+        found.ledger.write("site", site.id, {path: value}, {path: site.head_ids().get(path, [])}, CABIN)
+    _say("code_dropped" if args.drop else "code_set", code=code, slot=args.slot or "", word=args.word or "")
     return 0
 
 

@@ -20,7 +20,7 @@ from collections.abc import Callable, Container, Iterable
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from fieldapp.domain import human
+from fieldapp.domain import human, short_codes
 from fieldapp.ui.presenters.fields import measures, number_of
 from fieldapp.ui.presenters.form import Form
 from fieldapp.ui.presenters.reading import NOT_EXAMINED, portion_states
@@ -29,9 +29,6 @@ from fieldapp.ui.texts import say, word
 PORTION = {"+": "most", "~": "part", "-": "absent"}
 FUSION = {"u": "unfused", "g": "fusing", "f": "fused", "l": "loose_epiphysis", "n": "not_visible"}
 HUMAN = {"s": human.STOP, "q": human.QUERY, "n": human.NO_SIGN, "c": human.NOT_EXCLUDED, "?": human.NOT_ASKED}
-LISTS = ("element", "side", "taxon", "burning", "sex", "age", "material")
-"""What a plain word may be, in the order in which it is looked for."""
-
 SIDES = {"l": "left", "r": "right"}
 MATERIAL = {"loose_tooth": "tooth", "antler": "antler", "horn_core": "horn_core"}
 _FIGURE = re.compile(r"(?P<code>.*?[^\d.,])(?P<figure>\d+(?:[.,]\d+)?)\Z")
@@ -66,7 +63,7 @@ def meanings(form: Form, text: str, answered: Container[str] = ()) -> list[Meani
     if text.lower() in SIDES:
         return [Meaning("side", SIDES[text.lower()], word("side", SIDES[text.lower()]))]
     found: list[Meaning] = []
-    for slot in LISTS:
+    for slot in short_codes.SLOTS:
         every = [Meaning(slot, key, name) for key, name in _words(form, slot)]
         whole = [one for one in every if text.lower() in (one.value, one.name.lower())]
         if whole:
@@ -88,7 +85,7 @@ def _narrowest(form: Form, found: list[Meaning]) -> list[Meaning]:
 
     slots = {one.slot for one in found}
     if len(slots) > 1:
-        first = next(slot for slot in LISTS if slot in slots)
+        first = next(slot for slot in short_codes.SLOTS if slot in slots)
         found = [one for one in found if one.slot == first]
         slots = {first}
     usual = {key for name in slots for row in shelves.USUAL.get(name, ()) for key in row}
@@ -101,20 +98,17 @@ def _own_codes(form: Form) -> dict[str, Meaning]:
     site = form.desk.site_record()
     found = {}
     for code, value in (site.items("short") if site is not None else {}).items():
-        if isinstance(value, dict) and value.get("slot") in LISTS and isinstance(value.get("key"), str):
-            slot, key = str(value["slot"]), value["key"]
-            found[code.lower()] = Meaning(slot, key, word(slot, key))
+        if meant := short_codes.meaning(value, form.desk.knowledge):
+            found[code.lower()] = Meaning(*meant, word(_list_of(meant[0]), meant[1]))
     return found
 
 
+def _list_of(slot: str) -> str:
+    return short_codes.SLOTS[slot] or slot
+
+
 def _words(form: Form, slot: str) -> Iterable[tuple[str, str]]:
-    know = form.desk.knowledge
-    if slot == "element":
-        return ((key, word("element", key)) for key in know.elements)
-    if slot == "taxon":
-        return ((key, word("taxon", key)) for key in know.taxa)
-    of = "age_class" if slot == "age" else slot
-    return ((one.key, word(of, one.key)) for one in know.glossary if one.of == of)
+    return ((key, word(_list_of(slot), key)) for key in short_codes.words_of(slot, form.desk.knowledge))
 
 
 def take(form: Form, line: str, waits: str = "") -> Told:

@@ -1,0 +1,40 @@
+"""A site's own short codes for typing in the lab: which slots of a reading they can answer, and with what words.
+
+A code stands in the site's record at `short/<code>` as {"slot", "key"}. Not here: how a line is read (the lab).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fieldapp.domain.knowledge import Knowledge
+
+SLOTS: Mapping[str, str] = {
+    "element": "",
+    "side": "side",
+    "taxon": "",
+    "burning": "burning",
+    "sex": "sex",
+    "age": "age_class",
+    "material": "material",
+}
+"""{slot: the list its words come from, "" for the tables of elements and taxa}, in the order they are looked for."""
+
+
+def words_of(slot: str, know: Knowledge) -> tuple[str, ...]:
+    """Every word that a slot can be answered with; none for a slot that takes no code."""
+    if slot in ("element", "taxon"):
+        return tuple(know.elements if slot == "element" else know.taxa)
+    of = SLOTS.get(slot)
+    return tuple(one.key for one in know.glossary if one.of == of) if of else ()
+
+
+def meaning(value: Any, know: Knowledge) -> tuple[str, str] | None:
+    """(slot, word) that a code of a site's record stands for; None for one that this version does not know."""
+    if not isinstance(value, Mapping):
+        return None
+    slot, key = value.get("slot"), value.get("key")
+    if not isinstance(slot, str) or not isinstance(key, str) or key not in words_of(slot, know):
+        return None
+    return slot, key
