@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import uuid
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ from fieldapp.domain import ids  # noqa: E402
 from fieldapp.store.notebook import Edit, Notebook  # noqa: E402
 from fieldapp.ui.presenters.cabin import Exchange  # noqa: E402
 from fieldapp.ui.presenters.desk import Desk  # noqa: E402
+from fieldapp.ui.theme import theme  # noqa: E402
 
 CODE = "HLG26"
 
@@ -158,6 +159,7 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Tablet]]:
 
         options.setdefault("cabin", FakeCabin)
         size = options.pop("size", (1280, 800))
+        kept = options.pop("manner", None)
         app = TabletApp(
             folder or tmp_path / "tablet",
             Clock(),
@@ -165,6 +167,8 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Tablet]]:
             new_id=lambda: str(uuid.uuid4()),
             **options,
         )
+        if kept is not None:
+            app.notebook.set_setting("manner", asdict(kept))
         touch.start(app, size)
         running.append(Tablet(app, touch.Hand(before_tap=tick), folder or tmp_path / "tablet"))
         return running[0]
@@ -172,6 +176,8 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Tablet]]:
     yield begin
     for one in running:
         touch.stop(one.app)
+    theme.wear()
+    assets.speak("en")
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from typing import Any
 import pytest
 
 from fieldapp.domain.plates import widest
+from fieldapp.ui.presenters.manner import Manner
 from fieldapp.ui.theme import theme
 from tests.ui.conftest import Tablet
 from tests.ui.tour import tour
@@ -86,22 +88,37 @@ def clipped(tablet: Tablet) -> list[str]:
     return faults
 
 
+@dataclass(frozen=True)
+class Panel:
+    """A tablet's glass, and how it is held and read. `often`: looked at in every run, not only in the long proof."""
+
+    ppi: float
+    size: tuple[int, int]
+    manner: Manner | None = None
+    often: bool = False
+
+
+GERMAN, DUSK = Manner(language="de"), Manner(language="de", dusk=True)
 PANELS = {
-    "8 inch, 1280 by 800": (189.0, (1280, 800)),
-    "8 inch standing, 800 by 1280": (189.0, (800, 1280)),
-    "8 inch, 1920 by 1200": (283.0, (1920, 1200)),
-    "10 inch, 1920 by 1200": (224.0, (1920, 1200)),
-    "10 inch, 1280 by 800": (149.0, (1280, 800)),
+    "8 inch, 1280 by 800": Panel(189.0, (1280, 800), often=True),
+    "8 inch standing, 800 by 1280, German at dusk": Panel(189.0, (800, 1280), DUSK, often=True),
+    "8 inch, 1280 by 800, German": Panel(189.0, (1280, 800), GERMAN),
+    "8 inch, 1280 by 800, gloves on a left hand": Panel(189.0, (1280, 800), Manner(gloves=True, left_handed=True)),
+    "8 inch standing, 800 by 1280": Panel(189.0, (800, 1280)),
+    "8 inch, 1920 by 1200": Panel(283.0, (1920, 1200)),
+    "10 inch, 1920 by 1200": Panel(224.0, (1920, 1200)),
+    "10 inch, 1920 by 1200, German at dusk": Panel(224.0, (1920, 1200), DUSK),
+    "10 inch, 1280 by 800": Panel(149.0, (1280, 800)),
 }
 
 
 @pytest.mark.parametrize(
     "panel",
-    [name if "1280" in name else pytest.param(name, marks=pytest.mark.proof) for name in PANELS],
+    [name if one.often else pytest.param(name, marks=pytest.mark.proof) for name, one in PANELS.items()],
 )
 def test_every_screen_keeps_to_the_sizes_and_clips_nothing(start: Callable[..., Tablet], panel: str) -> None:
-    ppi, window = PANELS[panel]
-    tablet = start(ppi=ppi, size=window)
+    window = PANELS[panel].size
+    tablet = start(ppi=PANELS[panel].ppi, size=window, manner=PANELS[panel].manner)
     faults: list[str] = []
     pictures = os.environ.get("BONEDOCKET_PICTURES")
     stops = 0

@@ -223,7 +223,7 @@ class Pad(Drawn):
         middle = low + high / 2
         if not self.text and not self.note:
             signs.draw(self.sign, self.x + (self.width - size) / 2, middle - size / 2, size, tone.words)
-        elif self.halign == "center" and self.width < theme.mm(20):
+        elif self.halign == "center" and self.width < theme.mm(23):
             size = theme.mm(3.6)
             signs.draw(self.sign, self.x + (self.width - size) / 2, low + high - size - theme.mm(0.6), size, tone.words)
             high -= size + theme.mm(1.0)

@@ -80,7 +80,7 @@ def body(form: Form, room: Room) -> Body:
     fits = Choice("find.joins", say("joins_value", n=joins) if joins else say("blank"), note=say("slot.joins"))
     if raised(form):
         return Body([first, [finder, number, fits]], asks=say("find.sealed"))
-    return Body([first, [finder, number, fits], [_figure(form, slot) for slot in PLACE]], asks=say("find.asks"))
+    return Body([first, [finder, number, fits], [_figure(form, slot) for slot in PLACE]], asks=say("find.place_asks"))
 
 
 def _figure(form: Form, slot: str) -> Choice:

@@ -87,6 +87,8 @@ def body(form: Form, room: Room) -> Body:
         fixed = [Choice("marks.kinds", say("action.back"), sign="up")]
     page = rest if what in ("page", "list") else ""
     asks = say("marks.put_on") if in_hand and plates else say("marks.which")
+    if what == "list":
+        asks = say("marks.list", n=len(marks(form)))
     rows = paged("marks", pads, fixed, room, int(page) if page.isdigit() else 0)
     return Body(rows, asks=asks, plate=plate, touched=bool(in_hand and plates), pins=pins)
 
