@@ -28,6 +28,7 @@ class Device:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._click: Any = None
+        self._silent = False
 
     def battery(self) -> tuple[int, bool] | None:
         """(percent, whether it is being charged), None where the system does not tell."""
@@ -55,9 +56,11 @@ class Device:
                 from plyer import vibrator
 
                 vibrator.vibrate(0.08)
-        if sound:
-            with suppress(Exception):
+        if sound and not self._silent:
+            try:
                 self._sound().play()
+            except Exception:
+                self._silent = True  # no loudspeaker, or none for us: not asked again
 
     def picture_folders(self) -> list[Path]:
         """Where the system keeps pictures."""
@@ -88,7 +91,6 @@ class Device:
             from kivy.core.audio import SoundLoader
 
             path = Path(tempfile.gettempdir()) / "bonedocket-saved.wav"
-            path.write_bytes(b"")
             write_click(path)
             self._click = SoundLoader.load(str(path))
         return self._click
