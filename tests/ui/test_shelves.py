@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fieldapp.ui.presenters import form_fields, shelves
+from fieldapp.ui.presenters import form_fields, lately, shelves
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.form import Form
 from tests.ui.test_form import new
@@ -62,3 +62,32 @@ def test_a_bone_of_several_classes_stands_with_those_of_the_animal_in_hand(desk:
     assert "quadrate" in shelves.shelves("element", know, "cod")["fish"]
     assert "bird" not in shelves.shelves("element", know, "cod")
     assert "fish" not in shelves.shelves("element", know, "cattle")
+
+
+def test_names_are_found_by_keys_of_several_letters() -> None:
+    names = {"calcaneum": "calcaneum", "cattle": "cattle", "horn_core": "horn core", "baer": "Bär"}
+    assert shelves.by_letters(names, "") == []
+    assert shelves.by_letters(names, "22") == ["calcaneum", "cattle", "baer"]
+    assert shelves.by_letters(names, "225") == ["calcaneum"]
+    assert shelves.by_letters(names, "2673") == ["horn_core"]
+    assert shelves.by_letters(names, "9999") == []
+
+
+def test_every_element_and_taxon_is_found_by_its_letters(desk: Desk) -> None:
+    know = desk.knowledge
+    for rows in (know.elements, know.taxa):
+        names = {key: one.name for key, one in rows.items()}
+        for key, name in names.items():
+            typed = "".join(next((k for k, own in shelves.LETTERS.items() if c in own), "1") for c in name.lower()[:4])
+            if "1" not in typed:
+                assert key in shelves.by_letters(names, typed), key
+
+
+def test_what_was_saved_lately_is_at_hand_and_newest_first(desk: Desk) -> None:
+    for element in ("rib", "tibia", "rib", "femur"):
+        form = new(desk)
+        form.choose("material", "bone")
+        form.choose("element", element)
+        form.save()
+    assert lately.recent(desk, "element") == ["femur", "rib", "tibia"]
+    assert lately.before(desk) == {"element": "femur"}

@@ -280,6 +280,9 @@ def shelf_stops(tablet: Tablet, name: str) -> Iterator[str]:
     press = tablet.press
     press("shelf.list")
     yield f"form {name}, shelves"
+    press("shelf.search", "key.2", "key.2")
+    yield f"form {name}, by letters"
+    press("shelf.", "shelf.list")
     for shelf in shelves.shelves(name, tablet.app.desk.knowledge):
         press(f"shelf.{shelf}")
         for at in range(shelves.page(shelves.shelves(name, tablet.app.desk.knowledge)[shelf], 0)[1]):

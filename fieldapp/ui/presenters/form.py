@@ -17,8 +17,8 @@ from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.records.checking import values_of
 from fieldapp.records.fold import Record
+from fieldapp.ui.presenters import lately, writing
 from fieldapp.ui.presenters import reading as reading_parts
-from fieldapp.ui.presenters import writing
 from fieldapp.ui.presenters.desk import Desk, Write
 from fieldapp.ui.presenters.problems import Found
 
@@ -33,8 +33,6 @@ DRAFT = "form"
 CYCLE = ("most", "part", "absent", None)
 CARRIED = ("material",)
 """What the next docket starts with. Never an answer to the human question."""
-AGAIN = ("element", "taxon", "certainty")
-"""What "same again" takes from the docket before."""
 
 # Materials that have no place in a skeleton, so no element, side, portions or fusion are asked for.
 NO_SKELETON = ("not_bone", "shell")
@@ -246,15 +244,10 @@ class Form:
             changes.update(self._without("portion.", "fusion."), element=None, taxon=None, side=None, certainty=None)
         self._change(name, changes, move=True)
 
-    def before(self) -> dict[str, Any]:
-        """What the docket before was, for "same again"; {} where there was none."""
-        kept = self.desk.place.get("before")
-        return kept if isinstance(kept, dict) else {}
-
     def same_again(self) -> None:
         """The same bone of the same animal as in the docket before, in one tap."""
-        before = self.before()
-        changes: dict[str, Any] = {slot: before.get(slot) for slot in AGAIN}
+        before = lately.before(self.desk)
+        changes: dict[str, Any] = {slot: before.get(slot) for slot in lately.AGAIN}
         known = self.desk.knowledge.elements.get(before.get("element", ""))
         if known is not None and not known.sided:
             changes["side"] = "midline" if known.midline else None
@@ -428,8 +421,8 @@ class Form:
             hold = hold_id(state.docket)
             tier = human.STOP if human.STOP in raised else human.QUERY
             writes += self.desk.hold_writes(state.docket, state.context, tier)
-        if state.new and self.answers.get("element"):
-            self.desk.go(before={slot: self.answers[slot] for slot in AGAIN if slot in self.answers})
+        if state.new:
+            lately.note(self.desk, self.answers)
         stopped = any(one["answer"] == human.STOP for one in answers.values())
         self.desk.save(
             writes, drop=DRAFT, last=None if raised else ((state.docket, state.label) if state.new else None)

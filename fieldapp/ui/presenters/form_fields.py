@@ -12,7 +12,7 @@ from fieldapp import assets
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.domain.plates import Plate
-from fieldapp.ui.presenters import beside, shelves
+from fieldapp.ui.presenters import beside, lately, shelves
 from fieldapp.ui.presenters import reading as reading_parts
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.context import what_it_is
@@ -212,7 +212,15 @@ def shelf_rows(form: Form, name: str) -> list[list[Choice]]:
             Choice(f"shelf.{one}", say(f"shelf.{name}.{one}"), note=say("shelf.size", n=len(keys)))
             for one, keys in all_.items()
         ]
-        return in_rows([*names, back], 4)
+        recent = [key for key in lately.recent(form.desk, name) if key in {one for own in all_.values() for one in own}]
+        ways = [Choice("shelf.search", say("shelf.search"), sign="find")]
+        if recent:
+            ways.append(Choice("shelf.recent", say("shelf.recent"), note=say("shelf.size", n=len(recent))))
+        return in_rows([*ways, *names, back], 4)
+    if shelf == "search":
+        return []  # a body of its own
+    if shelf == "recent":
+        return in_rows([*(_choice(form, name, key) for key in lately.recent(form.desk, name)), back], shelves.ACROSS)
     if shelf in all_:
         number = int(at) if at.isdigit() else 0
         keys, pages = shelves.page(all_[shelf], number)
@@ -225,13 +233,40 @@ def shelf_rows(form: Form, name: str) -> list[list[Choice]]:
         found[-1].append(Choice("taxon.cf", say("cf"), note=say("cf.note"), chosen=cf, weight=1.3))
     if name == "element":
         found[1].append(Choice("shelf.map", say("shelf.map")))
-        if form.before():
-            found[2].append(Choice("again.bone", say("again"), note=what_it_is(form.before(), None), sign=""))
+        if lately.before(form.desk):
+            found[2].append(
+                Choice("again.bone", say("again"), note=what_it_is(lately.before(form.desk), None), sign="")
+            )
     chosen = form.answers.get(name)
     elsewhere = isinstance(chosen, str) and all(chosen not in row for row in shelves.USUAL[name])
     note = word(name, chosen) if elsewhere else ""
     found[-1].append(Choice("shelf.list", say("shelf.more"), note=note, chosen=elsewhere, sign="down"))
     return found
+
+
+def again(form: Form) -> list[Choice]:
+    """The button that takes the bone and animal of the docket before; none where there was no docket."""
+    before = lately.before(form.desk)
+    return [Choice("again.bone", say("again"), note=what_it_is(before, None))] if before else []
+
+
+def search_body(form: Form, room: Room) -> Body:
+    """Elements or taxa by their letters: a keypad, and beside it what the letters allow."""
+    name = form.state.field
+    taxon = form.answers.get("taxon") if name == "element" else None
+    keys = [key for own in shelves.shelves(name, form.desk.knowledge, taxon).values() for key in own]
+    found = shelves.by_letters({key: word(name, key) for key in keys}, form.state.typed)
+    back = Choice("shelf.", say("shelf.usual"), sign="up")
+    across = max(2, room.across // 2)
+    pads = [_choice(form, name, key) for key in found[: across * (room.down + 1) - 1]]
+    return Body(
+        in_rows([*pads, back], across), asks=say("search.asks"), keys="grouped", typed=letters_of(form.state.typed)
+    )
+
+
+def letters_of(typed: str) -> str:
+    """The keys typed, as their letters: "abc def"."""
+    return " ".join(shelves.LETTERS.get(one, "").upper() for one in typed)
 
 
 def portion_rows(
@@ -288,7 +323,11 @@ def skeleton_ways(form: Form) -> list[Choice]:
     return [
         *whole,
         Choice(f"shelf.map:{after}", word("form", after), note=say("skeleton.other"), sign="again"),
-        *([Choice("again.bone", say("again"), note=what_it_is(form.before(), None))] if form.before() else []),
+        *(
+            [Choice("again.bone", say("again"), note=what_it_is(lately.before(form.desk), None))]
+            if lately.before(form.desk)
+            else []
+        ),
         Choice("shelf.", say("skeleton.names"), sign="up"),
     ]
 

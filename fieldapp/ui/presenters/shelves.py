@@ -6,6 +6,8 @@ Not here: what a choice does (form).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fieldapp.domain.knowledge import Knowledge
 
 USUAL = {
@@ -49,6 +51,24 @@ def shelves(name: str, knowledge: Knowledge, taxon: str | None = None) -> dict[s
             wanted = (one for one in classes if any(knowledge.share(one, own) for own in row.only))
             found.setdefault(row.region if mammals else next(wanted, row.region), []).append(key)
     return {one: found[one] for one in (*_REGIONS, *_CLASSES) if one in found}
+
+
+LETTERS = {"2": "abc", "3": "def", "4": "ghi", "5": "jkl", "6": "mno", "7": "pqrs", "8": "tuv", "9": "wxyz"}
+"""Keys with several letters each, for gloves: three taps tell most names apart."""
+
+_PLAIN = str.maketrans("äöüéèêáàâíóúñß", "aoueeeaaaiouns")
+_KEY_OF = {letter: key for key, letters in LETTERS.items() for letter in letters}
+
+
+def by_letters(names: Mapping[str, str], typed: str) -> list[str]:
+    """The keys of names of which a word begins with letters of the keys typed, those that begin so first."""
+
+    def keyed(text: str) -> str:
+        return "".join(_KEY_OF.get(one, "1") for one in text.lower().translate(_PLAIN))
+
+    first = [key for key, name in names.items() if keyed(name).startswith(typed)]
+    within = [key for key, name in names.items() if any(keyed(part).startswith(typed) for part in name.split()[1:])]
+    return list(dict.fromkeys([*first, *within])) if typed else []
 
 
 def page(keys: list[str], at: int) -> tuple[list[str], int]:

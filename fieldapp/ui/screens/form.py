@@ -148,9 +148,11 @@ class FormScreen(SlipView):
             self._show_problems()
         elif further:
             self._show_further()
+        elif name in ("element", "taxon") and form.state.shelf == "search":
+            self.show_body(lambda room: form_fields.search_body(form, room))
         elif name != "nothing":
             slip_layout.put(ids.body, box)
-            ids.body.most_mm = 999.0
+            ids.body.most_mm = 999.0 if name in ("human", "side") else 30.0
             ids.body.halign = "left" if name == "human" else "center"
             ids.body.level = "big" if name in ("material", "side", "human") else "text"
             room = layout.room(box.width, box.height)
@@ -334,6 +336,8 @@ class FormScreen(SlipView):
         }
         if ident == "taxon.cf":
             shell.do(form.toggle_cf)
+        elif key.startswith("key."):
+            shell.do(lambda: form.press_key(key.removeprefix("key."), "23456789", 12))
         elif group == "again":
             shell.do(form.same_again)
         elif group == "shelf":

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import Any
 
 from fieldapp.ui.presenters.choices import Choice, in_rows
+from fieldapp.ui.presenters.shelves import LETTERS
 from fieldapp.ui.texts import say
 from fieldapp.ui.theme import Theme, theme
 from fieldapp.ui.widgets.rows import PadRows
@@ -18,6 +19,7 @@ LAYOUTS: dict[str, tuple[str, ...]] = {
     "figure": ("123", "456", "789", "<0."),
     "marks": ("123ABC", "456DEF", "789GHI", "<0-/>"),
     "marks letters": ("JKLMNO", "PQRSTU", "VWXYZ-", "<>"),
+    "grouped": ("234", "567", "89<"),
     "wear": ("123A", "456B", "789C", "<0DE"),
     "code": ("012345678", "9ABCDEFGH", "JKMNPQRST", "VWXYZ<"),
     "address": ("12345", "67890", ".:-/", "<>"),
@@ -102,7 +104,7 @@ class Keyboard(PadRows):
         if key == ">":
             letters = self.layout in ("site", "address letters", "marks letters")
             return Choice("key.page", say("key.digits" if letters else "key.letters"), weight=1 if even else 2)
-        return Choice(f"key.{key}", key)
+        return Choice(f"key.{key}", LETTERS[key].upper() if self.layout == "grouped" else key)
 
     def _heard(self, ident: str) -> None:
         key = ident.removeprefix("key.")
