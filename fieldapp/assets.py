@@ -255,7 +255,7 @@ def texts_in(lang: str) -> Mapping[str, str]:
             found = gettext.translation(DOMAIN, root() / "translations", [lang])
         except OSError as error:
             raise AssetError(f"translations/{lang}", 0, "there are no texts in this language") from error
-        return MappingProxyType({key: found.pgettext(key, text) for key, text in texts_in(ENGLISH).items()})
+        return MappingProxyType({key: text and found.pgettext(key, text) for key, text in texts_in(ENGLISH).items()})
     names, own = names_of(knowledge()), texts_at(root(), ENGLISH)
     for key in names.keys() & own.keys():
         raise AssetError(f"texts/{lang}", 0, f"the key {key!r} is given twice: the tables name it already")

@@ -39,7 +39,7 @@ def brought_up(
         fuzzy=False,
     )
     catalogue.header_comment = "# Texts of Bonedocket. The context of a text is its key."
-    for key in sorted(english):
+    for key in sorted(key for key, text in english.items() if text):
         was, text = known.get(key, ("", ""))
         found = new.get(key) or (text if was == english[key] else "")
         flags = ["python-brace-format"] if fields(english[key]) else []

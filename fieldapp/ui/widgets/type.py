@@ -40,19 +40,25 @@ def extent(text: str, em: float, bold: bool) -> tuple[float, float]:
 
 
 def _parted(word: str, width: float, em: float, bold: bool) -> str:
-    """A word that no line can hold, parted by hyphens after a vowel: hyomandibu-lar. Unchanged if it cannot be."""
+    """A word that no line can hold, parted by hyphens: hyomandibu-lar, Verwach-sung. Unchanged if it cannot be."""
     found = ""
     while extent(word, em, bold)[0] > width:
-        cuts = [
-            at
-            for at in range(3, len(word) - 2)
-            if word[at - 1] in "aeiouy" and word[at].isalpha() and word[at] not in "aeiouy"
-            if extent(word[:at] + "-", em, bold)[0] <= width
-        ]
+        cuts = [at for at in _cuts(word) if extent(word[:at] + "-", em, bold)[0] <= width]
         if not cuts:
             break
         found, word = f"{found}{word[: cuts[-1]]}-\u200b", word[cuts[-1] :]
     return found + word
+
+
+_VOWELS = "aeiouyäöüéèáàóíú"
+
+
+def _cuts(word: str) -> list[int]:
+    """Where a word may be parted: before a consonant that a vowel follows; after a vowel if there is no such place."""
+    low = word.lower()
+    places = [at for at in range(3, len(word) - 2) if low[at].isalpha() and low[at] not in _VOWELS]
+    good = [at for at in places if low[at + 1] in _VOWELS and low[at - 1].isalpha()]
+    return good or [at for at in places if low[at - 1] in _VOWELS]
 
 
 def _wrapped(text: str, width: float, em: float, bold: bool) -> list[str]:
