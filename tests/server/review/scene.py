@@ -96,8 +96,9 @@ class Visitor:
     def __init__(self, client: FlaskClient, scene: Scene) -> None:
         self.client, self.scene = client, scene
 
-    def get(self, path: str, follow: bool = False) -> TestResponse:
-        return self.client.get(path, base_url=BASE, follow_redirects=follow, buffered=True)
+    def get(self, path: str, follow: bool = False, language: str = "en") -> TestResponse:
+        wish = {"Accept-Language": language}
+        return self.client.get(path, base_url=BASE, follow_redirects=follow, buffered=True, headers=wish)
 
     def post(self, path: str, data: dict[str, Any]) -> TestResponse:
         return self.client.post(path, data=data, base_url=BASE, buffered=True)
