@@ -273,6 +273,8 @@ def names_of(known: Knowledge) -> dict[str, str]:
     found |= {f"criterion.{key}.pitfall": one.pitfall for key, one in known.criteria.items()}
     found |= {f"plate.{one.key}": one.shows for one in known.gallery.rows()}
     found |= {f"wear_scheme.{key}": one.name for key, one in known.teeth.schemes.items()}
+    found |= {f"measure.{one.text}": one.name for one in known.measures.measurements}
+    found |= {f"measure.{one.text}.how": one.definition for one in known.measures.measurements}
     return found | {f"{one.of}.{one.key}": one.name for one in known.glossary}
 
 

@@ -44,6 +44,7 @@ class Measurement:
     needs     for each group one of its portions must be there, over half of it
     centres   fusion centres that must be joined or joining before it counts for size
     tooth     the tooth it is taken on, or ""
+    text      key of its name among the texts, `<element>.<code>` and a number where a code stands in several rows
     published_element, published_code  what the source calls them; "" for a bone grown together that the source lacks
     """
 
@@ -55,6 +56,7 @@ class Measurement:
     needs: tuple[Group, ...]
     centres: tuple[str, ...]
     tooth: str
+    text: str
     name: str
     definition: str
     published_element: str
@@ -300,6 +302,8 @@ def read(
     measurements: list[Measurement] = []
     for cells in cells_of("measurements", tables):
         row = _measurement(cells, under, elements, centres, portions)
+        before = sum((one.element, one.code) == (row.element, row.code) for one in measurements)
+        row = replace(row, text=f"{row.element}.{row.code}" + (f".{before + 1}" if before else ""))
         twins = (
             one
             for one in measurements
@@ -359,6 +363,7 @@ def _measurement(
         needs=needs,
         centres=cells.several("centres"),
         tooth=cells.text("tooth"),
+        text="",
         name=cells.text("name"),
         definition=cells.text("definition"),
         published_element=cells.text("published_element"),

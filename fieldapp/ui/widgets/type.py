@@ -51,6 +51,9 @@ def _parted(word: str, width: float, em: float, bold: bool) -> str:
 
 
 _VOWELS = "aeiouyäöüéèáàóíú"
+_TOGETHER = frozenset(
+    {"ch", "ph", "th", "sh", *(stop + glide for stop in "bcdfgkptw" for glide in "lr" if stop + glide != "dl")}
+)
 
 
 def _cuts(word: str) -> list[int]:
@@ -58,6 +61,8 @@ def _cuts(word: str) -> list[int]:
     low = word.lower()
     places = [at for at in range(3, len(word) - 2) if low[at].isalpha() and low[at] not in _VOWELS]
     good = [at for at in places if low[at + 1] in _VOWELS and low[at - 1].isalpha()]
+    # What is spoken together stays together: Schulter-blatt, Spei-chern.
+    good = [at - 1 if low[at - 1 : at + 1] in _TOGETHER and at > 3 else at for at in good]
     return good or [at for at in places if low[at - 1] in _VOWELS]
 
 

@@ -10,7 +10,7 @@ from fieldapp.domain.plates import Plate, direction
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.fields import Body, Room, number_of, paged, shown, take_pad
 from fieldapp.ui.presenters.reading import fusion_states, portion_states
-from fieldapp.ui.texts import say
+from fieldapp.ui.texts import say, word
 
 if TYPE_CHECKING:
     from fieldapp.ui.presenters.form import Form
@@ -93,8 +93,8 @@ def _keypad(form: Form, row: Measurement) -> Body:
     back = Choice("measures.back", say("action.back"), sign="up")
     return Body(
         [[estimated, drop], [back, take_pad("measures")]],
-        asks=say("measures.asks", code=row.code, name=row.name),
-        definition=" ".join(part for part in (row.definition, usual(form, row)) if part),
+        asks=say("measures.asks", code=row.code, name=word("measure", row.text)),
+        definition=" ".join(part for part in (word("measure", f"{row.text}.how"), usual(form, row)) if part),
         keys="figure",
         typed=form.state.typed or shown(now.get("mm")),
         plate=plate,
