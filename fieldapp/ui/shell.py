@@ -17,7 +17,8 @@ from fieldapp.ui.presenters.context import Context
 from fieldapp.ui.presenters.contexts import Contexts
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.finding import Finding
-from fieldapp.ui.presenters.form import Form, Saved
+from fieldapp.ui.presenters.form import Form
+from fieldapp.ui.presenters.form_state import Saved
 from fieldapp.ui.presenters.hold import Hold
 from fieldapp.ui.presenters.lab import Lab
 from fieldapp.ui.presenters.people import People
@@ -27,7 +28,7 @@ from fieldapp.ui.texts import say
 
 SCREENS = (
     "setup", "people", "contexts", "context", "form", "quick", "card", "more", "find", "manner", "lock", "photo",
-    "scan", "lab", "stop", "hold", "sync", "history", "beside",
+    "scan", "lab", "stop", "hold", "sync", "history", "beside", "leave",
 )  # fmt: skip
 _REMEMBERED = ("contexts", "context", "hold")
 
@@ -52,7 +53,7 @@ class Shell:
         self.heard = heard or (lambda: None)
         self.restyled: Callable[[], None] = lambda: None
         self.acknowledged: Callable[[], None] = lambda: None
-        self._before_lock = ""
+        self._before_lock = self._opened_from = ""
         self.setup = Setup(desk, cabin)
         self.people = People(desk)
         self.contexts = Contexts(desk)
@@ -145,16 +146,26 @@ class Shell:
         context = self.desk.context
         if context is None:
             return
+        self._opened_from = ""
         if self.do(lambda: setattr(self, "form", Form.new(self.desk, context, self.desk.bag, carry, depth))):
             self.show(self.form_screen(), said)
         else:
             self.heard()
 
     def open_docket(self, docket: str) -> None:
-        """Opens a form over a stored docket."""
+        """Opens a form over a stored docket; saved or left, it goes back to where it was opened from."""
         record = self.desk.record(docket)
         if record is not None and self.do(lambda: setattr(self, "form", Form.of(self.desk, record))):
+            self._opened_from = self.screen
             self.show("form")
+
+    def back_from_docket(self, said: str = "") -> None:
+        """To the list that the docket was found in, else to the context."""
+        found, self._opened_from = self._opened_from == "find", ""
+        if found:
+            self.show("find", said)
+        else:
+            self.home(said)
 
     def save(self) -> Saved | None:
         """Saves the open form; None if the notebook could not."""
@@ -168,11 +179,23 @@ class Shell:
         return found[0]
 
     def leave_form(self) -> None:
-        """Gives the open form up."""
-        form = self.form
-        if form is not None and self.do(form.leave):
-            self.form = None
-            self.home()
+        """Leaves the open form; asks first if something was entered."""
+        self.leave()
+
+    def leaving(self) -> str:
+        """The label of what is open, "" for nothing."""
+        open_ = self.form or self.card
+        return open_.state.label if open_ is not None else ""
+
+    def leave(self, sure: bool = False) -> None:
+        """Gives the open form or card up, or asks whether to."""
+        open_ = self.form or self.card
+        if open_ is not None and not sure and open_.is_begun():
+            self.show("leave")
+        elif open_ is not None and self.do(open_.leave):
+            self.form, self.card = (None, self.card) if open_ is self.form else (self.form, None)
+            self.lab.line = ""
+            self.back_from_docket()
         else:
             self.heard()
 
@@ -207,13 +230,8 @@ class Shell:
             self.home(said)
 
     def leave_card(self) -> None:
-        """Gives the open card up."""
-        card = self.card
-        if card is not None and self.do(card.leave):
-            self.card = None
-            self.home()
-        else:
-            self.heard()
+        """Leaves the open card; asks first if something was entered."""
+        self.leave()
 
     # -- holds --
 

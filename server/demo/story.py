@@ -95,7 +95,7 @@ def wren_s_day() -> Steps:
         ["picture", "A-09-portions"],
         *_press("field.fusion", "fusion.distal.fused"),
         ["picture", "A-10-fusion"],
-        *_press("field.more", "note.gnawed"),
+        *_press("field.more", "note.fresh_break"),
         ["picture", "A-11-note"],
         *_press("action.save", "docket.new"),
         *_press("material.bone", "human.no_sign", "element.humerus", "taxon.cattle", "side.right"),

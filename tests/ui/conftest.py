@@ -127,6 +127,12 @@ class Tablet:
                 self.hand.press(turn)
             self.hand.press(ident)
 
+    def leave(self) -> None:
+        """Leaves the open form or card, whatever was entered in it."""
+        self.press("card.leave" if self.screen == "card" else "action.leave")
+        if self.screen == "leave":
+            self.press("leave.drop")
+
     def begin(self, number: str = "1042", kind: str = "pit_fill", grave: str = "no") -> None:
         """From the first start to a context with a bag."""
         self.press("setup.alone", "key.H", "key.L", "key.G", "entry.letter", "key.B", "setup.go")

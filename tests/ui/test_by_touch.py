@@ -204,7 +204,7 @@ def test_a_mis_tap_is_taken_back_and_leaves_nothing(tablet: Tablet) -> None:
     tablet.press("stop.take_back")
     assert tablet.screen == "form"
     assert "human" not in tablet.shell.form.answers
-    tablet.press("action.leave")
+    tablet.leave()
     assert tablet.app.desk.record(docket) is None
     assert tablet.app.notebook.records("hold") == []
 
@@ -226,12 +226,12 @@ def test_a_confirmed_stop_opens_its_hold_and_cannot_be_taken_back(tablet: Tablet
     assert tablet.screen == "hold"
 
 
-def test_the_place_is_typed_and_refused_without_a_key(tablet: Tablet) -> None:
+def test_without_a_key_the_place_cannot_be_kept_and_it_says_so(tablet: Tablet) -> None:
     docket = to_the_stop(tablet)
     tablet.press("stop.confirm", "hold.place", "hold.note")
     tablet.hand.type("E412 N208")
-    tablet.press("hold.seal")
     assert "key" in tablet.app.views["hold"].ids.step_name.text
+    assert not tablet.hand.sees("hold.seal")
     assert "place_sealed" not in tablet.app.desk.record(hold_id(docket)).heads
 
 
@@ -272,10 +272,10 @@ def test_words_are_typed_into_the_note_and_kept(tablet: Tablet) -> None:
     tablet.begin()
     tablet.press("docket.new", "material.bone", "field.more", "note.text")
     tablet.hand.type("by the hearth")
-    tablet.press("note.gnawed", "find.more", "burning.charred", "action.save")
+    tablet.press("note.worked", "find.more", "burning.charred", "action.save")
     record = newest(tablet)
     (note,) = record.items("note").values()
-    assert note == {"text": "by the hearth; gnawed", "stage": "trench"}
+    assert note == {"text": "by the hearth; may be worked", "stage": "trench"}
     assert (record.value("count"), record.value("burning")) == (2, "charred")
 
 
@@ -383,7 +383,7 @@ FORM = ["docket.new", "material.bone", *TIBIA, "plate.upper_shaft"]
     ("taps", "screen", "field"),
     [
         (FORM, "form", "portions"),
-        ([*FORM, "field.more", "note.gnawed"], "form", "note"),
+        ([*FORM, "field.more", "note.worked"], "form", "note"),
         (["docket.new", "material.bone", "human.stop"], "stop", "human"),
     ],
     ids=["in the portions", "in the note", "at the stop"],

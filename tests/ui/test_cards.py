@@ -83,6 +83,8 @@ def test_a_card_is_there_after_a_flat_battery_with_its_undo(desk: Desk) -> None:
     assert again is not None
     assert (again.state.values, again.state.typed, again.slot.path) == ({"taxon": "large_mammal"}, "1", "count")
     again.undo()
+    assert (again.state.values, again.state.typed) == ({"taxon": "large_mammal"}, "")
+    again.undo()
     assert again.state.values == {}
 
 

@@ -221,6 +221,7 @@ def test_a_label_is_never_given_again_not_even_after_undo(desk: Desk) -> None:
     first = form.save().label
     assert desk.take_back_last() == first
     left = new(desk)
+    left.choose("material", "bone")
     left.leave()
     assert len({first, left.state.label, new(desk).state.label}) == 3
 

@@ -44,7 +44,8 @@ def shown_texts(tablet: Tablet) -> Iterator[tuple[str, Box]]:
 
 def contrast_in(picture: Image.Image, box: Box) -> float:
     """The ratio between the lightest and the darkest pixel of a box."""
-    values = [luminance(one) for one in set(picture.crop(box).getdata())]
+    part = picture.crop(box)
+    values = [luminance(colour) for _, colour in part.getcolors(part.width * part.height)]
     return (max(values) + 0.05) / (min(values) + 0.05)
 
 
@@ -63,7 +64,8 @@ def stops(tablet: Tablet) -> Iterator[str]:
     yield "measures"
     press("action.save", "docket.quick", "look.rib")
     yield "quick"
-    press("action.leave", "go.more", "go.find")
+    tablet.leave()
+    press("go.more", "go.find")
     yield "find"
     press("find.leave")
     yield "context"
@@ -105,7 +107,7 @@ def grey(tablet: Tablet, ident: str, path: Path) -> Image.Image:
 def differs(one: Image.Image, other: Image.Image) -> float:
     """The share of pixels that differ by more than a fifth of the scale."""
     size = (min(one.width, other.width), min(one.height, other.height))
-    pairs = zip(one.resize(size).getdata(), other.resize(size).getdata(), strict=True)
+    pairs = zip(one.resize(size).tobytes(), other.resize(size).tobytes(), strict=True)
     return sum(abs(a - b) > 51 for a, b in pairs) / (size[0] * size[1])
 
 

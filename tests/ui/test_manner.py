@@ -226,7 +226,8 @@ def test_the_system_s_back_never_leaves_the_program_nor_a_form(tablet: Tablet) -
     for _ in range(5):
         tablet.hand.key("back")
     assert tablet.screen == "form"
-    tablet.press("action.leave", "go.more", "go.find", "chip.text")
+    tablet.leave()
+    tablet.press("go.more", "go.find", "chip.text")
     for expected in ("find", "context", "contexts", "contexts"):
         tablet.hand.key("back")
         assert tablet.screen == expected

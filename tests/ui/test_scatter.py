@@ -130,7 +130,7 @@ def run(tablet: Tablet, capsys: pytest.CaptureFixture[str], count: int) -> None:
             if tablet.screen == "form" and tablet.shell.form.state.new:
                 break
             if tablet.screen == "form":
-                tablet.press("action.leave")
+                tablet.leave()
             elif tablet.hand.sees("docket.new"):
                 hand.tap("docket.new")
             else:

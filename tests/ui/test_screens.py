@@ -88,6 +88,20 @@ def clipped(tablet: Tablet) -> list[str]:
     return faults
 
 
+def covered(tablet: Tablet) -> list[str]:
+    """What can be pressed but for a list that lies over it and takes the touch."""
+    from kivy.core.window import Window
+
+    lists = [one for child in Window.children for one in child.walk(restrict=True) if type(one).__name__ == "Lines"]
+    boxes = [(*one.to_window(*one.pos), one.width, one.height) for one in lists]
+    return [
+        ident
+        for ident, widget, (px, py) in tablet.hand.things()
+        if type(widget).__name__ != "RowPad"
+        and any(x <= px < x + wide and y <= py < y + high for x, y, wide, high in boxes)
+    ]
+
+
 @dataclass(frozen=True)
 class Panel:
     """A tablet's glass, and how it is held and read. `often`: looked at in every run, not only in the long proof."""
@@ -138,6 +152,7 @@ def test_every_screen_keeps_to_the_sizes_and_clips_nothing(start: Callable[..., 
             if gap < theme.gap - ROUNDING_MM:
                 faults.append(f"{name}: {one} and {other} are {gap:.2f} mm apart")
         faults += [f"{name}: {one}" for one in clipped(tablet)]
+        faults += [f"{name}: {one} lies under a list" for one in covered(tablet)]
     assert stops > 45
     assert (tablet.app.frame.width, tablet.app.frame.height) == window
     assert not faults, "\n".join(faults)

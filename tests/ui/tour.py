@@ -93,8 +93,6 @@ def tour(tablet: Tablet) -> Iterator[str]:
     yield "hold, a step"
     press("hold.add", "hold.place")
     yield "hold, place without key"
-    press("hold.seal")
-    yield "hold, place refused"
     press("hold.back", "hold.leave", "go.more", "go.sync")
     yield "sync, no cabin"
     tablet.app.notebook.set_setting("cabin", {"address": "192.168.20.5:8443", "fingerprint": "f"})
@@ -179,14 +177,16 @@ def other_stops(tablet: Tablet) -> Iterator[str]:
         for slot in [ident for ident in hand.idents() if ident.startswith("slot.")]:
             press(slot)
             yield f"card {kind}, {slot}"
-        press("card.leave", "go.more")
+        tablet.leave()
+        press("go.more")
     for kind in ("bag", "context"):
         if hand.sees(f"more.{kind}"):
             press(f"more.{kind}")
             for slot in [ident for ident in hand.idents() if ident.startswith("slot.")]:
                 press(slot)
                 yield f"card {kind}, {slot}"
-            press("card.leave", "go.more")
+            tablet.leave()
+            press("go.more")
     press("more.scan", "scan.one.cattle", "scan.one.cattle", "scan.burning.burnt", "scan.one.pig")
     yield "scan"
     press("scan.save", "go.more", "more.photo")
@@ -208,7 +208,9 @@ def other_stops(tablet: Tablet) -> Iterator[str]:
     yield "lab, typed"
     hand.key("enter")
     yield "lab, taken"
-    press("action.leave", "go.more", "go.manner")
+    press("action.leave")
+    yield "leave, asked"
+    press("leave.drop", "go.more", "go.manner")
     yield "manner"
     press("manner.leave", "go.more", "go.lock")
     yield "lock"
@@ -256,7 +258,7 @@ def form_stops(tablet: Tablet) -> Iterator[str]:
     press("beside.leave")
     press("field.more")
     yield "form note"
-    press("note.gnawed", "find.more", "burning.calcined")
+    press("note.worked", "find.more", "burning.calcined")
     yield "form note filled"
 
 

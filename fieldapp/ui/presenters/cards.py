@@ -134,7 +134,7 @@ class Card:
 
     @classmethod
     def new(cls, desk: Desk, kind: str, context: str, values: Mapping[str, Any] | None = None) -> Card:
-        """A card for a record that does not exist yet; its label is handed out now and never again."""
+        """A card for a record that does not exist yet; its label is handed out now."""
         label = desk.new_label()
         state = State(kind, desk.new_id(), label, context, True, SLOTS[kind][0].path, values=dict(values or {}))
         card = cls(desk, state)
@@ -251,7 +251,8 @@ class Card:
     # -- taps --
 
     def open_slot(self, path: str) -> None:
-        """Shows a slot."""
+        """Shows a slot. What was typed in another and not taken is taken."""
+        self._take_typed()
         self.state.field, self.state.typed, self.state.page = path, "", 0
         self._keep()
 
@@ -276,15 +277,9 @@ class Card:
     def _key(self, slot: Slot, key: str) -> None:
         state = self.state
         if key == "=":
-            typed = state.typed
-            if typed:
-                value: Any = number_of(typed) if slot.how == "number" else typed
-                if slot.path in ("count", "spit") and isinstance(value, float) and value == int(value):
-                    value = int(value)
-                if value is not None:
-                    self._change({slot.path: value}, move=True)
-                    return
-            self.open_slot(self._next())
+            after = self._next()
+            self._take_typed()
+            self.open_slot(after)
             return
         before = state.typed
         if key == "<":
@@ -297,6 +292,17 @@ class Card:
         if state.typed != before:
             self._keep()
 
+    def _take_typed(self) -> None:
+        """Writes down what the keypad holds; what is no number is let go of."""
+        slot, typed = self.slot, self.state.typed
+        if not typed or slot.how in ("words", "steps", "members", "text"):
+            return
+        value: Any = number_of(typed) if slot.how == "number" else typed
+        if slot.path in ("count", "spit") and isinstance(value, float) and value == int(value):
+            value = int(value)
+        if value is not None:
+            self._change({slot.path: value})
+
     def _next(self) -> str:
         paths = [one.path for one in self.slots]
         return paths[(paths.index(self.slot.path) + 1) % len(paths)]
@@ -307,7 +313,11 @@ class Card:
         self._keep()
 
     def undo(self) -> bool:
-        """Takes the last tap back and shows its slot. False if there is none."""
+        """Takes the last tap back and shows its slot; first of all what was typed and not taken. False for none."""
+        if self.state.typed:
+            self.state.typed = ""
+            self._keep()
+            return True
         if not self.state.undo:
             return False
         path, before = self.state.undo.pop()
@@ -349,6 +359,7 @@ class Card:
 
     def save(self) -> str:
         """Writes the record, the draft goes with it; its label. Raises what the notebook raises."""
+        self._take_typed()
         state = self.state
         values = dict(state.values)
         note, mesh = values.pop("note", None), values.pop("fraction", None)
@@ -374,6 +385,12 @@ class Card:
         """What the next card of the kind takes over: what it is of, not how much."""
         return {path: self.state.values[path] for path in ("element", "burning") if path in self.state.values}
 
+    def is_begun(self) -> bool:
+        """Whether leaving would lose something that was entered."""
+        return bool(self.state.undo or self.state.typed or self.state.values.get("note"))
+
     def leave(self) -> None:
-        """Gives the card up: the draft goes, a new label stays used."""
+        """Gives the card up: the draft goes. Its label is free again only if nothing was ever entered."""
         self.desk.drop_draft(DRAFT)
+        if self.state.new and not self.is_begun():
+            self.desk.give_back(self.state.label)

@@ -26,6 +26,7 @@ class Context:
         self._seen: tuple[str | None, int] | None = None
         self._rows: list[Row] = []
         self._wanted = 0
+        self._held: list[str] = []
 
     @property
     def record(self) -> Record | None:
@@ -43,6 +44,11 @@ class Context:
         """Whether it may be a grave, so that caution is said on its screen."""
         record = self.record
         return record is not None and (record.value("grave_like") == "yes" or record.value("type") == "grave")
+
+    def held(self) -> list[str]:
+        """The labels of the bones here that stand as a stop, or as human: nothing more is dug here without the word."""
+        self._look()
+        return self._held
 
     def bags(self) -> list[Choice]:
         """One button a bag, newest first, and one for bones without a bag."""
@@ -94,7 +100,13 @@ class Context:
         if now == self._seen:
             return
         self._seen = now
-        self._rows = [docket_row(self.desk, one) for one in reversed(self.desk.dockets(self.desk.context or ""))]
+        dockets = self.desk.dockets(self.desk.context or "")
+        self._rows = [docket_row(self.desk, one) for one in reversed(dockets)]
+        self._held = [
+            short_label(one.value("label"))
+            for one in dockets
+            if self.desk.is_raised(one) and self.desk.standing(one) in (human.STOP, human.HUMAN)
+        ]
         self._wanted = sum(row.wanted for row in self._rows)
 
 
@@ -125,6 +137,12 @@ def what_it_is(reading: Any, material: Any) -> str:
     return " ".join(part for part in parts if part) or word("material", material)
 
 
+def with_count(text: str, docket: Record) -> str:
+    """What it is, and how many where there are several in one docket."""
+    count = docket.value("count")
+    return f"{text} {say('times', n=count)}" if isinstance(count, int) and count > 1 else text
+
+
 def docket_row(desk: Desk, docket: Record) -> Row:
     """A docket as a line of a list, with the signs of what wants a look."""
     reading = docket.value("reading")
@@ -144,7 +162,7 @@ def docket_row(desk: Desk, docket: Record) -> Row:
     return Row(
         ident=f"docket.{docket.value('label')}",
         title=short_label(docket.value("label")),
-        text=what_it_is(reading, docket.value("material")),
+        text=with_count(what_it_is(reading, docket.value("material")), docket),
         side=side,
         signs=tuple(marks),
         wanted=bool(worst),

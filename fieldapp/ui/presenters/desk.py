@@ -19,8 +19,9 @@ from fieldapp.store.notebook import Edit, Notebook
 from fieldapp.store.photos import Photos
 from fieldapp.ui.presenters.problems import Found, worst_first
 
-PLACE, CABIN, LOCAL_NAMES = "place", "cabin", "people"
-"""Settings: where the recorder is (person, context, bag, screen), the cabin met at enrolment, names typed here."""
+PLACE, CABIN, LOCAL_NAMES, SPARE_LABEL = "place", "cabin", "people", "spare_label"
+"""Settings: where the recorder is (person, context, bag, screen), the cabin met at enrolment, names typed here, and a
+label that was handed out and not used."""
 
 
 @dataclass(frozen=True)
@@ -255,8 +256,17 @@ class Desk:
         return self.notebook.new_id()
 
     def new_label(self) -> str:
-        """A new label, never given again."""
+        """A new label, or the one of a form that was left before anything was entered; no bone ever had it."""
+        spare = self.notebook.setting(SPARE_LABEL)
+        if spare:
+            self.notebook.set_setting(SPARE_LABEL, None)
+            if str(spare).startswith(f"{self.code} {self.letter}"):
+                return str(spare)
         return str(self.notebook.next_label())
+
+    def give_back(self, label: str) -> None:
+        """A label that nothing was entered under: the next form takes it."""
+        self.notebook.set_setting(SPARE_LABEL, label)
 
     def now(self) -> str:
         """The present time, ISO 8601 with zone."""

@@ -7,19 +7,20 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import NamedTuple
 
 from fieldapp.records.fold import Record
 from fieldapp.store.own import written
 from fieldapp.ui.presenters.choices import Choice, Row
-from fieldapp.ui.presenters.context import short_label, standing_sign, what_it_is
+from fieldapp.ui.presenters.context import short_label, standing_sign, what_it_is, with_count
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.keyed import Entry
 from fieldapp.ui.texts import say, word
 
 KINDS = ("docket", "bag", "sample", "group", "tally")
-MARKS = ("problem", "raised", "differ", "ask", "unsent", "mine", "deleted")
-"""What can be asked of a record besides what it is."""
+MARKS = ("problem", "raised", "differ", "ask", "unsent", "mine", "today", "deleted")
+"""What can be asked of a record besides what it is. `today`: mine of today, one tap further than `mine`."""
 
 
 class Line(NamedTuple):
@@ -44,7 +45,7 @@ class Finding:
         self._lines: dict[str, Line] = {}
         self._shown: tuple[int, str, bool, list[Line]] | None = None
         self._worst: dict[str, tuple[Record, str]] = {}
-        self._own: tuple[int, set[str], set[str]] | None = None
+        self._own: tuple[int, set[str], set[str], set[str]] | None = None
         self._todo: list[Line] = []
         self.waits = False
         """The journal is read elsewhere, and what is mine is shown when it has been."""
@@ -55,8 +56,13 @@ class Finding:
         self.marks.clear()
 
     def toggle(self, mark: str) -> None:
-        """Asks for a mark, or no longer."""
-        self.marks ^= {mark}
+        """Asks for a mark, or no longer; mine, mine of today, nobody's one after the other."""
+        if mark == "mine":
+            after = {frozenset[str](): {"mine"}, frozenset({"mine"}): {"today"}}
+            own = frozenset(self.marks & {"mine", "today"})
+            self.marks = (self.marks - own) | after.get(own, set())
+        else:
+            self.marks ^= {mark}
 
     # -- what there is --
 
@@ -116,14 +122,13 @@ class Finding:
             return record.kind == "docket" and self.desk.is_raised(record)
         if mark == "problem":
             return self.worst(line) in ("impossible", "check")
-        unsent, mine = self._own_records()
-        return record.id in (unsent if mark == "unsent" else mine)
+        return record.id in self._own_records()[("unsent", "mine", "today").index(mark)]
 
-    def _own_records(self) -> tuple[set[str], set[str]]:
-        """Ids of the records with changes that no cabin has answered for, and of those that I wrote on."""
+    def _own_records(self) -> tuple[set[str], set[str], set[str]]:
+        """Ids of the records with changes that no cabin has answered for, of those that I wrote on, and that today."""
         if self.own_is_due() and not self.waits:
             self.read_own()
-        return self._own[1:] if self._own is not None else (set(), set())
+        return self._own[1:] if self._own is not None else (set(), set(), set())
 
     def own_is_due(self) -> bool:
         """Whether something was written since the journal was read for what is mine and what is not sent."""
@@ -133,7 +138,9 @@ class Finding:
         """Reads the journal for it: long at twenty thousand records, and may be done on any thread."""
         now, notebook, me = self.desk.changes, self.desk.notebook, self.desk.by["name"]
         unsent = {one.record for one in notebook.unsent(str(self.desk.cabin.get("fingerprint", "")))}
-        self._own = now, unsent, {one.record for one in written(notebook) if one.by == me}
+        mine = [one for one in written(notebook) if one.by == me]
+        day = self.desk.now()[:10]
+        self._own = now, unsent, {one.record for one in mine}, {one.record for one in mine if one.at[:10] == day}
 
     # -- what the rules say, looked at little by little --
 
@@ -173,7 +180,7 @@ class Finding:
         reading = record.value("reading")
         side = word("side", reading.get("side")) if isinstance(reading, dict) else ""
         docket = record.kind == "docket"
-        text = what_it_is(reading, record.value("material")) if docket else other_words(record)
+        text = with_count(what_it_is(reading, record.value("material")), record) if docket else other_words(record)
         return Row(f"{record.kind}.{record.id}", title, text, side, tuple(marks[:3]))
 
     def chips(self) -> list[Choice]:
@@ -184,7 +191,14 @@ class Finding:
             self._chip("element", self.element),
         ]
         marks = [one for one in MARKS if self.kind == "docket" or one in ("differ", "unsent", "mine", "deleted")]
-        return found + [Choice(f"chip.mark.{one}", say(f"find.{one}"), chosen=one in self.marks) for one in marks]
+        chips = [
+            Choice(f"chip.mark.{one}", say(f"find.{one}"), chosen=one in self.marks) for one in marks if one != "today"
+        ]
+        today = "today" in self.marks
+        return found + [
+            replace(one, text=say("find.today"), chosen=True) if today and one.ident == "chip.mark.mine" else one
+            for one in chips
+        ]
 
     def _chip(self, of: str, key: str) -> Choice:
         return Choice(f"chip.{of}", word(of, key) or say("blank"), note=say(f"field.{of}"), chosen=bool(key))

@@ -7,10 +7,9 @@ Not here: how a field is shown (form_fields) and what a rule says (the domain).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from copy import deepcopy
-from dataclasses import asdict, dataclass
-from dataclasses import field as made
+from dataclasses import asdict
 from typing import Any
 
 from fieldapp.domain import human
@@ -20,6 +19,7 @@ from fieldapp.records.fold import Record
 from fieldapp.ui.presenters import lately, writing
 from fieldapp.ui.presenters import reading as reading_parts
 from fieldapp.ui.presenters.desk import Desk, Write
+from fieldapp.ui.presenters.form_state import Saved, State
 from fieldapp.ui.presenters.problems import Found
 
 FIRST = ("material", "human", "element", "taxon", "side", "portions", "fusion")
@@ -38,51 +38,6 @@ CARRIED = ("material",)
 NO_SKELETON = ("not_bone", "shell")
 
 
-@dataclass
-class State:
-    """All of a form, as JSON values.
-
-    answers  {slot: value}; see presenters.reading
-    opening  the answers when the form was opened
-    heads    {path: [change ids]} that the form showed
-    base     the reading that the form started from, None for a new docket or one without a reading
-    took     the reader chose between readings, so the reading is written even if it changed nothing else
-    undo     [[field, {slot: value before, None for none}]], newest last
-    stop     the stop screen is open and not yet confirmed
-    shelf    the place within the field that is open, see open_shelf; "" for where it begins
-    typed    what has been entered by keypad and not taken yet
-    depth    the form that is shown: "full", "quick" or "lab"
-    """
-
-    docket: str
-    label: str
-    context: str
-    bag: str | None
-    new: bool
-    field: str
-    answers: dict[str, Any] = made(default_factory=dict)
-    opening: dict[str, Any] = made(default_factory=dict)
-    heads: dict[str, list[str]] = made(default_factory=dict)
-    base: Any = None
-    took: bool = False
-    undo: list[Any] = made(default_factory=list)
-    stop: bool = False
-    shelf: str = ""
-    typed: str = ""
-    depth: str = "full"
-
-
-@dataclass(frozen=True)
-class Saved:
-    """What a save wrote. `hold`: id of the hold it opened or that was there, "" if none follows the docket."""
-
-    docket: str
-    label: str
-    new: bool
-    hold: str
-    stop: bool
-
-
 class Form:
     """The form over one docket."""
 
@@ -98,7 +53,7 @@ class Form:
     def new(
         cls, desk: Desk, context: str, bag: str | None, carry: Mapping[str, Any] | None = None, depth: str = "full"
     ) -> Form:
-        """A form for a docket that does not exist yet; its label is handed out now and never again."""
+        """A form for a docket that does not exist yet; its label is handed out now."""
         carried = dict(carry or {})
         state = State(
             docket=desk.new_id(),
@@ -111,6 +66,8 @@ class Form:
         )
         state.answers = carried
         form = cls(desk, state)
+        element = form._only_element(carried.get("material"))
+        state.answers |= {"element": element} if element and "element" not in carried else {}
         state.field = form.next_field("") or "material"
         form._keep()
         return form
@@ -240,6 +197,9 @@ class Form:
                 changes["side"] = None
         if name in ("element", "taxon"):
             changes.update(self._not_of({**self.answers, **changes}))
+        if name == "material" and not self.answers.get("element"):
+            # A loose tooth, an antler, a horn core: what it is of says what it is.
+            changes["element"] = self._only_element(value)
         if name == "material" and value in NO_SKELETON:
             changes.update(self._without("portion.", "fusion."), element=None, taxon=None, side=None, certainty=None)
         self._change(name, changes, move=True)
@@ -335,10 +295,13 @@ class Form:
         self._change("element", changes)
         return True
 
-    def earlier_answers(self) -> list[str]:
-        """The answers that the docket has been given already."""
+    def earlier_answers(self) -> tuple[list[str], list[str]]:
+        """The answers that people have given the docket already, and the rules that added one."""
         record = self.record
-        return [human.answer_of(one) for one in record.added("human").values()] if record is not None else []
+        given = list(record.added("human").values()) if record is not None else []
+        ruled = [str(one["by_rule"]) for one in given if isinstance(one, Mapping) and one.get("by_rule")]
+        people = [human.answer_of(one) for one in given if not (isinstance(one, Mapping) and one.get("by_rule"))]
+        return people, list(dict.fromkeys(ruled))
 
     def may_settle(self) -> bool:
         """Whether the one who records may settle a disagreement of readings."""
@@ -350,7 +313,11 @@ class Form:
         return record is not None and self.desk.standing(record) not in human.RAISED
 
     def undo(self) -> bool:
-        """Takes the last tap back and shows its field. False if there is none."""
+        """Takes the last tap back and shows its field; first of all what was typed and not taken. False for none."""
+        if self.state.typed:
+            self.state.typed = ""
+            self._keep()
+            return True
         if not self.state.undo:
             return False
         name, before = self.state.undo.pop()
@@ -427,17 +394,28 @@ class Form:
         self.desk.save(
             writes, drop=DRAFT, last=None if raised else ((state.docket, state.label) if state.new else None)
         )
-        return Saved(state.docket, state.label, state.new, hold, stopped)
+        rule = next((str(one["by_rule"]) for one in answers.values() if one["by_rule"]), "")
+        return Saved(state.docket, state.label, state.new, hold, stopped, rule)
 
     def carry(self) -> dict[str, Any]:
         """What the next docket takes over from this one."""
         return {slot: self.answers[slot] for slot in CARRIED if slot in self.answers}
 
+    def is_begun(self) -> bool:
+        """Whether leaving would lose something that was entered."""
+        return bool(self.state.undo or self.state.typed or self.answers.get("note") or self.state.took)
+
     def leave(self) -> None:
-        """Gives the form up: the draft goes, a new label stays used."""
+        """Gives the form up: the draft goes. Its label is free again only if nothing was ever entered."""
         self.desk.drop_draft(DRAFT)
+        if self.state.new and not self.is_begun():
+            self.desk.give_back(self.state.label)
 
     # -- inside --
+
+    def _only_element(self, material: object) -> str | None:
+        own = [one.key for one in self.desk.knowledge.elements.values() if one.material == material]
+        return own[0] if len(own) == 1 else None
 
     def _without(self, *prefixes: str) -> dict[str, Any]:
         return {slot: None for slot in self.answers if slot.startswith(prefixes)}
@@ -481,13 +459,3 @@ class Form:
 
 
 _READING = ("element", "taxon", "side", "certainty", *reading_parts.FURTHER)
-
-
-def differing_fields(values: Iterable[Any]) -> list[str]:
-    """Which parts of readings in disagreement differ, by name."""
-    readings = [one for one in values if isinstance(one, Mapping)]
-    return [
-        name
-        for name in ("element", "side", "taxon", "certainty", "portions", "fusion", *reading_parts.FURTHER)
-        if any(one.get(name) != readings[0].get(name) for one in readings[1:])
-    ]

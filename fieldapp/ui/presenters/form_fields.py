@@ -25,8 +25,11 @@ from fieldapp.ui.texts import say, word
 MATERIALS = (("bone", "tooth", "antler"), ("horn_core", "shell", "eggshell"), ("not_bone", "unsure"))
 HUMAN = (human.STOP, human.QUERY, human.NOT_EXCLUDED, human.NO_SIGN, human.NOT_ASKED)
 FUSION = ("unfused", "fusing", "fused", "loose_epiphysis", "not_visible")
+SHORT = 22
+"""Letters of a note that its tab shows; a longer one is counted."""
 BURNING = ("unburnt", "burnt", "charred", "calcined", "mixed")
-PHRASES = ("fresh_break", "gnawed", "cut_marks", "worked", "eroded", "concreted")
+PHRASES = ("fresh_break", "worked", "eroded", "concreted")
+"""Gnawing and cuts are marks: they have a field of their own."""
 
 FURTHER: Mapping[str, Field] = {
     "teeth": teeth,
@@ -112,6 +115,12 @@ def open_tab(form: Form, name: str) -> None:
     form.open_field({"more": "note", "first": form.next_field("") or "element"}.get(name, name))
 
 
+def take_typed(form: Form) -> None:
+    """Takes what a keypad holds and nobody took yet: whoever goes on from it means the figure."""
+    if form.state.typed and form.state.field in FURTHER:
+        FURTHER[form.state.field].tap(form, "key.=")
+
+
 def further(form: Form, room: Room) -> Body:
     """The body of a field that is a module of its own."""
     return FURTHER[form.state.field].body(form, room)
@@ -151,11 +160,21 @@ def value(form: Form, name: str) -> str:
             return ""
         return word("fusion_state", found[0]) if len(set(found)) == 1 else say("fusion_value", n=len(found))
     if name == "note":
-        bits = [say("ask_value") if answers.get("ask") else "", say("note_value") if answers.get("note") else ""]
+        notes = [*earlier_notes(form), *([answers["note"]] if answers.get("note") else [])]
+        told = notes[0] if len(notes) == 1 and len(notes[0]) <= SHORT else say("notes_value", n=len(notes))
+        bits = [say("ask_value") if answers.get("ask") else "", told if notes else ""]
         photos = sum(slot.startswith("photo/") for slot in answers)
         bits.append(say("photos_value", n=photos) if photos else "")
         return ", ".join(bit for bit in bits if bit)
     return word(name, answers.get(name))
+
+
+def earlier_notes(form: Form) -> list[str]:
+    """The notes that the docket has already; a new one is added to them."""
+    record = form.record
+    if record is None:
+        return []
+    return [str(one.get("text") or "") for one in record.added("note").values() if isinstance(one, Mapping)]
 
 
 def standing_word(form: Form) -> str:
@@ -233,10 +252,8 @@ def shelf_rows(form: Form, name: str) -> list[list[Choice]]:
         found[-1].append(Choice("taxon.cf", say("cf"), note=say("cf.note"), chosen=cf, weight=1.3))
     if name == "element":
         found[1].append(Choice("shelf.map", say("shelf.map")))
-        if lately.before(form.desk):
-            found[2].append(
-                Choice("again.bone", say("again"), note=what_it_is(lately.before(form.desk), None), sign="")
-            )
+        # Its place is kept where there is nothing to repeat: no other pad moves between one docket and the next.
+        found[2].extend(again(form) or [Choice("", "")])
     chosen = form.answers.get(name)
     elsewhere = isinstance(chosen, str) and all(chosen not in row for row in shelves.USUAL[name])
     note = word(name, chosen) if elsewhere else ""
@@ -246,7 +263,7 @@ def shelf_rows(form: Form, name: str) -> list[list[Choice]]:
 
 def again(form: Form) -> list[Choice]:
     """The button that takes the bone and animal of the docket before; none where there was no docket."""
-    before = lately.before(form.desk)
+    before = lately.before(form.desk) if form.state.new else {}
     return [Choice("again.bone", say("again"), note=what_it_is(before, None))] if before else []
 
 
@@ -323,11 +340,7 @@ def skeleton_ways(form: Form) -> list[Choice]:
     return [
         *whole,
         Choice(f"shelf.map:{after}", word("form", after), note=say("skeleton.other"), sign="again"),
-        *(
-            [Choice("again.bone", say("again"), note=what_it_is(lately.before(form.desk), None))]
-            if lately.before(form.desk)
-            else []
-        ),
+        *again(form),
         Choice("shelf.", say("skeleton.names"), sign="up"),
     ]
 
@@ -342,7 +355,7 @@ def view_choice(plates: Sequence[Plate], shown: int, near: bool) -> Choice | Non
     name = word("view", after.view)
     if after.view == plates[shown].view:
         name = say("view.sided", side=word("side", after.side), view=name)
-    return Choice("view.next", say("view.next", view=name), sign="again")
+    return Choice("view.next", say("view.next", view=name), sign="after")
 
 
 def fusion_rows(form: Form) -> list[tuple[str, list[Choice]]]:
@@ -370,12 +383,12 @@ def note_rows(form: Form) -> list[list[Choice]]:
     burning = [Choice(f"burning.{key}", word("burning", key), chosen=answers.get("burning") == key) for key in BURNING]
     count = [
         Choice("find.less", "", sign="less"),
-        Choice("", say("count_value", n=answers.get("count", 1)), tone="words", weight=1.2),
+        Choice("find.keys.count", say("count_value", n=answers.get("count", 1)), weight=1.2),
         Choice("find.more", "", sign="more"),
         Choice("note.ask", say("ask"), chosen=bool(answers.get("ask")), sign="query", weight=1.3),
         Choice("note.photo", say("photo"), sign="photo", weight=1.1),
     ]
-    return [phrases[:3], phrases[3:], burning, count]
+    return [phrases, burning, count]
 
 
 def pressing(form: Form) -> list[Found]:
@@ -399,8 +412,10 @@ def intro(form: Form) -> str:
         return say(f"nothing.{name}")
     if name != "human":
         return ""
-    earlier = [word("human", one) for one in form.earlier_answers()]
-    return say("human.earlier", answers=", ".join(earlier)) if earlier else say("intro.human")
+    people, rules = form.earlier_answers()
+    found = [say("human.earlier", answers=", ".join(word("human", one) for one in people))] if people else []
+    found += [say(f"by_rule.{rule}") for rule in rules]
+    return " ".join(found) if found else say("intro.human")
 
 
 def differing(form: Form) -> list[tuple[str, str, str]]:

@@ -8,8 +8,8 @@ from typing import Any
 
 from fieldapp import assets
 from fieldapp.sheets.observed import observed
-from fieldapp.ui.presenters.context import what_it_is
 from fieldapp.ui.presenters.desk import Desk
+from fieldapp.ui.presenters.form_fields import reading_words
 from fieldapp.ui.presenters.hold import when
 from fieldapp.ui.texts import say, word
 
@@ -38,8 +38,7 @@ def _words(path: str, value: Any) -> str:
     if name in ("label", "bag", "context", "finder"):
         return ""
     if name == "reading":
-        side = word("side", value.get("side")) if isinstance(value, Mapping) else ""
-        return say("said", name=say("history.reading"), value=" ".join((what_it_is(value, None), side)).strip())
+        return say("said", name=say("history.reading"), value=reading_words(value))
     if name == "human" and isinstance(value, Mapping):
         by = f" ({say('by_rule')})" if value.get("by_rule") else ""
         return say("said", name=say("field.human"), value=word("human_answer", value.get("answer")) + by)

@@ -64,11 +64,13 @@ def rest(form: Form) -> list[Choice]:
     photos = sum(slot.startswith("photo/") for slot in held)
     return [
         Choice("find.less", "", sign="less"),
-        Choice("", say("count_value", n=held.get("count", 1)), tone="words"),
+        Choice("find.keys.count", say("count_value", n=held.get("count", 1))),
         Choice("find.more", "", sign="more"),
         Choice("note.photo", say("photos_value", n=photos) if photos else say("photo"), sign="photo"),
         Choice("note.ask", say("ask"), chosen=bool(held.get("ask")), sign="query"),
-        Choice("go.note", say("note_value") if held.get("note") else say("field.note"), chosen=bool(held.get("note"))),
+        Choice(
+            "go.note", say("notes_value", n=1) if held.get("note") else say("field.note"), chosen=bool(held.get("note"))
+        ),
     ]
 
 

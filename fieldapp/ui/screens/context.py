@@ -49,8 +49,12 @@ class ContextScreen(View):
             Choice("docket.new", say("docket.new"), sign="more", tone="primary"),
         ]
         ids.actions.show(self.column(actions))
-        ids.count.text = say("context.counts", n=len(rows), wanted=wanted)
-        ids.caution.text = say("context.grave") if context.grave_like() else ""
+        ids.count.text = say("context.counts", n=len(rows), wanted=wanted, held=len(context.held()))
+        held = context.held()
+        shown = ", ".join(held[:2]) + (" …" if len(held) > 2 else "")
+        ids.caution.text = say("context.held", labels=shown) if held else ""
+        if not held and context.grave_like():
+            ids.caution.text = say("context.grave")
 
     def _show_bags(self) -> None:
         context, ids = self.shell.context, self.ids

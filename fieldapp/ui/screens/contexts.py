@@ -75,7 +75,12 @@ class ContextsScreen(View):
             self.column(
                 [
                     Choice("contexts.cancel", say("action.back"), sign="leave"),
-                    Choice("contexts.make", say("contexts.make"), sign="tick", tone="primary"),
+                    Choice(
+                        "contexts.make",
+                        say("contexts.make"),
+                        sign="tick",
+                        tone="plain" if contexts.ready() else "primary",
+                    ),
                 ]
             )
         )

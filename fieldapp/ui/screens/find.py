@@ -12,7 +12,7 @@ from kivy.clock import Clock
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.fields import paged
 from fieldapp.ui.presenters.finding import Line
-from fieldapp.ui.screens.slip_layout import Box, Layout, put
+from fieldapp.ui.screens.slip_layout import Box, Layout, away, put
 from fieldapp.ui.screens.view import View, load_kv
 from fieldapp.ui.texts import say
 from fieldapp.ui.theme import theme
@@ -65,19 +65,20 @@ class FindScreen(View):
 
     def _actions(self) -> list[Choice]:
         asking = bool(self.asking)
+        shown = Choice("find.show", say("find.show", n=len(self.shell.finding.found())), sign="down", tone="primary")
         return [
             Choice("find.leave", say("action.back"), sign="leave"),
             Choice("chip.kind", say(f"kind.{self.shell.finding.kind}"), note=say("find.kind")),
             Choice("find.clear", say("find.clear"), sign="rub"),
             Choice("find.up", "", sign="up", enabled=not asking),
-            Choice("find.down", "", sign="down", enabled=not asking),
+            shown if self.asking == "text" else Choice("find.down", "", sign="down", enabled=not asking),
         ]
 
     def _show_lines(self, box: Box) -> None:
         finding, ids = self.shell.finding, self.ids
         ids.offers.show([])
         ids.board.put_away()
-        own = finding.marks & {"mine", "unsent"}
+        own = finding.marks & {"mine", "today", "unsent"}
         if own and finding.own_is_due() and not finding.waits:
             finding.waits = True
             Thread(target=self._read_own, daemon=True).start()
@@ -103,7 +104,7 @@ class FindScreen(View):
 
     def _show_keys(self, box: Box) -> None:
         ids = self.ids
-        ids.lines.show([])
+        self._put_lines_away()
         ids.offers.show([])
         put(ids.board, Box(box.x, box.y, box.width, min(box.height, theme.mm(4 * (theme.target + theme.gap)))))
         ids.board.lay("marks")
@@ -111,12 +112,17 @@ class FindScreen(View):
 
     def _show_offers(self, box: Box, layout: Layout) -> None:
         ids = self.ids
-        ids.lines.show([])
+        self._put_lines_away()
         ids.board.put_away()
         room = layout.room(box.width, box.height)
         put(ids.offers, box)
         ids.offers.show(paged("offers", self.shell.finding.offered(self.asking), [], room, self.page))
         ids.count.text = say("find.asks")
+
+    def _put_lines_away(self) -> None:
+        """The list lies over the keys: where it is not shown it takes no touch."""
+        self.ids.lines.show([])
+        away(self.ids.lines)
 
     # -- looking while nobody waits --
 
@@ -170,6 +176,8 @@ class FindScreen(View):
             return
         elif key == "clear":
             finding.clear()
+            self.asking = ""
+        elif key == "show":
             self.asking = ""
         elif key in ("up", "down"):
             self.ids.lines.page(1 if key == "down" else -1)

@@ -9,7 +9,7 @@ from typing import Any
 
 from fieldapp import assets
 from fieldapp.domain.plates import Plate
-from fieldapp.ui.presenters import form_fields
+from fieldapp.ui.presenters import form_fields, shelves
 from fieldapp.ui.presenters.choices import Choice, refitted
 from fieldapp.ui.presenters.form import Form
 from fieldapp.ui.presenters.reading import portion_states
@@ -21,6 +21,10 @@ from fieldapp.ui.texts import say, word
 from fieldapp.ui.theme import theme
 
 load_kv(__file__)
+
+
+_GOES_ON = ("action.save", "action.save_again", "action.problems", "measures.estimated")
+"""Whoever taps these has done with the keypad, and means what it shows."""
 
 
 class FormScreen(SlipView):
@@ -90,14 +94,22 @@ class FormScreen(SlipView):
     def _actions(self) -> list[Choice]:
         form = self.form
         wanted = len(form_fields.pressing(form)) + (1 if self._differing() else 0)
+        notes = len(form.found())
+        look = (
+            say("action.problems", n=wanted)
+            if wanted
+            else say("action.notes", n=notes)
+            if notes
+            else say("action.no_problems" if form.state.new else "go.history")
+        )
         takes_back = not form.state.undo and form.state.new and self.shell.desk.last is not None
         return [
             Choice("action.leave", say("action.leave"), sign="leave"),
             Choice("action.undo", say("action.undo_last" if takes_back else "action.undo"), sign="undo"),
             Choice(
                 "action.problems",
-                say("action.problems", n=wanted) if wanted else say("action.no_problems"),
-                sign="check",
+                look,
+                sign="check" if wanted or notes else "tick",
                 tone="clay" if wanted else "plain",
                 chosen=self.looking,
             ),
@@ -234,7 +246,9 @@ class FormScreen(SlipView):
         own = taxon is not None and taxon.form == plate.form
         form, view = word("form", plate.form), word("view", plate.view)
         key = "plate.caption" if own else "plate.schematic"
-        return say(key, form=form, side=word("side", plate.side), view=view)
+        drawn = word("side", plate.side)
+        # Nobody has said which side it is of: the picture does not say it either.
+        return say(key, form=form, side=drawn if side == plate.side else say("plate.drawn", side=drawn), view=view)
 
     def _show_further(self) -> None:
         """A field of the second page."""
@@ -245,7 +259,12 @@ class FormScreen(SlipView):
         self.fill_note(form.answers.get("note", ""))
         line = theme.mm(theme.least_target if self.layout.tall else theme.target)
         slip_layout.put(ids.note, Box(middle.x, middle.top - line, middle.width, line))
-        slip_layout.put(ids.phrases, Box(middle.x, middle.y, middle.width, middle.height - line - theme.mm(theme.gap)))
+        earlier = form_fields.earlier_notes(form)
+        said = theme.mm(slip_layout.ASKS) if earlier else 0.0
+        self.ids.intro.text = say("notes_before", notes="; ".join(earlier)) if earlier else ""
+        slip_layout.put(ids.intro, Box(middle.x, middle.top - line - said, middle.width, said))
+        high = middle.height - line - said - theme.mm(theme.gap)
+        slip_layout.put(ids.phrases, Box(middle.x, middle.y, middle.width, high))
         ids.phrases.show(form_fields.note_rows(form))
 
     def _show_problems(self) -> None:
@@ -304,6 +323,8 @@ class FormScreen(SlipView):
         group, _, key = ident.partition(".")
         shell, form = self.shell, self.form
         shell.said = ""
+        if group == "field" or ident in _GOES_ON:
+            shell.do(lambda: form_fields.take_typed(form))
         if group == "action":
             self._act(key)
             return
@@ -336,7 +357,7 @@ class FormScreen(SlipView):
         }
         if ident == "taxon.cf":
             shell.do(form.toggle_cf)
-        elif key.startswith("key."):
+        elif key.startswith("key.") and group in shelves.USUAL:
             shell.do(lambda: form.press_key(key.removeprefix("key."), "23456789", 12))
         elif group == "again":
             shell.do(form.same_again)
@@ -411,6 +432,7 @@ class FormScreen(SlipView):
     def wrote(self, text: str) -> None:
         if self.shell.form is not None and text != self.form.answers.get("note", ""):
             self.shell.do(lambda: self.form.type_note(text))
+            self.refresh()
 
     def _look(self, key: str) -> None:
         if key == "page":
@@ -423,7 +445,7 @@ class FormScreen(SlipView):
         self.shell.heard()
 
     def _act(self, key: str) -> None:
-        shell, form = self.shell, self.form
+        shell = self.shell
         if key == "leave":
             shell.leave_form()
         elif key == "problems":
@@ -433,7 +455,7 @@ class FormScreen(SlipView):
             self.looking = False
             saving.undo(shell)
         else:
-            self.looking = False if form.missing() else self.looking
+            self.looking = False
             saving.save(shell, again=key == "save_again")
 
     def back(self) -> None:

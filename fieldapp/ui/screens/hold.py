@@ -65,6 +65,7 @@ class HoldScreen(View):
         ids.whom.show([hold.choices("whom"), hold.choices("how")])
         self._fill(hold.note, say("hold.note_hint"))
         actions += [
+            Choice("hold.docket", say("hold.docket"), sign="after"),
             Choice("hold.place", say("hold.place_kept" if hold.place_kept() else "hold.place"), sign="hold"),
             Choice("hold.add", say("hold.add"), sign="tick", tone="primary"),
         ]
@@ -77,7 +78,7 @@ class HoldScreen(View):
         ids.step_name.text = hold.place_error or (say("place.how") if hold.can_seal() else say("place.no_key"))
         self._fill(hold.place, say("place.hint"))
         actions = [Choice("hold.back", say("action.back"), sign="leave")]
-        actions.append(Choice("hold.seal", say("place.seal"), sign="tick", tone="primary"))
+        actions.append(Choice("hold.seal", say("place.seal"), sign="tick", tone="primary", enabled=hold.can_seal()))
         ids.actions.show(self.column(actions))
 
     def _fill(self, text: str, hint: str) -> None:
@@ -103,6 +104,9 @@ class HoldScreen(View):
             hold.choose(part, key)
         elif key == "leave":
             shell.home()
+            return
+        elif key == "docket":
+            shell.open_docket(hold.docket)
             return
         elif key == "page":
             self.page += 1

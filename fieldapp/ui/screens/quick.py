@@ -119,6 +119,11 @@ class QuickScreen(View):
             if shell.do(lambda: form.deepen()) and shell.do(lambda: form.open_field("note")):
                 shell.show("form")
                 return
+        elif ident == "find.keys.count":
+            find = form_fields.FURTHER["find"]
+            if shell.do(lambda: form.deepen()) and shell.do(lambda: find.tap(form, "keys.count")):
+                shell.show("form")
+                return
         elif ident == "note.ask":
             shell.do(lambda: form.set_slot("ask", None if form.answers.get("ask") else True))
         elif group == "look":

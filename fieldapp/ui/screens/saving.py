@@ -22,12 +22,14 @@ def save(shell: Shell, again: bool) -> None:
     if saved is None:
         return
     said = say("saved", label=saved.label)
+    if saved.rule:
+        said = f"{said} {say(f'by_rule.{saved.rule}')}"
     if saved.hold:
         shell.open_hold(saved.docket, said)
     elif again:
         shell.new_docket(carry, said, depth)
     else:
-        shell.home(said)
+        shell.back_from_docket(said)
 
 
 def undo(shell: Shell) -> None:

@@ -52,7 +52,8 @@ class SetupScreen(View):
         ]
         go = say("setup.busy") if setup.busy else say("setup.enrol" if setup.way == "cabin" else "setup.start")
         back = Choice("setup.back", say("action.back"), sign="leave")
-        on = Choice("setup.go", go, tone="primary", sign="tick", weight=1.4, enabled=not setup.busy)
+        tone = "plain" if setup.ready() else "primary"
+        on = Choice("setup.go", go, tone=tone, sign="tick", weight=1.4, enabled=not setup.busy)
         ids.top.show([[back, on], entries] if self.tall else [[back, *entries, on]])
         for pad in ids.top.pads():
             pad.note_first = True

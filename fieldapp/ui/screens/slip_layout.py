@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from fieldapp.domain.plates import Plate
 from fieldapp.ui.presenters.fields import Room
-from fieldapp.ui.theme import theme
+from fieldapp.ui.theme import Theme, theme
 
 SIDE, TOP, FOOT = 4.0, 3.0, 4.0
 """Millimetres kept free round everything."""
@@ -122,14 +122,18 @@ class Layout:
     def keypad(self, columns: int, rows: int) -> tuple[Box, Box]:
         """(the keypad's box, what is left beside it)."""
         middle, gap = self.middle, theme.mm(theme.gap)
-        wide, high = span(columns), span(rows)
-        left = middle.x + wide + gap
+        for target in (theme.target, Theme.target):
+            # Gloves get larger keys only where what belongs beside them still has its place.
+            wide, high = span(columns, target), span(rows, target)
+            left = middle.x + wide + gap
+            if middle.right - left >= span(2) and middle.height >= high:
+                break
         return Box(middle.x, middle.y, wide, high), Box(left, middle.y, middle.right - left, middle.height)
 
 
-def span(pads: int) -> float:
-    """Pixels of so many pads of full size beside each other, none a pixel short."""
-    return pads * theme.mm(theme.target) + (pads - 1) * theme.mm(theme.gap)
+def span(pads: int, target: float = 0.0) -> float:
+    """Pixels of so many pads of full size, or of `target` millimetres, beside each other, none a pixel short."""
+    return pads * theme.mm(target or theme.target) + (pads - 1) * theme.mm(theme.gap)
 
 
 def put(widget: Any, box: Box) -> None:

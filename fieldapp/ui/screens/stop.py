@@ -55,6 +55,6 @@ class StopScreen(View):
         elif ident == "stop.confirm":
             saved = shell.save()
             if saved is not None:
-                shell.open_hold(saved.docket, say("saved", label=saved.label))
+                shell.open_hold(saved.docket, f"{say('saved', label=saved.label)} {say('hold.bone')}")
                 return
         shell.heard()

@@ -13,8 +13,12 @@ from fieldapp.ui.texts import say, word
 if TYPE_CHECKING:
     from fieldapp.ui.presenters.form import Form
 
-FIGURES = {"weight_g": "0123456789.", "longest_mm": "0123456789.", "east": "0123456789.", "north": "0123456789.",
-           "level": "0123456789.-"}  # fmt: skip
+DIGITS = "0123456789"
+FIGURES = {
+    "count": DIGITS,
+    **dict.fromkeys(("weight_g", "longest_mm", "east", "north"), DIGITS + "."),
+    "level": DIGITS + ".-",
+}
 PLACE = ("east", "north", "level")
 FIND_NO = "0123456789ABCDEF-/"
 BREAKS = ("old", "fresh")
@@ -69,7 +73,7 @@ def body(form: Form, room: Room) -> Body:
     count = answers.get("count")
     first = [
         Choice("find.less", "", sign="less"),
-        Choice("", say("count_value", n=count if count is not None else 1), tone="words", weight=1.2),
+        Choice("find.keys.count", say("count_value", n=count if count is not None else 1), weight=1.2),
         Choice("find.more", "", sign="more"),
         _figure(form, "weight_g"),
         _figure(form, "longest_mm"),
@@ -139,6 +143,8 @@ def tap(form: Form, key: str) -> None:
         # Counted from where the recorder is: the note and the short form have these buttons too.
         form.put(form.state.field, {"count": many if many > 1 else None})
     elif what == "keys":
+        if form.state.field != "find":  # the note and the short form have the pad for the count too
+            form.open_field("find")
         form.open_shelf(f"keys:{rest}")
     elif what == "key":
         _key(form, form.state.shelf.removeprefix("keys:"), rest)
@@ -170,13 +176,15 @@ def _put(form: Form, slot: str, value: Any) -> dict[str, Any]:
 def _key(form: Form, slot: str, key: str) -> None:
     allowed = FIND_NO if slot == "find_no" else FIGURES[slot]
     if key != "=":
-        form.press_key(key, allowed, 12)
+        form.press_key(key, allowed, 4 if slot == "count" else 12)
         return
     typed = form.state.typed
     value: Any = typed if slot == "find_no" else number_of(typed)
     if value in (None, ""):
         form.open_shelf("")
         return
+    if slot == "count":
+        value = int(value) if value > 1 else None
     # East, north and level are usually read off one after the other.
     after = PLACE[PLACE.index(slot) + 1] if slot in PLACE[:-1] else ""
     form.put("find", _put(form, slot, value), shelf=f"keys:{after}" if after else "")

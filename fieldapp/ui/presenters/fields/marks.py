@@ -72,21 +72,20 @@ def body(form: Form, room: Room) -> Body:
         Choice(f"marks.kind.{key}", word("mark_kind", key), chosen=key == in_hand, note=_count(form, key))
         for key in kinds(form)
     ]
-    fixed = []
-    if marks(form):
-        fixed.append(Choice("marks.list", say("marks.list", n=len(marks(form))), sign="after"))
+    # Nothing moves when the first mark is put: a second tap meets what the first one met.
+    fixed = [Choice("marks.list", say("marks.list", n=len(marks(form))), sign="down", enabled=bool(marks(form)))]
     if len(plates) > 1:
-        fixed.append(Choice("marks.view", say("marks.view"), sign="again"))
-    if not plates and in_hand:
-        fixed.append(Choice("marks.put", say("marks.put"), sign="more", tone="primary"))
+        fixed.append(Choice("marks.view", say("marks.view"), sign="after"))
+    if not plates:
+        fixed.append(Choice("marks.put", say("marks.put"), sign="more", tone="primary", enabled=bool(in_hand)))
     if what == "list":
         pads = [
-            Choice(f"marks.mark.{slot.removeprefix('mark/')}", _said(one, form), sign="check")
+            Choice(f"marks.mark.{slot.removeprefix('mark/')}", _said(one, form), sign="after")
             for slot, one in marks(form)
         ]
         fixed = [Choice("marks.kinds", say("action.back"), sign="up")]
     page = rest if what in ("page", "list") else ""
-    asks = say("marks.put_on") if in_hand and plates else say("marks.which")
+    asks = say("marks.which") if not in_hand else say("marks.put_on" if plates else "marks.put_one")
     if what == "list":
         asks = say("marks.list", n=len(marks(form)))
     rows = paged("marks", pads, fixed, room, int(page) if page.isdigit() else 0)

@@ -58,7 +58,7 @@ def body(form: Form, room: Room) -> Body:
     pads: list[Choice] = []
     for one in (jaw,) if jaw else JAWS:
         own = form.desk.knowledge.teeth.teeth_of(form.answers.get("taxon"), one)
-        pads += [_pad(form, key, one) for key in (own or WIDER)]
+        pads += [_pad(form, key, one) for key in (_in_order(own) if own else WIDER)]
     if not jaw:
         # A loose tooth is of one jaw or the other: which is the first thing to say.
         pads.sort(key=lambda pad: JAWS.index(pad.ident.split(".")[2]))
@@ -66,12 +66,23 @@ def body(form: Form, room: Room) -> Body:
     return Body(paged("teeth", pads, [], room, int(page) if page.isdigit() else 0), asks=say("teeth.which"))
 
 
+def _in_order(own: tuple[str, ...]) -> list[str]:
+    """An animal's teeth from front to back, the milk teeth behind, and last the tooth of which more is not known."""
+    order = [("dP", "dI", "dC"), ("I",), ("C",), ("P",), ("M",)]
+    milk, *later = order
+    rank = {key: at for at, keys in enumerate([*later, milk]) for key in keys}
+    named = sorted(own, key=lambda one: (rank.get(one.rstrip("0123456789"), 0), one))
+    return [*named, *(["tooth"] if "tooth" not in own else [])]
+
+
 def _pad(form: Form, key: str, jaw: str) -> Choice:
     there = _slot_of(form, key, jaw)
     one = form.answers.get(there, {}) if there else {}
     note = one.get("wear") or word("eruption_state", one.get("stage")) or (word("seat", one.get("seat")) if one else "")
-    short = key if jaw_of(form) else f"{key} {word('jaw', jaw)[:1]}."
-    return Choice(f"teeth.at.{jaw}.{key}", short.replace("_", "/"), note=note, chosen=bool(there))
+    name = say("teeth.any") if key == "tooth" else key.replace("_", "/")
+    return Choice(
+        f"teeth.at.{jaw}.{key}", name, note=note or ("" if jaw_of(form) else word("jaw", jaw)), chosen=bool(there)
+    )
 
 
 def _slot_of(form: Form, key: str, jaw: str) -> str:
