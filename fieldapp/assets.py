@@ -273,6 +273,10 @@ def names_of(known: Knowledge) -> dict[str, str]:
     found |= {f"criterion.{key}.pitfall": one.pitfall for key, one in known.criteria.items()}
     found |= {f"plate.{one.key}": one.shows for one in known.gallery.rows()}
     found |= {f"wear_scheme.{key}": one.name for key, one in known.teeth.schemes.items()}
+    for key, scheme in known.teeth.schemes.items():
+        if scheme.kind == "tooth":  # stages of whole jaws are worked out, and nobody taps them
+            found[f"wear_scheme.{key}.how"] = scheme.definition
+            found |= {f"wear_stage.{key}.{stage}": one.definition for stage, one in scheme.stages.items()}
     found |= {f"measure.{one.text}": one.name for one in known.measures.measurements}
     found |= {f"measure.{one.text}.how": one.definition for one in known.measures.measurements}
     return found | {f"{one.of}.{one.key}": one.name for one in known.glossary}

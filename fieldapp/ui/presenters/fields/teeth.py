@@ -138,22 +138,23 @@ def _wear(form: Form, slot: str, room: Room, rest: str) -> Body:
         )
         return Body(
             [[Choice("teeth.unworn", say("measures.drop"), sign="rub")], [back, take_pad("teeth")]],
-            asks=say("teeth.crown") if crown else known.name if known else "",
-            definition="" if crown or known is None else known.definition,
+            asks=say("teeth.crown") if crown else word("wear_scheme", scheme),
+            definition="" if crown or known is None else word("wear_scheme", f"{known.key}.how"),
             keys="figure" if crown else "wear",
             typed=form.state.typed or now,
         )
     stages = [Choice(f"teeth.worn.{key}", key, chosen=tooth.get("wear") == key, note="") for key in known.stages]
     return Body(
         paged("teeth", stages, [back], room, int(page) if page.isdigit() else 0),
-        asks=known.name,
+        asks=word("wear_scheme", scheme),
         definition=_definition(form, slot, scheme),
     )
 
 
 def _definition(form: Form, slot: str, scheme: str) -> str:
-    stage = form.desk.knowledge.teeth.stage(scheme, form.answers[slot].get("wear"))
-    return stage.definition if stage is not None else ""
+    wear = form.answers[slot].get("wear")
+    known = form.desk.knowledge.teeth.schemes.get(scheme)
+    return word(f"wear_stage.{scheme}", wear) if known is not None and wear in known.stages else ""
 
 
 def tap(form: Form, key: str) -> None:
