@@ -56,7 +56,7 @@ test: system-test venv lint types
 
 # The same soaks, fewer rounds and a fixed seed: what CI can afford.
 proof-slice: system-test venv
-	PROOF_ROUNDS=20 PROOF_SEED=$(SEED) $(SCREEN) $(BIN)/python -m pytest -m proof
+	PROOF_ROUNDS=20 PROOF_SEED=$(SEED) $(SCREEN) $(BIN)/python -m pytest -m proof -n auto
 
 proof: system-test venv
 	HYPOTHESIS_PROFILE=proof PROOF_ROUNDS=200 $(SCREEN) $(BIN)/python -m pytest -m "proof or not proof"

@@ -115,6 +115,9 @@ class Theme:
     title = 5.0
     least_text = 2.3
 
+    pad = target
+    """The least side of what is chosen from in a body; gloves want more of it, and get it where there is the room."""
+
     left_handed = False
     """The actions stand at the left, for a hand that holds the bone in the right."""
 
@@ -126,7 +129,7 @@ class Theme:
         """Takes a palette, and buttons and sides for the hand in hand. Widgets that are there keep what they had."""
         for name, value in PALETTES[palette].items():
             setattr(self, name, value)
-        self.target = self.glove_target if gloves else type(self).target
+        self.pad = self.glove_target if gloves else self.target
         self.left_handed = left_handed
         self.tones = {
             "plain": Tone(self.sheet, self.accent, self.accent),

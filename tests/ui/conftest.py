@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
@@ -98,6 +99,9 @@ def save_as_other(desk: Desk, kind: str, record: str, values: dict[str, Any], ov
     desk.refresh()
 
 
+_TURN = re.compile(r"^(view\.more|key\.turn)$|\.page\.\d+$")
+
+
 @dataclass
 class Tablet:
     """A running app, a hand before it, and its notebook's folder."""
@@ -121,7 +125,7 @@ class Tablet:
         for ident in idents:
             # A narrow screen shows in pages what a wide one shows at once.
             for _ in range(6):
-                turn = next((one for one in ("view.more", "key.turn") if self.hand.sees(one)), "")
+                turn = next((one for one in self.hand.idents() if _TURN.search(one)), "")
                 if self.hand.sees(ident) or not turn:
                     break
                 self.hand.press(turn)

@@ -48,9 +48,9 @@ def test_settings_of_another_version_are_no_obstacle(desk: Desk, odd: Any) -> No
 
 def test_gloves_and_dusk_and_the_left_hand_are_worn() -> None:
     theme.wear("dusk", gloves=True, left_handed=True)
-    assert (theme.target, theme.left_handed, theme.paper) == (20.0, True, PALETTES["dusk"]["paper"])
+    assert (theme.pad, theme.left_handed, theme.paper) == (20.0, True, PALETTES["dusk"]["paper"])
     theme.wear()
-    assert (theme.target, theme.left_handed, theme.paper) == (Theme.target, False, PALETTES["day"]["paper"])
+    assert (theme.pad, theme.left_handed, theme.paper) == (Theme.target, False, PALETTES["day"]["paper"])
 
 
 @pytest.mark.ui

@@ -11,7 +11,7 @@ from fieldapp.ui.screens import saving
 from fieldapp.ui.screens.slip_layout import Box, Layout, put
 from fieldapp.ui.screens.view import View, load_kv
 from fieldapp.ui.texts import say
-from fieldapp.ui.theme import Theme, theme
+from fieldapp.ui.theme import theme
 
 load_kv(__file__)
 
@@ -52,7 +52,7 @@ class QuickScreen(View):
         box = self._place_frame(layout)
         name_high, gap = theme.mm(NAME), theme.mm(theme.gap)
         # Larger buttons for gloves where there is the room for them; everything stays in sight.
-        for target in (theme.target, Theme.target):
+        for target in (theme.pad, theme.target):
             across = layout.room(box.width, box.height, target).across
             lines = {name: in_rows(pads, -(-len(pads) // -(-len(pads) // across))) for name, pads in rows.items()}
             inner = sum((len(one) - 1) * gap for one in lines.values())

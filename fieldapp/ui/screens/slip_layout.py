@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from fieldapp.domain.plates import Plate
 from fieldapp.ui.presenters.fields import Room
-from fieldapp.ui.theme import Theme, theme
+from fieldapp.ui.theme import theme
 
 SIDE, TOP, FOOT = 4.0, 3.0, 4.0
 """Millimetres kept free round everything."""
@@ -87,7 +87,7 @@ class Layout:
         """How many pads of full size, or of `target` millimetres, a box takes."""
         # In pixels, as pads are placed: none may be a pixel short.
         gap = theme.mm(theme.gap)
-        step = theme.mm(target or theme.target) + gap
+        step = theme.mm(target or theme.pad) + gap
         return Room(max(2, int((width + gap) // step)), max(1, int((height + gap) // step)))
 
     def body(self, intro: float) -> Box:
@@ -122,11 +122,11 @@ class Layout:
     def keypad(self, columns: int, rows: int) -> tuple[Box, Box]:
         """(the keypad's box, what is left beside it)."""
         middle, gap = self.middle, theme.mm(theme.gap)
-        for target in (theme.target, Theme.target):
+        for target in (theme.pad, theme.target):
             # Gloves get larger keys only where what belongs beside them still has its place.
             wide, high = span(columns, target), span(rows, target)
             left = middle.x + wide + gap
-            if middle.right - left >= span(2) and middle.height >= high:
+            if middle.right - left >= span(2) and middle.height >= high + theme.mm(ASKS + INTRO):
                 break
         return Box(middle.x, middle.y, wide, high), Box(left, middle.y, middle.right - left, middle.height)
 

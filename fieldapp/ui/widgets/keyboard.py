@@ -11,7 +11,7 @@ from typing import Any
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.shelves import LETTERS
 from fieldapp.ui.texts import say
-from fieldapp.ui.theme import Theme, theme
+from fieldapp.ui.theme import theme
 from fieldapp.ui.widgets.rows import PadRows
 
 LAYOUTS: dict[str, tuple[str, ...]] = {
@@ -72,7 +72,7 @@ class Keyboard(PadRows):
     def _lay_out(self) -> None:
         """The keys as they are laid out, or on a narrow screen in as many columns as there is room for, in pages."""
         rows = LAYOUTS[self.layout]
-        step = Theme.target + theme.gap
+        step = theme.target + theme.gap
         across = max(3, int((theme.in_mm(self.width) + theme.gap + 0.05) // step))
         if across >= max(len(row) for row in rows):
             self.show([[self._key(key) for key in row] for row in rows])
