@@ -118,6 +118,13 @@ def knowledge_at(base: Path) -> Knowledge:
 
 
 @cache
+def criteria_version() -> str:
+    """Which version of the human criteria is in use: twelve digits drawn from the tables as they stand."""
+    held = sorted(path for path in (root() / "reference").glob("human_c*.csv"))
+    return hashlib.sha256(b"".join(path.read_bytes() for path in held)).hexdigest()[:12]
+
+
+@cache
 def stamp() -> str:
     """What the tables are now, as a short text: another one after any of them was changed."""
     digest = hashlib.sha256()
@@ -271,6 +278,7 @@ def names_of(known: Knowledge) -> dict[str, str]:
     found |= {f"tooth.{key}": one.name for key, one in known.teeth.teeth.items()}
     found |= {f"criterion.{key}": one.question for key, one in known.criteria.items()}
     found |= {f"criterion.{key}.pitfall": one.pitfall for key, one in known.criteria.items()}
+    found |= {f"circumstance.{key}": one.name for key, one in known.circumstances.items()}
     found |= {f"plate.{one.key}": one.shows for one in known.gallery.rows()}
     found |= {f"wear_scheme.{key}": one.name for key, one in known.teeth.schemes.items()}
     for key, scheme in known.teeth.schemes.items():

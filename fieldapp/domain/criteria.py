@@ -13,12 +13,13 @@ from fieldapp.domain.cells import Cells, Tables, by_key
 from fieldapp.domain.entries import Element
 from fieldapp.domain.gallery import Gallery, PlateRow
 
-NAMES = ("human_criteria",)
+NAMES = ("human_criteria", "human_circumstances")
 ANIMALS = ("ruminant", "pig", "carnivore", "equid", "lagomorph", "bird")
 """The forms a human bone is held against, those first that lie on most sites."""
 AT_ONCE = 3
 POINTS = ("human", "non_human", "none")
 STRENGTHS = ("strong", "moderate", "weak")
+JUDGES = ("digger", "specialist", "laboratory")
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,8 @@ class Criterion:
     elements       the elements it is asked of, () for any fragment;  on  the bone or tissue in the source's words
     points_to      what a yes points to: human, non_human, or none (it says nothing either way)
     strength       strong, moderate or weak;  judge  who can answer it: digger, specialist or laboratory
+    raises         what a yes alone raises to: stop, cannot_tell, or "" for nothing (see domain.aid)
+    complete       a yes can only be given of a complete end or a whole feature
     confused_with  animals that show the same;  pitfall  how it misleads
     """
 
@@ -38,6 +41,8 @@ class Criterion:
     points_to: str
     strength: str
     judge: str
+    raises: str
+    complete: bool
     confused_with: str
     pitfall: str
     source: str
@@ -69,7 +74,9 @@ def read(tables: Tables, elements: Mapping[str, Element]) -> dict[str, Criterion
             question=cells.text("question"),
             points_to=cells.one_of("points_to", *POINTS),
             strength=cells.one_of("strength", *STRENGTHS),
-            judge=cells.one_of("judge", "digger", "specialist", "laboratory"),
+            judge=cells.one_of("judge", *JUDGES),
+            raises=cells.one_of("raises", "stop", "cannot_tell", ""),
+            complete=cells.yes("complete"),
             confused_with=cells.text("confused_with"),
             pitfall=cells.text("pitfall"),
             source=cells.text("source"),
@@ -77,6 +84,37 @@ def read(tables: Tables, elements: Mapping[str, Element]) -> dict[str, Criterion
         )
 
     return by_key("human_criteria", tables, make)
+
+
+@dataclass(frozen=True)
+class Circumstance:
+    """What lies round a bone, or what has become of it, and what that alone raises to: stop or cannot_tell.
+
+    words  parts of the names by which a kind of context tells it, () for one that is no kind of context
+    """
+
+    key: str
+    words: tuple[str, ...]
+    raises: str
+    name: str
+    source: str
+    seen: str
+
+
+def read_circumstances(tables: Tables) -> dict[str, Circumstance]:
+    """{key: circumstance}. Raises TableFault."""
+
+    def make(cells: Cells) -> Circumstance:
+        return Circumstance(
+            key=cells.key(),
+            words=cells.several("words"),
+            raises=cells.one_of("raises", "stop", "cannot_tell"),
+            name=cells.text("name"),
+            source=cells.text("source"),
+            seen=cells.text("seen"),
+        )
+
+    return by_key("human_circumstances", tables, make)
 
 
 def of_element(criteria: Mapping[str, Criterion], element: str) -> tuple[Criterion, ...]:

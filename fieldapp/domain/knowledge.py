@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any, TypeAlias
 
-from fieldapp.domain.criteria import Criterion
+from fieldapp.domain.criteria import Circumstance, Criterion
 from fieldapp.domain.entries import (
     Centre,
     Element,
@@ -67,6 +67,7 @@ class Knowledge:
     surface: Surface
     gallery: Gallery
     criteria: Mapping[str, Criterion]
+    circumstances: Mapping[str, Circumstance]
     glossary: tuple[Word, ...]
     rules: Mapping[str, RuleRow]
 

@@ -82,6 +82,7 @@ def knowledge_from(tables: Tables) -> Knowledge:
         roles=_roles(tables),
         gallery=gallery.read(tables, taxa, elements, views),
         criteria=criteria.read(tables, elements),
+        circumstances=criteria.read_circumstances(tables),
         glossary=glossary,
         rules=by_key("rules", tables, _rule),
     )

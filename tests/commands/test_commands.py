@@ -16,7 +16,7 @@ from fieldapp import assets, cli
 from fieldapp.domain import ids
 from fieldapp.store.notebook import Notebook
 
-COMMANDS = ("tablet", "sheet", "check", "rules", "terms", "plates", "cabin", "demo")
+COMMANDS = ("tablet", "sheet", "check", "rules", "terms", "plates", "human", "cabin", "demo")
 
 
 def run(capsys, *argv: str) -> tuple[int, str, str]:

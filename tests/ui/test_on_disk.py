@@ -24,7 +24,7 @@ from tests.ui.conftest import Clock, FakeCabin, Tablet
 
 pytestmark = pytest.mark.ui
 
-NEVER = ("stop.confirm", "sync.now", "sync.enrol", "setup.", "lock.")
+NEVER = ("stop.confirm", "sync.now", "sync.enrol", "setup.", "go.lock", "lock.")
 """Not tapped at random: what leads away from recording for good."""
 
 
