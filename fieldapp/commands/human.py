@@ -22,6 +22,7 @@ _NOT_LOOKED = ("not_looked", "not_looked_at")
 def register(parser: argparse.ArgumentParser) -> None:
     """Adds the command's arguments."""
     parser.add_argument("--answers", type=Path, required=True, metavar="FILE", help="a JSON file, see README")
+    parser.add_argument("--sources", action="store_true", help="with how each criterion misleads, and its source")
     parser.add_argument("--json", action="store_true", help="as JSON, for other programs")
 
 
@@ -52,6 +53,10 @@ def run(args: argparse.Namespace) -> int:
     print(texts[f"aid.outcome.{verdict.outcome}"])
     for line in (*reasons, *helpful):
         print(f"  - {line}")
+    for key in dict.fromkeys([one.about for one in verdict.reasons] if args.sources else []):
+        if key in know.criteria:
+            pitfall = texts["aid.pitfall"].format(pitfall=texts[f"criterion.{key}.pitfall"])
+            print(f"  [{key}] {pitfall} {_source(key, know)}")
     print(texts["aid.unseen"], texts["aid.version"].format(version=version))
     return 0
 
@@ -131,22 +136,24 @@ def _count(told: Mapping[str, Any], name: str) -> int | None:
 
 
 def words(reason: Reason, case: Case, know: Knowledge) -> str:
-    """A reason as a sentence; one that names a criterion with its source, and whether that was seen."""
+    """A reason as a sentence, with the key of the criterion that it names."""
     texts = assets.texts()
     one = know.criteria.get(reason.about)
     sentence = texts[f"aid.reason.{reason.key}"].format(
         about=reason.about,
         question=texts.get(f"criterion.{reason.about}", ""),
-        pitfall=texts.get(f"criterion.{reason.about}.pitfall", ""),
         judge=texts[f"aid.judge.{one.judge}"] if one is not None else "",
         strength=texts[f"aid.strength.{one.strength}"] if one is not None else "",
         element=texts.get(f"element.{case.element}", case.element),
         circumstance=texts.get(f"circumstance.{reason.about}", reason.about),
         pieces=case.pieces,
     )
-    if one is None:
-        return sentence
-    return f"{sentence} {texts['aid.source'].format(source=one.source, seen=one.seen)} [{one.key}]"
+    return sentence if one is None else f"{sentence} [{one.key}]"
+
+
+def _source(key: str, know: Knowledge) -> str:
+    one = know.criteria[key]
+    return assets.texts()["aid.source"].format(source=one.source, seen=one.seen)
 
 
 def _helpful(key: str, know: Knowledge) -> str:
