@@ -153,7 +153,9 @@ def words(reason: Reason, case: Case, know: Knowledge) -> str:
 
 def _source(key: str, know: Knowledge) -> str:
     one = know.criteria[key]
-    return assets.texts()["aid.source"].format(source=one.source, seen=one.seen)
+    texts = assets.texts()
+    seen = texts["aid.seen.memory" if one.seen == "memory" else "aid.seen.seen"]
+    return texts["aid.source"].format(source=one.source, seen=seen)
 
 
 def _helpful(key: str, know: Knowledge) -> str:

@@ -71,6 +71,14 @@ class Reading(_Value):
     texture = fields.String(allow_none=True)
 
 
+class AidTold(_Value):
+    """What the aid was told and made of it: the version of the criteria, {criterion: answer}, the outcome."""
+
+    criteria = fields.String(required=True)
+    answers = fields.Dict(fields.String(), fields.String(), required=True)
+    outcome = fields.String(required=True)
+
+
 class HumanReading(_Value):
     """One answer to the human question. Added, never replaced."""
 
@@ -79,6 +87,7 @@ class HumanReading(_Value):
     in_place = fields.Boolean(allow_none=True)
     by_rule = fields.String(allow_none=True)
     stage = fields.String(validate=validate.OneOf(STAGES))
+    aid = fields.Nested(AidTold)
 
 
 class Assessment(_Value):

@@ -28,7 +28,7 @@ from fieldapp.ui.texts import say
 
 SCREENS = (
     "setup", "people", "contexts", "context", "form", "quick", "card", "more", "find", "manner", "lock", "photo",
-    "scan", "lab", "stop", "hold", "sync", "history", "beside", "leave",
+    "scan", "lab", "stop", "hold", "sync", "history", "beside", "leave", "aid",
 )  # fmt: skip
 _REMEMBERED = ("contexts", "context", "hold")
 

@@ -11,6 +11,7 @@ import pytest
 
 import fieldapp.ui
 from fieldapp import assets
+from fieldapp.domain.aid import ANSWERS
 from fieldapp.ui.presenters import cards, contexts, finding, form_fields, hold, manner, more, quick
 from fieldapp.ui.presenters.cabin import KINDS
 from fieldapp.ui.presenters.fields import find, words
@@ -53,6 +54,7 @@ def test_every_key_has_a_sentence_with_the_fields_it_is_given() -> None:
         ("human", form_fields.HUMAN),
         ("human", tuple(f"{one}.note" for one in form_fields.HUMAN)),
         ("phrase", form_fields.PHRASES),
+        ("aid", ANSWERS),
         ("by_rule", tuple(one.key for one in assets.knowledge().rules.values() if one.raises)),
         ("field", (*FIRST, *SECOND, "more", "first")),
         ("nothing", SECOND[:-1]),
@@ -110,6 +112,7 @@ def test_no_sentence_of_the_screens_is_left_over() -> None:
         "human",
         "phrase",
         "by_rule",
+        "aid",
         "field",
         "need",
         "nothing",

@@ -226,7 +226,11 @@ def form_stops(tablet: Tablet) -> Iterator[str]:
     yield "form material"
     press("material.bone")
     yield "form human"
-    press("human.no_sign")
+    press("go.aid")
+    yield "aid, a question"
+    press("aid.say.no", "aid.say.unclear", "aid.result")
+    yield "aid, what it comes to"
+    press("aid.leave", "human.no_sign")
     yield "form element"
     press("field.portions")
     yield "form portions without element"
@@ -251,7 +255,11 @@ def form_stops(tablet: Tablet) -> Iterator[str]:
     yield "form, portions filled"
     press("field.element", "element.femur", "field.taxon", "taxon.cattle", "field.portions", "portion.rest_most")
     yield "form fusion"
-    press("field.human", "go.beside")
+    press("field.human", "go.aid")
+    yield "aid, a question of a bone"
+    press("aid.say.yes")
+    yield "aid, possible human"
+    press("aid.leave", "field.human", "go.beside")
     yield "human beside animals"
     press("beside.page")
     yield "human beside animals, more signs"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 
-from fieldapp.domain import human
+from fieldapp.domain import aid, human
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules.findings import Around, Docket, Finding, Values, by_name, shown, term, text
 
@@ -104,6 +104,32 @@ def no_sign_without_portion(docket: Docket, around: Around, know: Knowledge) -> 
             return
 
 
+def _aided(docket: Docket) -> Iterator[tuple[str, str]]:
+    """(path, outcome) of each answer that the aid was asked for; an outcome this version does not know is a stop."""
+    for path, answer in docket.items("human/"):
+        if isinstance(answer, Mapping) and isinstance(kept := answer.get("aid"), Mapping):
+            outcome = kept.get("outcome")
+            yield path, outcome if isinstance(outcome, str) and outcome in aid.OUTCOMES else aid.STOP
+
+
+def aid_possible_human(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """The answers to the criteria came to possible human, and the question was answered more mildly."""
+    if docket.caution < _QUERY:
+        for path, outcome in _aided(docket):
+            if outcome == aid.STOP:
+                yield path, docket.names()
+                return
+
+
+def aid_cannot_tell(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """The answers to the criteria came to cannot tell, and the question was answered more mildly."""
+    if docket.caution < _NOT_EXCLUDED:
+        for path, outcome in _aided(docket):
+            if outcome == aid.CANNOT_TELL:
+                yield path, docket.names()
+                return
+
+
 def question_not_asked(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """The human question has not been asked."""
     asked = any(human.answer_of(answer) != human.NOT_ASKED for _, answer in docket.items("human/"))
@@ -189,6 +215,8 @@ RULES = {
         newborn_not_excluded,
         burnt_not_excluded,
         no_sign_without_portion,
+        aid_possible_human,
+        aid_cannot_tell,
         question_not_asked,
         stop_but_lifted,
         in_place_but_bagged,

@@ -394,7 +394,10 @@ class Form:
         self.desk.save(
             writes, drop=DRAFT, last=None if raised else ((state.docket, state.label) if state.new else None)
         )
-        rule = next((str(one["by_rule"]) for one in answers.values() if one["by_rule"]), "")
+        ruled = sorted(
+            (one for one in answers.values() if one["by_rule"]), key=lambda one: human.CAUTION[one["answer"]]
+        )
+        rule = str(ruled[-1]["by_rule"]) if ruled else ""
         return Saved(state.docket, state.label, state.new, hold, stopped, rule)
 
     def carry(self) -> dict[str, Any]:

@@ -206,6 +206,7 @@ def rows(form: Form) -> list[list[Choice]]:
             ]
             for pair in (HUMAN[:2], HUMAN[2:4], HUMAN[4:])
         ]
+        found[-1].append(Choice("go.aid", say("go.aid"), note=say("go.aid.note"), chosen=bool(answers.get("aid"))))
         if form.desk.record(hold_id(form.state.docket)) is not None and not form.is_changed():
             found[-1].append(Choice("go.hold", say("go.hold"), sign="hold"))
         elif beside.of(form.desk.knowledge, form.answers.get("element", "")):

@@ -10,9 +10,11 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from fieldapp.domain import human
+from fieldapp.domain.aid import answer_for
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records.checking import is_wanting, reading_by_rule
 from fieldapp.records.fold import Record
+from fieldapp.ui.presenters import aid
 from fieldapp.ui.presenters import reading as reading_parts
 
 if TYPE_CHECKING:
@@ -50,8 +52,8 @@ def values(form: Form) -> dict[str, Any]:
     found.update({slot: value for slot, value in answers.items() if is_path(slot)})
     found.update({slot: True for slot, value in answers.items() if slot.startswith("photo/") and value})
     found["reading"] = reading_parts.reading_of(answers, form.desk.knowledge, form.stage, state.base)
-    if answers.get("human"):
-        found["human/draft"] = human_value(form, answers["human"])
+    if answer := answered(form):
+        found["human/draft"] = human_value(form, answer)
     return found
 
 
@@ -92,16 +94,27 @@ def photos(form: Form) -> dict[str, dict[str, Any]]:
     }
 
 
+def answered(form: Form) -> str:
+    """The answer to the human question; where only the aid was asked, what its answers come to. "" for none."""
+    answer = form.answers.get("human")
+    if answer or not form.answers.get(aid.SLOT):
+        return str(answer or "")
+    # Nobody has said that it lies in the ground, so it is a query and no stop; but it is one.
+    return answer_for(aid.verdict(form).outcome, in_place=False)
+
+
 def human_value(form: Form, answer: str) -> dict[str, Any]:
-    """One answer to the human question as it is written."""
+    """One answer to the human question as it is written, with what the aid was told and made of it."""
     in_place = {human.STOP: True, human.QUERY: False}.get(answer)
-    return {"answer": answer, "why": "", "in_place": in_place, "by_rule": None, "stage": form.stage}
+    value = {"answer": answer, "why": "", "in_place": in_place, "by_rule": None, "stage": form.stage}
+    kept = aid.kept(form)
+    return {**value, "aid": kept} if kept else value
 
 
 def human_readings(form: Form) -> Mapping[str, dict[str, Any]]:
     """{path: reading} of the human question that a save adds: the recorder's, and the rules'."""
     added = {}
-    answer, record = form.answers.get("human"), form.record
+    answer, record = answered(form), form.record
     if answer:
         added[f"human/{form.desk.new_id()}"] = human_value(form, answer)
     for one in form.found():

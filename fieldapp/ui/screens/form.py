@@ -331,7 +331,7 @@ class FormScreen(SlipView):
         if group == "problem":
             self._look(key)
             return
-        if ident in ("go.history", "go.beside"):
+        if ident in ("go.history", "go.beside", "go.aid"):
             shell.show(key)
             return
         if group == "view":

@@ -58,6 +58,20 @@ CASES: Cases = [
     ("docket", "question_not_asked", "human", d(human__1={"answer": "not_asked"}), d(human__1=QUERY)),
     (
         "docket",
+        "aid_possible_human",
+        "human/1",
+        d(human__1={"answer": "no_sign", "aid": {"criteria": "x", "answers": {"cv02": "yes"}, "outcome": "stop"}}),
+        d(human__1={"answer": "query", "aid": {"criteria": "x", "answers": {"cv02": "yes"}, "outcome": "stop"}}),
+    ),
+    (
+        "docket",
+        "aid_cannot_tell",
+        "human/1",
+        d(human__1={"answer": "no_sign", "aid": {"criteria": "x", "answers": {}, "outcome": "cannot_tell"}}),
+        d(human__1={"answer": "no_sign", "aid": {"criteria": "x", "answers": {}, "outcome": "confirm"}}),
+    ),
+    (
+        "docket",
         "stop_but_lifted",
         "human/1",
         d(human__1={"answer": "stop", "in_place": False}),
