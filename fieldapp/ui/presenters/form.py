@@ -394,10 +394,9 @@ class Form:
         self.desk.save(
             writes, drop=DRAFT, last=None if raised else ((state.docket, state.label) if state.new else None)
         )
-        ruled = sorted(
-            (one for one in answers.values() if one["by_rule"]), key=lambda one: human.CAUTION[one["answer"]]
-        )
-        rule = str(ruled[-1]["by_rule"]) if ruled else ""
+        ruled = [one for one in answers.values() if one["by_rule"]]
+        gravest = max(ruled, key=lambda one: human.CAUTION[one["answer"]], default=None)
+        rule = str(gravest["by_rule"]) if gravest else ""
         return Saved(state.docket, state.label, state.new, hold, stopped, rule)
 
     def carry(self) -> dict[str, Any]:
