@@ -13,6 +13,8 @@ from fieldapp.domain.ids import context_number
 from fieldapp.records.fold import Record
 from fieldapp.records.standing import authority
 from fieldapp.sheets.context_sheet import render
+from fieldapp.sheets.entries import ContextSheet
+from fieldapp.sheets.hold_log import render_hold
 from fieldapp.sheets.plate_drawing import PlateBook, bundled_plates
 from fieldapp.sheets.selecting import of_context
 
@@ -23,6 +25,10 @@ def register(parser: argparse.ArgumentParser) -> None:
     """Adds the command's arguments."""
     parser.add_argument("data", type=Path, metavar="DIR", help="a notebook's or a cabin's folder")
     parser.add_argument("--context", metavar="NUMBER", help="the context to print (default: every context)")
+    parser.add_argument("--holds", action="store_true", help="print hold logs instead, one for each docket on hold")
+    parser.add_argument(
+        "--words", action="store_true", help="with the free words of hold logs, which may name the place"
+    )
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the PDFs, made if missing")
 
 
@@ -37,6 +43,8 @@ def run(args: argparse.Namespace) -> int:
         raise CommandError(f"there is {wanted} in the {folder.name}")
     try:
         args.out.mkdir(parents=True, exist_ok=True)
+        if args.holds:
+            return _hold_logs(folder, contexts, args.out, args.words)
         plates, written = bundled_plates(), set[str]()
         for context in contexts:
             name = _file_name(_number(context)) or context.id
@@ -52,8 +60,13 @@ def run(args: argparse.Namespace) -> int:
 
 def sheet_of(folder: Folder, context: Record, plates: PlateBook) -> bytes:
     """The sheet of one context of a folder, as the bytes of a PDF."""
+    return render(gathered(folder, context), plates, assets.texts(), datetime.now(UTC))
+
+
+def gathered(folder: Folder, context: Record) -> ContextSheet:
+    """All that the sheet of one context of a folder says."""
     site = folder.site()
-    sheet = of_context(
+    return of_context(
         context,
         folder.fold,
         site=site,
@@ -62,7 +75,22 @@ def sheet_of(folder: Folder, context: Record, plates: PlateBook) -> bytes:
         who=folder.who,
         source=folder.name,
     )
-    return render(sheet, plates, assets.texts(), datetime.now(UTC))
+
+
+def _hold_logs(folder: Folder, contexts: list[Record], out: Path, with_words: bool) -> int:
+    """Writes a hold log for every docket on hold and prints their names."""
+    written = 0
+    for context in contexts:
+        sheet = gathered(folder, context)
+        for docket in sheet.dockets:
+            if docket.hold is not None:
+                file = out / f"hold-{_file_name(docket.label) or docket.id}.pdf"
+                file.write_bytes(render_hold(sheet, docket, assets.texts(), datetime.now(UTC), with_words=with_words))
+                print(file)
+                written += 1
+    if not written:
+        print(assets.texts()["sheets.hold_log.no_holds"])
+    return 0
 
 
 def _number(context: Record) -> str:

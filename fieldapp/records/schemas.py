@@ -22,6 +22,8 @@ SIDES = ("left", "right", "midline", "unsided")
 STAGES = ("trench", "scan", "analysis")
 MATERIALS = ("bone", "tooth", "antler", "horn_core", "shell", "eggshell", "not_bone", "unsure")
 ANSWERS = ("stop", "query", "not_excluded", "no_sign", "not_asked")
+CUSTODY = ("received_by", "purpose", "authority", "condition", "seal", "kept")
+"""What a hand-over says beside whom and how."""
 VERDICTS = ("human", "non_human", "cannot_tell")
 ROLES = ("recorder", "supervisor", "zooarchaeologist", "human_osteologist", "director", "administrator")
 RELATIONS = ("articulated_observed", "articulated_inferred", "associated")
@@ -128,6 +130,13 @@ class Step(_Value):
     ref = fields.String(validate=_text)
     note = fields.String(validate=_text)
     at = fields.String()
+    # A hand-over's: who took it, for what, by whose leave, under which seal, where it is kept and who has the key.
+    received_by = fields.String(validate=_text)
+    purpose = fields.String(validate=_text)
+    authority = fields.String(validate=_text)
+    condition = fields.String(validate=_text)
+    seal = fields.String(validate=_text)
+    kept = fields.String(validate=_text)
 
 
 class Note(_Value):

@@ -49,7 +49,7 @@ def docket_block(
         boxes.append(banner)
     boxes += [Text(pen, line, width, BODY, bold=True) for line in _life(words, docket)]
     boxes.append(_body(pen, words, book, docket, width))
-    boxes += _human(pen, words, docket, width)
+    boxes += [human_box(pen, words, docket, width)]
     boxes += problem_boxes(pen, words, docket.problems, width)
     boxes += note_boxes(pen, words, docket.notes, width)
     boxes += _links(pen, words, docket, width)
@@ -169,7 +169,7 @@ def _items(words: Words, docket: Docket) -> list[Fact]:
     return [(words.field(head), "; ".join(said), "") for head, said in found.items()]
 
 
-def _human(pen: Pen, words: Words, docket: Docket, width: float) -> list[Box]:
+def human_box(pen: Pen, words: Words, docket: Docket, width: float) -> Box:
     """Where the human question stands, and every reading and assessment behind it."""
     standing = f"{words.say('human')}: {words.word('sheets.standing', docket.answer)}"
     strong = docket.answer in human.RAISED or docket.answer == human.NOT_EXCLUDED
@@ -180,7 +180,7 @@ def _human(pen: Pen, words: Words, docket: Docket, width: float) -> list[Box]:
     lines += [_assessment(words, one) for one in docket.assessments]
     if len(lines) == 1 and _says_no_more(docket):
         standing, lines = words.say("human.by", standing=standing, said=words.said(docket.human[0].said)), []
-    return [Stack([Text(pen, standing, width, TABLE, bold=strong), *(Text(pen, one, width, TABLE) for one in lines)])]
+    return Stack([Text(pen, standing, width, TABLE, bold=strong), *(Text(pen, one, width, TABLE) for one in lines)])
 
 
 def _says_no_more(docket: Docket) -> bool:

@@ -107,13 +107,19 @@ class Assessed:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A line of a hold's log, without its free words: those may name the place."""
+    """A line of a hold's log. `ref` and `note` are free words: they may name the place, and are on the hold log only.
+
+    custody  {field: words} of a hand-over: who took it, for what, by whose leave, under which seal, where it is kept
+    """
 
     what: Any
     whom: Any
     how: Any
     at: str
     said: Said
+    ref: str = ""
+    note: str = ""
+    custody: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

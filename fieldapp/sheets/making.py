@@ -17,7 +17,7 @@ from fieldapp.domain.labels import read as read_label
 from fieldapp.records.changes import canonical
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
-from fieldapp.records.schemas import SHAPES
+from fieldapp.records.schemas import CUSTODY, SHAPES
 from fieldapp.records.standing import Authority, is_released, standing_of
 from fieldapp.sheets.entries import (
     Assessed,
@@ -287,7 +287,9 @@ class Making:
             part = value if isinstance(value, Mapping) else {"what": value}
             said = self.said(one.rpartition("@")[2])
             at = text(part.get("at")) or said.at
-            steps.append(Step(part.get("what"), part.get("whom"), part.get("how"), at, said))
+            custody = tuple((name, text(part.get(name))) for name in CUSTODY if part.get(name))
+            what, whom, how = (part.get(name) for name in ("what", "whom", "how"))
+            steps.append(Step(what, whom, how, at, said, text(part.get("ref")), text(part.get("note")), custody))
         return Hold(
             tier=human.QUERY if human.QUERY in tiers and human.STOP not in tiers else human.STOP,
             zones=tuple(sorted({text(one) for one in all_at(record, "zone")} - {""})),

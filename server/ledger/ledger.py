@@ -300,6 +300,11 @@ class Ledger:
         """What was kept but not folded, newest first: the columns of the table `unread`."""
         return self._read(lambda connection: asking.unread(connection, answer))
 
+    def note(self, what: str, who: str, fields: Mapping[str, Any]) -> None:
+        """Adds a line to the log, such as that somebody has seen what is closed."""
+        with self.database.writing() as connection:
+            events.note(connection, what, who, self.now(), fields)
+
     def events(self, limit: int = 200, what: str | None = None) -> list[events.Event]:
         """The last lines of the log, newest first."""
         return self._read(lambda connection: events.newest(connection, limit, what))

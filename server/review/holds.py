@@ -19,7 +19,7 @@ from fieldapp.assets import knowledge
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.records.fold import Record
-from fieldapp.records.schemas import SIDES, VERDICTS
+from fieldapp.records.schemas import CUSTODY, SIDES, VERDICTS
 from fieldapp.records.sealing import CannotOpen
 from server.errors import SignInLocked, SignInRefused
 from server.ledger import Hold
@@ -29,7 +29,18 @@ from server.review.desk import pages
 from server.review.showing import Showing, label, tier
 from server.review.today import distinct, numbers
 
-STEPS = ("told", "covered", "authority_told", "moved", "handed_over", "note")
+STEPS = (
+    "told",
+    "covered",
+    "guarded",
+    "zone_set",
+    "secured",
+    "authority_told",
+    "moved",
+    "handed_over",
+    "word",
+    "note",
+)
 ASSESSMENT = ("verdict", "taxon", "element", "portion", "side", "bone_seen", "reasons", "ruled_out", "comparison")
 BONE_SEEN = ("bone", "pictures")
 FAULTS = ("step", "step_empty", "time", "assess_parts", "release_parts", "password")
@@ -69,6 +80,7 @@ def step(docket: str) -> Response:
     """`what`, `whom`, `how`, `ref`, `note`, `at` (when it happened; now, if left out)."""
     found = _found(docket)
     form = {name: desk.field(name) for name in ("what", "whom", "how", "ref", "note", "at")}
+    custody = {name: said for name in CUSTODY if (said := desk.field(name))}
     what = form["what"]
     if what not in STEPS:
         return _page(found, 400, fault="step", form=form)
@@ -78,7 +90,7 @@ def step(docket: str) -> Response:
         return _page(found, 400, fault="time", form=form)
     if what == "note" and not form["note"]:
         return _page(found, 400, fault="step_empty", form=form)
-    _add(found, {f"step/{desk.ledger().new_id()}": {**form, "at": at}})
+    _add(found, {f"step/{desk.ledger().new_id()}": {**form, **custody, "at": at}})
     return redirect(url_for("review.hold", docket=docket, done="step", _anchor="log"))
 
 
@@ -177,6 +189,7 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
         second_reader=who.policy.second_reader,
         choices={
             "step": STEPS,
+            "custody": CUSTODY,
             "verdict": VERDICTS,
             "side": SIDES,
             "bone_seen": BONE_SEEN,
@@ -214,6 +227,9 @@ def _place(hold: Record | None) -> tuple[str, list[str]]:
         return "none", []
     if desk.may("see_closed") != "yes":
         return "closed", []
+    me, of = desk.me(), desk.ledger().record(str(hold.value("docket") or ""))
+    fields = {"name": me.name, "role": me.role, "label": label(of) if of is not None else "", "what": "place"}
+    desk.ledger().note("closed_seen", me.person, fields)
     unseal = desk.desk().unseal
     found = []
     for sealed in hold.heads["place_sealed"].values():

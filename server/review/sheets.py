@@ -12,6 +12,8 @@ from werkzeug.wrappers import Response
 from fieldapp.assets import knowledge, texts
 from fieldapp.records.fold import Record
 from fieldapp.sheets.context_sheet import render
+from fieldapp.sheets.entries import ContextSheet
+from fieldapp.sheets.hold_log import render_hold
 from fieldapp.sheets.plate_drawing import PlateBook, bundled_plates
 from fieldapp.sheets.selecting import of_context
 from server.ledger import Ledger
@@ -24,14 +26,23 @@ from server.review.showing import label, said_by
 @desk.needs_sign_in
 def sheet(context: str) -> Response:
     """The sheet of a context as it stands now. Exact places are not on it, whoever asks."""
-    ledger = desk.ledger()
-    record = ledger.record(context)
+    record = desk.ledger().record(context)
     if record is None or record.kind != "context":
         abort(404)
+    here = _gathered(record)
+    name = "".join(one if one.isalnum() else "_" for one in label(record)) or context
+    pdf = BytesIO(render(here, _plates(), texts(), desk.ledger().clock()))
+    code = words.plain(desk.ledger().site().value("code"))
+    return send_file(pdf, mimetype="application/pdf", download_name=f"{code}_{name}.pdf")
+
+
+def _gathered(record: Record) -> ContextSheet:
+    """All that a context's sheet says."""
+    ledger = desk.ledger()
     # All of them: a record whose place is disputed belongs on the sheet of every context that a version names.
     records = [one for kind in ("bag", "docket", "group", "hold") for one in ledger.records(kind, deleted=True)]
     site = ledger.site()
-    here = of_context(
+    return of_context(
         record,
         records,
         site=site,
@@ -40,9 +51,29 @@ def sheet(context: str) -> Response:
         who=_who(ledger, [record, *records]),
         source=words.say("sheet.source", site=words.plain(site.value("name"))),
     )
-    name = "".join(one if one.isalnum() else "_" for one in label(record)) or context
-    pdf = BytesIO(render(here, _plates(), texts(), ledger.clock()))
-    return send_file(pdf, mimetype="application/pdf", download_name=f"{words.plain(site.value('code'))}_{name}.pdf")
+
+
+@pages.get("/hold/<docket>/log.pdf")
+@desk.needs_sign_in
+def hold_log(docket: str) -> Response:
+    """The log of a hold. Free words, which may name the place, only for the roles that may see what is closed; that
+    they were given out is noted. The exact place is on no copy."""
+    ledger = desk.ledger()
+    found = next((one for one in desk.holds() if one.docket == docket), None)
+    context = ledger.record(found.context) if found is not None and found.context else None
+    if found is None or context is None:
+        abort(404)
+    here = _gathered(context)
+    shown = next((one for one in here.dockets if one.id == docket and one.hold is not None), None)
+    if shown is None:
+        abort(404)
+    with_words = desk.may("see_closed") == "yes"
+    me = desk.me()
+    if with_words:
+        ledger.note("closed_seen", me.person, {"name": me.name, "role": me.role, "label": found.label, "what": "log"})
+    pdf = BytesIO(render_hold(here, shown, texts(), ledger.clock(), with_words=with_words))
+    name = "".join(one if one.isalnum() else "_" for one in shown.label)
+    return send_file(pdf, mimetype="application/pdf", download_name=f"hold_{name}.pdf")
 
 
 @cache

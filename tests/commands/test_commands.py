@@ -142,3 +142,22 @@ def test_a_command_whose_packages_are_missing_says_what_to_install(capsys, monke
     code, _, err = run(capsys, "cabin", "--data", "x")
     assert code == 2
     assert 'pip install "bonedocket[server]"' in err
+
+
+def test_hold_logs_are_printed_without_the_words_that_may_name_the_place(tmp_path, capsys):
+    folder = tmp_path / "tablet"
+    docket, context = str(uuid.uuid4()), ids.context_id(ids.site_id(CODE), "7")
+    by = {"person": "", "name": "Wren", "role": "recorder"}
+    with Notebook.open(folder, lambda: datetime(2026, 6, 9, tzinfo=UTC), lambda: str(uuid.uuid4())) as book:
+        book.identify(site=ids.site_id(CODE), code=CODE, letter="A")
+        book.save("context", context, {"number": "7", "type": "layer"}, {}, by)
+        stop = {"answer": "stop", "why": "", "in_place": True, "by_rule": None}
+        book.save("docket", docket, {"label": str(book.next_label()), "context": context, "human/h": stop}, {}, by)
+        step = {"what": "told", "whom": "supervisor", "note": "by the old well"}
+        book.save("hold", ids.hold_id(docket), {"docket": docket, "tier": "stop", "step/s": step}, {}, by)
+    for options, told in (((), False), (("--words",), True)):
+        code, out, _ = run(capsys, "sheet", str(folder), "--holds", *options, "--out", str(tmp_path / "out"))
+        assert code == 0
+        text = " ".join(page.extract_text() for page in PdfReader(out.strip()).pages)
+        assert "Hold log" in text
+        assert ("by the old well" in " ".join(text.split())) is told

@@ -89,7 +89,9 @@ def tour(tablet: Tablet) -> Iterator[str]:
     yield "stop"
     press("stop.confirm")
     yield "hold"
-    press("step.what.told", "step.whom.supervisor", "step.how.in_person")
+    press("step.page.1")
+    yield "hold, other steps"
+    press("step.page.0", "step.what.told", "step.whom.supervisor", "step.how.in_person")
     yield "hold, a step"
     press("hold.add", "hold.place")
     yield "hold, place without key"
@@ -259,7 +261,7 @@ def form_stops(tablet: Tablet) -> Iterator[str]:
     yield "aid, a question of a bone"
     press("aid.say.yes")
     yield "aid, possible human"
-    press("aid.leave", "field.human", "go.beside")
+    press("aid.leave", "action.undo", "field.human", "go.beside")
     yield "human beside animals"
     press("beside.page")
     yield "human beside animals, more signs"

@@ -16,7 +16,18 @@ from fieldapp.ui.texts import say, word
 
 STOP_STEPS = ("dig", "people", "leave", "cover", "tell", "note", "pictures", "word", "law")
 QUERY_STEPS = ("aside", "keep", "tell_osteologist", "no_lab", "query_law")
-WHAT = ("told", "covered", "guarded", "authority_told", "moved", "handed_over", "note")
+WHAT = (
+    "told",
+    "covered",
+    "zone_set",
+    "authority_told",
+    "handed_over",
+    "note",
+    "moved",
+    "guarded",
+    "secured",
+    "word",
+)
 WHOM = ("supervisor", "director", "osteologist", "authority")
 HOW = ("in_person", "telephone", "radio", "in_writing")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters.fields import Room, paged
 from fieldapp.ui.presenters.hold import Hold
 from fieldapp.ui.screens.view import View, load_kv
 from fieldapp.ui.texts import say
@@ -13,13 +14,13 @@ load_kv(__file__)
 
 
 class HoldScreen(View):
-    """Shows the hold presenter. `placing`: the exact place is being entered."""
+    """Shows the hold presenter. `placing`: the exact place is being entered; `sort`: the page of what can be done."""
 
     LOG, LOG_TALL = 4, 2
 
     def __init__(self, **kwargs: Any) -> None:
         self.placing = False
-        self.page = 0
+        self.page = self.sort = 0
         super().__init__(**kwargs)
         ids = self.ids
         for rows in (ids.what, ids.whom, ids.actions):
@@ -61,7 +62,7 @@ class HoldScreen(View):
         hold, ids = self.hold, self.ids
         what = hold.choices("what")
         ids.step_name.text = say(f"need.{hold.wanted()}") if hold.wanted() and hold.what else say("hold.next")
-        ids.what.show([what[:4], what[4:]])
+        ids.what.show(paged("step", what, [], Room(4, 2), self.sort))
         ids.whom.show([hold.choices("whom"), hold.choices("how")])
         self._fill(hold.note, say("hold.note_hint"))
         actions += [
@@ -101,7 +102,10 @@ class HoldScreen(View):
         shell.said = ""
         if group == "step":
             part, _, key = key.partition(".")
-            hold.choose(part, key)
+            if part == "page":
+                self.sort = int(key)
+            else:
+                hold.choose(part, key)
         elif key == "leave":
             shell.home()
             return

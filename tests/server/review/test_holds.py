@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from io import BytesIO
 from typing import Any
 
 import pytest
+from pypdf import PdfReader
 
 from server.ledger import Hold
 from tests.server.conftest import Clock
@@ -302,3 +304,45 @@ def test_a_record_that_came_under_two_sites_can_still_be_assessed(scene: Scene) 
     visitor = scene.signed_in("human_osteologist")
     assess(visitor, scene, STOP, "human_osteologist")
     assert hold(scene, "stop").answer == "non_human"
+
+
+def closed_seen(scene: Scene) -> list[tuple[str, str]]:
+    """(role, what) of every time that somebody saw what is closed."""
+    return [(one.fields["role"], one.fields["what"]) for one in scene.cabin.ledger.events(what="closed_seen")]
+
+
+@pytest.mark.parametrize(
+    ("role", "words"),
+    [("human_osteologist", True), ("director", True), ("supervisor", True), ("administrator", False)],
+)
+def test_a_hold_log_is_printed_with_its_words_only_for_whom_they_are_for_and_that_is_noted(
+    scene: Scene, role: str, words: bool
+) -> None:
+    visitor = scene.signed_in(role)
+    answer = visitor.get(STOP + "/log.pdf")
+    assert (answer.status_code, answer.mimetype) == (200, "application/pdf")
+    text = " ".join(page.extract_text() for page in PdfReader(BytesIO(answer.data)).pages)
+    assert "Hold log" in text
+    assert ("may name the place" in " ".join(text.split())) is not words
+    assert closed_seen(scene) == ([(role, "log")] if words else [])
+
+
+def test_a_log_of_no_hold_is_not_there(scene: Scene) -> None:
+    assert scene.signed_in("director").get("/review/hold/nothing/log.pdf").status_code == 404
+
+
+def test_that_somebody_saw_the_exact_place_is_noted(scene: Scene) -> None:
+    scene.signed_in("administrator").get(STOP)
+    assert closed_seen(scene) == []
+    scene.signed_in("director").get(STOP)
+    assert closed_seen(scene) == [("director", "place")]
+
+
+def test_a_hand_over_says_who_took_it_and_under_which_seal(scene: Scene) -> None:
+    visitor = scene.signed_in("human_osteologist")
+    form = {**visitor.form(STOP, STOP + "/step"), "what": "handed_over", "whom": "the laboratory (invented)"}
+    answer = visitor.post(STOP + "/step", {**form, "received_by": "Invented Person, laboratory", "seal": "0042"})
+    assert answer.status_code == 302
+    page = text_of(visitor, STOP)
+    assert "received by: Invented Person, laboratory" in page
+    assert "seal: 0042" in page

@@ -1,0 +1,166 @@
+"""The hold log as a PDF: what was done about bone that may be human, who was told, every reading, and room to go on by
+hand when everything fails.
+
+For: `render_hold`, from a docket as it is gathered to the bytes of a file (PDF/A-1b). Not for: where exactly the bone
+lies, which is sealed and never printed; nor for who may have the free words (the caller says).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from contextlib import closing
+from datetime import datetime
+
+from fieldapp import assets
+from fieldapp.domain import human
+from fieldapp.sheets.boxes import Box, Frame, Row, Rule, Space, Stack, Text, frame_room, table
+from fieldapp.sheets.docket_block import human_box
+from fieldapp.sheets.entries import ContextSheet, Docket, Hold, Step
+from fieldapp.sheets.hold_banner import Hazard
+from fieldapp.sheets.page import ROOM, draw, paginate
+from fieldapp.sheets.pen import HAIR, HEIGHT, MARGIN, THIN, WIDTH, Pen
+from fieldapp.sheets.type import BODY, LEAD, MM, TABLE
+from fieldapp.sheets.versions import facts
+from fieldapp.sheets.words import Words
+
+_TOP, _FOOT = MARGIN + 9.0, 12.0
+BY_HAND, LINE = 6, 13.0
+"""Empty lines to be filled in with a pencil, and how high each is, mm."""
+ROWS = 6
+"""Lines of the log that stay together on a page."""
+
+
+def render_hold(
+    sheet: ContextSheet, docket: Docket, texts: Mapping[str, str], printed_at: datetime, *, with_words: bool
+) -> bytes:
+    """The hold log of one docket of a sheet. `with_words`: free words and references too, which may name the place.
+
+    Raises ValueError for a docket without a hold, and for a time without a zone.
+    """
+    hold = docket.hold
+    if hold is None:
+        raise ValueError("the docket has no hold")
+    words = Words(texts)
+    title = f"{sheet.site_code} {words.say('hold_log.of', label=docket.label)}".strip()
+    pen = Pen(
+        assets.font(),
+        assets.font(bold=True),
+        title=title,
+        subject=words.say("hold_log.subject"),
+        lang=texts.get("language", "en"),
+        made_by="Bonedocket",
+        at=printed_at,
+    )
+
+    def head(pen: Pen, page: int, of: int) -> None:
+        if page > 1:
+            pen.text(MARGIN, MARGIN + BODY * MM, title, BODY, bold=True)
+            pen.line(MARGIN, MARGIN + 6, WIDTH - MARGIN, MARGIN + 6, THIN)
+
+    def foot(pen: Pen, page: int, of: int, has_plate: bool) -> None:
+        y, pitch = HEIGHT - MARGIN - _FOOT + 3, TABLE * MM * LEAD
+        pen.line(MARGIN, y, WIDTH - MARGIN, y, HAIR)
+        count = words.say("page", page=page, of=of)
+        printed = words.say(
+            "footer_printed", at=words.when(printed_at.isoformat()), source=sheet.source, format=sheet.format
+        )
+        pen.text(MARGIN, y + pitch, printed, TABLE)
+        pen.text(WIDTH - MARGIN - pen.bold_type.width(count, TABLE), y + 2 * pitch, count, TABLE, bold=True)
+        pen.text(MARGIN, y + 2 * pitch, words.say("hold_log.closed"), TABLE)
+
+    with closing(pen):
+        boxes = _blocks(pen, words, sheet, docket, hold, with_words)
+        pages = paginate(boxes, first_top=MARGIN, top=_TOP, bottom=HEIGHT - MARGIN - _FOOT)
+        draw(pen, pages, head, foot)
+        return pen.bytes()
+
+
+def _blocks(pen: Pen, words: Words, sheet: ContextSheet, docket: Docket, hold: Hold, with_words: bool) -> list[Box]:
+    striped = hold.state == "open" and hold.tier == human.STOP and not sheet.licensed
+    heading = f"heading_{hold.state}" if hold.state != "open" else "heading_stop" if striped else "heading"
+    top = Row(
+        [
+            Text(pen, f"{sheet.site_code}  {sheet.site_name}".strip(), ROOM - 62, BODY + 2, bold=True),
+            Text(pen, words.say("hold_log.title"), 60.0, BODY + 2, right=True),
+        ],
+        2.0,
+    )
+    context = words.say("context", number=sheet.number or words.say("no_number"))
+    boxes: list[Box] = [
+        Stack([top, Text(pen, f"{docket.label}  ·  {context}", ROOM, 18, bold=True), Rule(ROOM, THIN)], gap=0.8)
+    ]
+    inside = Text(pen, words.say(f"hold.{heading}"), frame_room(ROOM), BODY + 3, bold=True)
+    framed = Frame(inside, ROOM)
+    boxes.append(Stack([Hazard(ROOM, 4.0), framed, Hazard(ROOM, 4.0)]) if striped else framed)
+    boxes.append(facts(pen, _facts(words, sheet, docket, hold), ROOM, 34))
+    cautions = [] if hold.state != "open" else [_cautions(words, sheet, hold)]
+    cautions += [f"{words.say('cautions.law')} {words.say('hold_log.advice')} {words.say('hold.no_place')}"]
+    boxes.append(_titled(pen, words.say("hold_log.cautions"), [Text(pen, one, ROOM, BODY) for one in cautions]))
+    boxes += _log(pen, words, hold, with_words)
+    boxes.append(_titled(pen, words.say("hold_log.answers"), [human_box(pen, words, docket, ROOM)]))
+    boxes.append(_by_hand(pen, words))
+    return boxes
+
+
+def _titled(pen: Pen, title: str, boxes: list[Box]) -> Stack:
+    return Stack([Text(pen, title, ROOM, BODY + 1, bold=True), *boxes], gap=1.0)
+
+
+def _facts(words: Words, sheet: ContextSheet, docket: Docket, hold: Hold) -> list[tuple[str, str, str]]:
+    lies = {True: "in_place", False: "lifted", None: "place_unsaid"}[hold.in_place]
+    rows = [
+        (words.say("human"), words.word("sheets.standing", docket.answer), ""),
+        (words.say("hold_log.tier"), words.say(f"hold.tier_{hold.tier}"), ""),
+        (words.say("hold_log.lies"), words.say(f"hold.{lies}"), ""),
+        (words.say("hold_log.zone"), "; ".join(hold.zones) or words.say("not_recorded"), ""),
+    ]
+    if hold.state != "open":
+        rows.append(("", words.say(f"hold.{hold.state}"), ""))
+    if not hold.written:
+        rows.append(("", words.say("hold.unwritten"), ""))
+    return rows
+
+
+def _cautions(words: Words, sheet: ContextSheet, hold: Hold) -> str:
+    if sheet.licensed:
+        return words.say("cautions.licensed", licence=sheet.licence or words.say("no_licence"))
+    return words.say(f"cautions.{hold.tier}")
+
+
+def _log(pen: Pen, words: Words, hold: Hold, with_words: bool) -> list[Box]:
+    if not hold.steps:
+        return [_titled(pen, words.say("hold_log.log"), [Text(pen, words.say("hold_log.none"), ROOM, BODY, bold=True)])]
+    head = [words.say(f"hold_log.{one}") for one in ("at", "what", "whom", "words", "by")]
+    widths = [38.0, 27.0, 28.0, ROOM - 38 - 27 - 28 - 47 - 8, 47.0]
+    rows = [
+        [
+            words.when(one.at),
+            words.word("sheets.step", one.what),
+            ", ".join(part for part in (_named(words, "whom", one.whom), _named(words, "how", one.how)) if part),
+            _free(words, one) if with_words else "",
+            words.said(one.said),
+        ]
+        for one in hold.steps
+    ]
+    tables: list[Box] = [table(pen, head, rows[at : at + ROWS], widths) for at in range(0, len(rows), ROWS)]
+    if not with_words:
+        tables.append(Text(pen, words.say("hold_log.words_left_out"), ROOM, TABLE))
+    return [_titled(pen, words.say("hold_log.log"), tables[:1]), *tables[1:]]
+
+
+def _named(words: Words, of: str, value: object) -> str:
+    return words.word(f"sheets.{of}", value) if value else ""
+
+
+def _free(words: Words, step: Step) -> str:
+    held = [f"{words.say(f'custody.{name}')}: {told}" for name, told in step.custody]
+    return "; ".join(part for part in (step.ref, *held, step.note) if part)
+
+
+def _by_hand(pen: Pen, words: Words) -> Stack:
+    head = [words.say(f"hold_log.hand.{one}") for one in ("at", "from", "to", "for", "kept")]
+    widths = [22.0, 40.0, 40.0, 38.0, ROOM - 22 - 40 - 40 - 38 - 8]
+    lines: list[Box] = [table(pen, head, [], widths)]
+    for _ in range(BY_HAND):
+        lines += [Space(LINE), Rule(ROOM, HAIR)]
+    return _titled(pen, words.say("hold_log.hand"), [Stack(lines)])
