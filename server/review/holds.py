@@ -39,11 +39,12 @@ STEPS = (
     "moved",
     "handed_over",
     "word",
+    "lifted",
     "note",
 )
 ASSESSMENT = ("verdict", "taxon", "element", "portion", "side", "bone_seen", "reasons", "ruled_out", "comparison")
 BONE_SEEN = ("bone", "pictures")
-FAULTS = ("step", "step_empty", "time", "assess_parts", "release_parts", "password")
+FAULTS = ("step", "step_empty", "lift_parts", "time", "assess_parts", "release_parts", "password")
 
 
 @pages.get("/holds")
@@ -84,13 +85,21 @@ def step(docket: str) -> Response:
     what = form["what"]
     if what not in STEPS:
         return _page(found, 400, fault="step", form=form)
-    desk.must("hand_over" if what == "handed_over" else "note_step")
+    desk.must({"handed_over": "hand_over", "lifted": "lift_in_emergency"}.get(what, "note_step"))
     at = _time(form["at"])
     if at is None:
         return _page(found, 400, fault="time", form=form)
     if what == "note" and not form["note"]:
         return _page(found, 400, fault="step_empty", form=form)
-    _add(found, {f"step/{desk.ledger().new_id()}": {**form, **custody, "at": at}})
+    if what == "lifted" and not (form["whom"] and form["note"]):
+        return _page(found, 400, fault="lift_parts", form=form)
+    over = {}
+    values: dict[str, Any] = {f"step/{desk.ledger().new_id()}": {**form, **custody, "at": at}}
+    if what == "lifted":
+        values["in_place"] = False
+        if found.hold_record is not None:
+            over["in_place"] = found.hold_record.head_ids().get("in_place", [])
+    _add(found, values, over)
     return redirect(url_for("review.hold", docket=docket, done="step", _anchor="log"))
 
 
@@ -265,14 +274,14 @@ def _site(record: Record | None) -> str:
     return min([own, *record.sites]) if record is not None else own
 
 
-def _add(found: Hold, values: dict[str, Any]) -> None:
+def _add(found: Hold, values: dict[str, Any], over: dict[str, list[str]] | None = None) -> None:
     """Adds to the hold's record, or begins it: its id follows from its docket's."""
     record = found.hold_record
     if record is None:
         values = {"docket": found.docket, **values}
         if found.context:
             values["context"] = found.context
-    desk.write("hold", record.id if record else hold_id(found.docket), values, {})
+    desk.write("hold", record.id if record else hold_id(found.docket), values, over or {})
 
 
 def _time(text: str) -> str | None:

@@ -6,6 +6,7 @@ from fieldapp.domain import human
 from fieldapp.records.schemas import problems_of
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.form import Form
+from fieldapp.ui.presenters.hold import Hold
 from tests.ui.test_form import new
 
 # -- the stop --
@@ -64,3 +65,39 @@ def test_what_was_raised_cannot_be_taken_back_as_a_last_save(desk: Desk) -> None
     form.save()
     assert desk.last is None
     assert desk.take_back_last() == ""
+
+
+# -- an authorised emergency lift --
+
+
+def stopped(desk: Desk, role: str) -> Hold:
+    form = new(desk)
+    form.choose("material", "bone")
+    form.answer_human("stop")
+    docket = form.save().docket
+    desk.go(person={"person": "p", "name": "Cleo Example", "role": role})
+    return Hold(desk, docket)
+
+
+def test_an_emergency_lift_wants_leave_and_a_reason_and_clears_nothing(desk: Desk) -> None:
+    hold = stopped(desk, "supervisor")
+    assert "step.what.lifted" in [one.ident for one in hold.choices("what")]
+    hold.choose("what", "lifted")
+    assert hold.wanted() == "need_leave"
+    hold.choose("whom", "director")
+    assert not hold.add()
+    hold.note = "the trench floods tonight"
+    assert hold.add()
+    record, docket = hold.record, desk.record(hold.docket)
+    assert record is not None
+    assert docket is not None
+    assert record.value("in_place") is False
+    assert record.disagreements() == {}
+    assert not hold.in_place
+    assert desk.standing(docket) == human.STOP
+    assert "step.what.lifted" not in [one.ident for one in hold.choices("what")]
+
+
+def test_a_recorder_is_offered_no_emergency_lift(desk: Desk) -> None:
+    hold = stopped(desk, "recorder")
+    assert "step.what.lifted" not in [one.ident for one in hold.choices("what")]

@@ -27,7 +27,10 @@ WHAT = (
     "guarded",
     "secured",
     "word",
+    "lifted",
 )
+LIFTED = "lifted"
+"""A lift in an emergency (night, flood, looters): it wants whose leave and the reason, and clears nothing."""
 WHOM = ("supervisor", "director", "osteologist", "authority")
 HOW = ("in_person", "telephone", "radio", "in_writing")
 
@@ -78,9 +81,9 @@ class Hold:
 
     @property
     def in_place(self) -> bool:
-        """Whether the bone is still in the ground: an in-situ stop, not a query of the lab."""
+        """Whether the bone is still in the ground: an in-situ stop, not a query of the lab, nor lifted in emergency."""
         record = self.record
-        return record is not None and record.value("tier") == "stop"
+        return record is not None and record.value("tier") == "stop" and record.value("in_place") is not False
 
     def label(self) -> str:
         """The docket's label."""
@@ -130,6 +133,8 @@ class Hold:
     def choices(self, group: str) -> list[Choice]:
         """The buttons of one part of the step that is being written."""
         keys = {"what": WHAT, "whom": WHOM, "how": HOW}[group]
+        if group == "what" and not (self.in_place and self.desk.may("lift_in_emergency")):
+            keys = tuple(key for key in keys if key != LIFTED)
         now = getattr(self, group)
         return [
             Choice(f"step.{group}.{key}", word({"what": "step"}.get(group, group), key), chosen=now == key)
@@ -146,6 +151,8 @@ class Hold:
             return "need_what"
         if self.what in ("told", "authority_told", "handed_over") and not self.whom and not self.note:
             return "need_whom"
+        if self.what == LIFTED and not (self.whom and self.note):
+            return "need_leave"
         return "need_note" if self.what == "note" and not self.note else ""
 
     def add(self) -> bool:
@@ -160,7 +167,12 @@ class Hold:
             "note": self.note,
             "at": self.desk.now(),
         }
-        self.desk.save([Write(self.id, "hold", {f"step/{self.desk.new_id()}": step})], last=self.desk.last)
+        values: dict[str, Any] = {f"step/{self.desk.new_id()}": step}
+        over: dict[str, list[str]] = {}
+        if self.what == LIFTED and self.record is not None:
+            # The hold stays what it was: only where the bone lies has changed.
+            values["in_place"], over["in_place"] = False, self.record.head_ids().get("in_place", [])
+        self.desk.save([Write(self.id, "hold", values, over)], last=self.desk.last)
         self.clear()
         return True
 

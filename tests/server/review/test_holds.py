@@ -346,3 +346,24 @@ def test_a_hand_over_says_who_took_it_and_under_which_seal(scene: Scene) -> None
     page = text_of(visitor, STOP)
     assert "received by: Invented Person, laboratory" in page
     assert "seal: 0042" in page
+
+
+@pytest.mark.parametrize(("role", "status"), [("supervisor", 302), ("director", 302), ("zooarchaeologist", 403)])
+def test_an_emergency_lift_is_for_those_who_may_and_leaves_the_hold_as_it_stood(
+    scene: Scene, role: str, status: int
+) -> None:
+    visitor = scene.signed_in(role)
+    form = {**visitor.form(STOP, STOP + "/step"), "what": "lifted", "whom": "the director", "note": "flood"}
+    assert visitor.post(STOP + "/step", form).status_code == status
+    found = hold(scene, "stop")
+    assert (found.answer, found.raised) == ("stop", True)
+    assert found.hold_record is not None
+    assert found.hold_record.value("in_place") is (status == 403)
+
+
+def test_an_emergency_lift_without_leave_or_reason_is_not_recorded(scene: Scene) -> None:
+    visitor = scene.signed_in("supervisor")
+    form = {**visitor.form(STOP, STOP + "/step"), "what": "lifted", "whom": "the director"}
+    answer = visitor.post(STOP + "/step", form)
+    assert answer.status_code == 400
+    assert "by whose leave" in answer.text
