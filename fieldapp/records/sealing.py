@@ -26,24 +26,36 @@ def seal(text: str, public: str, about: str) -> str:
 
     Raises ValueError if `public` is no key.
     """
+    return base64.b64encode(seal_bytes(text.encode("utf-8"), public, about)).decode("ascii")
+
+
+def seal_bytes(data: bytes, public: str, about: str) -> bytes:
+    """Bytes sealed likewise: a picture's. Raises ValueError."""
     to = X25519PublicKey.from_public_bytes(base64.b64decode(public, validate=True))
     once = X25519PrivateKey.generate()
     ours = once.public_key().public_bytes_raw()
     # The key is used for one message only, so the fixed nonce is never met twice.
     box = ChaCha20Poly1305(_key(once.exchange(to), ours, to.public_bytes_raw()))
-    return base64.b64encode(ours + box.encrypt(bytes(12), text.encode("utf-8"), about.encode("utf-8"))).decode("ascii")
+    return ours + box.encrypt(bytes(12), data, about.encode("utf-8"))
 
 
 def unseal(sealed: str, private: X25519PrivateKey, about: str) -> str:
     """The text in `sealed`. Raises CannotOpen."""
     try:
-        whole = base64.b64decode(sealed, validate=True)
+        return unseal_bytes(base64.b64decode(sealed, validate=True), private, about).decode("utf-8")
+    except (ValueError, binascii.Error) as error:
+        raise CannotOpen("the sealed text does not open with this key") from error
+
+
+def unseal_bytes(whole: bytes, private: X25519PrivateKey, about: str) -> bytes:
+    """The bytes in `whole`. Raises CannotOpen."""
+    try:
         theirs, rest = whole[:32], whole[32:]
         shared = private.exchange(X25519PublicKey.from_public_bytes(theirs))
         box = ChaCha20Poly1305(_key(shared, theirs, private.public_key().public_bytes_raw()))
-        return box.decrypt(bytes(12), rest, about.encode("utf-8")).decode("utf-8")
-    except (InvalidTag, ValueError, binascii.Error) as error:
-        raise CannotOpen("the sealed text does not open with this key") from error
+        return box.decrypt(bytes(12), rest, about.encode("utf-8"))
+    except (InvalidTag, ValueError) as error:
+        raise CannotOpen("what was sealed does not open with this key") from error
 
 
 def _key(shared: bytes, sender: bytes, receiver: bytes) -> bytes:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
+from fieldapp.records.sealing import seal_bytes
 from fieldapp.store.disk import is_full, write_new
 from fieldapp.store.errors import SaveFailed
 
@@ -21,6 +22,23 @@ class Photos:
     def path(self, sha256: str) -> Path:
         """Where a photo lies, or would lie."""
         return self.folder / sha256
+
+    def seal(self, sha256: str, public: str) -> bool:
+        """Puts a picture's file out of sight of everybody but the cabin; False if there is none here, or no such key.
+
+        The sealed file is whole on the medium before the other goes. Raises SaveFailed.
+        """
+        path = self.path(sha256)
+        if not path.is_file():
+            return False
+        try:
+            write_new(path.with_name(f"{sha256}.sealed"), seal_bytes(path.read_bytes(), public, sha256))
+            path.unlink()
+        except ValueError:
+            return False
+        except OSError as error:
+            raise SaveFailed(error, is_full(error)) from error
+        return True
 
     def keep(self, data: bytes) -> str:
         """Keeps a photo; on the medium on return; its SHA-256. Raises SaveFailed."""

@@ -91,7 +91,7 @@ def tour(tablet: Tablet) -> Iterator[str]:
     yield "hold"
     press("step.page.1")
     yield "hold, other steps"
-    press("step.page.0", "step.what.told", "step.whom.supervisor", "step.how.in_person")
+    press("step.what.told", "step.whom.supervisor", "step.how.in_person")
     yield "hold, a step"
     press("hold.add", "hold.place")
     yield "hold, place without key"

@@ -362,6 +362,16 @@ class Desk:
         self.refresh()
         return str(record.value("label") or "")
 
+    def seal_key(self) -> str:
+        """The cabin's public key: from the site's record, or as enrolment noted it; "" where it is not known."""
+        return str(self.site_value("cabin_key") or self.cabin.get("seal_key") or "")
+
+    def seal_photos(self, pictures: Sequence[str]) -> None:
+        """Seals the files of closed pictures to the cabin. Without its key they stay, on this tablet alone."""
+        if key := self.seal_key():
+            for sha256 in pictures:
+                self.photos.seal(sha256, key)
+
     def hold_writes(self, docket: str, context: str, tier: str) -> list[Write]:
         """What opens the hold of a docket, or raises the one there is; nothing if it stands already."""
         hold = hold_id(docket)

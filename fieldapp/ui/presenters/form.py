@@ -18,6 +18,7 @@ from fieldapp.records.checking import values_of
 from fieldapp.records.fold import Record
 from fieldapp.ui.presenters import lately, writing
 from fieldapp.ui.presenters import reading as reading_parts
+from fieldapp.ui.presenters.closing import Closed, close
 from fieldapp.ui.presenters.desk import Desk, Write
 from fieldapp.ui.presenters.form_state import Saved, State
 from fieldapp.ui.presenters.problems import Found
@@ -381,23 +382,27 @@ class Form:
         record = self.record
         earlier = list(record.added("human").values()) if record is not None else []
         raised = {human.answer_of(one) for one in [*answers.values(), *earlier]} & human.RAISED
+        shut = {"closed": True} if raised else {}
+        pictures = [Write(one, "photo", {**taken, **shut}) for one, taken in writing.photos(self).items()]
+        closed = close(self.desk, state.docket, record, values, over, pictures) if raised else Closed()
         writes = [Write(state.docket, "docket", values, over)] if values else []
-        writes += [Write(photo, "photo", photographed) for photo, photographed in writing.photos(self).items()]
+        writes += pictures
         hold = ""
         if raised:
             hold = hold_id(state.docket)
             tier = human.STOP if human.STOP in raised else human.QUERY
-            writes += self.desk.hold_writes(state.docket, state.context, tier)
+            writes += [*self.desk.hold_writes(state.docket, state.context, tier), *closed.writes]
         if state.new:
             lately.note(self.desk, self.answers)
         stopped = any(one["answer"] == human.STOP for one in answers.values())
         self.desk.save(
             writes, drop=DRAFT, last=None if raised else ((state.docket, state.label) if state.new else None)
         )
+        self.desk.seal_photos(closed.pictures)
         ruled = [one for one in answers.values() if one["by_rule"]]
         gravest = max(ruled, key=lambda one: human.CAUTION[one["answer"]], default=None)
         rule = str(gravest["by_rule"]) if gravest else ""
-        return Saved(state.docket, state.label, state.new, hold, stopped, rule)
+        return Saved(state.docket, state.label, state.new, hold, stopped, rule, closed.place_lost)
 
     def carry(self) -> dict[str, Any]:
         """What the next docket takes over from this one."""

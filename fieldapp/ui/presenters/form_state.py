@@ -46,6 +46,7 @@ class Saved:
     """What a save wrote.
 
     hold  id of the hold it opened or that was there, "" if none follows the docket
+    place_lost  an exact place was entered and could not be sealed, so it was not kept
     rule  the rule that answered the human question more cautiously than the recorder, "" for none
     """
 
@@ -55,3 +56,4 @@ class Saved:
     hold: str
     stop: bool
     rule: str = ""
+    place_lost: bool = False

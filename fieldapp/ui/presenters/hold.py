@@ -183,11 +183,7 @@ class Hold:
         return bool(self._key())
 
     def _key(self) -> str:
-        return str(self.site_key() or "")
-
-    def site_key(self) -> Any:
-        """The cabin's public key: from the site's record, or as enrolment noted it."""
-        return self.desk.site_value("cabin_key") or self.desk.cabin.get("seal_key")
+        return self.desk.seal_key()
 
     def keep_place(self) -> bool:
         """Seals the typed place to the cabin and keeps only that. Without a key nothing is kept, and it says so."""

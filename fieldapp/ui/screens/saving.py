@@ -22,6 +22,8 @@ def save(shell: Shell, again: bool) -> None:
     if saved is None:
         return
     said = say("saved", label=saved.label)
+    if saved.place_lost:
+        said = f"{said} {say('place.not_kept')}"
     if saved.rule:
         said = f"{said} {say(f'by_rule.{saved.rule}')}"
     if saved.hold:

@@ -55,6 +55,7 @@ class StopScreen(View):
         elif ident == "stop.confirm":
             saved = shell.save()
             if saved is not None:
-                shell.open_hold(saved.docket, f"{say('saved', label=saved.label)} {say('hold.bone')}")
+                more = say("place.not_kept" if saved.place_lost else "hold.bone")
+                shell.open_hold(saved.docket, f"{say('saved', label=saved.label)} {more}")
                 return
         shell.heard()
