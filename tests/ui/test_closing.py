@@ -50,6 +50,8 @@ def test_a_raise_before_saving_writes_no_place_in_the_clear(keyed: Desk) -> None
     assert record is not None
     assert record.value("place") is None
     assert "412.3" not in everything_written(keyed, saved.docket)
+    # Nor in what is left of the half-made form: the journal was written anew.
+    assert not any(b"412.3" in path.read_bytes() for path in keyed.notebook.folder.rglob("*") if path.is_file())
     hold = keyed.record(hold_id(saved.docket))
     assert hold is not None
     assert "412.3" in unseal(hold.value("place_sealed"), KEY, hold.id)

@@ -6,6 +6,7 @@ One place, so that presenters know neither journal nor change. Not for wording b
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,6 +16,7 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from fieldapp.records.standing import Authority, authority, joined_answer, joined_to
+from fieldapp.store.errors import StoreError
 from fieldapp.store.notebook import Edit, Notebook
 from fieldapp.store.photos import Photos
 from fieldapp.ui.presenters.problems import Found, worst_first
@@ -366,11 +368,17 @@ class Desk:
         """The cabin's public key: from the site's record, or as enrolment noted it; "" where it is not known."""
         return str(self.site_value("cabin_key") or self.cabin.get("seal_key") or "")
 
-    def seal_photos(self, pictures: Sequence[str]) -> None:
-        """Seals the files of closed pictures to the cabin. Without its key they stay, on this tablet alone."""
-        if key := self.seal_key():
-            for sha256 in pictures:
-                self.photos.seal(sha256, key)
+    def close_off(self, pictures: Sequence[str]) -> None:
+        """After a raise is on the medium: seals the files of closed pictures to the cabin (without its key they stay,
+        on this tablet alone), and writes the journal without the half-made forms of before, which had it in the clear.
+
+        The raise stands whatever becomes of this: a medium that is full is tidied at the next quiet moment.
+        """
+        with suppress(StoreError, OSError):
+            if key := self.seal_key():
+                for sha256 in pictures:
+                    self.photos.seal(sha256, key)
+            self.notebook.compact()
 
     def hold_writes(self, docket: str, context: str, tier: str) -> list[Write]:
         """What opens the hold of a docket, or raises the one there is; nothing if it stands already."""

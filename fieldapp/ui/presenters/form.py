@@ -398,7 +398,8 @@ class Form:
         self.desk.save(
             writes, drop=DRAFT, last=None if raised else ((state.docket, state.label) if state.new else None)
         )
-        self.desk.seal_photos(closed.pictures)
+        if raised:
+            self.desk.close_off(closed.pictures)
         ruled = [one for one in answers.values() if one["by_rule"]]
         gravest = max(ruled, key=lambda one: human.CAUTION[one["answer"]], default=None)
         rule = str(gravest["by_rule"]) if gravest else ""
