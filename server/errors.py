@@ -13,6 +13,7 @@
     ├── NoSuchRole        a word that is no role
     ├── NoSuchPerson      there is no such person, account or tablet
     ├── NoSuchWord        a code is to stand for a word that the tables do not have
+    ├── PlaceUnsourced    words about local law without source or date
     ├── CodeRefused       an enrolment code that is wrong, used or too old
     ├── TooManyCodes      too many wrong codes in a row
     ├── NotEnrolled       a token that is unknown or belongs to another notebook
@@ -116,6 +117,12 @@ class NoSuchWord(CabinError):
     """A short code is to stand for a word that is in none of the lists that take one."""
 
     key = "cabin.no_such_word"
+
+
+class PlaceUnsourced(CabinError):
+    """Words about local law without where they come from, or without when somebody checked them."""
+
+    key = "cabin.place_unsourced"
 
 
 class CodeRefused(CabinError):

@@ -63,8 +63,8 @@ def sheet_of(folder: Folder, context: Record, plates: PlateBook) -> bytes:
     return render(gathered(folder, context), plates, assets.texts(), datetime.now(UTC))
 
 
-def gathered(folder: Folder, context: Record) -> ContextSheet:
-    """All that the sheet of one context of a folder says."""
+def gathered(folder: Folder, context: Record, *, hold_words: bool = False) -> ContextSheet:
+    """All that the sheet of one context of a folder says. `hold_words`: the free words of hold logs too."""
     site = folder.site()
     return of_context(
         context,
@@ -74,6 +74,7 @@ def gathered(folder: Folder, context: Record) -> ContextSheet:
         knowledge=assets.knowledge(),
         who=folder.who,
         source=folder.name,
+        hold_words=hold_words,
     )
 
 
@@ -81,11 +82,11 @@ def _hold_logs(folder: Folder, contexts: list[Record], out: Path, with_words: bo
     """Writes a hold log for every docket on hold and prints their names."""
     written = 0
     for context in contexts:
-        sheet = gathered(folder, context)
+        sheet = gathered(folder, context, hold_words=with_words)
         for docket in sheet.dockets:
             if docket.hold is not None:
                 file = out / f"hold-{_file_name(docket.label) or docket.id}.pdf"
-                file.write_bytes(render_hold(sheet, docket, assets.texts(), datetime.now(UTC), with_words=with_words))
+                file.write_bytes(render_hold(sheet, docket, assets.texts(), datetime.now(UTC)))
                 print(file)
                 written += 1
     if not written:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fieldapp.domain import rules
+from fieldapp.records.place import Place
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,6 +284,8 @@ class ContextSheet:
     labels       {record id: label} of what may be named: dockets, bags, contexts
     loose_holds  holds of this context whose docket has not come
     source       the ledger or notebook it was printed from, in words
+    place        the site's own words for its place, if it has set any
+    hold_words   whether the free words of hold logs were gathered: they may name the place, so by default they are not
     """
 
     site_code: str
@@ -307,3 +310,5 @@ class ContextSheet:
     figures: Figures
     source: str
     format: int
+    place: Place | None = None
+    hold_words: bool = False

@@ -13,6 +13,7 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records.changes import FORMAT
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
+from fieldapp.records.place import place_of
 from fieldapp.records.standing import Authority
 from fieldapp.sheets.entries import (
     Bag,
@@ -37,19 +38,21 @@ def gather(
     source: str,
     linked: Iterable[Record] = (),
     names: Mapping[str, str] | None = None,
+    hold_words: bool = False,
 ) -> ContextSheet:
     """The sheet of one context.
 
     `bags`, `dockets`, `groups`, `holds`: those of the context, deleted ones included. `linked`: dockets of other
     contexts that are said to be the same bone as one of these. `source`: the ledger or notebook, in words. `names`:
-    {record id: label} of bags and contexts elsewhere, which a version in dispute may name.
+    {record id: label} of bags and contexts elsewhere, which a version in dispute may name. `hold_words`: the free
+    words of hold logs too, which may name the place; only a hold log for the roles that may see it wants them.
     """
     bags, dockets, linked = (sorted(one, key=_order) for one in (bags, dockets, linked))
     groups, holds = sorted(groups, key=_order), sorted(holds, key=lambda one: one.id)
     among = Among([context, *bags, *dockets, *groups, *linked], knowledge)
     labels = {**(names or {}), **{one.id: label_of(one) for one in (*bags, *dockets, *linked)}}
     labels[context.id] = text(context.value("number"))
-    of = Making(authority, knowledge, who, among, labels)
+    of = Making(authority, knowledge, who, among, labels, hold_words)
     hold_of = {text(one.value("docket")): one for one in holds}
     hold_of |= {docket.id: one for docket in dockets for one in holds if one.id == ids.hold_id(docket.id)}
     bones = _joined([*dockets, *linked])
@@ -99,6 +102,8 @@ def gather(
         ),
         source=source,
         format=FORMAT,
+        place=place_of(site),
+        hold_words=hold_words,
     )
 
 

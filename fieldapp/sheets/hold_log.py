@@ -13,6 +13,7 @@ from datetime import datetime
 
 from fieldapp import assets
 from fieldapp.domain import human
+from fieldapp.records.place import Place
 from fieldapp.sheets.boxes import Box, Frame, Row, Rule, Space, Stack, Text, frame_room, table
 from fieldapp.sheets.docket_block import human_box
 from fieldapp.sheets.entries import ContextSheet, Docket, Hold, Step
@@ -30,10 +31,9 @@ ROWS = 6
 """Lines of the log that stay together on a page."""
 
 
-def render_hold(
-    sheet: ContextSheet, docket: Docket, texts: Mapping[str, str], printed_at: datetime, *, with_words: bool
-) -> bytes:
-    """The hold log of one docket of a sheet. `with_words`: free words and references too, which may name the place.
+def render_hold(sheet: ContextSheet, docket: Docket, texts: Mapping[str, str], printed_at: datetime) -> bytes:
+    """The hold log of one docket of a sheet. Free words are in it where the sheet was gathered with
+    them (`hold_words`).
 
     Raises ValueError for a docket without a hold, and for a time without a zone.
     """
@@ -69,13 +69,13 @@ def render_hold(
         pen.text(MARGIN, y + 2 * pitch, words.say("hold_log.closed"), TABLE)
 
     with closing(pen):
-        boxes = _blocks(pen, words, sheet, docket, hold, with_words)
+        boxes = _blocks(pen, words, sheet, docket, hold)
         pages = paginate(boxes, first_top=MARGIN, top=_TOP, bottom=HEIGHT - MARGIN - _FOOT)
         draw(pen, pages, head, foot)
         return pen.bytes()
 
 
-def _blocks(pen: Pen, words: Words, sheet: ContextSheet, docket: Docket, hold: Hold, with_words: bool) -> list[Box]:
+def _blocks(pen: Pen, words: Words, sheet: ContextSheet, docket: Docket, hold: Hold) -> list[Box]:
     striped = hold.state == "open" and hold.tier == human.STOP and not sheet.licensed
     heading = f"heading_{hold.state}" if hold.state != "open" else "heading_stop" if striped else "heading"
     top = Row(
@@ -96,7 +96,10 @@ def _blocks(pen: Pen, words: Words, sheet: ContextSheet, docket: Docket, hold: H
     cautions = [] if hold.state != "open" else [_cautions(words, sheet, hold)]
     cautions += [f"{words.say('cautions.law')} {words.say('hold_log.advice')} {words.say('hold.no_place')}"]
     boxes.append(_titled(pen, words.say("hold_log.cautions"), [Text(pen, one, ROOM, BODY) for one in cautions]))
-    boxes += _log(pen, words, hold, with_words)
+    if sheet.place is not None:
+        told = [*sheet.place.rules, words.say("hold_log.place_source", **_sourced(words, sheet.place))]
+        boxes.append(_titled(pen, words.say("hold_log.place"), [Text(pen, one, ROOM, BODY) for one in told]))
+    boxes += _log(pen, words, hold, sheet.hold_words)
     boxes.append(_titled(pen, words.say("hold_log.answers"), [human_box(pen, words, docket, ROOM)]))
     boxes.append(_by_hand(pen, words))
     return boxes
@@ -119,6 +122,10 @@ def _facts(words: Words, sheet: ContextSheet, docket: Docket, hold: Hold) -> lis
     if not hold.written:
         rows.append(("", words.say("hold.unwritten"), ""))
     return rows
+
+
+def _sourced(words: Words, place: Place) -> dict[str, str]:
+    return {"source": place.source or words.say("not_recorded"), "checked": place.checked or words.say("not_recorded")}
 
 
 def _cautions(words: Words, sheet: ContextSheet, hold: Hold) -> str:

@@ -52,13 +52,20 @@ _IDS = frozenset({"bag", "context", "docket"})
 class Making:
     """Makes entries, and holds what all entries of one sheet look things up in.
 
-    `labels`: {record id: label} of what may be named.
+    `labels`: {record id: label} of what may be named. `hold_words`: the free words of hold logs too.
     """
 
     def __init__(
-        self, authority: Authority, knowledge: Knowledge, who: Who, among: Among, labels: Mapping[str, str]
+        self,
+        authority: Authority,
+        knowledge: Knowledge,
+        who: Who,
+        among: Among,
+        labels: Mapping[str, str],
+        hold_words: bool = False,
     ) -> None:
         self.authority, self.knowledge, self.who, self.among, self.labels = authority, knowledge, who, among, labels
+        self.hold_words = hold_words
 
     def said(self, change: str) -> Said:
         return Said(change, *(text(one) for one in self.who.get(change, ("", "", ""))))
@@ -287,9 +294,12 @@ class Making:
             part = value if isinstance(value, Mapping) else {"what": value}
             said = self.said(one.rpartition("@")[2])
             at = text(part.get("at")) or said.at
-            custody = tuple((name, text(part.get(name))) for name in CUSTODY if part.get(name))
             what, whom, how = (part.get(name) for name in ("what", "whom", "how"))
-            steps.append(Step(what, whom, how, at, said, text(part.get("ref")), text(part.get("note")), custody))
+            step = Step(what, whom, how, at, said)
+            if self.hold_words:
+                custody = tuple((name, text(part.get(name))) for name in CUSTODY if part.get(name))
+                step = replace(step, ref=text(part.get("ref")), note=text(part.get("note")), custody=custody)
+            steps.append(step)
         return Hold(
             tier=human.QUERY if human.QUERY in tiers and human.STOP not in tiers else human.STOP,
             zones=tuple(sorted({text(one) for one in all_at(record, "zone")} - {""})),

@@ -21,10 +21,12 @@ def of_context(
     knowledge: Knowledge,
     who: Who,
     source: str,
+    hold_words: bool = False,
 ) -> ContextSheet:
     """The sheet of `context`, picking its bags, dockets, groups and holds out of `records`.
 
-    A record whose place is disputed is on the sheet of every context that one of its versions names.
+    A record whose place is disputed is on the sheet of every context that one of its versions names. `hold_words`: see
+    `gather`.
     """
     by_kind: dict[str, list[Record]] = {"context": [], "bag": [], "docket": [], "group": [], "hold": []}
     for one in records:
@@ -51,6 +53,7 @@ def of_context(
         knowledge=knowledge,
         who=who,
         source=source,
+        hold_words=hold_words,
         names={one.id: name for kind in ("bag", "context") for one in by_kind[kind] if (name := _name(one))},
         linked=[
             one

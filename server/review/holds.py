@@ -19,6 +19,7 @@ from fieldapp.assets import knowledge
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.records.fold import Record
+from fieldapp.records.place import place_of
 from fieldapp.records.schemas import CUSTODY, SIDES, VERDICTS
 from fieldapp.records.sealing import CannotOpen
 from server.errors import SignInLocked, SignInRefused
@@ -184,6 +185,8 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
         zones=zones(found),
         in_place=distinct(record.heads.get("in_place", {})) if record else [],
         place=_place(record),
+        place_rules=place_of(ledger.site()),
+        with_words=desk.may("see_closed") == "yes",
         context=others.get(found.context),
         joined=[(one, others.get(one)) for one in found.joined if one != found.docket],
         where=where,

@@ -36,8 +36,8 @@ def sheet(context: str) -> Response:
     return send_file(pdf, mimetype="application/pdf", download_name=f"{code}_{name}.pdf")
 
 
-def _gathered(record: Record) -> ContextSheet:
-    """All that a context's sheet says."""
+def _gathered(record: Record, *, hold_words: bool = False) -> ContextSheet:
+    """All that a context's sheet says. `hold_words`: the free words of hold logs too, which may name the place."""
     ledger = desk.ledger()
     # All of them: a record whose place is disputed belongs on the sheet of every context that a version names.
     records = [one for kind in ("bag", "docket", "group", "hold") for one in ledger.records(kind, deleted=True)]
@@ -50,6 +50,7 @@ def _gathered(record: Record) -> ContextSheet:
         knowledge=knowledge(),
         who=_who(ledger, [record, *records]),
         source=words.say("sheet.source", site=words.plain(site.value("name"))),
+        hold_words=hold_words,
     )
 
 
@@ -63,15 +64,15 @@ def hold_log(docket: str) -> Response:
     context = ledger.record(found.context) if found is not None and found.context else None
     if found is None or context is None:
         abort(404)
-    here = _gathered(context)
+    with_words = desk.may("see_closed") == "yes"
+    here = _gathered(context, hold_words=with_words)
     shown = next((one for one in here.dockets if one.id == docket and one.hold is not None), None)
     if shown is None:
         abort(404)
-    with_words = desk.may("see_closed") == "yes"
     me = desk.me()
     if with_words:
         ledger.note("closed_seen", me.person, {"name": me.name, "role": me.role, "label": found.label, "what": "log"})
-    pdf = BytesIO(render_hold(here, shown, texts(), ledger.clock(), with_words=with_words))
+    pdf = BytesIO(render_hold(here, shown, texts(), ledger.clock()))
     name = "".join(one if one.isalnum() else "_" for one in shown.label)
     return send_file(pdf, mimetype="application/pdf", download_name=f"hold_{name}.pdf")
 

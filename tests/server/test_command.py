@@ -14,6 +14,7 @@ import pytest
 
 from fieldapp.cli import main
 from fieldapp.records import enrolment
+from fieldapp.records.place import place_of
 from fieldapp.sync.transport import certificate_at
 from server.ledger import Ledger
 from tests.server.tablets import Tablet, an_id
@@ -136,6 +137,43 @@ def test_a_backup_is_a_cabin_of_its_own_and_starts_a_new_epoch_when_told(data, t
     assert found.record(an_id("a")) is not None
     assert found.names().epoch != epoch
     found.close()
+
+
+def test_the_words_of_the_place_want_a_source_and_are_set_shown_and_taken_away(data, tmp_path, capsys):
+    text = tmp_path / "place.txt"
+    text.write_text("Tell the district officer.\n\nNobody lifts.\n", encoding="utf-8")
+    assert run(data, "place", str(text)) == 2
+    assert "Nothing was changed" in capsys.readouterr().err
+    assert run(data, "place", str(text), "--source", "letter 12, invented", "--checked", "2026-03-01, E. Tarn") == 0
+    assert run(data, "place", "--zone", "the trench", "--zone-source", "project design, invented") == 0
+    capsys.readouterr()
+    ledger = ledger_of(data)
+    place = place_of(ledger.site())
+    assert place is not None
+    assert place.rules == ("Tell the district officer.", "Nobody lifts.")
+    assert (place.source, place.checked) == ("letter 12, invented", "2026-03-01, E. Tarn")
+    assert ledger.site().value("zone_text") == "the trench"
+    ledger.close()
+    assert run(data, "place") == 0
+    assert "zone_source: project design, invented" in capsys.readouterr().out
+    assert run(data, "place", "--drop") == 0
+    ledger = ledger_of(data)
+    assert place_of(ledger.site()) is None
+    assert ledger.site().value("zone_text") == "the trench"
+    ledger.close()
+
+
+def test_a_place_text_that_is_no_text_is_told_and_nothing_changed(data, tmp_path, capsys):
+    for file in (tmp_path / "none.txt", tmp_path / "bytes.txt", tmp_path / "empty.txt"):
+        if file.name == "bytes.txt":
+            file.write_bytes(b"\xff\xfe\x00")
+        if file.name == "empty.txt":
+            file.write_text(" \n", encoding="utf-8")
+        assert run(data, "place", str(file), "--source", "x", "--checked", "y") == 2
+        assert file.name in capsys.readouterr().err
+    ledger = ledger_of(data)
+    assert place_of(ledger.site()) is None
+    ledger.close()
 
 
 def test_the_log_reads_as_sentences(data, capsys):

@@ -143,11 +143,11 @@ class Dig:
     def records(self) -> dict[str, Record]:
         return fold(self.changes).records
 
-    def sheet(self, context: str) -> ContextSheet:
+    def sheet(self, context: str, *, hold_words: bool = False) -> ContextSheet:
         """The context's sheet, as anybody who holds all the changes would gather it."""
-        return self.gatherer()(context)
+        return self.gatherer(hold_words=hold_words)(context)
 
-    def gatherer(self) -> Callable[[str], ContextSheet]:
+    def gatherer(self, *, hold_words: bool = False) -> Callable[[str], ContextSheet]:
         """Gathers sheets by context id from the changes made so far."""
         records = self.records()
         persons = [one for one in records.values() if one.kind == "person"]
@@ -163,6 +163,7 @@ class Dig:
                 knowledge=assets.knowledge(),
                 who=who,
                 source=SOURCE,
+                hold_words=hold_words,
             )
 
         return one_sheet

@@ -8,7 +8,7 @@ from fieldapp import assets
 from fieldapp.domain import ids
 from fieldapp.sheets.entries import Docket
 from fieldapp.sheets.hold_log import render_hold
-from tests.sheets.dig import PRINTED, Dig
+from tests.sheets.dig import PRINTED, SITE, Dig
 from tests.sheets.test_context_sheet import _pages
 
 PLACE = "2.4 m east of peg 7"
@@ -41,9 +41,9 @@ def dug() -> tuple[Dig, str, str]:
 
 
 def printed(dig: Dig, context: str, *, with_words: bool, lang: str = "en") -> str:
-    sheet = dig.sheet(context)
+    sheet = dig.sheet(context, hold_words=with_words)
     (docket,) = (one for one in sheet.dockets if one.hold)
-    return " ".join(_pages(render_hold(sheet, docket, assets.texts(lang), PRINTED, with_words=with_words)))
+    return " ".join(_pages(render_hold(sheet, docket, assets.texts(lang), PRINTED)))
 
 
 def test_it_says_what_was_done_by_whom_and_what_binds() -> None:
@@ -99,4 +99,20 @@ def test_a_docket_without_a_hold_has_no_log() -> None:
     sheet = dig.sheet(context)
     docket: Docket = sheet.dockets[0]
     with pytest.raises(ValueError, match="no hold"):
-        render_hold(sheet, docket, assets.texts("en"), PRINTED, with_words=True)
+        render_hold(sheet, docket, assets.texts("en"), PRINTED)
+
+
+def test_the_rules_of_the_place_are_on_it_with_their_source_and_only_where_set() -> None:
+    dig, context, _ = dug()
+    assert "Rules of this place" not in printed(dig, context, with_words=False)
+    words = {"place_text": "Tell the district officer.\nNobody lifts.", "place_source": "letter 12, invented"}
+    dig.set("eve", "site", SITE, {**words, "place_checked": "2026-03-01, E. Tarn"})
+    text = printed(dig, context, with_words=False)
+    for one in (
+        "Rules of this place",
+        "Tell the district officer.",
+        "Nobody lifts.",
+        "letter 12",
+        "2026-03-01, E. Tarn",
+    ):
+        assert one in text, one

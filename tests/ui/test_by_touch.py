@@ -226,6 +226,29 @@ def test_a_confirmed_stop_opens_its_hold_and_cannot_be_taken_back(tablet: Tablet
     assert tablet.screen == "hold"
 
 
+def test_the_words_of_the_place_are_one_tap_from_the_stop_with_their_source(tablet: Tablet) -> None:
+    tablet.begin()
+    site = tablet.app.desk.site
+    values = {"place_text": "Call the invented office.\n\nCover it.", "place_source": "an invented leaflet"}
+    save_as_other(tablet.app.desk, "site", site, {**values, "place_checked": "2026-06-01, Cleo Example"}, {})
+    tablet.press("docket.new", "material.bone", "human.stop")
+    before = list(tablet.app.views["stop"].ids.left.texts)
+    tablet.press("stop.place")
+    ids = tablet.app.views["stop"].ids
+    shown = [text for _, text in (*ids.left.texts, *ids.right.texts)]
+    assert shown[:2] == ["Call the invented office.", "Cover it."]
+    assert "an invented leaflet" in shown[2]
+    assert "Not legal advice" in shown[2]
+    tablet.press("stop.place")
+    assert list(ids.left.texts) == before
+    assert tablet.screen == "stop"
+
+
+def test_without_words_of_the_place_only_the_default_ones_are_shown(tablet: Tablet) -> None:
+    to_the_stop(tablet)
+    assert not tablet.hand.sees("stop.place")
+
+
 def test_without_a_key_the_place_cannot_be_kept_and_it_says_so(tablet: Tablet) -> None:
     docket = to_the_stop(tablet)
     tablet.press("stop.confirm", "hold.place", "hold.note")

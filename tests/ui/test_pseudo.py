@@ -28,6 +28,7 @@ DATA = re.compile(
     r"|hum l sheep.*|\bodd\b|10\.0\.0\.\d+\S*|192\.168\S*|^[a-z]$"
     # Keys that a sentence quotes because the bone in hand has no such part.
     r"|\"[a-z_]+\""
+    r"|Söürcé: .*"
 )
 SOURCES = re.compile(r"\d{4}|recalled|practice|decision|Uberon", re.I)
 

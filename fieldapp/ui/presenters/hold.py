@@ -8,6 +8,7 @@ from typing import Any
 
 from fieldapp.domain.ids import hold_id
 from fieldapp.records.fold import Record
+from fieldapp.records.place import place_of
 from fieldapp.records.sealing import seal
 from fieldapp.records.standing import is_released
 from fieldapp.ui.presenters.choices import Choice
@@ -38,6 +39,18 @@ HOW = ("in_person", "telephone", "radio", "in_writing")
 def stop_steps(licensed: bool = False) -> list[str]:
     """The steps of an in-situ stop, in plain words."""
     return [say(f"stop.{key}") for key in (*(("licence",) if licensed else ()), *STOP_STEPS)]
+
+
+def place_rules(desk: Desk) -> list[str]:
+    """The site's own words for its place, a rule a line, and where they come from; [] where none are set.
+
+    Nothing is added to them: no deadline, no distance, no law that they do not name.
+    """
+    place = place_of(desk.site_record())
+    if place is None:
+        return []
+    source, checked = place.source or say("blank"), place.checked or say("blank")
+    return [*place.rules, say("stop.place_source", source=source, checked=checked)]
 
 
 @dataclass(frozen=True, slots=True)
