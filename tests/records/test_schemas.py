@@ -154,7 +154,9 @@ GOOD: dict[str, dict[str, Any]] = {
               "closed": False},
     "site": {
         "code": "HLG26", "name": "Hollow Gate", "mode": "excavation", "licence": None, "policy":
-        {"zooarchaeologists_may_assess": [], "second_reader": True}, "zone_text": "", "zone_source": "", "place_text": "Tell.", "place_source": "s", "place_checked": "c", "cabin_key": "", "region": "r",
+        {"zooarchaeologists_may_assess": [], "second_reader": True}, "zone_text": "",
+        "zone_source": "", "place_text": "Tell.", "place_source": "s", "place_checked": "c",
+        "cabin_key": "", "region": "r",
         "dating": {"from": 1, "to": 2}, "fusion_source/sheep": "a book", "plausible/fowl": {"from": 100, "to": None},
         "plausible/cat": True, "short/hu": {"slot": "element", "key": "humerus"},
     },
