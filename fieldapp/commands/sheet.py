@@ -70,7 +70,7 @@ def gathered(folder: Folder, context: Record, *, hold_words: bool = False) -> Co
         context,
         folder.fold,
         site=site,
-        authority=authority(site, folder.records("person")),
+        authority=authority(site, folder.records("person"), assets.knowledge().names),
         knowledge=assets.knowledge(),
         who=folder.who,
         source=folder.name,

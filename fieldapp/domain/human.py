@@ -14,6 +14,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from fieldapp.domain.naming import ANIMAL, GROUP, NOTHING, Naming, named
+
 HUMAN, STOP, QUERY, NOT_EXCLUDED, NOT_ASKED, NO_SIGN, NON_HUMAN = (
     "human",
     "stop",
@@ -28,8 +30,6 @@ CAUTION = {HUMAN: 6, STOP: 5, QUERY: 4, NOT_EXCLUDED: 3, NOT_ASKED: 2, NO_SIGN: 
 
 RAISED = frozenset({HUMAN, STOP, QUERY})
 """The standings that a hold follows."""
-
-_NO_NAME = frozenset({"", "unknown", "human", "not_human"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +48,18 @@ class Assessment:
 
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """What the site has decided: which zooarchaeologists (person ids) may assess, and whether two are needed."""
+    """What the site has decided, and the names that count.
+
+    zooarchaeologists  ids of those who may assess
+    second_reader      whether one of them needs a second reader
+    groups             whether two readers may clear a bone by a group and a part ("large ungulate, rib") and the signs
+    names              what counts as a name at all
+    """
 
     zooarchaeologists: frozenset[str] = frozenset()
     second_reader: bool = True
+    groups: bool = False
+    names: Naming = field(default_factory=Naming)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,15 +103,12 @@ def why_void(assessment: Assessment, policy: Policy) -> str:
     if assessment.role not in ("human_osteologist", "zooarchaeologist"):
         return "role_may_not_assess"
     if value["verdict"] == NON_HUMAN:
-        if _blank(value.get("taxon")) or _blank(value.get("element")):
-            return "no_named_animal_and_part"
+        found = named(value, policy.names)
+        if found == NOTHING or (found == GROUP and not policy.groups):
+            return "no_named_animal_and_part" if found == NOTHING else "group_not_enough"
         if value.get("bone_seen") != "bone":
             return "bone_not_seen"
     return ""
-
-
-def _blank(name: Any) -> bool:
-    return not isinstance(name, str) or name.strip().lower() in _NO_NAME
 
 
 def _seen(assessment: Assessment) -> frozenset[str]:
@@ -170,9 +175,12 @@ def _settled(naming: Sequence[Assessment], policy: Policy) -> bool:
 
 def _enough(naming: Sequence[Assessment], verdict: str, policy: Policy) -> bool:
     agreeing = [item for item in naming if item.value["verdict"] == verdict]
-    if any(item.role == "human_osteologist" for item in agreeing):
-        return True
-    return len({item.signer for item in agreeing}) >= (2 if policy.second_reader else 1)
+    alone = any(
+        (item.role == "human_osteologist" or not policy.second_reader)
+        and (verdict == HUMAN or named(item.value, policy.names) == ANIMAL)
+        for item in agreeing
+    )
+    return alone or len({item.signer for item in agreeing}) >= 2
 
 
 def joined(standings: Iterable[Standing]) -> str:

@@ -28,6 +28,7 @@ from fieldapp.domain.entries import (
 )
 from fieldapp.domain.gallery import ANY, Gallery, PlateRow
 from fieldapp.domain.measures import Measures
+from fieldapp.domain.naming import Naming, naming
 from fieldapp.domain.presence import Presence, Span, own_span
 from fieldapp.domain.surface import Surface
 from fieldapp.domain.teeth import Teeth
@@ -73,6 +74,7 @@ class Knowledge:
 
     # Looked up for every record that is checked, so worked out once.
     words: Mapping[str, tuple[str, ...]] = field(init=False, repr=False)
+    names: Naming = field(init=False, repr=False)
     portion_keys: Mapping[str, Mapping[str, Portion]] = field(init=False, repr=False)
     centre_keys: Mapping[str, Mapping[str, Centre]] = field(init=False, repr=False)
     _word_sets: Mapping[str, frozenset[str]] = field(init=False, repr=False)
@@ -90,6 +92,7 @@ class Knowledge:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "_sites", {_NO_CHOICES: self})
+        object.__setattr__(self, "names", naming(self.taxa, self.elements, self.criteria))
         lines = {key: frozenset((key, *taxon.broader)) for key, taxon in self.taxa.items()}
         members: dict[str, list[str]] = {}
         for key, taxon in self.taxa.items():

@@ -102,6 +102,7 @@ class Assessment(_Value):
     side = fields.String(allow_none=True)
     seen = fields.List(fields.String(), required=True)
     bone_seen = _one_of(("bone", "pictures"))
+    criteria = fields.Dict(keys=fields.String(), values=fields.String(validate=_word))
     reasons = fields.String(validate=_text)
     ruled_out = fields.String(validate=_text)
     comparison = fields.String(validate=_text)
@@ -260,6 +261,7 @@ class Policy(_Value):
 
     zooarchaeologists_may_assess = fields.List(fields.String(), required=True)
     second_reader = fields.Boolean(required=True)
+    groups = fields.Boolean()
 
 
 def _words() -> fields.String:
@@ -292,6 +294,8 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "name": _words(),
         "mode": _one_of(("excavation", "licensed")),
         "licence": _words(),
+        "licence_conditions": _words(),
+        "hold_photos": fields.Boolean(allow_none=True),
         "policy": fields.Nested(Policy),
         "zone_text": _words(),
         "zone_source": _words(),
@@ -433,6 +437,8 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "zone": _words(),
         "in_place": fields.Boolean(allow_none=True),
         "place_sealed": _words(),
+        "skeleton": _words(),
+        "charnel": fields.Boolean(allow_none=True),
         "step": fields.Nested(Step),
         "release": fields.Nested(Release),
     },

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fieldapp.domain import human
+from fieldapp.domain.naming import Naming
 from fieldapp.records.fold import Record
 from fieldapp.records.signing import Grants, grants, signer
 
@@ -22,18 +23,21 @@ class Authority:
     policy: human.Policy
 
 
-def authority(site: Record | None, persons: Iterable[Record]) -> Authority:
-    """The authority as the site's and the persons' records give it. A disputed or malformed policy names nobody."""
+def authority(site: Record | None, persons: Iterable[Record], names: Naming) -> Authority:
+    """The authority as the site's and the persons' records give it. A disputed or malformed policy names nobody.
+    `names`: what counts as the name of an animal and a part (domain.naming)."""
     policy: Any = None
     if site is not None and "policy" not in site.disagreements():
         policy = site.value("policy")
-    names = policy.get("zooarchaeologists_may_assess") if isinstance(policy, Mapping) else None
+    listed = policy.get("zooarchaeologists_may_assess") if isinstance(policy, Mapping) else None
     second = policy.get("second_reader") if isinstance(policy, Mapping) else None
     return Authority(
         grants(persons),
         human.Policy(
-            frozenset(one for one in names if isinstance(one, str)) if isinstance(names, list) else frozenset(),
+            frozenset(one for one in listed if isinstance(one, str)) if isinstance(listed, list) else frozenset(),
             second is not False,
+            isinstance(policy, Mapping) and policy.get("groups") is True,
+            names,
         ),
     )
 

@@ -40,6 +40,21 @@ class Photos:
             raise SaveFailed(error, is_full(error)) from error
         return True
 
+    def keep_sealed(self, data: bytes, public: str) -> str:
+        """Keeps a photo that only the cabin can open, and nothing of it in the clear; its SHA-256, "" for no such key.
+
+        Raises SaveFailed.
+        """
+        sha256 = hashlib.sha256(data).hexdigest()
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            write_new(self.folder / f"{sha256}.sealed", seal_bytes(data, public, sha256))
+        except ValueError:
+            return ""
+        except OSError as error:
+            raise SaveFailed(error, is_full(error)) from error
+        return sha256
+
     def keep(self, data: bytes) -> str:
         """Keeps a photo; on the medium on return; its SHA-256. Raises SaveFailed."""
         sha256 = hashlib.sha256(data).hexdigest()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from fieldapp.store.errors import StoreError
+from fieldapp.sync import personal_key
 from fieldapp.sync.enrol import enrol, transport_for
 from fieldapp.sync.errors import SyncError
 from fieldapp.sync.exchange import Report, exchange
@@ -31,6 +32,15 @@ class RealCabin:
             return str(error)
         # So that the people and contexts are there to choose from. If it fails, the sync screen says why.
         self.exchange(lambda sent, received: None, lambda: False)
+        return ""
+
+    def fetch_key(self, person: str, role: str, password: str) -> str:
+        """Fetches a specialist's key; "" if it went through, else a sentence."""
+        try:
+            with transport_for(self.desk.notebook) as transport:
+                personal_key.fetch(self.desk.notebook, transport, person, role, password)
+        except (SyncError, StoreError, OSError) as error:
+            return str(error)
         return ""
 
     def exchange(self, progress: Progress, cancelled: Callable[[], bool]) -> Exchange:

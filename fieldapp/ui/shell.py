@@ -11,6 +11,7 @@ from typing import Any
 
 from fieldapp.records.changes import UnreadableChange
 from fieldapp.store.errors import StoreError
+from fieldapp.ui.presenters.assess import Assess
 from fieldapp.ui.presenters.cabin import Cabin, Setup, Sync
 from fieldapp.ui.presenters.cards import Card
 from fieldapp.ui.presenters.context import Context
@@ -20,6 +21,7 @@ from fieldapp.ui.presenters.finding import Finding
 from fieldapp.ui.presenters.form import Form
 from fieldapp.ui.presenters.form_state import Saved
 from fieldapp.ui.presenters.hold import Hold
+from fieldapp.ui.presenters.key import Key
 from fieldapp.ui.presenters.lab import Lab
 from fieldapp.ui.presenters.people import People
 from fieldapp.ui.presenters.photographs import Photographs
@@ -29,6 +31,7 @@ from fieldapp.ui.texts import say
 SCREENS = (
     "setup", "people", "contexts", "context", "form", "quick", "card", "more", "find", "manner", "lock", "photo",
     "scan", "lab", "stop", "hold", "sync", "history", "beside", "leave", "aid",
+    "assess", "key",
 )  # fmt: skip
 _REMEMBERED = ("contexts", "context", "hold")
 
@@ -64,6 +67,8 @@ class Shell:
         self.lab = Lab(desk)
         self.camera: Callable[[Callable[[Path], None]], None] | None = None
         self.sync = Sync(desk, cabin)
+        self.key = Key(desk, cabin)
+        self.assess: Assess | None = None
         self.form: Form | None = Form.resumed(desk) if desk.site else None
         self.card: Card | None = Card.resumed(desk) if desk.site else None
         self.hold: Hold | None = None
@@ -111,7 +116,9 @@ class Shell:
 
     def after_photo(self) -> None:
         """Back to what is photographed."""
-        if self.form is not None:
+        if self.photographs.hold and self.hold is not None:
+            self.show("hold")
+        elif self.form is not None:
             self.show(self.form_screen())
         else:
             self.home()
@@ -240,3 +247,20 @@ class Shell:
         self.hold = Hold(self.desk, docket)
         self.do(lambda: self.desk.go(hold=docket))
         self.show("hold", said)
+
+    def assess_hold(self) -> None:
+        """Begins an assessment over all that is said of the docket on hold now."""
+        if self.hold is not None and self.desk.record(self.hold.docket) is not None:
+            self.assess = Assess(self.desk, self.hold.docket)
+            self.show("assess")
+
+    def photograph_hold(self) -> None:
+        """Goes to the pictures of the docket on hold: each is sealed as it is taken."""
+        if self.hold is not None:
+            self.photographs.begin(None, self.hold.docket)
+            self.show("photo")
+
+    def show_key(self) -> None:
+        """Goes to the key of the one who records, and back to where it was asked for."""
+        self.key.back, self.key.told = self.screen, ""
+        self.show("key")

@@ -21,6 +21,7 @@ from fieldapp.domain import short_codes
 from fieldapp.records import enrolment, place
 from fieldapp.records.schemas import ROLES
 from server import cabin
+from server.commands import site_rules
 from server.config import Config
 from server.errors import CabinError, NoSuchPerson, NoSuchWord, PlaceUnsourced
 from server.ledger import CABIN
@@ -73,6 +74,11 @@ def register(parser: argparse.ArgumentParser) -> None:
     one.add_argument("--zone", help="what an in-situ stop closes")
     one.add_argument("--zone-source", default="", help="where its size comes from")
     one.add_argument("--drop", action="store_true", help="take the place's text away; the default words stay")
+
+    one = _command(below, "policy", _policy, "what this site has decided about possible human remains")
+    site_rules.policy_arguments(one)
+    one = _command(below, "licence", _licence, "the licence a cemetery is dug under, and its conditions")
+    site_rules.licence_arguments(one)
 
     one = _command(below, "enrol", _enrol, "a one-use code for a tablet")
     one.add_argument("--name", default="", help="what to call the tablet")
@@ -299,7 +305,7 @@ def _place(args: argparse.Namespace) -> int:
         elif args.text is not None:
             if not args.source or not args.checked:
                 raise PlaceUnsourced
-            text = _read(args.text)
+            text = site_rules.read_text(args.text)
             values = {"place_text": text, "place_source": args.source, "place_checked": args.checked}
         if args.zone is not None:
             values |= {"zone_text": args.zone or None, "zone_source": args.zone_source or None}
@@ -309,14 +315,18 @@ def _place(args: argparse.Namespace) -> int:
     return 0
 
 
-def _read(file: Path) -> str:
-    try:
-        text = file.read_text(encoding="utf-8").strip()
-    except (OSError, ValueError) as error:
-        raise CommandError(texts()["cabin.cli.unreadable"].format(file=file, why=error)) from error
-    if not text:
-        raise CommandError(texts()["cabin.cli.unreadable"].format(file=file, why=texts()["cabin.cli.nothing_in_it"]))
-    return text
+def _policy(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        if site_rules.set_policy(found.ledger, args):
+            _say("site_set")
+    return 0
+
+
+def _licence(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        if site_rules.set_licence(found.ledger, args):
+            _say("site_set")
+    return 0
 
 
 def _account(found: cabin.Cabin, person: str, role: str) -> Account:

@@ -185,7 +185,7 @@ def authority_of(connection: Connection) -> standing.Authority:
     rows = connection.scalars(select(tables.record.c.state).where(tables.record.c.kind.in_(PROTECTED)))
     records = load(rows)
     site = next((one for one in records if one.kind == "site"), None)
-    return standing.authority(site, [one for one in records if one.kind == "person"])
+    return standing.authority(site, [one for one in records if one.kind == "person"], knowledge().names)
 
 
 def authority_changed(connection: Connection, who: standing.Authority) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, select
 
+from fieldapp.assets import knowledge
 from fieldapp.records import standing
 from fieldapp.records.changes import read
 from fieldapp.records.fold import Fold
@@ -35,7 +36,7 @@ def _all(connection: Connection) -> tuple[Fold, standing.Authority]:
     for body in connection.scalars(select(tables.change.c.body).order_by(tables.change.c.seq)):
         fold.apply(read(body))
     site = next((one for one in fold if one.kind == PROTECTED[0]), None)
-    return fold, standing.authority(site, [one for one in fold if one.kind == PROTECTED[1]])
+    return fold, standing.authority(site, [one for one in fold if one.kind == PROTECTED[1]], knowledge().names)
 
 
 def _compared(derived: Derived) -> Derived:

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fieldapp import assets
 from fieldapp.domain.human import (
     CAUTION,
     HUMAN,
@@ -22,7 +23,8 @@ from fieldapp.domain.human import (
     standing,
 )
 
-STRICT = Policy()
+NAMES = assets.knowledge().names
+STRICT = Policy(names=NAMES)
 ANSWERS = [STOP, QUERY, NOT_EXCLUDED, NO_SIGN, NOT_ASKED]
 
 
@@ -71,9 +73,39 @@ def test_an_assessment_that_has_not_seen_a_newer_reading_does_not_clear_it():
 
 
 def test_not_human_without_a_named_animal_and_part_clears_nothing():
-    for more in ({"taxon": ""}, {"element": None}, {"taxon": "unknown"}, {"taxon": "human"}):
+    for more in (
+        {"taxon": ""}, {"element": None}, {"taxon": "unknown"}, {"taxon": "human"}, {"taxon": "mammal"},
+        {"taxon": "large_mammal"}, {"taxon": "medium_mammal"}, {"taxon": "mammal_or_human"}, {"taxon": "newer"},
+        {"element": "long_bone"}, {"element": "unidentified_bone"}, {"element": "not a bone"}, {"element": ["rib"]},
+        {"taxon": "large_ungulate"}, {"taxon": "large_ungulate", "criteria": {"rb01": "no"}},
+    ):  # fmt: skip
         result = standing({"a": reading(QUERY)}, {"x": assessed(NON_HUMAN, ["a"], **more)}, STRICT)
         assert (result.answer, result.void) == (QUERY, {"x": "no_named_animal_and_part"})
+
+
+SIGN = sorted(NAMES.signs)[0]
+
+
+def test_a_group_and_a_part_clear_with_the_signs_seen_and_a_second_reader_only_where_the_policy_says_so():
+    group = {"taxon": "large_ungulate", "element": "rib", "criteria": {SIGN: "yes"}}
+    one = assessed(NON_HUMAN, ["a"], **group)
+    two = assessed(NON_HUMAN, ["a"], signer="p-other", **group)
+    readings, allowed = {"a": reading(QUERY)}, Policy(names=NAMES, groups=True)
+    assert standing(readings, {"x": one, "y": two}, STRICT).void == {"x": "group_not_enough", "y": "group_not_enough"}
+    assert standing(readings, {"x": one}, allowed).answer == QUERY
+    assert standing(readings, {"x": one, "y": one}, allowed).answer == QUERY
+    assert standing(readings, {"x": one, "y": two}, allowed).answer == NON_HUMAN
+    named = assessed(NON_HUMAN, ["a"], signer="p-other")
+    assert standing(readings, {"x": one, "y": named}, allowed).answer == NON_HUMAN
+
+
+def test_no_group_that_counts_has_a_human_in_it_and_no_size_is_a_group():
+    know = assets.knowledge()
+    for key in NAMES.animals | NAMES.groups:
+        assert not know.is_a("human", key), key
+        assert know.taxa[key].kind != "size_class", key
+    assert {"cattle", "sheep_goat", "equid"} <= NAMES.animals
+    assert {"large_ungulate", "large_ruminant", "carnivore"} <= NAMES.groups
 
 
 def test_pictures_alone_cannot_clear():
@@ -104,10 +136,10 @@ def test_a_zooarchaeologist_clears_only_if_the_policy_names_them_and_with_the_se
     readings = {"a": reading(QUERY)}
     named = frozenset({"p-zoo", "p-zoo2"})
     assert standing(readings, {"x": one}, STRICT).answer == QUERY
-    assert standing(readings, {"x": one}, Policy(named, second_reader=True)).answer == QUERY
-    assert standing(readings, {"x": one, "y": one}, Policy(named, second_reader=True)).answer == QUERY
-    assert standing(readings, {"x": one, "y": two}, Policy(named, second_reader=True)).answer == NON_HUMAN
-    assert standing(readings, {"x": one}, Policy(named, second_reader=False)).answer == NON_HUMAN
+    assert standing(readings, {"x": one}, Policy(named, second_reader=True, names=NAMES)).answer == QUERY
+    assert standing(readings, {"x": one, "y": one}, Policy(named, second_reader=True, names=NAMES)).answer == QUERY
+    assert standing(readings, {"x": one, "y": two}, Policy(named, second_reader=True, names=NAMES)).answer == NON_HUMAN
+    assert standing(readings, {"x": one}, Policy(named, second_reader=False, names=NAMES)).answer == NON_HUMAN
 
 
 def test_human_stands_against_a_mild_assessment_made_meanwhile():

@@ -16,6 +16,7 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
+from fieldapp import assets
 from fieldapp.commands.source import read_folder
 from fieldapp.domain.human import CAUTION, RAISED
 from fieldapp.records.standing import authority, standing_of
@@ -120,7 +121,7 @@ def test_the_raised_dockets_stand_raised_wherever_they_are_read(played):
     out, _ = played
     for where in ("cabin", "tablet-B"):
         folder = read_folder(out / where)
-        who = authority(folder.site(), folder.records("person"))
+        who = authority(folder.site(), folder.records("person"), assets.knowledge().names)
         answers = Counter(standing_of(one, who).answer for one in folder.records("docket"))
         assert sum(answers[one] for one in RAISED) == 2
         assert set(answers) <= set(CAUTION)

@@ -153,8 +153,8 @@ GOOD: dict[str, dict[str, Any]] = {
     "photo": {"docket": "d1", "context": None, "sha256": "0" * 64, "view": "cranial", "scale": True, "north": False,
               "closed": False},
     "site": {
-        "code": "HLG26", "name": "Hollow Gate", "mode": "excavation", "licence": None, "policy":
-        {"zooarchaeologists_may_assess": [], "second_reader": True}, "zone_text": "",
+        "code": "HLG26", "name": "Hollow Gate", "mode": "excavation", "licence": None, "licence_conditions": "c",
+        "hold_photos": True, "policy": {"zooarchaeologists_may_assess": [], "second_reader": True}, "zone_text": "",
         "zone_source": "", "place_text": "Tell.", "place_source": "s", "place_checked": "c",
         "cabin_key": "", "region": "r",
         "dating": {"from": 1, "to": 2}, "fusion_source/sheep": "a book", "plausible/fowl": {"from": 100, "to": None},

@@ -7,12 +7,14 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fieldapp import assets
 from fieldapp.domain import human, ids
 from fieldapp.records.fold import fold
 from fieldapp.records.signing import grants, public_text, sign, signer
 from fieldapp.records.standing import authority, is_released, joined_answer, joined_to, standing_of
 from tests.records.makers import DOCKET, SITE, Pen
 
+NAMES = assets.knowledge().names
 KEY = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 OTHER = Ed25519PrivateKey.from_private_bytes(bytes(range(1, 33)))
 VERDICT = {"verdict": "non_human", "taxon": "cattle", "element": "tibia", "bone_seen": "bone"}
@@ -24,7 +26,7 @@ def person(key=KEY, role="human_osteologist", revoked=False, who="p-ost"):
 
 
 def people(*changes):
-    return authority(None, fold(changes))
+    return authority(None, fold(changes), NAMES)
 
 
 def signed(seen, key=KEY, path="assessment/1", record=DOCKET, who="p-ost", **more):
@@ -102,7 +104,7 @@ def test_a_policy_about_which_the_record_disagrees_names_nobody():
         )
         for i, pen in enumerate(pens)
     ).records[SITE]
-    assert authority(site, []).policy == human.Policy(frozenset(), True)
+    assert authority(site, [], NAMES).policy == human.Policy(names=NAMES)
 
 
 def test_a_deletion_does_not_take_a_raise_away():

@@ -151,7 +151,7 @@ class Dig:
         """Gathers sheets by context id from the changes made so far."""
         records = self.records()
         persons = [one for one in records.values() if one.kind == "person"]
-        authority = standing.authority(records.get(SITE), persons)
+        authority = standing.authority(records.get(SITE), persons, assets.knowledge().names)
         who = {one.id: (one.by["name"], one.by["role"], one.at) for one in self.changes}
 
         def one_sheet(context: str) -> ContextSheet:

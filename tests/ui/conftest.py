@@ -53,12 +53,17 @@ class FakeCabin:
         self.answer = Exchange(sent=3, received=2)
         self.steps = 2
         self.codes: list[tuple[str, str]] = []
+        self.keys: list[tuple[str, str, str]] = []
 
     def enrol(self, address: str, code: str) -> str:
         self.codes.append((address, code))
         if not self.trouble:
             self.desk.notebook.identify(site=ids.site_id(CODE), code=CODE, letter="B")
             self.desk.notebook.set_setting("cabin", {"address": address, "fingerprint": "f", "seal_key": ""})
+        return self.trouble
+
+    def fetch_key(self, person: str, role: str, password: str) -> str:
+        self.keys.append((person, role, password))
         return self.trouble
 
     def exchange(self, progress: Any, cancelled: Callable[[], bool]) -> Exchange:

@@ -251,7 +251,7 @@ def test_without_words_of_the_place_only_the_default_ones_are_shown(tablet: Tabl
 
 def test_without_a_key_the_place_cannot_be_kept_and_it_says_so(tablet: Tablet) -> None:
     docket = to_the_stop(tablet)
-    tablet.press("stop.confirm", "hold.place", "hold.note")
+    tablet.press("stop.confirm", "hold.more", "hold.place", "hold.note")
     tablet.hand.type("E412 N208")
     assert "key" in tablet.app.views["hold"].ids.step_name.text
     assert not tablet.hand.sees("hold.seal")

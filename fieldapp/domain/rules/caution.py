@@ -185,7 +185,7 @@ def standing_of(docket: Docket, know: Knowledge) -> str:
         path: human.Assessment({**value, "seen": _seen(value, known)}, "somebody", "human_osteologist")
         for path, value in written.items()
     }
-    found = human.standing(readings, assessments, human.Policy())
+    found = human.standing(readings, assessments, human.Policy(names=know.names))
     # A verdict that cannot tell, or that has seen no answer, leaves a bone read as human where it was.
     if (
         found.answer != human.NON_HUMAN

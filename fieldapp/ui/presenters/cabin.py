@@ -47,6 +47,9 @@ class Cabin(Protocol):
     def enrol(self, address: str, code: str) -> str:
         """Enrols the tablet and notes the cabin; "" if it went through, else a sentence. Blocks."""
 
+    def fetch_key(self, person: str, role: str, password: str) -> str:
+        """Fetches a specialist's key and keeps it; "" if it went through, else a sentence. Blocks."""
+
     def exchange(self, progress: Progress, cancelled: Callable[[], bool]) -> Exchange:
         """Sends and fetches everything. Blocks; never raises."""
 

@@ -171,7 +171,7 @@ class Desk:
     def authority(self) -> Authority:
         """Who may decide on the human question here."""
         if self._authority is None:
-            self._authority = authority(self.site_record(), self.notebook.records("person"))
+            self._authority = authority(self.site_record(), self.notebook.records("person"), self.knowledge.names)
         return self._authority
 
     def standing(self, docket: Record) -> str:

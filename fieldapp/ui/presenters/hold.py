@@ -36,11 +36,6 @@ WHOM = ("supervisor", "director", "osteologist", "authority")
 HOW = ("in_person", "telephone", "radio", "in_writing")
 
 
-def stop_steps(licensed: bool = False) -> list[str]:
-    """The steps of an in-situ stop, in plain words."""
-    return [say(f"stop.{key}") for key in (*(("licence",) if licensed else ()), *STOP_STEPS)]
-
-
 def place_rules(desk: Desk) -> list[str]:
     """The site's own words for its place, a rule a line, and where they come from; [] where none are set.
 

@@ -1,10 +1,11 @@
-"""A hold: where it stands, its log that is only added to, the next step, and the exact place."""
+"""A hold: where it stands, its log that is only added to, the next step, and what else can be done about it."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters import licensed
+from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.fields import Room, paged
 from fieldapp.ui.presenters.hold import Hold
 from fieldapp.ui.screens.view import View, load_kv
@@ -14,13 +15,15 @@ load_kv(__file__)
 
 
 class HoldScreen(View):
-    """Shows the hold presenter. `placing`: the exact place is being entered; `sort`: the page of what can be done."""
+    """Shows the hold presenter. `mode`: "step", the next step is written; "more", what else there is to do; "place" or
+    "skeleton", that is being typed. `sort`: the page of the steps."""
 
     LOG, LOG_TALL = 4, 2
 
     def __init__(self, **kwargs: Any) -> None:
-        self.placing = False
+        self.mode = "step"
         self.page = self.sort = 0
+        self.number = ""
         super().__init__(**kwargs)
         ids = self.ids
         for rows in (ids.what, ids.whom, ids.actions):
@@ -41,7 +44,8 @@ class HoldScreen(View):
         ids.band.height_mm = 4 if hold.in_place else 0
         ids.title.text = say("hold.title" if hold.in_place else "hold.query_title", label=hold.label())
         ids.state.text = hold.state()
-        ids.zone.text = say("hold.zone", zone=hold.zone()) if hold.in_place else ""
+        zone = say("hold.zone", zone=hold.zone()) if hold.in_place else ""
+        ids.zone.text = " · ".join(part for part in (licensed.skeleton(hold), zone) if part)
         ids.reminders.show([(say("blank"), text) for text in hold.reminders()])
         log = hold.log()
         each = self.LOG_TALL if self.tall else self.LOG
@@ -53,10 +57,12 @@ class HoldScreen(View):
         actions = [Choice("hold.leave", say("go.context"), sign="leave")]
         if pages > 1:
             actions.append(Choice("hold.page", say("page", n=self.page + 1, of=pages), sign="after"))
-        if self.placing:
-            self._show_place(actions)
-        else:
+        if self.mode == "step":
             self._show_step(actions)
+        elif self.mode == "more":
+            self._show_more()
+        else:
+            self._show_typing()
 
     def _show_step(self, actions: list[Choice]) -> None:
         hold, ids = self.hold, self.ids
@@ -66,21 +72,44 @@ class HoldScreen(View):
         ids.whom.show([hold.choices("whom"), hold.choices("how")])
         self._fill(hold.note, say("hold.note_hint"))
         actions += [
-            Choice("hold.docket", say("hold.docket"), sign="after"),
-            Choice("hold.place", say("hold.place_kept" if hold.place_kept() else "hold.place"), sign="hold"),
+            Choice("hold.more", say("hold.more"), sign="more"),
             Choice("hold.add", say("hold.add"), sign="tick", tone="primary"),
         ]
         ids.actions.show(self.column(actions))
 
-    def _show_place(self, actions: list[Choice]) -> None:
+    def _show_more(self) -> None:
+        hold, ids, desk = self.hold, self.ids, self.shell.desk
+        ids.step_name.text = say("hold.more_title")
+        found = [
+            Choice("hold.docket", say("hold.docket"), sign="after"),
+            Choice("hold.place", say("hold.place_kept" if hold.place_kept() else "hold.place"), sign="hold"),
+        ]
+        if desk.may("propose_assessment"):
+            found.append(Choice("hold.assess", say("hold.assess"), sign="check"))
+        if desk.site_value("hold_photos") is True:
+            found.append(Choice("hold.photo", say("hold.photo"), sign="photo"))
+        if licensed.is_licensed(desk):
+            found.append(Choice("hold.skeleton", say("hold.skeleton"), note=licensed.skeleton(hold)))
+            found.append(Choice("hold.charnel", say("hold.charnel"), chosen=licensed.is_charnel(hold)))
+        self._fill("", "")
+        rows = in_rows([*found, *[Choice("", "")] * (-len(found) % 3)], 3)
+        ids.what.show(rows[:2])
+        ids.whom.show(rows[2:])
+        ids.actions.show(self.column([Choice("hold.back", say("action.back"), sign="leave")]))
+
+    def _show_typing(self) -> None:
         hold, ids = self.hold, self.ids
         ids.what.show([])
         ids.whom.show([])
-        ids.step_name.text = hold.place_error or (say("place.how") if hold.can_seal() else say("place.no_key"))
-        self._fill(hold.place, say("place.hint"))
-        actions = [Choice("hold.back", say("action.back"), sign="leave")]
-        actions.append(Choice("hold.seal", say("place.seal"), sign="tick", tone="primary", enabled=hold.can_seal()))
-        ids.actions.show(self.column(actions))
+        keep = Choice("hold.number", say("hold.skeleton_keep"), sign="tick", tone="primary")
+        if self.mode == "place":
+            ids.step_name.text = hold.place_error or (say("place.how") if hold.can_seal() else say("place.no_key"))
+            self._fill(hold.place, say("place.hint"))
+            keep = Choice("hold.seal", say("place.seal"), sign="tick", tone="primary", enabled=hold.can_seal())
+        else:
+            ids.step_name.text = say("hold.skeleton_how")
+            self._fill(self.number, say("hold.skeleton_hint"))
+        ids.actions.show(self.column([Choice("hold.back", say("action.back"), sign="leave"), keep]))
 
     def _fill(self, text: str, hint: str) -> None:
         note = self.ids.note
@@ -91,9 +120,11 @@ class HoldScreen(View):
     def _typed_note(self, _: Any, text: str) -> None:
         if self.shell.hold is None:
             return
-        if self.placing:
+        if self.mode == "place":
             self.hold.place = text
-        else:
+        elif self.mode == "skeleton":
+            self.number = text
+        elif self.mode == "step":
             self.hold.note = text
 
     def tapped(self, ident: str) -> None:
@@ -114,15 +145,29 @@ class HoldScreen(View):
             return
         elif key == "page":
             self.page += 1
-        elif key == "place":
-            self.placing = True
+        elif key == "assess":
+            self.mode = "step"
+            shell.assess_hold()
+            return
+        elif key == "photo":
+            self.mode = "step"
+            shell.photograph_hold()
+            return
+        elif key in ("more", "place", "skeleton"):
+            self.mode = key
         elif key == "back":
-            self.placing, hold.place, hold.place_error = False, "", ""
+            self.mode, hold.place, hold.place_error, self.number = "step", "", "", ""
         elif key == "seal":
             done: list[bool] = []
             if shell.do(lambda: done.append(hold.keep_place())) and done[0]:
-                self.placing = False
+                self.mode = "step"
                 shell.said = say("place.sealed")
+        elif key == "charnel":
+            shell.do(lambda: licensed.toggle_charnel(hold))
+        elif key == "number":
+            kept: list[bool] = []
+            if shell.do(lambda: kept.append(licensed.keep_skeleton(hold, self.number))) and kept[0]:
+                self.mode, self.number = "step", ""
         elif key == "add":
             if hold.wanted():
                 shell.said = say(f"need.{hold.wanted()}")
@@ -135,4 +180,4 @@ class HoldScreen(View):
         return self.shell.said, False
 
     def back(self) -> None:
-        self.tapped("hold.back" if self.placing else "hold.leave")
+        self.tapped("hold.leave" if self.mode == "step" else "hold.back")

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from fieldapp.ui.presenters.choices import Choice
-from fieldapp.ui.presenters.hold import place_rules, stop_steps
-from fieldapp.ui.screens.view import View, load_kv
+from fieldapp.ui.presenters.hold import place_rules
+from fieldapp.ui.presenters.licensed import stop_steps, stop_title
+from fieldapp.ui.screens.view import View, load_kv, pager
 from fieldapp.ui.texts import say
 
 load_kv(__file__)
@@ -16,9 +17,10 @@ class StopScreen(View):
     """Shows the steps, and the two ways on. `placing`: the site's own words for its place instead."""
 
     full = True
+    PER_PAGE = 10
 
     def __init__(self, **kwargs: Any) -> None:
-        self.placing = False
+        self.placing, self.page = False, 0
         super().__init__(**kwargs)
         self.ids.ways.heard = self.tapped
         self.ids.ways.fill = True
@@ -28,20 +30,23 @@ class StopScreen(View):
         shell, ids = self.shell, self.ids
         if shell.form is None:
             return
-        ids.title.text = say("stop.title")
+        ids.title.text = stop_title(shell.desk)
         ids.label.text = say("stop.label", label=shell.form.state.label)
-        licensed = shell.desk.site_value("mode") == "licensed"
         rules = place_rules(shell.desk)
         self.placing = self.placing and bool(rules)
-        steps = rules if self.placing else stop_steps(licensed)
+        steps = rules if self.placing else stop_steps(shell.desk)
+        self.page, pages = pager(len(steps), self.PER_PAGE, self.page)
+        first = self.page * self.PER_PAGE
+        steps = steps[first:][: self.PER_PAGE]
         half = -(-len(steps) // 2)
-        for box, part, first in ((ids.left, steps[:half], 1), (ids.right, steps[half:], half + 1)):
-            box.show([(f"{first + at}", text) for at, text in enumerate(part)])
+        for box, part, number in ((ids.left, steps[:half], first + 1), (ids.right, steps[half:], first + half + 1)):
+            box.show([(f"{number + at}", text) for at, text in enumerate(part)])
         ids.trouble.text = shell.trouble
         turn = say("stop.steps" if self.placing else "stop.place")
         ids.ways.show(
             [
                 [
+                    *([Choice("stop.page", say("page", n=self.page + 1, of=pages), sign="down")] if pages > 1 else []),
                     *([Choice("stop.place", turn, sign="after", tone="sheet")] if rules else []),
                     Choice("stop.take_back", say("stop.take_back"), sign="undo", tone="sheet"),
                     Choice("stop.confirm", say("stop.confirm"), tone="black", sign="hold", weight=1.6),
@@ -54,7 +59,9 @@ class StopScreen(View):
         if form is None:
             return
         if ident == "stop.place":
-            self.placing = not self.placing
+            self.placing, self.page = not self.placing, 0
+        elif ident == "stop.page":
+            self.page += 1
         elif ident == "stop.take_back":
             if shell.do(form.take_back_stop):
                 shell.show(shell.form_screen(), say("stop.taken_back"))

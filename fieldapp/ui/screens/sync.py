@@ -36,6 +36,8 @@ class SyncScreen(View):
             actions.append(Choice("sync.enrol", say("sync.enrol"), sign="sync"))
         if not sync.running and self.shell.desk.notebook.disputed():
             actions.append(Choice("sync.differ", say("sync.show_differ"), sign="differ"))
+        if self.shell.key.wanted() and not sync.running:
+            actions.append(Choice("sync.key", say("key.title"), sign="hold"))
         ids.actions.show(self.column(actions))
 
     def tapped(self, ident: str) -> None:
@@ -50,6 +52,8 @@ class SyncScreen(View):
             self.shell.finding.kind = "docket"
             self.shell.finding.marks = {"differ", "mine"}
             self.shell.show("find")
+        elif ident == "sync.key":
+            self.shell.show_key()
         elif ident == "sync.cancel":
             sync.cancel()
         elif ident == "sync.now" and sync.begin():
