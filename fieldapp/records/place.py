@@ -29,5 +29,14 @@ def place_of(site: Record | None) -> Place | None:
     if site is None:
         return None
     text, source, checked = (str(site.value(path) or "") for path in PATHS[:3])
-    rules = tuple(line.strip() for line in text.splitlines() if line.strip())
+    rules = _lines(text)
     return Place(rules, source, checked) if rules else None
+
+
+def conditions_of(site: Record | None) -> tuple[str, ...]:
+    """The conditions of the licence the site works under, as it has set them."""
+    return _lines(str(site.value("licence_conditions") or "")) if site is not None else ()
+
+
+def _lines(text: str) -> tuple[str, ...]:
+    return tuple(line.strip() for line in text.splitlines() if line.strip())

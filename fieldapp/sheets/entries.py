@@ -132,6 +132,7 @@ class Hold:
     in_place  True if anybody says it is still in the ground, False, or None where nobody says
     state     "open"; "released": the written word covers every reading; "ended": an assessment has cleared it
     written   False where a raise has come but no hold record yet
+    skeleton  the numbers it was given under a licence;  charnel: whether anybody says that it is of no skeleton
     """
 
     tier: str
@@ -141,6 +142,8 @@ class Hold:
     state: str
     differences: tuple[Difference, ...] = ()
     written: bool = True
+    skeleton: tuple[str, ...] = ()
+    charnel: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,6 +287,7 @@ class ContextSheet:
     labels       {record id: label} of what may be named: dockets, bags, contexts
     loose_holds  holds of this context whose docket has not come
     source       the ledger or notebook it was printed from, in words
+    conditions   of the licence, as the site has set them, a line each
     place        the site's own words for its place, if it has set any
     hold_words   whether the free words of hold logs were gathered: they may name the place, so by default they are not
     """
@@ -310,5 +314,6 @@ class ContextSheet:
     figures: Figures
     source: str
     format: int
+    conditions: tuple[str, ...] = ()
     place: Place | None = None
     hold_words: bool = False

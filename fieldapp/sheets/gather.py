@@ -13,7 +13,7 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records.changes import FORMAT
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
-from fieldapp.records.place import place_of
+from fieldapp.records.place import conditions_of, place_of
 from fieldapp.records.standing import Authority
 from fieldapp.sheets.entries import (
     Bag,
@@ -102,6 +102,7 @@ def gather(
         ),
         source=source,
         format=FORMAT,
+        conditions=conditions_of(site),
         place=place_of(site),
         hold_words=hold_words,
     )

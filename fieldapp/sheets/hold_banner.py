@@ -93,6 +93,10 @@ def docket_banner(pen: Pen, words: Words, sheet: ContextSheet, docket: Docket, w
         lines += [(words.say("hold.zone", zone=zone), False) for zone in hold.zones]
         if not any(step.what in _TOLD for step in hold.steps):
             lines.append((words.say("hold.nobody"), True))
+    for number in hold.skeleton:
+        lines.append((words.say("hold.skeleton", number=number), False))
+    if hold.charnel:
+        lines.append((words.say("hold.charnel"), False))
     lines += [(_step(words, step), False) for step in hold.steps]
     if hold.state == "open":
         lines.append((f"{words.say('cautions.law')} {words.say('hold.no_place')}", False))

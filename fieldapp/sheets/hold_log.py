@@ -96,13 +96,22 @@ def _blocks(pen: Pen, words: Words, sheet: ContextSheet, docket: Docket, hold: H
     cautions = [] if hold.state != "open" else [_cautions(words, sheet, hold)]
     cautions += [f"{words.say('cautions.law')} {words.say('hold_log.advice')} {words.say('hold.no_place')}"]
     boxes.append(_titled(pen, words.say("hold_log.cautions"), [Text(pen, one, ROOM, BODY) for one in cautions]))
+    if sheet.licensed and sheet.conditions:
+        told: list[Box] = [Text(pen, one, ROOM, BODY) for one in sheet.conditions]
+        boxes.append(_titled(pen, words.say("hold_log.conditions", licence=sheet.licence), told))
     if sheet.place is not None:
-        told = [*sheet.place.rules, words.say("hold_log.place_source", **_sourced(words, sheet.place))]
-        boxes.append(_titled(pen, words.say("hold_log.place"), [Text(pen, one, ROOM, BODY) for one in told]))
+        rules = [*sheet.place.rules, words.say("hold_log.place_source", **_sourced(words, sheet.place))]
+        boxes.append(_titled(pen, words.say("hold_log.place"), [Text(pen, one, ROOM, BODY) for one in rules]))
     boxes += _log(pen, words, hold, sheet.hold_words)
     boxes.append(_titled(pen, words.say("hold_log.answers"), [human_box(pen, words, docket, ROOM)]))
     boxes.append(_by_hand(pen, words))
     return boxes
+
+
+def skeleton(words: Words, hold: Hold) -> str:
+    """Of which skeleton it is, or that it is charnel, or that neither is recorded."""
+    said = [*hold.skeleton, *([words.say("hold.charnel")] if hold.charnel else [])]
+    return "; ".join(said) or words.say("not_recorded")
 
 
 def _titled(pen: Pen, title: str, boxes: list[Box]) -> Stack:
@@ -117,6 +126,8 @@ def _facts(words: Words, sheet: ContextSheet, docket: Docket, hold: Hold) -> lis
         (words.say("hold_log.lies"), words.say(f"hold.{lies}"), ""),
         (words.say("hold_log.zone"), "; ".join(hold.zones) or words.say("not_recorded"), ""),
     ]
+    if sheet.licensed or hold.skeleton or hold.charnel:
+        rows.append((words.say("hold_log.skeleton"), skeleton(words, hold), ""))
     if hold.state != "open":
         rows.append(("", words.say(f"hold.{hold.state}"), ""))
     if not hold.written:

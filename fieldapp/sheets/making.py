@@ -307,6 +307,8 @@ class Making:
             steps=tuple(sorted(steps, key=lambda one: (one.at, one.said.change))),
             state=state,
             differences=self.differences(record),
+            skeleton=tuple(sorted({text(one) for one in all_at(record, "skeleton")} - {""})),
+            charnel=True in all_at(record, "charnel"),
         )
 
     def bag(self, record: Record, dockets: int) -> Bag:

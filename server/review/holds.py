@@ -17,7 +17,9 @@ from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import human
+from fieldapp.domain.criteria import Criterion
 from fieldapp.domain.ids import hold_id
+from fieldapp.domain.naming import LOST, NOT_SEEN, SEEN
 from fieldapp.records.fold import Record
 from fieldapp.records.place import place_of
 from fieldapp.records.schemas import CUSTODY, SIDES, VERDICTS
@@ -44,6 +46,7 @@ STEPS = (
     "note",
 )
 ASSESSMENT = ("verdict", "taxon", "element", "portion", "side", "bone_seen", "reasons", "ruled_out", "comparison")
+CRITERION = (SEEN, NOT_SEEN, LOST)
 BONE_SEEN = ("bone", "pictures")
 FAULTS = ("step", "step_empty", "lift_parts", "time", "assess_parts", "release_parts", "password")
 
@@ -115,15 +118,16 @@ def assess(docket: str) -> Response:
     if record is None:
         abort(409)
     seen = _seen({*record.added("human"), *record.added("assessment")})
-    form = {name: desk.field(name) for name in ASSESSMENT}
+    form, criteria = {name: desk.field(name) for name in ASSESSMENT}, _criteria()
+    typed = form | {f"criterion-{key}": said for key, said in criteria.items()}
     if form["verdict"] not in VERDICTS or form["bone_seen"] not in BONE_SEEN or not form["reasons"]:
-        return _page(found, 400, fault="assess_parts", form=form)
+        return _page(found, 400, fault="assess_parts", form=typed)
     if form["side"] not in (*SIDES, ""):
         abort(400)
-    unlocked = _unlocked(found, form)
+    unlocked = _unlocked(found, typed)
     if isinstance(unlocked, Response):
         return unlocked
-    value: dict[str, Any] = {**form, "seen": seen}
+    value: dict[str, Any] = {**form, "seen": seen, "criteria": criteria}
     for name in ("taxon", "element", "portion", "side"):
         value[name] = value[name] or None
     ledger = desk.ledger()
@@ -155,6 +159,23 @@ def release(docket: str) -> Response:
     return redirect(url_for("review.hold", docket=docket, done="release", _anchor="release"))
 
 
+def _criteria() -> dict[str, str]:
+    """{criterion: what was said of it}, those of the form that were answered. Keys and answers of no table abort."""
+    known = knowledge().criteria
+    told = {name.removeprefix("criterion-"): desk.field(name) for name in request.form if name.startswith("criterion-")}
+    if told.keys() - known.keys() or set(told.values()) - {*CRITERION, ""}:
+        abort(400)
+    return {key: said for key, said in told.items() if said}
+
+
+def _asked(docket: Record | None) -> list[Criterion]:
+    """The criteria of the bone as recorded; where none is named, of every bone. A laboratory's are left out."""
+    reading = docket.value("reading") if docket else None
+    element = reading.get("element") if isinstance(reading, Mapping) else None
+    rows = [one for one in knowledge().criteria.values() if one.judge != "laboratory"]
+    return [one for one in rows if element is None or not one.elements or element in one.elements]
+
+
 def zones(found: Hold) -> list[str]:
     """What is closed off, every version of it."""
     heads = found.hold_record.heads.get("zone", {}) if found.hold_record else {}
@@ -183,6 +204,8 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
         label=label,
         tier=tier(found),
         zones=zones(found),
+        skeleton=distinct(record.heads.get("skeleton", {})) if record else [],
+        charnel=record is not None and True in record.heads.get("charnel", {}).values(),
         in_place=distinct(record.heads.get("in_place", {})) if record else [],
         place=_place(record),
         place_rules=place_of(ledger.site()),
@@ -207,6 +230,8 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
             "bone_seen": BONE_SEEN,
             "taxon": [key for key in knowledge().taxa if key != "unknown"],
             "element": list(knowledge().elements),
+            "criterion": _asked(docket),
+            "said": CRITERION,
         },
         done=request.args.get("done", ""),
         fault=fault,

@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import Any
 
 from fieldapp.assets import knowledge, texts
+from fieldapp.domain.naming import LOST, NOT_SEEN, SEEN
 from fieldapp.records.changes import canonical
 from fieldapp.sheets.observed import LISTS, observed
 
@@ -56,6 +57,18 @@ def say(key: str, **fields: Any) -> str:
 def many(key: str, n: int, **fields: Any) -> str:
     """The text `review.<key>.one` or `.many`, by number."""
     return say(f"{key}.{'one' if n == 1 else 'many'}", n=n, **fields)
+
+
+def signs(criteria: Any) -> list[str]:
+    """What an assessment says of the criteria, an answer a line; [] where it says nothing of them."""
+    if not isinstance(criteria, Mapping):
+        return []
+    lines = []
+    for answer in (SEEN, NOT_SEEN, LOST):
+        about = [word("criterion", key) for key, said in sorted(criteria.items()) if said == answer]
+        if about:
+            lines.append(f"{say(f'assess.said.{answer}')}: {' · '.join(about)}")
+    return lines
 
 
 def text(key: str, **fields: Any) -> str:

@@ -163,6 +163,32 @@ def test_the_words_of_the_place_want_a_source_and_are_set_shown_and_taken_away(d
     ledger.close()
 
 
+def test_policy_and_licence_are_set_shown_and_dropped(data, tmp_path, capsys):
+    assert run(data, "policy") == 0
+    assert capsys.readouterr().out.split() == ["second_reader:", "yes", "groups:", "no", "hold_photos:", "no"]
+    assert run(data, "policy", "--groups", "yes", "--hold-photos", "yes", "--second-reader", "no") == 0
+    ledger = ledger_of(data)
+    assert ledger.site().value("policy") == {
+        "zooarchaeologists_may_assess": [],
+        "second_reader": False,
+        "groups": True,
+    }
+    assert ledger.authority().policy.groups
+    ledger.close()
+    text = tmp_path / "conditions.txt"
+    text.write_text("# a comment\nScreen the work from view.\n", encoding="utf-8")
+    assert run(data, "licence", "--conditions", str(text)) == 2
+    assert "no licence set" in capsys.readouterr().err
+    assert run(data, "licence", "L 17", "--conditions", str(text)) == 0
+    capsys.readouterr()
+    assert run(data, "licence") == 0
+    assert "licence_conditions: Screen the work from view." in capsys.readouterr().out
+    assert run(data, "licence", "--drop") == 0
+    ledger = ledger_of(data)
+    assert [ledger.site().value(one) for one in ("mode", "licence", "licence_conditions")] == ["excavation", None, None]
+    ledger.close()
+
+
 def test_a_place_text_that_is_no_text_is_told_and_nothing_changed(data, tmp_path, capsys):
     for file in (tmp_path / "none.txt", tmp_path / "bytes.txt", tmp_path / "empty.txt"):
         if file.name == "bytes.txt":

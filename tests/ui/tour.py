@@ -97,7 +97,9 @@ def tour(tablet: Tablet) -> Iterator[str]:
     yield "hold, more"
     press("hold.place")
     yield "hold, place without key"
-    press("hold.back", "hold.leave", "go.more", "go.sync")
+    press("hold.back")
+    yield from assessing_stops(tablet)
+    press("hold.leave", "go.more", "go.sync")
     yield "sync, no cabin"
     tablet.app.notebook.set_setting("cabin", {"address": "192.168.20.5:8443", "fingerprint": "f"})
     tablet.app.show()
@@ -222,6 +224,43 @@ def other_stops(tablet: Tablet) -> Iterator[str]:
     yield "lock, half"
     press("lock.second")
     yield "more again"
+
+
+def assessing_stops(tablet: Tablet) -> Iterator[str]:
+    """A specialist at a hold of a licensed site: skeleton, pictures, the own key, and every part of an assessment."""
+    press, desk = tablet.press, tablet.app.desk
+    before = dict(desk.person)
+    desk.go(person={"person": "person-Cleo Example", "name": "Cleo Example", "role": "human_osteologist"})
+    values = {"hold_photos": True, "mode": "licensed", "licence": "L 17 (invented)"}
+    save_as_other(desk, "site", desk.site, values, {})
+    tablet.shell.heard()
+    tablet.hand.frames(2)
+    press("hold.more")
+    yield "hold, more under a licence"
+    press("hold.skeleton")
+    yield "hold, skeleton"
+    press("hold.back", "hold.more", "hold.photo")
+    yield "hold, no closed picture without a key"
+    press("photo.leave", "hold.more", "hold.assess")
+    yield "assess, what was said"
+    press("assess.part.verdict", "assess.verdict.non_human", "assess.bone_seen.bone")
+    yield "assess, verdict"
+    press("assess.part.names", "assess.taxon.cattle", "assess.slot.element", "assess.element.skull")
+    yield "assess, names"
+    press("assess.part.signs", "assess.say.yes")
+    yield "assess, signs"
+    press("assess.part.words")
+    yield "assess, words"
+    press("assess.part.sign")
+    yield "assess, no key"
+    press("assess.key")
+    yield "own key"
+    press("key.fetch")
+    yield "own key, no cabin"
+    press("key.leave", "assess.leave")
+    desk.go(person=before)
+    tablet.shell.heard()
+    tablet.hand.frames(2)
 
 
 def form_stops(tablet: Tablet) -> Iterator[str]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from fieldapp.records.place import conditions_of
 from fieldapp.ui.presenters.desk import Desk, Write
 from fieldapp.ui.presenters.hold import STOP_STEPS, Hold
 from fieldapp.ui.texts import say
@@ -32,8 +33,7 @@ def stop_steps(desk: Desk) -> list[str]:
     """The steps of an in-situ stop, in plain words; under a licence its conditions, where they are known."""
     if not is_licensed(desk):
         return [say(f"stop.{key}") for key in STOP_STEPS]
-    told = str(desk.site_value("licence_conditions") or "")
-    conditions = [line.strip() for line in told.splitlines() if line.strip()] or [say("stop.no_conditions")]
+    conditions = conditions_of(desk.site_record()) or (say("stop.no_conditions"),)
     return [*conditions, *(say(f"stop.{key}") for key in LICENSED_STEPS)]
 
 

@@ -33,7 +33,7 @@ class AssessScreen(View):
         ids = self.ids
         for rows in (ids.parts, ids.slots, ids.choices, ids.actions):
             rows.heard = self.tapped
-            rows.fill = True
+        ids.parts.fill = ids.slots.fill = ids.choices.fill = True
         ids.text.bind(text=self._typed)
 
     def _begin(self) -> None:
@@ -114,12 +114,11 @@ class AssessScreen(View):
         points = say(f"assess.points.{row.points_to}")
         strength = aid.text(f"aid.strength.{row.strength}")
         pitfall = aid.text("aid.pitfall", pitfall=word("criterion", f"{key}.pitfall"))
-        self.ids.lines.show(
-            [(f"{self.at + 1}/{len(keys)}", word("criterion", key)), ("·", f"{points}; {strength}"), ("·", pitfall)]
-        )
+        self.ids.lines.show([("?", word("criterion", key)), ("·", f"{points}; {strength}"), ("·", pitfall)])
         now = found.criteria.get(key)
         row_of = [Choice(f"assess.say.{one}", say(f"assess.said.{one}"), chosen=now == one) for one in CRITERION]
         self.ids.slots.show([row_of])
+        self.ids.title.text += "  " + say("aid.title", n=self.at + 1, of=len(keys))
         self._actions += [
             Choice("assess.before", say("aid.before"), sign="up", enabled=self.at > 0),
             Choice("assess.after", say("aid.after"), sign="down", enabled=self.at < len(keys) - 1),

@@ -57,6 +57,7 @@ class HoldScreen(View):
         actions = [Choice("hold.leave", say("go.context"), sign="leave")]
         if pages > 1:
             actions.append(Choice("hold.page", say("page", n=self.page + 1, of=pages), sign="after"))
+        ids.note.disabled, ids.note.opacity = False, 1
         if self.mode == "step":
             self._show_step(actions)
         elif self.mode == "more":
@@ -92,6 +93,7 @@ class HoldScreen(View):
             found.append(Choice("hold.skeleton", say("hold.skeleton"), note=licensed.skeleton(hold)))
             found.append(Choice("hold.charnel", say("hold.charnel"), chosen=licensed.is_charnel(hold)))
         self._fill("", "")
+        ids.note.disabled, ids.note.opacity = True, 0
         rows = in_rows([*found, *[Choice("", "")] * (-len(found) % 3)], 3)
         ids.what.show(rows[:2])
         ids.whom.show(rows[2:])

@@ -87,6 +87,43 @@ def test_an_assessment_that_does_not_count_is_kept_and_says_why(scene: Scene, pa
     assert f"It does not count: {why}" in text_of(visitor, f"/review/docket/{an_id('stop')}")
 
 
+RIB = {"taxon": "large_ungulate", "element": "rib", "criterion-mn02": "yes", "criterion-cv04": "not_preserved"}
+
+
+def test_signs_are_kept_and_shown_and_what_was_typed_stays_when_something_is_wrong(scene: Scene) -> None:
+    visitor = scene.signed_in("human_osteologist")
+    again = assess(visitor, scene, STOP, "human_osteologist", **{"criterion-fe01": "yes", "reasons": ""})
+    assert again.status_code == 400
+    assert '<option value="yes" selected>' in again.get_data(as_text=True)
+    assess(visitor, scene, STOP, "human_osteologist", **{"criterion-mn02": "yes", "criterion-cv04": "not_preserved"})
+    docket = scene.cabin.ledger.record(an_id("stop"))
+    assert docket is not None
+    ((_, value),) = docket.added("assessment").items()
+    assert value["criteria"] == {"mn02": "yes", "cv04": "not_preserved"}
+    page = text_of(visitor, STOP)
+    assert "Seen:" in page
+    assert "Not preserved:" in page
+    assert assess(visitor, scene, STOP, "human_osteologist", **{"criterion-none": "yes"}).status_code == 400
+    assert assess(visitor, scene, STOP, "human_osteologist", **{"criterion-mn02": "maybe"}).status_code == 400
+
+
+def test_a_group_clears_with_signs_and_two_readers_where_the_site_says_so(scene: Scene) -> None:
+    osteologist, zooarchaeologist = (scene.signed_in(one) for one in ("human_osteologist", "zooarchaeologist"))
+    answer = assess(osteologist, scene, STOP, "human_osteologist", **RIB)
+    assert "a group is enough" in text_of(osteologist, answer.location.partition("#")[0])
+    ledger = scene.cabin.ledger
+    policy = {
+        "zooarchaeologists_may_assess": [scene.accounts["zooarchaeologist"][0].person],
+        "second_reader": True,
+        "groups": True,
+    }
+    heads = sorted(ledger.site().heads["policy"])
+    ledger.write("site", ledger.names().site, {"policy": policy}, {"policy": heads}, scene.accounts["director"][0].by)
+    assert hold(scene, "stop").answer == "stop", "one reader of a group is not enough"
+    assess(zooarchaeologist, scene, STOP, "zooarchaeologist", **RIB)
+    assert hold(scene, "stop").answer == "non_human"
+
+
 def test_cannot_tell_counts_and_clears_nothing(scene: Scene) -> None:
     visitor = scene.signed_in("human_osteologist")
     answer = assess(visitor, scene, STOP, "human_osteologist", verdict="cannot_tell", taxon="", element="")
@@ -139,13 +176,13 @@ def test_a_verdict_human_is_overturned_only_by_one_that_has_seen_it(scene: Scene
 def test_a_wrong_password_signs_nothing_and_the_form_keeps_what_was_typed(scene: Scene) -> None:
     visitor = scene.signed_in("human_osteologist")
     head = scene.cabin.ledger.names().head
-    answer = assess(visitor, scene, STOP, "human_osteologist", password="wrong", reasons="a long thought")
+    answer = assess(visitor, scene, STOP, "human_osteologist", password="mistyped-word", reasons="a long thought")
     body = answer.get_data(as_text=True)
     assert answer.status_code == 401
     assert "Nothing was signed" in body
     assert "a long thought" in body
     assert 'value="sheep" selected' in body
-    assert "wrong" not in body
+    assert "mistyped-word" not in body
     assert scene.cabin.ledger.names().head == head
     assert visitor.get("/review/today").status_code == 200, "still signed in"
 
