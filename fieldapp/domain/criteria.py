@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from fieldapp.domain.cells import Cells, Tables, by_key
+from fieldapp.domain.cells import Cells, Tables, by_key, cells_of
 from fieldapp.domain.entries import Element
 from fieldapp.domain.gallery import Gallery, PlateRow
 
-NAMES = ("human_criteria", "human_circumstances")
+NAMES = ("human_criteria", "human_circumstances", "child_lengths")
 ANIMALS = ("ruminant", "pig", "carnivore", "equid", "lagomorph", "bird")
 """The forms a human bone is held against, those first that lie on most sites."""
 AT_ONCE = 3
@@ -115,6 +115,17 @@ def read_circumstances(tables: Tables) -> dict[str, Circumstance]:
         )
 
     return by_key("human_circumstances", tables, make)
+
+
+def read_child_lengths(tables: Tables, elements: Mapping[str, Element]) -> dict[str, tuple[float, float]]:
+    """{element: (shortest, longest)} in mm of a human bone from birth to full growth. Raises TableFault."""
+    found = {}
+    for cells in cells_of("child_lengths", tables):
+        low, high = cells.number("from_mm"), cells.number("to_mm")
+        if cells.key("element") not in elements or low is None or high is None or low >= high:
+            raise cells.fault("an element of its table, and two lengths, the shorter first, are wanted")
+        found[cells.key("element")] = (low, high)
+    return found
 
 
 def of_element(criteria: Mapping[str, Criterion], element: str) -> tuple[Criterion, ...]:

@@ -69,6 +69,7 @@ class Knowledge:
     gallery: Gallery
     criteria: Mapping[str, Criterion]
     circumstances: Mapping[str, Circumstance]
+    child_lengths: Mapping[str, tuple[float, float]]
     glossary: tuple[Word, ...]
     rules: Mapping[str, RuleRow]
 

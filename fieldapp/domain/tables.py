@@ -83,6 +83,7 @@ def knowledge_from(tables: Tables) -> Knowledge:
         gallery=gallery.read(tables, taxa, elements, views),
         criteria=criteria.read(tables, elements),
         circumstances=criteria.read_circumstances(tables),
+        child_lengths=criteria.read_child_lengths(tables, elements),
         glossary=glossary,
         rules=by_key("rules", tables, _rule),
     )

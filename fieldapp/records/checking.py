@@ -175,6 +175,7 @@ class Among:
             return rules.Around(
                 **common,
                 sample=self._sample(bag),
+                readings=tuple(heads.values()) if len(heads := record.heads.get("reading", {})) > 1 else (),
                 siblings=self._siblings(record),
                 joined=self._others("same_as", record.id),
                 refits=self._others("joins", record.id),

@@ -10,7 +10,8 @@ from collections.abc import Collection, Iterator, Mapping
 
 from fieldapp.domain import aid, human
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.rules.findings import Around, Docket, Finding, Values, by_name, shown, term, text
+from fieldapp.domain.naming import NOTHING, named
+from fieldapp.domain.rules.findings import Around, Docket, Finding, Values, by_name, number, shown, term, text
 
 _NOT_BODILY = frozenset({"not_bone", "shell"})
 """Eggshell is not among them: thin pieces of a skull may be taken for it."""
@@ -84,6 +85,43 @@ def newborn_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Ite
     size = "some" if taxon is None else taxon.infant_sized
     if size != "no" and not (docket.named and docket.reading.get("stage") == "analysis"):
         yield "human", docket.names()
+
+
+def child_size_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """A long bone that is not fully grown and as long as a child's. An animal's name given before full analysis does
+    not quieten it, unless the animal is a large one."""
+    limits = know.child_lengths.get(docket.element or "")
+    if limits is None or docket.caution >= _NOT_EXCLUDED or "unfused" not in docket.fusion.values():
+        return
+    if docket.named and docket.taxon is not None:
+        large = know.size_class(docket.taxon) == "large_mammal"
+        if large or docket.reading.get("stage") == "analysis" or not know.share(docket.taxon, "mammal"):
+            return
+    for length in (docket.values.get("longest_mm"), _measured(docket, "GL")):
+        size = number(length)
+        if size is not None and limits[0] <= size <= limits[1]:
+            yield "human", docket.names(size=f"{size:g}")
+            return
+
+
+def _measured(docket: Docket, code: str) -> object:
+    for _, value in docket.items("measure/"):
+        if isinstance(value, Mapping) and value.get("code") == code:
+            return value.get("mm")
+    return None
+
+
+def readings_conflict(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Two people read it as animals that have nothing in common: neither name can be leant on."""
+    if docket.caution >= _NOT_EXCLUDED or not_bodily(docket):
+        return
+    names = [text(one.get("taxon")) for one in around.readings if isinstance(one, Mapping)]
+    known = sorted({one for one in names if one is not None and one in know.taxa})
+    for at, one in enumerate(known):
+        for other in known[at + 1 :]:
+            if not know.share(one, other):
+                yield "reading", docket.names(one=term("taxon", one), other=term("taxon", other))
+                return
 
 
 def burnt_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -165,11 +203,10 @@ def assessment_against_reading(docket: Docket, around: Around, know: Knowledge) 
 
 
 def assessment_cannot_clear(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """ "Not human" without a named animal and part, or from pictures only."""
+    """ "Not human" without a name that counts as an animal's and a part, or from pictures only."""
     for path, verdict in docket.items("assessment/"):
         if isinstance(verdict, Mapping) and verdict.get("verdict") == human.NON_HUMAN:
-            named = text(verdict.get("taxon")) and text(verdict.get("element"))
-            if not named or verdict.get("bone_seen") != "bone":
+            if named(verdict, know.names) == NOTHING or verdict.get("bone_seen") != "bone":
                 yield path, {}
 
 
@@ -213,6 +250,8 @@ RULES = {
         grave_without_answer,
         young_shaft_not_excluded,
         newborn_not_excluded,
+        child_size_not_excluded,
+        readings_conflict,
         burnt_not_excluded,
         no_sign_without_portion,
         aid_possible_human,

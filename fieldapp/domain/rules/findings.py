@@ -52,6 +52,7 @@ class Around:
     joined    {docket id: values} of the dockets it is said to be one bone with
     refits    {docket id: values} of the dockets it is said to have broken from
     site, sample  values of the site; of the sample that it, or its bag, was taken from
+    readings  every reading of it that stands, where people disagree; () where they do not
     photos, transfers  {id: values} of its photos; of the records of where it was sent
     subject   values of the docket, bag or context that a transfer or a photo names
     inside    values of the dockets in the bag that it is or names; of the dockets that name the photo
@@ -69,6 +70,7 @@ class Around:
     refits: Mapping[str, Values] = field(default_factory=dict)
     site: Values | None = None
     sample: Values | None = None
+    readings: Sequence[Any] = ()
     photos: Mapping[str, Values] = field(default_factory=dict)
     transfers: Mapping[str, Values] = field(default_factory=dict)
     subject: Values | None = None

@@ -43,6 +43,20 @@ CASES: Cases = [
     ),
     (
         "docket",
+        "child_size_not_excluded",
+        "human",
+        d(reading("femur", "sheep", most=FEMUR_END, fusion={"distal": "unfused"}), longest_mm=160),
+        d(reading("femur", "sheep", most=FEMUR_END, fusion={"distal": "fused"}), longest_mm=160),
+    ),
+    (
+        "docket",
+        "readings_conflict",
+        "reading",
+        d(shin(taxon="sheep"), around=Around(readings=(shin(taxon="sheep"), shin(taxon="pig")))),
+        d(shin(taxon="sheep"), around=Around(readings=(shin(taxon="sheep"), shin(taxon="sheep_goat")))),
+    ),
+    (
+        "docket",
         "burnt_not_excluded",
         "human",
         d(reading("rib", "medium_mammal", most=("upper_body",)), burning="calcined"),
