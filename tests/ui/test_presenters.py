@@ -468,3 +468,21 @@ def test_edits_of_others_are_never_overwritten_by_making_a_context(desk: Desk) -
     record = desk.record(context)
     assert record is not None
     assert (record.value("phase"), record.value("grave_like")) == ("II", "unknown")
+
+
+def test_what_is_closed_is_said_to_whoever_opens_the_site(desk: Desk, hold: Hold) -> None:
+    contexts = Contexts(desk)
+    assert "context 1042" in contexts.closed()
+    record = hold.record
+    assert record is not None
+    save_as_other(desk, "hold", hold.id, {"zone": "trench A, the north half"}, {"zone": record.head_ids()["zone"]})
+    assert "the north half" in contexts.closed()
+    form = Form.new(desk, desk.context or "", desk.bag)
+    form.choose("material", "bone")
+    form.answer_human("query")
+    form.save()
+    assert contexts.closed().count("context") == 1, "a lab query closes nothing"
+
+
+def test_nothing_closed_is_said_where_nothing_is(desk: Desk) -> None:
+    assert Contexts(desk).closed() == ""

@@ -13,10 +13,12 @@ import fieldapp.ui
 from fieldapp import assets
 from fieldapp.domain.aid import ANSWERS
 from fieldapp.ui.presenters import cards, contexts, finding, form_fields, hold, manner, more, quick
+from fieldapp.ui.presenters.assess import CRITERION, PARTS, WORDS
 from fieldapp.ui.presenters.cabin import KINDS
 from fieldapp.ui.presenters.fields import find, words
 from fieldapp.ui.presenters.form import FIRST, SECOND
 from fieldapp.ui.presenters.hold import QUERY_STEPS, STOP_STEPS
+from fieldapp.ui.presenters.licensed import LICENSED_STEPS
 from fieldapp.ui.texts import word
 
 HERE = Path(fieldapp.ui.__file__).parent
@@ -50,7 +52,8 @@ def test_every_key_has_a_sentence_with_the_fields_it_is_given() -> None:
 @pytest.mark.parametrize(
     ("prefix", "keys"),
     [
-        ("stop", (*STOP_STEPS, *QUERY_STEPS, "licence")),
+        ("stop", (*STOP_STEPS, *QUERY_STEPS, *LICENSED_STEPS)),
+        ("assess", (*PARTS, *WORDS, *(f"{one}_hint" for one in WORDS), *(f"said.{one}" for one in CRITERION))),
         ("human", form_fields.HUMAN),
         ("human", tuple(f"{one}.note" for one in form_fields.HUMAN)),
         ("phrase", form_fields.PHRASES),
@@ -108,6 +111,7 @@ def test_words_of_lists_are_words(of: str, keys: tuple[str, ...]) -> None:
 def test_no_sentence_of_the_screens_is_left_over() -> None:
     source = "\n".join(path.read_text(encoding="utf-8") for path in HERE.rglob("*") if path.suffix in (".py", ".kv"))
     made = (
+        "assess",
         "stop",
         "human",
         "phrase",

@@ -22,6 +22,8 @@ from fieldapp.ui.presenters.form_fields import reading_words
 from fieldapp.ui.presenters.hold import when
 from fieldapp.ui.texts import say, word
 
+PARTS = ("seen", "verdict", "names", "signs", "words", "sign")
+"""The parts of the screen, in the order of the work."""
 BONE_SEEN = ("bone", "pictures")
 CRITERION = (SEEN, NOT_SEEN, LOST)
 NAMES = ("taxon", "element", "side")

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from fieldapp.domain import human
 from fieldapp.domain.ids import context_id
+from fieldapp.records.standing import is_released
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.keyed import DIGITS, Entry
+from fieldapp.ui.presenters.licensed import is_licensed
 from fieldapp.ui.texts import say, word
 
 TYPES = ("layer", "fill", "cut", "grave", "pit_fill", "ditch_fill", "floor", "other")
@@ -39,6 +42,25 @@ class Contexts:
                 )
             )
         return found
+
+    def closed(self) -> str:
+        """What is closed by bone in the ground that may be human, for whoever opens the site in the morning."""
+        found: list[str] = []
+        if is_licensed(self.desk):
+            # There a burial is what is dug for: its conditions say what is kept off.
+            return ""
+        for hold in self.desk.notebook.records("hold"):
+            docket = self.desk.record(str(hold.value("docket") or ""))
+            stands = docket is None or self.desk.standing(docket) in (human.STOP, human.HUMAN)
+            tier = human.STOP in hold.heads.get("tier", {}).values()
+            if not (stands and tier) or (docket is not None and is_released(hold, docket, self.desk.authority())):
+                continue
+            context = self.desk.record(str(hold.value("context") or ""))
+            where = say("contexts.where", number=context.value("number")) if context is not None else ""
+            zone = str(hold.value("zone") or "")
+            found.append(", ".join(part for part in (where, zone) if part) or str(hold.value("docket") or ""))
+        shown = list(dict.fromkeys(found))
+        return say("contexts.closed", places="; ".join(shown[:6]) + (" …" if len(shown) > 6 else "")) if shown else ""
 
     def open(self, number: str) -> None:
         """Goes to a context."""

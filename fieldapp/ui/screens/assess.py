@@ -8,7 +8,7 @@ from kivy.properties import NumericProperty
 
 from fieldapp.domain import human
 from fieldapp.ui.presenters import aid
-from fieldapp.ui.presenters.assess import CRITERION, WORDS, Assess
+from fieldapp.ui.presenters.assess import CRITERION, PARTS, WORDS, Assess
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.fields import Room
 from fieldapp.ui.screens.view import View, load_kv, pager
@@ -16,8 +16,6 @@ from fieldapp.ui.texts import say, word
 from fieldapp.ui.theme import theme
 
 load_kv(__file__)
-
-PARTS = ("seen", "verdict", "names", "signs", "words", "sign")
 
 
 class AssessScreen(View):
@@ -61,7 +59,7 @@ class AssessScreen(View):
         ids.text.disabled, ids.text.opacity, ids.text.password = True, 0, False
         self._actions = [Choice("assess.leave", say("action.back"), sign="leave")]
         getattr(self, f"_show_{self.part}")(found)
-        high = {"names": theme.mm(33), "verdict": theme.mm(theme.target)}
+        high = {"names": 2 * theme.mm(theme.target) + theme.mm(theme.gap), "verdict": theme.mm(theme.target)}
         self.choices_high = high.get(self.part, 0)
         ids.actions.show(self.column(self._actions))
 

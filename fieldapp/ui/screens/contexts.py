@@ -12,6 +12,9 @@ from fieldapp.ui.theme import theme
 
 load_kv(__file__)
 
+CLOSED = 11.0
+"""Millimetres of the line that says what is closed."""
+
 
 class ContextsScreen(View):
     """Shows the contexts presenter."""
@@ -29,7 +32,7 @@ class ContextsScreen(View):
 
     def refresh(self) -> None:
         contexts, ids = self.shell.contexts, self.ids
-        for name in ("number_name", "number", "type_name", "grave_name", "grave_why", "hint"):
+        for name in ("closed", "number_name", "number", "type_name", "grave_name", "grave_why", "hint"):
             ids[name].text = ""
         if contexts.making:
             self._show_making()
@@ -38,6 +41,8 @@ class ContextsScreen(View):
             rows.show([])
         ids.board.put_away()
         found = contexts.tiles()
+        ids.closed.text = contexts.closed()
+        ids.closed.height = theme.mm(CLOSED) if ids.closed.text else 0
         across, per_page = self._room()[0], self._per_page()
         self.page, pages = pager(len(found), per_page, self.page)
         shown = found[self.page * per_page :][:per_page]
@@ -88,8 +93,9 @@ class ContextsScreen(View):
     def _room(self) -> tuple[int, int]:
         """How many tiles there is room for, across and down."""
         tiles, gap = self.ids.tiles, theme.mm(theme.gap)
+        high = tiles.height - self.ids.closed.height
         across = int((tiles.width + gap) // (theme.mm(24.0) + gap))
-        down = int((tiles.height + gap) // (theme.mm(tiles.row_mm) + gap))
+        down = int((high + gap) // (theme.mm(tiles.row_mm) + gap))
         return max(2, across), max(2, down)
 
     def _per_page(self) -> int:
