@@ -19,8 +19,13 @@ def context_id(site: str, number: str) -> str:
 
 
 def hold_id(docket: str) -> str:
-    """The record id of the hold that follows the docket with UUID `docket`."""
-    return str(uuid.uuid5(uuid.UUID(docket), "hold"))
+    """The record id of the hold that follows a docket. An id that is no UUID, which no tablet of ours makes, has one
+    too: nothing that such an id could be given must stand in the way of a hold."""
+    try:
+        of = uuid.UUID(docket)
+    except ValueError:
+        of = uuid.uuid5(_SITES, "docket/" + docket)
+    return str(uuid.uuid5(of, "hold"))
 
 
 def site_id(code: str) -> str:

@@ -4,8 +4,9 @@ A multi-value register for each path of each record. The **heads** of a path are
 no other change, which also sets it, names in `over`. One distinct value among the heads: settled. More: a
 disagreement, kept whole until somebody's change names all of them. Times decide nothing.
 
-Not here: what a value means. The fold knows no schema; only two things of the format bind it:
+Not here: what a value means. The fold knows no schema; only these of the format bind it:
 - paths below ADD_ONLY take every value ever set and let none be replaced;
+- a docket or a hold stays one, whatever else is claimed for its id (see Record.kind);
 - `deleted` holds only against the heads that the deletion named (see Record.life).
 """
 
@@ -20,6 +21,9 @@ ADD_ONLY = ("human/", "assessment/", "step/", "release/")
 """Path prefixes whose values are only ever added: readings of the human question, their assessments, a hold's log."""
 
 DELETED = "deleted"
+
+FIRST_OF_KINDS = ("docket", "hold")
+"""Kinds that no other claim for the same id takes away: what is said of possible human remains hangs on them."""
 
 _ABSENT = object()
 
@@ -47,12 +51,14 @@ class Record:
 
     @property
     def kind(self) -> str:
-        """The record's kind; if two were claimed for one id, the first by the alphabet, everywhere the same."""
-        return self.kinds[0]
+        """The record's kind; if several were claimed for one id, a docket or a hold stays one, else the first by the
+        alphabet: everywhere the same."""
+        kinds = self.kinds
+        return kinds[0] if len(kinds) == 1 else next((one for one in FIRST_OF_KINDS if one in kinds), kinds[0])
 
     @property
     def site(self) -> str:
-        """The site's id, chosen like `kind`."""
+        """The site's id; if several were claimed, the first by the alphabet, everywhere the same."""
         return self.sites[0]
 
     def value(self, path: str, default: Any = None) -> Any:

@@ -12,7 +12,7 @@ from typing import Any
 from fieldapp.domain import human
 from fieldapp.domain.naming import Naming
 from fieldapp.records.fold import Record
-from fieldapp.records.signing import Grants, grants, signer
+from fieldapp.records.signing import Grant, Grants, grants, signer
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +42,21 @@ def authority(site: Record | None, persons: Iterable[Record], names: Naming) -> 
     )
 
 
+def signed_by(record: Record, path: str, value: Any, who: Authority) -> Grant | None:
+    """The grant whose key signed `value` at a path of this record; None if no known signature holds.
+
+    Under any site that is claimed for the record: a second one, mistyped or made up, takes no signature away.
+    """
+    found = (signer(value, who.grants, site=site, record=record.id, path=path) for site in record.sites)
+    return next((one for one in found if one is not None), None)
+
+
 def standing_of(docket: Record, who: Authority) -> human.Standing:
     """Where one docket stands by its own readings. A deletion changes nothing: it cannot hide a raise."""
     assessments = {}
     for one, value in docket.added("assessment").items():
         path = one.rpartition("@")[0]
-        grant = signer(value, who.grants, site=docket.site, record=docket.id, path=path)
+        grant = signed_by(docket, path, value, who)
         assessments[one] = human.Assessment(value, *((grant.person, grant.role) if grant else ("", "")))
     return human.standing(docket.added("human"), assessments, who.policy)
 
@@ -83,6 +92,6 @@ def is_released(hold: Record, docket: Record, who: Authority) -> bool:
     releases = []
     for one, value in hold.added("release").items():
         path = one.rpartition("@")[0]
-        grant = signer(value, who.grants, site=hold.site, record=hold.id, path=path)
+        grant = signed_by(hold, path, value, who)
         releases.append((value, grant.role if grant else ""))
     return human.released(docket.added("human"), releases)

@@ -1,7 +1,8 @@
 """Makes the entries of a sheet, one record at a time: who said what, where versions differ, what a hold says.
 
 For: a folded record in, its entry out. Not for: which records stand on a sheet and in which order (gather). Exact
-places are left behind here: sealed places, the free words of a hold's log, and paths that this version does not know.
+places are left behind here: sealed places, that of a bone that stands raised, the free words of a hold's log, and
+paths that this version does not know.
 """
 
 from __future__ import annotations
@@ -147,13 +148,16 @@ class Making:
     ) -> Docket:
         standing = standing_of(record, self.authority)
         answer = human.joined(standing_of(one, self.authority) for one in bone)
-        differences = self.differences(record)
+        raised = answer in human.RAISED
+        differences = tuple(
+            replace(one, versions=()) if raised and one.path == "place" else one for one in self.differences(record)
+        )
         disputed = next((one for one in differences if one.path == "reading"), None)
         used = disputed.used if disputed else record.value("reading")
         entry = None
         if hold is not None:
             entry = self.hold(hold, record, answer)
-        elif answer in human.RAISED:
+        elif raised:
             tier = human.STOP if any(human.STOP in answers(one) for one in bone) else human.QUERY
             entry = Hold(tier, (), None, (), "open", written=False)
         deleted, unseen = self._deletion(record)
@@ -181,7 +185,7 @@ class Making:
             problems=self.problems(record, disputed.versions if disputed else ()),
             joined=tuple(sorted(label_of(one) for one in bone if one.id != record.id)),
             groups=groups,
-            items=self._items(record),
+            items=tuple(one for one in self._items(record) if not (raised and one[0] == "place")),
             unknown=sum(not _known(record.kind, path) for path in record.heads),
         )
 
@@ -287,7 +291,7 @@ class Making:
         elif docket is not None and is_released(record, docket, self.authority):
             state = "released"
         tiers, placed = all_at(record, "tier"), all_at(record, "in_place")
-        if docket is not None and human.QUERY not in tiers:
+        if docket is not None:
             tiers += answers(docket)
         steps = []
         for one, value in record.added("step").items():

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from fieldapp.domain.ids import hold_id
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.records.fold import Record
+from fieldapp.records.fold import FIRST_OF_KINDS, Record
 from fieldapp.records.standing import Authority
 from fieldapp.sheets.entries import ContextSheet
 from fieldapp.sheets.gather import gather
@@ -30,7 +31,8 @@ def of_context(
     """
     by_kind: dict[str, list[Record]] = {"context": [], "bag": [], "docket": [], "group": [], "hold": []}
     for one in records:
-        by_kind.setdefault(one.kind, []).append(one)
+        for kind in {one.kind, *(FIRST_OF_KINDS if len(one.kinds) > 1 else ())} & set(one.kinds):
+            by_kind.setdefault(kind, []).append(one)
     bags = [one for one in by_kind["bag"] if context.id in _named(one, "context")]
     inside = {one.id for one in bags}
     dockets = [
@@ -39,6 +41,7 @@ def of_context(
         if inside & _named(one, "bag") or (not _named(one, "bag") and context.id in _named(one, "context"))
     ]
     here = {one.id for one in dockets}
+    own = {hold_id(one) for one in here}
     links = {other for one in dockets for other in one.linked("same_as")}
     return gather(
         site=site,
@@ -48,7 +51,12 @@ def of_context(
         groups=[
             one for one in by_kind["group"] if context.id in _named(one, "context") or here & {*one.items("member")}
         ],
-        holds=[one for one in by_kind["hold"] if here & _named(one, "docket") or context.id in _named(one, "context")],
+        # A hold's id follows from its docket's: one that was made to name another is found all the same.
+        holds=[
+            one
+            for one in by_kind["hold"]
+            if one.id in own or here & _named(one, "docket") or context.id in _named(one, "context")
+        ],
         authority=authority,
         knowledge=knowledge,
         who=who,

@@ -22,7 +22,7 @@ from fieldapp.store.journal import Journal, Mark
 from fieldapp.store.keeping import Keeping
 from fieldapp.store.lines import BadLine, Entry, decode, encode
 
-VERSION = 1
+VERSION = 2
 """Raised whenever the fold, the book or the keeping would make something else of the same changes."""
 
 

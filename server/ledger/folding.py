@@ -28,7 +28,7 @@ T = TypeVar("T")
 IN_ONE_QUERY = 500
 """Ids asked for at once: below SQLite's limit of variables, whatever its build."""
 
-DERIVES = 2
+DERIVES = 3
 """Raised whenever `derive` makes something else of the same changes: ledgers then work out their records anew."""
 
 PROTECTED = ("site", "person")

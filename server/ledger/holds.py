@@ -83,7 +83,7 @@ def holds(connection: Connection, who: standing.Authority) -> list[Hold]:
     bones = {joined.get(one, (one,)) for one in raised | set(hold_of)}
     dockets = sorted({one for bone in bones for one in bone})
     # A hold's id follows from its docket's, so one whose own `docket` is lost or wrong is found all the same.
-    own = {one: hold_id(one) for one in dockets if _is_uuid(one)}
+    own = {one: hold_id(one) for one in dockets}
     records = {one.id: one for one in records_of(connection, sorted({*dockets, *own.values(), *hold_of.values()}))}
     contexts = contexts_of(connection, records.values())
     answers = {one: records[one] for one in dockets if one in records}
@@ -93,7 +93,7 @@ def holds(connection: Connection, who: standing.Authority) -> list[Hold]:
         bone = joined.get(one, (one,))
         answer = human.joined(standings[other] for other in bone if other in standings)
         docket = records.get(one)
-        hold = records.get(own.get(one, "")) or records.get(hold_of.get(one, ""))
+        hold = records.get(own[one]) or records.get(hold_of.get(one, ""))
         found.append(
             Hold(
                 docket=one,
@@ -122,14 +122,6 @@ def contexts_of(connection: Connection, records: Iterable[Record]) -> dict[str, 
         if isinstance(context, str):
             found[one.id] = context
     return found
-
-
-def _is_uuid(text: str) -> bool:
-    try:
-        hold_id(text)
-    except ValueError:
-        return False
-    return True
 
 
 def bone(connection: Connection, docket: str) -> tuple[str, ...]:

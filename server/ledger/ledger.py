@@ -206,6 +206,10 @@ class Ledger:
         last = connection.execute(
             select(column.n, column.id).where(column.notebook == now.notebook).order_by(column.n.desc()).limit(1)
         ).first()
+        if last is not None and last.n >= changes.BIGGEST_N:
+            # Somebody has given away the last number there is in the cabin's name: it goes on under another one.
+            meta.put(connection, notebook=self.new_id())
+            now, last = meta.names(connection), None
         try:
             change = changes.write(
                 notebook=now.notebook,

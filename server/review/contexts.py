@@ -14,6 +14,7 @@ from fieldapp.domain import human
 from fieldapp.domain.bodies import Piece, piece
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
+from server.ledger import Hold
 from server.review import desk, drawings
 from server.review.desk import pages
 from server.review.showing import Showing, coarser, label
@@ -54,15 +55,17 @@ def contexts() -> Response:
     ledger = desk.ledger()
     found = {one.id: one for one in ledger.records("context")}
     lines = [*ledger.listing("docket"), *ledger.listing("context")]
-    on_hold = {one.docket for one in desk.holds() if one.raised}
     numbers: dict[str, Counter[str]] = {one: Counter() for one in found}
     for one in lines:
         where = one.id if one.kind == "context" else one.context
         count = numbers.setdefault(where, Counter())
         count["dockets"] += one.kind == "docket"
-        count["raised"] += one.id in on_hold
         count["disagreements"] += one.disagreements
         count["problems"] += one.problems
+    # By the holds: a docket that was deleted is in no list, and its hold stands.
+    for hold in desk.holds():
+        for where in _contexts_of(hold) if hold.raised else ():
+            numbers.setdefault(where, Counter())["raised"] += 1
     names = ("dockets", "raised", "disagreements", "problems")
     rows = [Line(one, found.get(one), *(count[name] for name in names)) for one, count in numbers.items()]
     rows.sort(key=lambda one: (one.record is None, one.id == "", _natural(label(one.record)), one.id))
@@ -104,7 +107,7 @@ def context(context: str) -> Response:
         total=len(dockets),
         label=label,
         sheet=record is not None,
-        holds=[one for one in desk.holds() if one.raised and one.context == context],
+        holds=[one for one in desk.holds() if one.raised and context in _contexts_of(one)],
     )
 
 
@@ -131,6 +134,13 @@ def rows(showing: Showing, dockets: list[Record]) -> list[Row]:
             )
         )
     return found
+
+
+def _contexts_of(hold: Hold) -> set[str]:
+    """Every context that somebody says a hold is in: where it lies now, and where it was raised."""
+    records = [one for one in (hold.docket_record, hold.hold_record) if one is not None]
+    said = {one for record in records for one in record.heads.get("context", {}).values() if isinstance(one, str)}
+    return {hold.context, *said} if hold.context or not said else said
 
 
 def _pieces(dockets: list[Record]) -> list[Piece]:

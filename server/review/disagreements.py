@@ -22,10 +22,11 @@ from werkzeug.wrappers import Response
 
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
+from fieldapp.records.schemas import SHAPES
 from server.ledger.folding import nature as nature_of
-from server.review import desk, words
+from server.review import closing, desk, words
 from server.review.desk import pages
-from server.review.showing import Said, Showing, Version, coarser, differing, label, rows
+from server.review.showing import SEALED, Said, Showing, Version, coarser, differing, label, rows
 from server.review.today import distinct, numbers
 
 ACTS = {"docket": "settle_docket", "context": "settle_context", "bag": "settle_context", "group": "settle_context"}
@@ -45,8 +46,15 @@ def disagreements() -> Response:
         precision=[one for one in found if one.nature == "precision"],
         contexts=numbers([one.context for one in found]),
         settled_here=ACTS,
-        versions=distinct,
+        versions=lambda one: _listed(one.record, one.path, one.heads),
     )
+
+
+def _listed(record: str, path: str, heads: Mapping[str, Any]) -> list[Any]:
+    """The distinct values of a line of the list; what is closed is looked at on its own page, by whom it is for."""
+    found = desk.ledger().record(record)
+    closed = found is None or closing.is_closed(path, closing.closed_paths(found)) or path.endswith(SEALED)
+    return [words.CLOSED] if closed else distinct(heads)
 
 
 @pages.get("/disagreement/<record>/<path:path>")
@@ -103,6 +111,10 @@ def _found(record: str, path: str) -> Record:
     # Human readings never disagree, and nothing of a hold is settled: its most cautious value counts.
     if found is None or path not in found.heads or path.startswith(ADD_ONLY) or found.kind not in ACTS:
         abort(404)
+    if "hold" in found.kinds and (path == DELETED or path.partition("/")[0] in SHAPES["hold"]):
+        abort(404)  # whatever else was claimed for its id
+    if closing.is_closed(path, closing.closed_paths(found)) and not closing.may_see():
+        abort(403)
     return found
 
 
@@ -151,6 +163,15 @@ def _page(record: Record, path: str, status: int = 200, **form: str) -> Response
     fields = differing(beside) if path == "reading" else {}
     context = ledger.contexts_of([record]).get(record.id, "")
     others = ledger.get(filter(None, [context]))
+    closed = closing.closed_paths(record)
+    unseen = _unseen(showing, record) if path == DELETED and nature else []
+    if any(closing.is_closed(one, closed) for one in (path, *(one for one, _, _ in unseen))):
+        if closing.may_see():
+            closing.seen(record.id, closing.PLACE)
+        else:
+            unseen = [
+                (one, words.CLOSED if closing.is_closed(one, closed) else value, who) for one, value, who in unseen
+            ]
     return desk.page(
         "disagreement",
         status,
@@ -166,7 +187,7 @@ def _page(record: Record, path: str, status: int = 200, **form: str) -> Response
         differing=fields,
         rows=rows(beside, fields),
         coarser=coarser(versions) if nature == "precision" else None,
-        unseen=_unseen(showing, record) if path == DELETED and nature else [],
+        unseen=unseen,
         heads=canonical(record.head_ids() if path == DELETED else {path: sorted(heads)}),
         act=ACTS[record.kind],
         done=request.args.get("done", ""),
@@ -194,11 +215,11 @@ def _late(showing: Showing, versions: Sequence[Version]) -> tuple[Said, ...]:
     return tuple(said for version in versions for said in version.said if said.change not in mine) if mine else ()
 
 
-def _unseen(showing: Showing, record: Record) -> list[tuple[str, Said]]:
-    """(path, who) of what a disputed deletion had not seen."""
+def _unseen(showing: Showing, record: Record) -> list[tuple[str, Any, Said]]:
+    """(path, value, who) of what a disputed deletion had not seen."""
     seen = {one for over in (record.seen_by_deletion or {}).values() for ids in over.values() for one in ids}
     return [
-        (path, showing.one(one))
+        (path, None if path.endswith(SEALED) else record.heads[path][one], showing.one(one))
         for path, ids in sorted(record.heads.items())
         for one in sorted(ids)
         if path != DELETED and one not in seen and one not in record.heads.get(DELETED, {})

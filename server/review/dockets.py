@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response
 from fieldapp.domain import human
 from fieldapp.records import standing
 from server.ledger.holds import bone
-from server.review import desk
+from server.review import closing, desk
 from server.review.desk import pages
 from server.review.showing import Showing, coarser, label
 
@@ -29,7 +29,15 @@ def docket(docket: str) -> Response:
         joined = set(bone(connection, docket))
     bag = record.value("bag")
     others = ledger.get({*joined, *filter(None, [context, bag if isinstance(bag, str) else ""])})
-    fields = showing.fields(record)
+    fields, history, notes = showing.fields(record), showing.history(docket), showing.notes(record)
+    closed = closing.closed_paths(record)
+    written = [(path, value) for one in history for path, value in one.values]
+    if any(value is not None and closing.is_closed(path, closed) for path, value in written):
+        if closing.may_see():
+            closing.seen(docket, closing.PLACE)
+        else:
+            fields, history = closing.shown_fields(fields, closed), closing.shown_history(history, closed)
+            notes = closing.shown_notes(notes, closed)
     reading = next((one for one in fields if one.path == "reading"), None)
     own = where.answer
     return desk.page(
@@ -49,7 +57,7 @@ def docket(docket: str) -> Response:
         readings=showing.readings(record, where),
         assessments=showing.assessments(record, where, desk.authority(), desk.names()),
         problems=ledger.problems(record=docket),
-        notes=showing.notes(record),
+        notes=notes,
         joined=[(one, others.get(one)) for one in sorted(joined - {docket})],
-        history=showing.history(docket),
+        history=history,
     )

@@ -27,7 +27,7 @@ from fieldapp.records.sealing import CannotOpen
 from server.errors import SignInLocked, SignInRefused
 from server.ledger import Hold
 from server.ledger.accounts import Unlocked
-from server.review import desk
+from server.review import closing, desk
 from server.review.desk import pages
 from server.review.showing import Showing, label, tier
 from server.review.today import distinct, numbers
@@ -194,6 +194,13 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
     assessments = showing.assessments(docket, where, who, desk.names()) if docket and where else []
     others = ledger.get(one for one in (*found.joined, found.context) if one and one != found.docket)
     readings = showing.readings(docket, where) if docket and where else []
+    steps = showing.steps(record) if record else []
+    place = _place(record)
+    if closing.may_see():
+        if place[0] == "open":
+            closing.seen(found.docket, closing.PLACE)
+        if any(one.note or one.ref for one in steps):
+            closing.seen(found.docket, "words")
     return desk.page(
         "hold",
         status,
@@ -207,16 +214,16 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
         skeleton=distinct(record.heads.get("skeleton", {})) if record else [],
         charnel=record is not None and True in record.heads.get("charnel", {}).values(),
         in_place=distinct(record.heads.get("in_place", {})) if record else [],
-        place=_place(record),
+        place=place,
         place_rules=place_of(ledger.site()),
-        with_words=desk.may("see_closed") == "yes",
+        with_words=closing.may_see(),
         context=others.get(found.context),
         joined=[(one, others.get(one)) for one in found.joined if one != found.docket],
         where=where,
         readings=readings,
         assessments=assessments,
         after=next((one for one in assessments if one.id == request.args.get("after")), None),
-        steps=showing.steps(record) if record else [],
+        steps=steps,
         releases=showing.releases(record, docket, who) if record else [],
         days=_days(showing, found),
         entitled=_entitled(),
@@ -259,22 +266,24 @@ def _entitled() -> str:
 
 
 def _place(hold: Record | None) -> tuple[str, list[str]]:
-    """("open", the exact places), or why there is none to show: "closed", "none", "sealed"."""
-    if hold is None or not hold.value("place_sealed"):
+    """("open", the exact places), or why there is none to show: "closed", "none", "sealed".
+
+    What does not open, and anybody may have added it, hides nothing of what does.
+    """
+    written = hold.heads.get("place_sealed", {}) if hold is not None else {}
+    if hold is None or not any(written.values()):
         return "none", []
-    if desk.may("see_closed") != "yes":
+    if not closing.may_see():
         return "closed", []
-    me, of = desk.me(), desk.ledger().record(str(hold.value("docket") or ""))
-    fields = {"name": me.name, "role": me.role, "label": label(of) if of is not None else "", "what": "place"}
-    desk.ledger().note("closed_seen", me.person, fields)
     unseal = desk.desk().unseal
     found = []
-    for sealed in hold.heads["place_sealed"].values():
+    for sealed in written.values():
         try:
             found.append(unseal(sealed, hold.id) if unseal and isinstance(sealed, str) else "")
         except CannotOpen:
-            found.append("")
-    return ("open", found) if all(found) else ("sealed", [one for one in found if one])
+            continue
+    opened = sorted({one for one in found if one})
+    return ("open", opened) if opened else ("sealed", [])
 
 
 def _unlocked(found: Hold, form: dict[str, str]) -> Unlocked | Response:

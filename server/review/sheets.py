@@ -17,7 +17,7 @@ from fieldapp.sheets.hold_log import render_hold
 from fieldapp.sheets.plate_drawing import PlateBook, bundled_plates
 from fieldapp.sheets.selecting import of_context
 from server.ledger import Ledger
-from server.review import desk, words
+from server.review import closing, desk, words
 from server.review.desk import pages
 from server.review.showing import label, said_by
 
@@ -40,15 +40,16 @@ def _gathered(record: Record, *, hold_words: bool = False) -> ContextSheet:
     """All that a context's sheet says. `hold_words`: the free words of hold logs too, which may name the place."""
     ledger = desk.ledger()
     # All of them: a record whose place is disputed belongs on the sheet of every context that a version names.
-    records = [one for kind in ("bag", "docket", "group", "hold") for one in ledger.records(kind, deleted=True)]
+    kinds = ("bag", "docket", "group", "hold")
+    records = {one.id: one for kind in kinds for one in ledger.records(kind, deleted=True)}
     site = ledger.site()
     return of_context(
         record,
-        records,
+        records.values(),
         site=site,
         authority=desk.authority(),
         knowledge=knowledge(),
-        who=_who(ledger, [record, *records]),
+        who=_who(ledger, [record, *records.values()]),
         source=words.say("sheet.source", site=words.plain(site.value("name"))),
         hold_words=hold_words,
     )
@@ -64,14 +65,13 @@ def hold_log(docket: str) -> Response:
     context = ledger.record(found.context) if found is not None and found.context else None
     if found is None or context is None:
         abort(404)
-    with_words = desk.may("see_closed") == "yes"
+    with_words = closing.may_see()
     here = _gathered(context, hold_words=with_words)
     shown = next((one for one in here.dockets if one.id == docket and one.hold is not None), None)
     if shown is None:
         abort(404)
-    me = desk.me()
     if with_words:
-        ledger.note("closed_seen", me.person, {"name": me.name, "role": me.role, "label": found.label, "what": "log"})
+        closing.seen(docket, "log")
     pdf = BytesIO(render_hold(here, shown, texts(), ledger.clock()))
     name = "".join(one if one.isalnum() else "_" for one in shown.label)
     return send_file(pdf, mimetype="application/pdf", download_name=f"hold_{name}.pdf")

@@ -12,7 +12,7 @@ from typing import Any
 
 from fieldapp.assets import knowledge, texts
 from fieldapp.domain import human, readings
-from fieldapp.records import signing, standing
+from fieldapp.records import standing
 from fieldapp.records.changes import Change, canonical
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from fieldapp.records.schemas import CUSTODY, SHAPES
@@ -228,7 +228,7 @@ class Showing:
         for one, value in docket.added("assessment").items():
             part = value if isinstance(value, Mapping) else {}
             path, _, change = one.rpartition("@")
-            grant = signing.signer(value, who.grants, site=docket.site, record=docket.id, path=path)
+            grant = standing.signed_by(docket, path, value, who)
             given = part.get("seen")
             seen = {item for item in given if isinstance(item, str)} if isinstance(given, list) else set()
             found.append(
@@ -266,7 +266,7 @@ class Showing:
         for one, value in hold.added("release").items():
             part = value if isinstance(value, Mapping) else {}
             path, _, change = one.rpartition("@")
-            grant = signing.signer(value, who.grants, site=hold.site, record=hold.id, path=path)
+            grant = standing.signed_by(hold, path, value, who)
             seen = part.get("seen")
             covered = {item for item in seen if isinstance(item, str)} if isinstance(seen, list) else set()
             found.append(

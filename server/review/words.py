@@ -38,6 +38,9 @@ FIELDS = (
 ITEMS = ("tooth", "measure", "mark", "pathology", "fracture", "joins", "fraction", "cremation", "dating")
 """Paths whose values are objects that read as a line."""
 
+CLOSED = object()
+"""Stands for a value that is closed to who asks."""
+
 _LISTS = {
     "type": "context_type",
     "tier": "human_answer",
@@ -113,6 +116,8 @@ def part(field_path: str, element: Any) -> str:
 
 def value(path: str, given: Any) -> str:
     """The value at a path of a record or a field of a reading."""
+    if given is CLOSED:
+        return say("closed")
     if given is None or given == "":
         return say("not_recorded")
     name = path.partition("/")[0]

@@ -170,8 +170,9 @@ def another_version(data: bytes) -> bytes:
     entries = [decode(line)[0] for line in data.splitlines()]
     # A version that means something else by the same words.
     payloads = [entry.payload.replace('"letter": "B"', '"letter": "Z"').replace("cattle", "a") for entry in entries]
-    assert '"version": 1' in payloads[0]
-    payloads[0] = payloads[0].replace('"version": 1', '"version": 999')
+    own = f'"version": {snapshot.VERSION}'
+    assert own in payloads[0]
+    payloads[0] = payloads[0].replace(own, '"version": 999')
     return b"".join(encode([Entry(entry.kind, one)]) for entry, one in zip(entries, payloads, strict=True))
 
 

@@ -194,7 +194,7 @@ class Sync:
     def after(self) -> list[str]:
         """What wants a look in the notebook now: disagreements, mine among them, and holds."""
         differ = [one for one in self.desk.notebook.disputed() if one.kind == "docket"]
-        holds = self.desk.notebook.records("hold")
+        holds = self.desk.notebook.records("hold", deleted=True)
         found = []
         if differ:
             found.append(say("sync.differ", n=len(differ)))

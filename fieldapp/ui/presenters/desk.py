@@ -191,9 +191,8 @@ class Desk:
         self._index()
         joined = docket.id in self._same or any(path.startswith("same_as/") for path in docket.heads)
         doubted = joined or any(
-            human.answer_of(value) in human.RAISED
+            path.startswith("assessment/") or (path.startswith("human/") and human.answer_of(value) in human.RAISED)
             for path, heads in docket.heads.items()
-            if path.startswith("human/")
             for value in heads.values()
         )
         return doubted and self.standing(docket) in human.RAISED

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.records.fold import Record
 from fieldapp.records.place import place_of
@@ -90,8 +91,12 @@ class Hold:
     @property
     def in_place(self) -> bool:
         """Whether the bone is still in the ground: an in-situ stop, not a query of the lab, nor lifted in emergency."""
-        record = self.record
-        return record is not None and record.value("tier") == "stop" and record.value("in_place") is not False
+        record, docket = self.record, self.desk.record(self.docket)
+        if record is None or record.value("in_place") is False:
+            return False
+        # Of everything that is said of it the more cautious, as on the pages and the sheet.
+        answers = [human.answer_of(one) for one in docket.added("human").values()] if docket is not None else []
+        return "stop" in [*record.heads.get("tier", {}).values(), *answers]
 
     def label(self) -> str:
         """The docket's label."""

@@ -1,0 +1,221 @@
+"""Who may see what is closed, route by route and role by role: the exact place in the clear, the words of a hold's log
+(reference, note, custody), and what a closed photograph's record says.
+
+Secrets nobody could mistake are planted in a real ledger; every route is asked as everybody. A route that is not in
+TABLE fails the test until somebody has thought about it. Where a role is shown something, the log has to say so.
+"""
+
+from __future__ import annotations
+
+import gzip
+import re
+from io import BytesIO
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+from pypdf import PdfReader
+from werkzeug.routing import Rule
+
+from fieldapp.records import sealing
+from tests.attack.people import Rogue
+from tests.server.review.scene import BASE, PEOPLE, Scene, label
+from tests.server.tablets import SITE, Tablet, an_id, context_id, hold_of
+
+PIT = context_id(SITE, "1057")
+STOP, LATE, DISPUTED = an_id("stop"), an_id("late"), an_id("placed twice")
+PLACES = ("sealed-quoin-lantern", "7301.25", "7402.25", "7503.25")
+"""The sealed place of one hold; places entered in the clear before a raise: taken away since, standing, in dispute."""
+LOG = ("ref-ferret-anvil", "note-ferret-anvil", "seal-ferret-anvil", "kept-ferret-anvil")
+PHOTO = ("photo-walrus-cedar", "ab" * 32)
+
+SEE = {"supervisor", "zooarchaeologist", "human_osteologist", "director"}
+NOBODY: set[str] = set()
+EVERYBODY = (*PEOPLE, "signed out", "tablet")
+
+TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
+    # endpoint: who may see an exact place, who the words of a log, who what a closed photograph's record says
+    "api-docs.openapi_json": (NOBODY, NOBODY, NOBODY),
+    "api_docs.docs": (NOBODY, NOBODY, NOBODY),
+    "sync.hello": (NOBODY, NOBODY, NOBODY),
+    "sync.enrol": (NOBODY, NOBODY, NOBODY),
+    "sync.push": (NOBODY, NOBODY, NOBODY),
+    "sync.key": (NOBODY, NOBODY, NOBODY),
+    # A tablet carries what the others wrote, letter by letter, or its chains would not close: what was written in the
+    # clear before a raise, the hold's log, and the record of a photograph (its file is not sent). Sealed places stay.
+    "sync.pull": ({"tablet"}, {"tablet"}, {"tablet"}),
+    "way_in": (NOBODY, NOBODY, NOBODY),
+    "review.static": (NOBODY, NOBODY, NOBODY),
+    "review.font": (NOBODY, NOBODY, NOBODY),
+    "review.front": (NOBODY, NOBODY, NOBODY),
+    "review.sign_in": (NOBODY, NOBODY, NOBODY),
+    "review.signed_in": (NOBODY, NOBODY, NOBODY),
+    "review.sign_out": (NOBODY, NOBODY, NOBODY),
+    "review.language": (NOBODY, NOBODY, NOBODY),
+    "review.nowhere": (NOBODY, NOBODY, NOBODY),
+    "review.today": (NOBODY, NOBODY, NOBODY),
+    "review.problems": (NOBODY, NOBODY, NOBODY),
+    "review.contexts": (NOBODY, NOBODY, NOBODY),
+    "review.context": (NOBODY, NOBODY, NOBODY),
+    "review.sheet": (NOBODY, NOBODY, NOBODY),
+    "review.disagreements": (NOBODY, NOBODY, NOBODY),
+    # A photograph or a hold that was claimed for a docket too is looked at by those who may see what is closed.
+    "review.disagreement": (SEE, NOBODY, SEE),
+    "review.settle": (NOBODY, NOBODY, NOBODY),
+    "review.open_again": (NOBODY, NOBODY, NOBODY),
+    "review.beside": (NOBODY, NOBODY, NOBODY),
+    "review.bones": (NOBODY, NOBODY, NOBODY),
+    "review.docket": (SEE, SEE, SEE),
+    "review.holds": (NOBODY, NOBODY, NOBODY),
+    "review.hold": (SEE, SEE, NOBODY),
+    "review.hold_log": (NOBODY, SEE, NOBODY),
+    # A form that was not filled in is given back with the page around it.
+    "review.step": (SEE, SEE, NOBODY),
+    "review.assess": (SEE, SEE, NOBODY),
+    "review.release": (SEE, SEE, NOBODY),
+}
+
+
+@pytest.fixture
+def planted(scene: Scene, rogue: Rogue) -> Scene:
+    """The scene with every secret where it would really be; and the tricks by which it might be looked at."""
+    a, hold, key = scene.a, hold_of("stop"), scene.cabin.seal_key
+    heads = rogue.heads(hold, "place_sealed")
+    a.write("hold", hold, {"place_sealed": sealing.seal(PLACES[0], key, hold)}, heads)
+    step = {
+        "what": "handed_over", "whom": "x", "how": "in_person", "ref": LOG[0], "note": LOG[1], "seal": LOG[2],
+        "kept": LOG[3], "at": "2026-06-01T12:00:00+02:00",
+    }  # fmt: skip
+    a.write("hold", hold, {f"step/{an_id('words')}": step})
+    # Entered in the clear; then raised; then taken away by the tablet that raised it.
+    first = a.write("docket", STOP, {"place": {"east": float(PLACES[1])}})
+    a.write("docket", STOP, {"place": None}, {"place": [first.id]})
+    a.docket("late", label=label("A", 31), context=PIT, place={"east": float(PLACES[2])})
+    a.human("late", "query", "late first")
+    a.docket("placed twice", label=label("A", 32), context=PIT, place={"east": float(PLACES[3])})
+    scene.b.write("docket", DISPUTED, {"place": {"east": 1.0}})
+    a.human("placed twice", "stop", "placed first")
+    a.write("docket", DISPUTED, {"deleted": True}, {"label": [a.changes[-2].id]})
+    values = {"docket": STOP, "sha256": PHOTO[1], "closed": True, "note/x": {"text": PHOTO[0]}}
+    a.write("photo", an_id("photo"), values)
+    a.write("docket", STOP, {f"photo/{an_id('photo')}": True})
+    scene.send()
+    # A recorder claims other kinds for the hold, so that pages of other kinds might show it.
+    for kind in ("bag", "context", "docket", "group"):
+        rogue.write(kind, hold, {"x": 1})
+    for kind in ("context", "docket", "group"):
+        rogue.write(kind, an_id("photo"), {"x": 1})
+    rogue.push()
+    while scene.cabin.ledger.check_due():
+        pass
+    return scene
+
+
+RECORDS = (STOP, LATE, DISPUTED, hold_of("stop"), an_id("photo"), PIT)
+PATHS = ("place", "deleted", "place_sealed", f"step/{an_id('words')}", "zone", "sha256", "note/x", "reading")
+
+
+def addresses(rule: Rule, scene: Scene) -> set[str]:
+    """Every address of a route with ids that are there."""
+    choices: dict[str, tuple[str, ...]] = {
+        "docket": RECORDS, "record": RECORDS, "context": (*RECORDS, "none"), "path": PATHS, "rest": ("x",),
+        "filename": ("review.css",), "weight": ("bold",), "element": ("femur",),
+    }  # fmt: skip
+    found: list[dict[str, str]] = [{}]
+    for name in sorted(rule.arguments):
+        found = [{**one, name: value} for one in found for value in choices[name]]
+    adapter = scene.app.url_map.bind("localhost")
+    return {adapter.build(rule.endpoint, one, method=sorted(rule.methods or {"GET"})[0]) for one in found}
+
+
+def plain(answer: Any) -> str:
+    """What can be read in an answer, packed or printed."""
+    data = answer.get_data()
+    if answer.mimetype == "application/pdf":
+        return " ".join(page.extract_text() for page in PdfReader(BytesIO(data)).pages).replace("\n", " ")
+    if answer.headers.get("Content-Encoding") == "gzip":
+        data = gzip.decompress(data)
+    return str(data.decode("utf-8", "replace"))
+
+
+class Asking:
+    """Somebody with a browser or a tablet's token, who asks every address of a route in every way that it takes."""
+
+    def __init__(self, who: str, scene: Scene, rogue: Rogue) -> None:
+        self.scene = scene
+        self.headers = rogue.headers if who == "tablet" else {}
+        visitor = scene.signed_in(who) if who in PEOPLE else scene.visitor()
+        self.client: FlaskClient = visitor.client
+        page = "/review/today" if who in PEOPLE else "/review/sign-in"
+        found = re.search(r'name="csrf" value="([^"]*)"', visitor.get(page).text)
+        assert found
+        self.csrf = found[1]
+
+    def ask(self, rule: Rule) -> str:
+        """All the answers of a route, as one text."""
+        found = []
+        for where in sorted(addresses(rule, self.scene)):
+            for method in sorted((rule.methods or set()) & {"GET", "POST"}):
+                form = {"csrf": self.csrf} if method == "POST" and "/review" in rule.rule else None
+                answer = self.client.open(
+                    where, method=method, base_url=BASE, data=form, headers=self.headers, buffered=True
+                )
+                assert answer.status_code < 500, f"{method} {where}"
+                found.append(plain(answer))
+        return "\n".join(found)
+
+
+def test_every_route_of_the_server_is_in_the_table(scene: Scene) -> None:
+    assert {one.endpoint for one in scene.app.url_map.iter_rules()} == set(TABLE)
+
+
+def test_neither_a_recorder_nor_an_administrator_is_in_the_table() -> None:
+    named = {who for row in TABLE.values() for roles in row for who in roles}
+    assert named == SEE | {"tablet"}
+    assert {"recorder", "administrator", "signed out"}.isdisjoint(named)
+
+
+@pytest.mark.parametrize("who", EVERYBODY)
+def test_what_is_closed_is_shown_exactly_where_the_table_says_and_that_is_noted(
+    who: str, planted: Scene, rogue: Rogue
+) -> None:
+    asking = Asking(who, planted, rogue)
+    for rule in planted.app.url_map.iter_rules():
+        if rule.endpoint == "review.sign_out":
+            continue
+        before = len(planted.cabin.ledger.events(10_000, "closed_seen"))
+        text = asking.ask(rule)
+        noted = len(planted.cabin.ledger.events(10_000, "closed_seen")) - before
+        place, log, photo = TABLE[rule.endpoint]
+        for allowed, secrets in ((place, PLACES), (log, LOG), (photo, PHOTO)):
+            shown = [one for one in secrets if one in text]
+            assert bool(shown) <= (who in allowed), (rule.endpoint, who, shown)
+        # A role the table gives everything is really shown it, so that the table cannot say too much either.
+        if who in place | log and rule.endpoint in ("review.hold", "review.hold_log", "review.docket", "sync.pull"):
+            assert any(one in text for one in (*PLACES, *LOG)), (rule.endpoint, who)
+        if rule.endpoint.startswith("review") and any(one in text for one in (*PLACES, *LOG, *PHOTO)):
+            assert noted, (rule.endpoint, who)
+            assert planted.cabin.ledger.events(1, "closed_seen")[0].fields["role"] == who
+        assert PLACES[0] not in text or rule.endpoint in SEALED_SHOWN, (rule.endpoint, who)
+
+
+SEALED_SHOWN = {"review.hold", "review.step", "review.assess", "review.release"}
+"""Where a sealed place is opened at all."""
+
+
+def test_a_sealed_place_goes_to_no_other_tablet_not_even_sealed(planted: Scene, rogue: Rogue) -> None:
+    sealed = [
+        one for value in rogue.record(hold_of("stop")).heads["place_sealed"].values() for one in [str(value)[:40]]
+    ]
+    assert sealed
+    answer = rogue.client.get("/api/v1/pull?since=0&all=1", headers=rogue.headers, base_url=BASE)
+    assert all(one not in plain(answer) for one in sealed)
+
+
+def test_a_place_that_nothing_human_is_said_of_is_open(scene: Scene) -> None:
+    other = Tablet("tablet five")
+    other.docket("plain", label=label("A", 33), place={"east": 7604.25})
+    scene.cabin.ledger.accept(other.entries(), other.id)
+    for role in PEOPLE:
+        assert "7604.25" in scene.signed_in(role).get(f"/review/docket/{an_id('plain')}").text
+    assert scene.cabin.ledger.events(10, "closed_seen") == []
