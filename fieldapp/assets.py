@@ -19,9 +19,11 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from fieldapp.domain import places as place_lines
 from fieldapp.domain import rules
 from fieldapp.domain.cells import TableFault
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.places import PlaceLine
 from fieldapp.domain.plates import (
     Plate,
     PlateError,
@@ -122,6 +124,20 @@ def criteria_version() -> str:
     """Which version of the human criteria is in use: twelve digits drawn from the tables as they stand."""
     held = sorted(path for path in (root() / "reference").glob("human_c*.csv"))
     return hashlib.sha256(b"".join(path.read_bytes() for path in held)).hexdigest()[:12]
+
+
+@cache
+def places() -> Mapping[str, tuple[PlaceLine, ...]]:
+    """{place: the lines of its draft}. Nothing of it is shown unless a site sets it. Raises AssetError."""
+    return MappingProxyType(places_at(root()))
+
+
+def places_at(base: Path) -> dict[str, tuple[PlaceLine, ...]]:
+    """The same from another assets folder. Raises AssetError."""
+    try:
+        return place_lines.read({name: rows(base, name) for name in place_lines.NAMES}, texts_at(base, ENGLISH))
+    except TableFault as fault:
+        raise AssetError(f"reference/{fault.table}.csv", fault.line, fault.what) from fault
 
 
 @cache

@@ -18,12 +18,12 @@ from typing import Any
 from fieldapp.assets import knowledge, texts
 from fieldapp.cli import CommandError
 from fieldapp.domain import short_codes
-from fieldapp.records import enrolment, place
+from fieldapp.records import enrolment
 from fieldapp.records.schemas import ROLES
 from server import cabin
-from server.commands import site_rules
+from server.commands import places, site_rules
 from server.config import Config
-from server.errors import CabinError, NoSuchPerson, NoSuchWord, PlaceUnsourced
+from server.errors import CabinError, NoSuchPerson, NoSuchWord
 from server.ledger import CABIN
 from server.ledger.accounts import Account
 
@@ -68,12 +68,7 @@ def register(parser: argparse.ArgumentParser) -> None:
     one.add_argument("--drop", action="store_true", help="take the code away")
 
     one = _command(below, "place", _place, "what local law and practice ask at possible human remains; shown at a stop")
-    one.add_argument("text", nargs="?", type=Path, help="a text file, one rule a line; without one, what is set")
-    one.add_argument("--source", default="", help="where the text comes from")
-    one.add_argument("--checked", default="", help="when it was last checked against the law, and by whom")
-    one.add_argument("--zone", help="what an in-situ stop closes")
-    one.add_argument("--zone-source", default="", help="where its size comes from")
-    one.add_argument("--drop", action="store_true", help="take the place's text away; the default words stay")
+    places.place_arguments(one)
 
     one = _command(below, "policy", _policy, "what this site has decided about possible human remains")
     site_rules.policy_arguments(one)
@@ -292,26 +287,12 @@ def _code(args: argparse.Namespace) -> int:
 
 
 def _place(args: argparse.Namespace) -> int:
-    """Sets, takes away or prints the words of the place, and the zone. Nothing of it is law or advice."""
+    """The words of the place and their drafts. Nothing of it is law or advice."""
+    if places.show_drafts(args):
+        return 0
     with _open(args) as found:
-        site = found.ledger.site()
-        if args.text is None and args.zone is None and not args.drop:
-            for path in place.PATHS:
-                print(f"{path}: {site.value(path) or '-'}")
-            return 0
-        values: dict[str, str | None] = {}
-        if args.drop:
-            values = dict.fromkeys(place.PATHS[:3])
-        elif args.text is not None:
-            if not args.source or not args.checked:
-                raise PlaceUnsourced
-            text = site_rules.read_text(args.text)
-            values = {"place_text": text, "place_source": args.source, "place_checked": args.checked}
-        if args.zone is not None:
-            values |= {"zone_text": args.zone or None, "zone_source": args.zone_source or None}
-        heads = site.head_ids()
-        found.ledger.write("site", site.id, values, {path: heads.get(path, []) for path in values}, CABIN)
-    _say("place_set")
+        if places.set_place(found.ledger, args):
+            _say("place_set")
     return 0
 
 

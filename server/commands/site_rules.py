@@ -76,10 +76,10 @@ def set_licence(ledger: Ledger, args: argparse.Namespace) -> bool:
 def read_text(file: Path) -> str:
     """The words of a text file without its comment lines. Raises CommandError for one that holds none."""
     try:
-        lines = file.read_text(encoding="utf-8").splitlines()
+        lines = file.read_text(encoding="utf-8-sig").splitlines()
     except (OSError, ValueError) as error:
         raise CommandError(texts()["cabin.cli.unreadable"].format(file=file, why=error)) from error
-    text = "\n".join(line for line in lines if not line.startswith("#")).strip()
+    text = "\n".join(line for line in lines if not line.lstrip().startswith("#")).strip()
     if not text:
         raise CommandError(texts()["cabin.cli.unreadable"].format(file=file, why=texts()["cabin.cli.nothing_in_it"]))
     return text
