@@ -87,11 +87,19 @@ def joined_answer(dockets: Iterable[Record], who: Authority) -> str:
     return human.joined(standing_of(one, who) for one in dockets)
 
 
+def doubts(docket: Record) -> set[str]:
+    """Ids of what a written word to go on has to cover: every answer, and every verdict that it is human, whether or
+    not its signature holds. One that comes later opens a released hold again."""
+    assessed = docket.added("assessment").items()
+    said = {one for one, value in assessed if isinstance(value, Mapping) and value.get("verdict") == human.HUMAN}
+    return {*docket.added("human"), *said}
+
+
 def is_released(hold: Record, docket: Record, who: Authority) -> bool:
-    """Whether the written word to go on covers every reading the docket has now."""
+    """Whether the written word to go on covers every doubt about the docket now."""
     releases = []
     for one, value in hold.added("release").items():
         path = one.rpartition("@")[0]
         grant = signed_by(hold, path, value, who)
         releases.append((value, grant.role if grant else ""))
-    return human.released(docket.added("human"), releases)
+    return human.released(doubts(docket), releases)

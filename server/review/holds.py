@@ -143,9 +143,10 @@ def release(docket: str) -> Response:
     """`seen` (several), `word_of`: who gave the written word; `reference`; `password`."""
     found = _found(docket)
     desk.must("release")
-    if found.docket_record is None:
+    bone = found.docket_record
+    if bone is None:
         abort(409)
-    seen = _seen(set(found.docket_record.added("human")))
+    seen = _seen({*bone.added("human"), *bone.added("assessment")})
     form = {name: desk.field(name) for name in ("word_of", "reference")}
     if not all(form.values()):
         return _page(found, 400, fault="release_parts", form=form)

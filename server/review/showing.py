@@ -261,7 +261,7 @@ class Showing:
 
     def releases(self, hold: Record, docket: Record | None, who: standing.Authority) -> list[Release]:
         """The written words to go on that were entered."""
-        wanted = set(docket.added("human")) if docket else set()
+        wanted = standing.doubts(docket) if docket else set()
         found = []
         for one, value in hold.added("release").items():
             part = value if isinstance(value, Mapping) else {}

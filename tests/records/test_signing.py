@@ -172,3 +172,18 @@ def test_a_hold_is_released_by_a_director_s_signed_word_over_every_reading():
     assert is_released(hold, bone, people(person(role="director", who="p-dir")))
     assert not is_released(hold, bone, people(person(role="supervisor", who="p-dir")))
     assert not is_released(hold, docket({"human/2": {"answer": "query"}}), people(person(role="director", who="p-dir")))
+
+
+def test_a_verdict_human_after_the_written_word_opens_the_hold_again():
+    bone = docket()
+    hold_record = ids.hold_id(DOCKET)
+    word = {"seen": list(bone.added("human")), "word_of": "the licence holder, letter 12"}
+    release = sign(word, private=KEY, person="p-dir", key="k1", site=SITE, record=hold_record, path="release/1")
+    hold = fold(
+        [Pen("cabin").write({"docket": DOCKET, "release/1": release}, record=hold_record, kind="hold")]
+    ).records[hold_record]
+    director = people(person(role="director", who="p-dir"))
+    mild = docket({"assessment/1": {"verdict": "cannot_tell", "seen": []}})
+    assert is_released(hold, mild, director)
+    unsigned = docket({"assessment/1": {"verdict": "human", "seen": []}})
+    assert not is_released(hold, unsigned, director)
