@@ -29,7 +29,7 @@ from server.ledger import Hold
 from server.ledger.accounts import Unlocked
 from server.review import closing, desk
 from server.review.desk import pages
-from server.review.showing import Showing, label, tier
+from server.review.showing import Entry, Showing, label, tier
 from server.review.today import distinct, numbers
 
 STEPS = (
@@ -225,6 +225,7 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
         assessments=assessments,
         after=next((one for one in assessments if one.id == request.args.get("after")), None),
         steps=steps,
+        history=_history(showing, record),
         releases=showing.releases(record, docket, who) if record else [],
         days=_days(showing, found),
         entitled=_entitled(),
@@ -246,6 +247,14 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
         faults=FAULTS,
         form=form or {},
     )
+
+
+def _history(showing: Showing, record: Record | None) -> list[Entry]:
+    """Every change of the hold's record, so that a zone that was written over is not out of sight."""
+    if record is None:
+        return []
+    history = showing.history(record.id)
+    return history if closing.may_see() else closing.shown_history(history, frozenset({closing.STEP}))
 
 
 def _plates(docket: Record | None) -> list[Any]:

@@ -87,6 +87,19 @@ def test_an_assessment_that_does_not_count_is_kept_and_says_why(scene: Scene, pa
     assert f"It does not count: {why}" in text_of(visitor, f"/review/docket/{an_id('stop')}")
 
 
+def test_a_zone_that_was_written_over_stays_in_sight(scene: Scene) -> None:
+    ledger = scene.cabin.ledger
+    record = hold(scene, "stop").hold_record
+    assert record is not None
+    before = str(record.value("zone"))
+    heads = record.head_ids().get("zone", [])
+    by = scene.accounts["recorder"][0].by
+    ledger.write("hold", record.id, {"zone": "nothing at all"}, {"zone": heads}, by)
+    page = text_of(scene.signed_in("recorder"), STOP)
+    assert before in page
+    assert "nothing at all" in page
+
+
 RIB = {"taxon": "large_ungulate", "element": "rib", "criterion-mn02": "yes", "criterion-cv04": "not_preserved"}
 
 
