@@ -33,6 +33,11 @@ def place_of(site: Record | None) -> Place | None:
     return Place(rules, source, checked) if rules else None
 
 
+def is_licensed(site: Record | None) -> bool:
+    """Whether the site works under a licence. One about which the records disagree does not: a stop is a stop there."""
+    return site is not None and set(site.heads.get("mode", {}).values()) == {"licensed"}
+
+
 def conditions_of(site: Record | None) -> tuple[str, ...]:
     """The conditions of the licence the site works under, as it has set them."""
     return _lines(str(site.value("licence_conditions") or "")) if site is not None else ()

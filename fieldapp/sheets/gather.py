@@ -13,7 +13,7 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records.changes import FORMAT
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
-from fieldapp.records.place import conditions_of, place_of
+from fieldapp.records.place import conditions_of, is_licensed, place_of
 from fieldapp.records.standing import Authority
 from fieldapp.sheets.entries import (
     Bag,
@@ -76,7 +76,7 @@ def gather(
     return ContextSheet(
         site_code=text(site.value("code")) if site else "",
         site_name=text(site.value("name")) if site else "",
-        licensed=site is not None and "licensed" in all_at(site, "mode"),
+        licensed=is_licensed(site),
         licence=text(site.value("licence")) if site else "",
         number=text(context.value("number")),
         type=context.value("type"),

@@ -149,7 +149,7 @@ def _log(pen: Pen, words: Words, hold: Hold, with_words: bool) -> list[Box]:
     if not hold.steps:
         return [_titled(pen, words.say("hold_log.log"), [Text(pen, words.say("hold_log.none"), ROOM, BODY, bold=True)])]
     head = [words.say(f"hold_log.{one}") for one in ("at", "what", "whom", "words", "by")]
-    widths = [38.0, 27.0, 28.0, ROOM - 38 - 27 - 28 - 47 - 8, 47.0]
+    widths = [43.0, 27.0, 28.0, ROOM - 43 - 27 - 28 - 47 - 8, 47.0]
     rows = [
         [
             words.when(one.at),

@@ -34,6 +34,7 @@ from fieldapp.assets import font as bundled_font
 from fieldapp.assets import knowledge, texts
 from fieldapp.domain import rules
 from fieldapp.records.changes import Change
+from fieldapp.records.place import is_licensed
 from fieldapp.records.standing import Authority
 from server.ledger import Found, Hold, Ledger
 from server.ledger.accounts import Account, Accounts
@@ -274,7 +275,8 @@ def problem(found: Found) -> dict[str, str]:
 
 def _site() -> dict[str, Any]:
     record = ledger().site()
-    return {name: record.value(name) for name in ("code", "name", "mode", "licence")}
+    told = {name: record.value(name) for name in ("code", "name", "licence")}
+    return {**told, "mode": "licensed" if is_licensed(record) else "excavation"}
 
 
 @pages.get("/font/<any(regular, bold):weight>.ttf")

@@ -21,7 +21,7 @@ from fieldapp.domain.criteria import Criterion
 from fieldapp.domain.ids import hold_id
 from fieldapp.domain.naming import LOST, NOT_SEEN, SEEN
 from fieldapp.records.fold import Record
-from fieldapp.records.place import place_of
+from fieldapp.records.place import conditions_of, place_of
 from fieldapp.records.schemas import CUSTODY, SIDES, VERDICTS
 from fieldapp.records.sealing import CannotOpen
 from server.errors import SignInLocked, SignInRefused
@@ -217,6 +217,7 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
         in_place=distinct(record.heads.get("in_place", {})) if record else [],
         place=place,
         place_rules=place_of(ledger.site()),
+        conditions=conditions_of(ledger.site()),
         with_words=closing.may_see(),
         context=others.get(found.context),
         joined=[(one, others.get(one)) for one in found.joined if one != found.docket],

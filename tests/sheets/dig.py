@@ -114,14 +114,14 @@ class Dig:
         change = self.set(who, "docket", docket, {path: {"answer": answer, "why": "", "stage": "trench", **values}})
         return f"{path}@{change.id}"
 
-    def assess(self, docket: str, verdict: str, seen: list[str], **values: Any) -> None:
-        """The osteologist's signed verdict."""
+    def assess(self, docket: str, verdict: str, seen: list[str], **values: Any) -> str:
+        """The osteologist's signed verdict; its id."""
         path = f"assessment/{self.new_id()}"
         value = {"verdict": verdict, "seen": seen, "bone_seen": "bone", "reasons": "invented", **values}
         signed = signing.sign(
             value, private=self.keys["eve"], person="eve", key="k1", site=SITE, record=docket, path=path
         )
-        self.set("eve", "docket", docket, {path: signed})
+        return f"{path}@{self.set('eve', 'docket', docket, {path: signed}).id}"
 
     def hold(self, docket: str, tier: str, who: str = "ada", **values: Any) -> str:
         record = ids.hold_id(docket)
@@ -139,6 +139,11 @@ class Dig:
             value, private=self.keys["fay"], person="fay", key="k1", site=SITE, record=hold, path=path
         )
         self.set("fay", "hold", hold, {path: signed})
+
+    def license(self, conditions: str = "") -> None:
+        """The site is dug under a licence from now on."""
+        values = {"mode": "licensed", "licence": "L-77", "licence_conditions": conditions or None}
+        self.set("fay", "site", SITE, values, {"mode": self.records()[SITE].head_ids()["mode"]})
 
     def records(self) -> dict[str, Record]:
         return fold(self.changes).records

@@ -101,7 +101,7 @@ def test_hazard_stripes_mark_the_stop_in_the_ground_and_nothing_else() -> None:
     def printed(answer: str, tier: str, licensed: bool = False) -> list[bool]:
         dig, context, bag = _dig()
         if licensed:
-            dig.set("fay", "site", dig.changes[0].record, {"mode": "licensed", "licence": "L-77"})
+            dig.license()
         docket = dig.docket(bag, 2)
         dig.ask("ada", docket, answer)
         dig.hold(docket, tier)
@@ -114,7 +114,7 @@ def test_hazard_stripes_mark_the_stop_in_the_ground_and_nothing_else() -> None:
 
 def test_under_a_licence_its_conditions_stand_in_place_of_the_stop() -> None:
     dig, context, bag = _dig()
-    dig.set("fay", "site", dig.changes[0].record, {"mode": "licensed", "licence": "L-77"})
+    dig.license()
     dig.ask("ada", dig.docket(bag, 2), "stop")
     first = _printed(dig, context)[0]
     assert "Human remains are expected here under licence L-77" in first

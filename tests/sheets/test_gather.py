@@ -138,8 +138,8 @@ def test_a_hold_ends_by_assessment_and_is_released_by_the_directors_word() -> No
     dig.hold(animal, "query")
     dig.hold(human, "stop")
     dig.assess(animal, "non_human", [first], taxon="pig", element="femur")
-    dig.assess(human, "human", [second])
-    dig.release(human, [second])
+    found = dig.assess(human, "human", [second])
+    dig.release(human, [second, found])
     sheet = dig.sheet(context)
     states = {one.id: one.hold.state for one in sheet.dockets if one.hold}
     assert states == {animal: "ended", human: "released"}

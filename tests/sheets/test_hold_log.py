@@ -79,13 +79,12 @@ def test_a_hold_without_a_line_asks_who_was_told() -> None:
 
 def test_under_a_licence_its_conditions_and_the_skeleton_are_on_it() -> None:
     dig, context, docket = dug()
-    values = {"mode": "licensed", "licence": "L 17 (invented)", "licence_conditions": "Screen the work.\nKeep apart."}
-    dig.set("fay", "site", SITE, values)
-    assert "Skeleton: not recorded" in printed(dig, context, with_words=False).replace("Skeleton not", "Skeleton: not")
+    dig.license("Screen the work.\nKeep apart.")
+    assert "Skeleton not recorded" in " ".join(printed(dig, context, with_words=False).split())
     dig.set("ada", "hold", ids.hold_id(docket), {"skeleton": "SK 104"})
     dig.set("bo", "hold", ids.hold_id(docket), {"charnel": True})
     text = printed(dig, context, with_words=False)
-    for words in ("licence L 17", "Screen the work.", "Keep apart.", "SK 104", "Charnel"):
+    for words in ("licence L-77", "Screen the work.", "Keep apart.", "SK 104", "Charnel"):
         assert words in text, words
 
 

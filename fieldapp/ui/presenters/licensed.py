@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from fieldapp.records.place import conditions_of
+from fieldapp.records import place
 from fieldapp.ui.presenters.desk import Desk, Write
 from fieldapp.ui.presenters.hold import STOP_STEPS, Hold
 from fieldapp.ui.texts import say
@@ -17,9 +17,8 @@ LICENSED_STEPS = ("licence_only", "cover", "note", "pictures", "law")
 
 
 def is_licensed(desk: Desk) -> bool:
-    """Whether the site works under a licence. A site about which the records disagree does not."""
-    site = desk.site_record()
-    return site is not None and "mode" not in site.disagreements() and site.value("mode") == "licensed"
+    """Whether the site works under a licence."""
+    return place.is_licensed(desk.site_record())
 
 
 def stop_title(desk: Desk) -> str:
@@ -33,7 +32,7 @@ def stop_steps(desk: Desk) -> list[str]:
     """The steps of an in-situ stop, in plain words; under a licence its conditions, where they are known."""
     if not is_licensed(desk):
         return [say(f"stop.{key}") for key in STOP_STEPS]
-    conditions = conditions_of(desk.site_record()) or (say("stop.no_conditions"),)
+    conditions = place.conditions_of(desk.site_record()) or (say("stop.no_conditions"),)
     return [*conditions, *(say(f"stop.{key}") for key in LICENSED_STEPS)]
 
 

@@ -417,3 +417,19 @@ def test_an_emergency_lift_without_leave_or_reason_is_not_recorded(scene: Scene)
     answer = visitor.post(STOP + "/step", form)
     assert answer.status_code == 400
     assert "by whose leave" in answer.text
+
+
+def test_under_a_licence_its_conditions_stand_where_the_stop_stood(scene: Scene) -> None:
+    ledger = scene.cabin.ledger
+    site, by = ledger.site(), scene.accounts["director"][0].by
+    assert "nothing is lifted here" in text_of(scene.signed_in("recorder"), STOP)
+    values = {"mode": "licensed", "licence": "L 17 (invented)", "licence_conditions": "Screen the work from view."}
+    heads = site.head_ids()
+    ledger.write("site", site.id, values, {path: heads.get(path, []) for path in values}, by)
+    page = text_of(scene.signed_in("recorder"), STOP)
+    assert "nothing is lifted here" not in page
+    assert "Screen the work from view." in page
+    assert "Licence L 17 (invented): its conditions come first" in page
+    # In dispute the cautious side holds: a stop is a stop.
+    ledger.write("site", site.id, {"mode": "excavation"}, {"mode": heads.get("mode", [])}, by)
+    assert "nothing is lifted here" in text_of(scene.signed_in("recorder"), STOP)
