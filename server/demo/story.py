@@ -123,7 +123,7 @@ def moss_s_day() -> Steps:
         *_press("step.what.told", "step.whom.supervisor", "step.how.in_person", "hold.add"),
         *_press("step.what.told", "step.whom.director", "step.how.radio", "hold.add"),
         ["picture", "B-08-hold-log"],
-        *_press("hold.place"),
+        *_press("hold.more", "hold.place"),
         ["press", "hold.note"],
         ["type", "2.4 m east of peg 7, at 1.1 m"],
         ["picture", "B-09-exact-place"],
