@@ -161,27 +161,25 @@ def test_dockets_that_were_parted_again_stand_alone():
     assert [one.id for one in joined_to(state.records["one"], state.records.get)] == ["one"]
 
 
+def released_hold(bone):
+    """A hold with the director's signed word over every answer the bone has now."""
+    record = ids.hold_id(DOCKET)
+    word = {"seen": list(bone.added("human")), "word_of": "the licence holder, letter 12"}
+    release = sign(word, private=KEY, person="p-dir", key="k1", site=SITE, record=record, path="release/1")
+    change = Pen("cabin").write({"docket": DOCKET, "release/1": release}, record=record, kind="hold")
+    return fold([change]).records[record]
+
+
 def test_a_hold_is_released_by_a_director_s_signed_word_over_every_reading():
     bone = docket()
-    hold_record = ids.hold_id(DOCKET)
-    word = {"seen": list(bone.added("human")), "word_of": "the licence holder, letter 12"}
-    release = sign(word, private=KEY, person="p-dir", key="k1", site=SITE, record=hold_record, path="release/1")
-    hold = fold(
-        [Pen("cabin").write({"docket": DOCKET, "release/1": release}, record=hold_record, kind="hold")]
-    ).records[hold_record]
+    hold = released_hold(bone)
     assert is_released(hold, bone, people(person(role="director", who="p-dir")))
     assert not is_released(hold, bone, people(person(role="supervisor", who="p-dir")))
     assert not is_released(hold, docket({"human/2": {"answer": "query"}}), people(person(role="director", who="p-dir")))
 
 
 def test_a_verdict_human_after_the_written_word_opens_the_hold_again():
-    bone = docket()
-    hold_record = ids.hold_id(DOCKET)
-    word = {"seen": list(bone.added("human")), "word_of": "the licence holder, letter 12"}
-    release = sign(word, private=KEY, person="p-dir", key="k1", site=SITE, record=hold_record, path="release/1")
-    hold = fold(
-        [Pen("cabin").write({"docket": DOCKET, "release/1": release}, record=hold_record, kind="hold")]
-    ).records[hold_record]
+    hold = released_hold(docket())
     director = people(person(role="director", who="p-dir"))
     mild = docket({"assessment/1": {"verdict": "cannot_tell", "seen": []}})
     assert is_released(hold, mild, director)
