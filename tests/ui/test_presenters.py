@@ -486,3 +486,16 @@ def test_what_is_closed_is_said_to_whoever_opens_the_site(desk: Desk, hold: Hold
 
 def test_nothing_closed_is_said_where_nothing_is(desk: Desk) -> None:
     assert Contexts(desk).closed() == ""
+
+
+def test_a_recorder_reads_only_their_own_words_in_a_log_and_a_supervisor_all(desk: Desk, hold: Hold) -> None:
+    hold.what, hold.note = "note", "mine, by the north wall"
+    assert hold.add()
+    step = {"what": "note", "whom": "", "how": "", "ref": "", "note": "theirs, by peg 7", "at": "2026-06-01T09:00:00Z"}
+    save_as_other(desk, "hold", hold.id, {"step/other": step}, {})
+    told = " ".join(line.words() for line in hold.log())
+    assert "mine, by the north wall" in told
+    assert "peg 7" not in told
+    assert "closed to your role" in told
+    desk.go(person={"person": "p-sup", "name": "Sven Example", "role": "supervisor"})
+    assert "theirs, by peg 7" in " ".join(line.words() for line in hold.log())

@@ -131,7 +131,7 @@ class Hold:
                     detail = [
                         word("whom", value.get("whom")),
                         word("how", value.get("how")),
-                        str(value.get("note") or ""),
+                        self._words(value, change.by),
                     ]
                     found.append(
                         Line(
@@ -142,6 +142,12 @@ class Hold:
                         )
                     )
         return found[::-1]
+
+    def _words(self, step: Mapping[str, Any], by: Mapping[str, Any]) -> str:
+        """The free words of a step, which may name the place: for who may see what is closed, and who wrote them."""
+        note = str(step.get("note") or "")
+        mine = bool(by.get("name")) and by.get("name") == self.desk.by["name"]
+        return note if not note or mine or self.desk.may("see_closed") else say("hold.words_closed")
 
     def choices(self, group: str) -> list[Choice]:
         """The buttons of one part of the step that is being written."""
