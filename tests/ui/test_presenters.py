@@ -499,3 +499,30 @@ def test_a_recorder_reads_only_their_own_words_in_a_log_and_a_supervisor_all(des
     assert "closed to your role" in told
     desk.go(person={"person": "p-sup", "name": "Sven Example", "role": "supervisor"})
     assert "theirs, by peg 7" in " ".join(line.words() for line in hold.log())
+
+
+def test_a_hand_over_says_who_received_it_and_under_which_seal(desk: Desk, hold: Hold) -> None:
+    hold.choose("what", "handed_over")
+    assert hold.wanted() == "need_receiver"
+    hold.type("Eve Tarn, osteologist")
+    hold.choose("part", "seal")
+    hold.type("0042")
+    hold.choose("part", "seal")
+    hold.type("two bags")
+    assert hold.add()
+    record = hold.record
+    assert record is not None
+    step = next(value for value in record.added("step").values() if value["what"] == "handed_over")
+    assert (step["received_by"], step["seal"], step["note"]) == ("Eve Tarn, osteologist", "0042", "two bags")
+    told = hold.log()[0].words()
+    assert "Eve Tarn" in told
+    assert "0042" in told
+    assert hold.custody == {}
+
+
+def test_what_was_typed_of_a_hand_over_is_not_kept_with_another_step(hold: Hold) -> None:
+    hold.choose("what", "handed_over")
+    hold.type("Eve Tarn")
+    hold.choose("what", "covered")
+    assert hold.add()
+    assert "Eve Tarn" not in hold.log()[0].words()

@@ -93,7 +93,9 @@ def tour(tablet: Tablet) -> Iterator[str]:
     yield "hold, other steps"
     press("step.what.told", "step.whom.supervisor", "step.how.in_person")
     yield "hold, a step"
-    press("hold.add", "hold.more")
+    press("hold.add", "step.what.handed_over")
+    yield "hold, a hand-over"
+    press("hold.more")
     yield "hold, more"
     press("hold.place")
     yield "hold, place without key"

@@ -10,6 +10,7 @@ from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.records.fold import Record
 from fieldapp.records.place import place_of
+from fieldapp.records.schemas import CUSTODY
 from fieldapp.records.sealing import seal
 from fieldapp.records.standing import is_released
 from fieldapp.ui.presenters.choices import Choice
@@ -31,6 +32,7 @@ WHAT = (
     "word",
     "lifted",
 )
+HANDED_OVER = "handed_over"
 LIFTED = "lifted"
 """A lift in an emergency (night, flood, looters): it wants whose leave and the reason, and clears nothing."""
 WHOM = ("supervisor", "director", "osteologist", "authority")
@@ -68,6 +70,7 @@ class Hold:
     """The hold of one docket.
 
     what, whom, how, ref, note   the step that is being written
+    custody, writing             what a hand-over says beside, and the part of it that is typed, "" for the note
     place, place_error           the exact place as typed, and why it could not be kept
     """
 
@@ -82,6 +85,8 @@ class Hold:
     def clear(self) -> None:
         """Begins the next step."""
         self.what, self.whom, self.how, self.note = "", "", "", ""
+        self.custody: dict[str, str] = {}
+        self.writing = ""
 
     @property
     def record(self) -> Record | None:
@@ -128,7 +133,13 @@ class Hold:
         for change in self.desk.notebook.history(self.id):
             for path, value in change.set.items():
                 if path.startswith("step/") and isinstance(value, Mapping):
+                    custody = [
+                        say("said", name=word("sheets.custody", one), value=value[one])
+                        for one in CUSTODY
+                        if value.get(one) and self._may_read(change.by)
+                    ]
                     detail = [
+                        *custody,
                         word("whom", value.get("whom")),
                         word("how", value.get("how")),
                         self._words(value, change.by),
@@ -146,8 +157,34 @@ class Hold:
     def _words(self, step: Mapping[str, Any], by: Mapping[str, Any]) -> str:
         """The free words of a step, which may name the place: for who may see what is closed, and who wrote them."""
         note = str(step.get("note") or "")
+        return note if not note or self._may_read(by) else say("hold.words_closed")
+
+    def _may_read(self, by: Mapping[str, Any]) -> bool:
         mine = bool(by.get("name")) and by.get("name") == self.desk.by["name"]
-        return note if not note or mine or self.desk.may("see_closed") else say("hold.words_closed")
+        return mine or self.desk.may("see_closed")
+
+    def parts(self) -> list[Choice]:
+        """What a hand-over says beside whom and how: a pad each, with what was typed."""
+        return [
+            Choice(
+                f"step.part.{one}",
+                word("sheets.custody", one),
+                note=self.custody.get(one, ""),
+                chosen=self.writing == one,
+            )
+            for one in CUSTODY
+        ]
+
+    def typed(self) -> str:
+        """What the box holds: the note, or the part of a hand-over that is written."""
+        return self.custody.get(self.writing, "") if self.writing else self.note
+
+    def type(self, text: str) -> None:
+        """Puts what the box holds where it belongs."""
+        if self.writing:
+            self.custody[self.writing] = text
+        else:
+            self.note = text
 
     def choices(self, group: str) -> list[Choice]:
         """The buttons of one part of the step that is being written."""
@@ -162,14 +199,23 @@ class Hold:
 
     def choose(self, group: str, key: str) -> None:
         """Sets, or unsets, a part of the step."""
+        if group == "part":
+            self.writing = "" if self.writing == key else key
+            return
         setattr(self, group, "" if getattr(self, group) == key else key)
+        if self.what != HANDED_OVER:
+            self.custody, self.writing = {}, ""
+        elif group == "what":
+            self.writing = CUSTODY[0]
 
     def wanted(self) -> str:
         """What the step still wants, as a key; "" when it can be written."""
         if not self.what:
             return "need_what"
-        if self.what in ("told", "authority_told", "handed_over") and not self.whom and not self.note:
+        if self.what in ("told", "authority_told") and not self.whom and not self.note:
             return "need_whom"
+        if self.what == HANDED_OVER and not self.custody.get(CUSTODY[0], "").strip():
+            return "need_receiver"
         if self.what == LIFTED and not (self.whom and self.note):
             return "need_leave"
         return "need_note" if self.what == "note" and not self.note else ""
@@ -185,6 +231,7 @@ class Hold:
             "ref": "",
             "note": self.note,
             "at": self.desk.now(),
+            **{one: text.strip() for one, text in self.custody.items() if text.strip()},
         }
         values: dict[str, Any] = {f"step/{self.desk.new_id()}": step}
         over: dict[str, list[str]] = {}

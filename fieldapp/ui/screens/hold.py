@@ -7,9 +7,9 @@ from typing import Any
 from fieldapp.ui.presenters import licensed
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.fields import Room, paged
-from fieldapp.ui.presenters.hold import Hold
+from fieldapp.ui.presenters.hold import HANDED_OVER, Hold
 from fieldapp.ui.screens.view import View, load_kv
-from fieldapp.ui.texts import say
+from fieldapp.ui.texts import say, word
 
 load_kv(__file__)
 
@@ -70,8 +70,9 @@ class HoldScreen(View):
         what = hold.choices("what")
         ids.step_name.text = say(f"need.{hold.wanted()}") if hold.wanted() and hold.what else say("hold.next")
         ids.what.show(paged("step", what, [], Room(4, 2), self.sort))
-        ids.whom.show([hold.choices("whom"), hold.choices("how")])
-        self._fill(hold.note, say("hold.note_hint"))
+        handing = hold.what == HANDED_OVER
+        ids.whom.show(in_rows(hold.parts(), 3) if handing else [hold.choices("whom"), hold.choices("how")])
+        self._fill(hold.typed(), word("sheets.custody", hold.writing) if hold.writing else say("hold.note_hint"))
         actions += [
             Choice("hold.more", say("hold.more"), sign="more"),
             Choice("hold.add", say("hold.add"), sign="tick", tone="primary"),
@@ -127,7 +128,7 @@ class HoldScreen(View):
         elif self.mode == "skeleton":
             self.number = text
         elif self.mode == "step":
-            self.hold.note = text
+            self.hold.type(text)
 
     def tapped(self, ident: str) -> None:
         shell, hold = self.shell, self.hold
