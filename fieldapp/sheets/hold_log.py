@@ -103,7 +103,8 @@ def _blocks(pen: Pen, words: Words, sheet: ContextSheet, docket: Docket, hold: H
         rules = [*sheet.place.rules, words.say("hold_log.place_source", **_sourced(words, sheet.place))]
         boxes.append(_titled(pen, words.say("hold_log.place"), [Text(pen, one, ROOM, BODY) for one in rules]))
     boxes += _log(pen, words, hold, sheet.hold_words)
-    boxes.append(_titled(pen, words.say("hold_log.answers"), [human_box(pen, words, docket, ROOM)]))
+    reasons = [Text(pen, one, ROOM, TABLE) for one in _reasons(words, docket)] if sheet.hold_words else []
+    boxes.append(_titled(pen, words.say("hold_log.answers"), [human_box(pen, words, docket, ROOM), *reasons]))
     boxes.append(_by_hand(pen, words))
     return boxes
 
@@ -122,7 +123,7 @@ def _facts(words: Words, sheet: ContextSheet, docket: Docket, hold: Hold) -> lis
     lies = {True: "in_place", False: "lifted", None: "place_unsaid"}[hold.in_place]
     rows = [
         (words.say("human"), words.word("sheets.standing", docket.answer), ""),
-        (words.say("hold_log.tier"), words.say(f"hold.tier_{hold.tier}"), ""),
+        *([(words.say("hold_log.tier"), words.say(f"hold.tier_{hold.tier}"), "")] if hold.state == "open" else []),
         (words.say("hold_log.lies"), words.say(f"hold.{lies}"), ""),
         (words.say("hold_log.zone"), "; ".join(hold.zones) or words.say("not_recorded"), ""),
     ]
@@ -133,6 +134,18 @@ def _facts(words: Words, sheet: ContextSheet, docket: Docket, hold: Hold) -> lis
     if not hold.written:
         rows.append(("", words.say("hold.unwritten"), ""))
     return rows
+
+
+def _reasons(words: Words, docket: Docket) -> list[str]:
+    """What each assessment gives as its reasons, what it ruled out, and what it compared with."""
+    lines = []
+    for one in docket.assessments:
+        value = one.value if isinstance(one.value, Mapping) else {}
+        said = [(name, value.get(name)) for name in ("reasons", "ruled_out", "comparison")]
+        told = [f"{words.say(f'hold_log.{name}')}: {text}" for name, text in said if isinstance(text, str) and text]
+        if told:
+            lines.append(f"{words.said(one.said)}. {'; '.join(told)}")
+    return lines
 
 
 def _sourced(words: Words, place: Place) -> dict[str, str]:

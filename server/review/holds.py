@@ -48,7 +48,7 @@ STEPS = (
 ASSESSMENT = ("verdict", "taxon", "element", "portion", "side", "bone_seen", "reasons", "ruled_out", "comparison")
 CRITERION = (SEEN, NOT_SEEN, LOST)
 BONE_SEEN = ("bone", "pictures")
-FAULTS = ("step", "step_empty", "lift_parts", "time", "assess_parts", "release_parts", "password")
+FAULTS = ("step", "step_empty", "lifted_parts", "word_parts", "time", "assess_parts", "release_parts", "password")
 
 
 @pages.get("/holds")
@@ -95,8 +95,8 @@ def step(docket: str) -> Response:
         return _page(found, 400, fault="time", form=form)
     if what == "note" and not form["note"]:
         return _page(found, 400, fault="step_empty", form=form)
-    if what == "lifted" and not (form["whom"] and form["note"]):
-        return _page(found, 400, fault="lift_parts", form=form)
+    if what in ("lifted", "word") and not (form["whom"] and form["note"]):
+        return _page(found, 400, fault=f"{what}_parts", form=form)
     over = {}
     values: dict[str, Any] = {f"step/{desk.ledger().new_id()}": {**form, **custody, "at": at}}
     if what == "lifted":
@@ -189,7 +189,7 @@ def _found(docket: str) -> Hold:
 
 def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, str] | None = None) -> Response:
     ledger, who = desk.ledger(), desk.authority()
-    showing = Showing(ledger)
+    showing, names = Showing(ledger), knowledge().names
     docket, record = found.docket_record, found.hold_record
     where = found.standing
     assessments = showing.assessments(docket, where, who, desk.names()) if docket and where else []
@@ -238,8 +238,8 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
             "verdict": VERDICTS,
             "side": SIDES,
             "bone_seen": BONE_SEEN,
-            "taxon": [key for key in knowledge().taxa if key != "unknown"],
-            "element": list(knowledge().elements),
+            "taxon": [key for key in knowledge().taxa if key in names.animals or key in names.groups],
+            "element": [key for key in knowledge().elements if key in names.parts],
             "criterion": _asked(docket),
             "said": CRITERION,
         },

@@ -55,7 +55,7 @@ def test_without_json_it_says_it_in_words(ask: Any) -> None:
     code, out, _ = ask({"answers": {"HA09": "yes"}})
     assert code == 0
     assert out.startswith("Nothing here points to human; a specialist must confirm.")
-    assert "nobody here has seen the bone" in out
+    assert "the aid has not seen the bone" in out
 
 
 def test_sources_are_shown_where_they_are_asked_for(ask: Any) -> None:

@@ -59,7 +59,7 @@ def test_who_asks_and_then_says_nothing_has_said_what_the_answers_come_to(desk: 
     form = form_of(desk, "skull")
     aid.answer(form, SIGN, "yes")
     (found,) = answers(desk, form)
-    assert (found["answer"], found["in_place"]) == (human.QUERY, False)
+    assert (found["answer"], found["in_place"]) == (human.QUERY, None), "nobody was asked whether it is lifted"
     assert desk.standing(desk.record(form.state.docket)) == human.QUERY  # type: ignore[arg-type]
 
 

@@ -14,6 +14,7 @@ from fieldapp.records.signing import public_text
 from fieldapp.sync import personal_key
 from fieldapp.sync.personal_key import PersonalKey
 from fieldapp.ui.presenters.assess import Assess
+from fieldapp.ui.presenters.contexts import Contexts
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.fields import Room
 from tests.ui.conftest import Tablet, save_as_other
@@ -253,3 +254,13 @@ def test_the_key_is_fetched_beside_the_cabin_and_the_password_is_not_kept(tablet
     assert not any(b"secret" in one.read_bytes() for one in tablet.folder.rglob("*") if one.is_file())
     tablet.press("key.leave")
     assert tablet.screen == "sync"
+
+
+def test_assessed_as_not_human_the_ground_stays_closed_until_the_written_word(desk: Desk) -> None:
+    docket = raised(desk, human.STOP)
+    key = let_in(desk)
+    assert filled(desk, docket).sign(PASSWORD, key) == ""
+    assert standing(desk, docket) == human.NON_HUMAN
+    told = Contexts(desk).closed()
+    assert "waits for the written word" in told
+    assert "context 1042" in told

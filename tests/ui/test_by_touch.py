@@ -222,7 +222,9 @@ def test_a_confirmed_stop_opens_its_hold_and_cannot_be_taken_back(tablet: Tablet
     tablet.press("hold.leave")
     assert not tablet.hand.sees("context.undo")
     assert "stop" in [sign for sign, _ in tablet.hand.widget(f"docket.{record.value('label')}").signs]
-    tablet.press(f"docket.{record.value('label')}", "field.human", "go.hold")
+    tablet.press(f"docket.{record.value('label')}")
+    assert tablet.screen == "hold", "a row on hold opens the hold"
+    tablet.press("hold.more", "hold.docket", "field.human", "go.hold")
     assert tablet.screen == "hold"
 
 

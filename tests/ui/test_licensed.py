@@ -55,9 +55,9 @@ def test_a_skeletons_number_or_charnel_is_noted_and_the_hold_stays(desk: Desk) -
     assert licensed.keep_skeleton(hold, " SK  104 ")
     assert licensed.skeleton(hold) == "Skeleton SK 104"
     licensed.toggle_charnel(hold)
-    assert licensed.skeleton(hold).startswith("Charnel")
+    assert licensed.skeleton(hold) == "Skeleton SK 104 · Charnel: disturbed and mixed"
     licensed.toggle_charnel(hold)
-    assert licensed.skeleton(hold) == ""
+    assert licensed.skeleton(hold) == "Skeleton SK 104"
     record = desk.record(docket)
     assert record is not None
     assert desk.standing(record) == human.STOP

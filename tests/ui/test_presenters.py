@@ -526,3 +526,38 @@ def test_what_was_typed_of_a_hand_over_is_not_kept_with_another_step(hold: Hold)
     hold.choose("what", "covered")
     assert hold.add()
     assert "Eve Tarn" not in hold.log()[0].words()
+
+
+def test_a_rule_s_query_asks_whether_it_is_still_in_the_ground_and_one_tap_makes_it_a_stop(desk: Desk) -> None:
+    form = Form.new(desk, desk.context or "", desk.bag)
+    for name, key in (("material", "bone"), ("element", "femur"), ("taxon", "human")):
+        form.choose(name, key)
+    found = Hold(desk, form.save().docket)
+    assert found.unsaid
+    assert "Still in the ground" in found.reminders()[0]
+    assert not any("work" in one.lower() and "goes on" in one for one in found.reminders())
+    found.stop()
+    assert found.in_place
+    assert not found.unsaid
+    record = desk.record(found.docket)
+    assert record is not None
+    assert desk.standing(record) == "stop"
+    assert "context 1042" in Contexts(desk).closed()
+
+
+def test_said_to_be_lifted_it_is_set_aside_and_nothing_is_asked(desk: Desk) -> None:
+    form = Form.new(desk, desk.context or "", desk.bag)
+    form.choose("material", "bone")
+    form.answer_human("query")
+    found = Hold(desk, form.save().docket)
+    assert not found.unsaid
+    assert "Set it aside" in found.reminders()[0]
+
+
+def test_a_word_to_go_on_wants_whose_and_its_reference(hold: Hold) -> None:
+    hold.choose("what", "word")
+    hold.choose("how", "in_person")
+    assert hold.wanted() == "need_word"
+    hold.choose("whom", "authority")
+    hold.note = "letter 12"
+    assert hold.wanted() == ""

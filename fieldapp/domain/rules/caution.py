@@ -72,7 +72,7 @@ def young_shaft_not_excluded(docket: Docket, around: Around, know: Knowledge) ->
     ends = {portion.key for portion in know.portions_of(row.key, docket.taxon) if portion.kind == "epiphysis"}
     if ends & docket.present:
         return
-    if "unfused" in docket.fusion.values() or (size == "yes" and not docket.named):
+    if "unfused" in docket.fusion.values() or size == "yes":
         yield "human", docket.names()
 
 
@@ -133,8 +133,17 @@ def burnt_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Itera
 
 
 def no_sign_without_portion(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """ "Nothing points to human" for a piece of which no part is over half there: it cannot be said of such a piece."""
-    if docket.caution >= _NOT_EXCLUDED or docket.most:
+    """ "Nothing points to human" for a piece of which no part is over half there, or a long bone of which no end is:
+    it cannot be said of such a piece, unless the full analysis has named the animal."""
+    if docket.caution >= _NOT_EXCLUDED:
+        return
+    row = docket.element_row
+    if docket.most and (row is None or row.kind != "long_bone"):
+        return
+    if docket.most and docket.named and docket.reading.get("stage") == "analysis":
+        return
+    ends = [one.key for one in know.portions_of(row.key, docket.taxon) if one.kind == "epiphysis"] if row else []
+    if docket.most and (not ends or docket.most.intersection(ends)):
         return
     for path, answer in docket.items("human/"):
         if human.answer_of(answer) == human.NO_SIGN:

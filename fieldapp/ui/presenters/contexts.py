@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fieldapp.domain import human
 from fieldapp.domain.ids import context_id
+from fieldapp.records.fold import Record
 from fieldapp.records.standing import is_released
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.desk import Desk
@@ -11,7 +12,7 @@ from fieldapp.ui.presenters.keyed import DIGITS, Entry
 from fieldapp.ui.presenters.licensed import is_licensed
 from fieldapp.ui.texts import say, word
 
-TYPES = ("layer", "fill", "cut", "grave", "pit_fill", "ditch_fill", "floor", "other")
+TYPES = ("layer", "fill", "cut", "grave", "cremation_deposit", "pit_fill", "ditch_fill", "floor", "other")
 GRAVE_LIKE = ("yes", "no", "unknown")
 
 
@@ -45,22 +46,36 @@ class Contexts:
 
     def closed(self) -> str:
         """What is closed by bone in the ground that may be human, for whoever opens the site in the morning."""
-        found: list[str] = []
         if is_licensed(self.desk):
             # There a burial is what is dug for: its conditions say what is kept off.
             return ""
+        found: dict[str, list[str]] = {"closed": [], "waits": []}
         for hold in self.desk.notebook.records("hold"):
             docket = self.desk.record(str(hold.value("docket") or ""))
-            stands = docket is None or self.desk.standing(docket) in (human.STOP, human.HUMAN)
-            tier = human.STOP in hold.heads.get("tier", {}).values()
-            if not (stands and tier) or (docket is not None and is_released(hold, docket, self.desk.authority())):
+            kind = self._closes(hold, docket)
+            if not kind:
                 continue
             context = self.desk.record(str(hold.value("context") or ""))
             where = say("contexts.where", number=context.value("number")) if context is not None else ""
             zone = str(hold.value("zone") or "")
-            found.append(", ".join(part for part in (where, zone) if part) or str(hold.value("docket") or ""))
-        shown = list(dict.fromkeys(found))
-        return say("contexts.closed", places="; ".join(shown[:6]) + (" …" if len(shown) > 6 else "")) if shown else ""
+            place = ", ".join(part for part in (where, zone) if part) or str(hold.value("docket") or "")
+            found[kind].append(place)
+        return " ".join(_told(kind, list(dict.fromkeys(places))) for kind, places in found.items() if places)
+
+    def _closes(self, hold: Record, docket: Record | None) -> str:
+        """Whether a hold closes ground: "closed" while it may be human, "waits" where it was assessed as not human and
+        the written word to go on has not come; "" where it closes none."""
+        if human.STOP not in hold.heads.get("tier", {}).values():
+            return ""
+        if docket is None:
+            return "closed"
+        if is_released(hold, docket, self.desk.authority()):
+            return ""
+        stands = self.desk.standing(docket)
+        if stands in (human.STOP, human.HUMAN):
+            return "closed"
+        lifted = set(hold.heads.get("in_place", {}).values()) == {False}
+        return "waits" if stands == human.NON_HUMAN and not lifted else ""
 
     def open(self, number: str) -> None:
         """Goes to a context."""
@@ -82,7 +97,7 @@ class Contexts:
     def choose_type(self, key: str) -> None:
         """Says what the context is. A grave is grave-like unless somebody says otherwise."""
         self.type = key
-        if key == "grave":
+        if key in ("grave", "cremation_deposit"):
             self.grave_like = "yes"
 
     def ready(self) -> str:
@@ -100,3 +115,10 @@ class Contexts:
         bags = self.desk.bags(context)
         self.desk.go(context=context, bag=bags[-1].id if bags else None)
         return True
+
+
+def _told(kind: str, places: list[str]) -> str:
+    return say(
+        {"closed": "contexts.closed", "waits": "contexts.waits"}[kind],
+        places="; ".join(places[:6]) + (" …" if len(places) > 6 else ""),
+    )

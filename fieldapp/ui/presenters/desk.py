@@ -379,11 +379,12 @@ class Desk:
                     self.photos.seal(sha256, key)
             self.notebook.compact()
 
-    def hold_writes(self, docket: str, context: str, tier: str) -> list[Write]:
-        """What opens the hold of a docket, or raises the one there is; nothing if it stands already."""
+    def hold_writes(self, docket: str, context: str, tier: str, lifted: bool = False) -> list[Write]:
+        """What opens the hold of a docket, or raises the one there is; nothing if it stands already. `lifted`: somebody
+        has said so; what nobody has said of a query is left open."""
         hold = hold_id(docket)
         known = self.record(hold)
-        in_place = tier == "stop"
+        in_place = True if tier == "stop" else False if lifted else None
         if known is None:
             zone = self.site_value("zone_text") or ""
             values = {"docket": docket, "context": context, "tier": tier, "zone": zone, "in_place": in_place}

@@ -391,7 +391,8 @@ class Form:
         if raised:
             hold = hold_id(state.docket)
             tier = human.STOP if human.STOP in raised else human.QUERY
-            writes += [*self.desk.hold_writes(state.docket, state.context, tier), *closed.writes]
+            lifted = any(one.get("in_place") is False for one in [*answers.values(), *earlier] if isinstance(one, dict))
+            writes += [*self.desk.hold_writes(state.docket, state.context, tier, lifted), *closed.writes]
         if state.new:
             lately.note(self.desk, self.answers)
         stopped = any(one["answer"] == human.STOP for one in answers.values())

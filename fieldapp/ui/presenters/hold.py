@@ -9,7 +9,7 @@ from typing import Any
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.records.fold import Record
-from fieldapp.records.place import place_of
+from fieldapp.records.place import conditions_of, is_licensed, place_of
 from fieldapp.records.schemas import CUSTODY
 from fieldapp.records.sealing import seal
 from fieldapp.records.standing import is_released
@@ -103,6 +103,33 @@ class Hold:
         answers = [human.answer_of(one) for one in docket.added("human").values()] if docket is not None else []
         return "stop" in [*record.heads.get("tier", {}).values(), *answers]
 
+    @property
+    def unsaid(self) -> bool:
+        """Whether nobody has said that the bone is lifted, and nobody that it lies in the ground."""
+        record = self.record
+        return not self.in_place and record is not None and record.value("in_place") is not False
+
+    def title(self) -> str:
+        """What the hold is of: bone in the ground, lifted, or nobody has said."""
+        key = "hold.title" if self.in_place else "hold.unsaid_title" if self.unsaid else "hold.query_title"
+        return say(key, label=self.label())
+
+    def stop(self) -> None:
+        """It is still in the ground: an in-situ stop, whatever it was raised as."""
+        value = {"answer": "stop", "why": "", "in_place": True, "by_rule": None, "stage": self.desk.stage}
+        docket, record = self.desk.record(self.docket), self.record
+        context = (self.desk.context_of(docket) if docket is not None else None) or self.desk.context or ""
+        heads = record.head_ids() if record is not None else {}
+        values = {"docket": self.docket, "context": context, "tier": "stop", "in_place": True}
+        if record is None or not record.value("zone"):
+            values["zone"] = self.desk.site_value("zone_text") or ""
+        over = {path: heads[path] for path in values if path in heads}
+        writes = [
+            Write(self.docket, "docket", {f"human/{self.desk.new_id()}": value}),
+            Write(self.id, "hold", values, over),
+        ]
+        self.desk.save(writes, last=None)
+
     def label(self) -> str:
         """The docket's label."""
         record = self.desk.record(self.docket)
@@ -124,8 +151,11 @@ class Hold:
 
     def reminders(self) -> list[str]:
         """What binds while the hold stands."""
+        if self.in_place and is_licensed(self.desk.site_record()):
+            conditions = conditions_of(self.desk.site_record()) or (say("stop.no_conditions"),)
+            return [*conditions[:3], say("stop.licence_only"), say("stop.law")]
         keys = ("leave", "pictures", "word", "law") if self.in_place else QUERY_STEPS
-        return [say(f"stop.{key}") for key in keys]
+        return [say(f"stop.{key}") for key in (("in_ground", *keys[:-2], keys[-1]) if self.unsaid else keys)]
 
     def log(self) -> list[Line]:
         """The steps, newest first."""
@@ -218,6 +248,8 @@ class Hold:
             return "need_receiver"
         if self.what == LIFTED and not (self.whom and self.note):
             return "need_leave"
+        if self.what == "word" and not (self.whom and self.note):
+            return "need_word"
         return "need_note" if self.what == "note" and not self.note else ""
 
     def add(self) -> bool:

@@ -39,9 +39,8 @@ def stop_steps(desk: Desk) -> list[str]:
 def skeleton(hold: Hold) -> str:
     """Which skeleton the bone is of, as it is read; "" where nothing is said."""
     number = _value(hold, "skeleton")
-    if number:
-        return say("hold.skeleton_n", number=number)
-    return say("hold.charnel") if is_charnel(hold) else ""
+    said = [say("hold.skeleton_n", number=number)] if number else []
+    return " · ".join([*said, *([say("hold.charnel")] if is_charnel(hold) else [])])
 
 
 def is_charnel(hold: Hold) -> bool:
@@ -54,14 +53,14 @@ def keep_skeleton(hold: Hold, number: str) -> bool:
     number = " ".join(number.split())
     if not number:
         return False
-    _write(hold, {"skeleton": number, "charnel": False})
+    _write(hold, {"skeleton": number})
     return True
 
 
 def toggle_charnel(hold: Hold) -> None:
-    """Notes that it is of no skeleton in its grave but charnel: human bone disturbed and mixed; or takes that back."""
-    now = is_charnel(hold)
-    _write(hold, {"charnel": not now, **({} if now else {"skeleton": None})})
+    """Notes that it is of no skeleton in its grave but charnel: human bone disturbed and mixed; or takes that back. A
+    number that was given stays beside it."""
+    _write(hold, {"charnel": not is_charnel(hold)})
 
 
 def _value(hold: Hold, path: str) -> Any:

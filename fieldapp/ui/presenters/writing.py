@@ -105,7 +105,9 @@ def answered(form: Form) -> str:
 
 def human_value(form: Form, answer: str) -> dict[str, Any]:
     """One answer to the human question as it is written, with what the aid was told and made of it."""
-    in_place = {human.STOP: True, human.QUERY: False}.get(answer)
+    # What nobody was asked is not known: only who answers says whether it was lifted.
+    said = answer if form.answers.get("human") else ""
+    in_place = {human.STOP: True, human.QUERY: False}.get(said)
     value = {"answer": answer, "why": "", "in_place": in_place, "by_rule": None, "stage": form.stage}
     kept = aid.kept(form)
     return {**value, "aid": kept} if kept else value

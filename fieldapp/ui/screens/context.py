@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from fieldapp.domain import human
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.screens.view import View, load_kv, pager
 from fieldapp.ui.texts import say
@@ -92,7 +93,9 @@ class ContextScreen(View):
             return
         if group == "docket":
             for one in shell.desk.dockets(shell.desk.context or ""):
-                if one.value("label") == key:
+                if one.value("label") == key and shell.desk.standing(one) in human.RAISED:
+                    shell.open_hold(one.id)
+                elif one.value("label") == key:
                     shell.open_docket(one.id)
             return
         if ident == "context.undo":

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from fieldapp import assets
+from fieldapp.domain import human
 from fieldapp.domain.plates import Plate
 from fieldapp.ui.presenters import form_fields, shelves
 from fieldapp.ui.presenters.choices import Choice, refitted
@@ -95,12 +96,13 @@ class FormScreen(SlipView):
         form = self.form
         wanted = len(form_fields.pressing(form)) + (1 if self._differing() else 0)
         notes = len(form.found())
+        open_ = form.state.new and form.answers.get("human") == human.NOT_EXCLUDED
         look = (
             say("action.problems", n=wanted)
             if wanted
             else say("action.notes", n=notes)
             if notes
-            else say("action.no_problems" if form.state.new else "go.history")
+            else say("action.open" if open_ else "action.no_problems" if form.state.new else "go.history")
         )
         takes_back = not form.state.undo and form.state.new and self.shell.desk.last is not None
         return [
@@ -286,7 +288,8 @@ class FormScreen(SlipView):
                 )
             )
         if not found:
-            found = [Choice("", say("no_problems"))]
+            open_ = form.answers.get("human") == human.NOT_EXCLUDED
+            found = [Choice("", say("no_problems_open" if open_ else "no_problems"))]
         below = [] if form.state.new else [Choice("go.history", say("go.history"), sign="after")]
         if below and form.may_delete():
             below.append(Choice("docket.delete", say("docket.delete"), sign="rub"))

@@ -42,9 +42,10 @@ class HoldScreen(View):
             return
         hold, ids = self.hold, self.ids
         ids.band.height_mm = 4 if hold.in_place else 0
-        ids.title.text = say("hold.title" if hold.in_place else "hold.query_title", label=hold.label())
+        ids.title.text = hold.title()
         ids.state.text = hold.state()
-        zone = say("hold.zone", zone=hold.zone()) if hold.in_place else ""
+        closes = hold.in_place and not licensed.is_licensed(self.shell.desk)
+        zone = say("hold.zone", zone=hold.zone()) if closes else ""
         ids.zone.text = " · ".join(part for part in (licensed.skeleton(hold), zone) if part)
         ids.reminders.show([(say("blank"), text) for text in hold.reminders()])
         log = hold.log()
@@ -73,6 +74,8 @@ class HoldScreen(View):
         handing = hold.what == HANDED_OVER
         ids.whom.show(in_rows(hold.parts(), 3) if handing else [hold.choices("whom"), hold.choices("how")])
         self._fill(hold.typed(), word("sheets.custody", hold.writing) if hold.writing else say("hold.note_hint"))
+        if hold.unsaid:
+            actions.append(Choice("hold.stop", say("hold.stop"), sign="stop", tone="clay"))
         actions += [
             Choice("hold.more", say("hold.more"), sign="more"),
             Choice("hold.add", say("hold.add"), sign="tick", tone="primary"),
@@ -165,6 +168,9 @@ class HoldScreen(View):
             if shell.do(lambda: done.append(hold.keep_place())) and done[0]:
                 self.mode = "step"
                 shell.said = say("place.sealed")
+        elif key == "stop":
+            if shell.do(hold.stop):
+                shell.said = say("hold.stopped")
         elif key == "charnel":
             shell.do(lambda: licensed.toggle_charnel(hold))
         elif key == "number":
@@ -174,9 +180,11 @@ class HoldScreen(View):
         elif key == "add":
             if hold.wanted():
                 shell.said = say(f"need.{hold.wanted()}")
-            elif shell.do(hold.add):
-                self.page = 0
-                shell.said = say("hold.added")
+            else:
+                said = say("hold.word_opens_nothing" if hold.what == "word" else "hold.added")
+                if shell.do(hold.add):
+                    self.page = 0
+                    shell.said = said
         shell.heard()
 
     def message(self) -> tuple[str, bool]:

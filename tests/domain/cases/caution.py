@@ -67,7 +67,7 @@ CASES: Cases = [
         "no_sign_without_portion",
         "human/1",
         d(shin(most=(), part=("distal_metaphysis",))),
-        d(shin(most=("distal_metaphysis",))),
+        d(shin(most=("distal_metaphysis", "distal_medial"))),
     ),
     ("docket", "question_not_asked", "human", d(human__1={"answer": "not_asked"}), d(human__1=QUERY)),
     (

@@ -124,7 +124,7 @@ def test_a_docket_shows_who_said_what_and_every_change(scene: Scene) -> None:
     assert "Wren, recorder, 2026-06-01 10:00 +02:00" in page
     assert "Moss, recorder" in page
     assert "gnawed at the distal end" in page
-    assert "Every change 3" in page, "two readings, and what the rule added because they cannot both be true"
+    assert "Every change 4" in page, "two readings, and what two rules added to them"
     assert "14.5 g" in page
     assert "1042-1" in page, "the bag by its label"
 
