@@ -118,7 +118,5 @@ class Contexts:
 
 
 def _told(kind: str, places: list[str]) -> str:
-    return say(
-        {"closed": "contexts.closed", "waits": "contexts.waits"}[kind],
-        places="; ".join(places[:6]) + (" …" if len(places) > 6 else ""),
-    )
+    told = "; ".join(places[:6]) + (" …" if len(places) > 6 else "")
+    return say("contexts.closed", places=told) if kind == "closed" else say("contexts.waits", places=told)
