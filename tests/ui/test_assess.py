@@ -14,6 +14,7 @@ from fieldapp.records.signing import public_text
 from fieldapp.sync import personal_key
 from fieldapp.sync.personal_key import PersonalKey
 from fieldapp.ui.presenters.assess import Assess
+from fieldapp.ui.presenters.context import Context
 from fieldapp.ui.presenters.contexts import Contexts
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.fields import Room
@@ -264,3 +265,6 @@ def test_assessed_as_not_human_the_ground_stays_closed_until_the_written_word(de
     told = Contexts(desk).closed()
     assert "waits for the written word" in told
     assert "context 1042" in told
+    shown = Context(desk)
+    assert shown.held() == []
+    assert len(shown.waits()) == 1

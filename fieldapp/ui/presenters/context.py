@@ -7,6 +7,7 @@ from typing import Any
 
 from fieldapp.domain import human
 from fieldapp.records.fold import Record
+from fieldapp.ui.presenters import ground
 from fieldapp.ui.presenters.choices import Choice, Row
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.texts import say, word
@@ -27,6 +28,7 @@ class Context:
         self._rows: list[Row] = []
         self._wanted = 0
         self._held: list[str] = []
+        self._waits: list[str] = []
 
     @property
     def record(self) -> Record | None:
@@ -49,6 +51,11 @@ class Context:
         """The labels of the bones here that stand as a stop, or as human: nothing more is dug here without the word."""
         self._look()
         return self._held
+
+    def waits(self) -> list[str]:
+        """The labels of the bones here that were assessed as not human while the written word to dig has not come."""
+        self._look()
+        return self._waits
 
     def bags(self) -> list[Choice]:
         """One button a bag, newest first, and one for bones without a bag."""
@@ -106,6 +113,11 @@ class Context:
             short_label(one.value("label"))
             for one in dockets
             if self.desk.is_raised(one) and self.desk.standing(one) in (human.STOP, human.HUMAN)
+        ]
+        self._waits = [
+            short_label(one.value("label"))
+            for one in dockets
+            if self.desk.standing(one) == human.NON_HUMAN and ground.waits(self.desk, one)
         ]
         self._wanted = sum(row.wanted for row in self._rows)
 

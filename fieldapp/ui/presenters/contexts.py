@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from fieldapp.domain import human
 from fieldapp.domain.ids import context_id
-from fieldapp.records.fold import Record
-from fieldapp.records.standing import is_released
+from fieldapp.ui.presenters import ground
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.keyed import DIGITS, Entry
-from fieldapp.ui.presenters.licensed import is_licensed
 from fieldapp.ui.texts import say, word
 
 TYPES = ("layer", "fill", "cut", "grave", "cremation_deposit", "pit_fill", "ditch_fill", "floor", "other")
@@ -46,36 +43,7 @@ class Contexts:
 
     def closed(self) -> str:
         """What is closed by bone in the ground that may be human, for whoever opens the site in the morning."""
-        if is_licensed(self.desk):
-            # There a burial is what is dug for: its conditions say what is kept off.
-            return ""
-        found: dict[str, list[str]] = {"closed": [], "waits": []}
-        for hold in self.desk.notebook.records("hold"):
-            docket = self.desk.record(str(hold.value("docket") or ""))
-            kind = self._closes(hold, docket)
-            if not kind:
-                continue
-            context = self.desk.record(str(hold.value("context") or ""))
-            where = say("contexts.where", number=context.value("number")) if context is not None else ""
-            zone = str(hold.value("zone") or "")
-            place = ", ".join(part for part in (where, zone) if part) or str(hold.value("docket") or "")
-            found[kind].append(place)
-        return " ".join(_told(kind, list(dict.fromkeys(places))) for kind, places in found.items() if places)
-
-    def _closes(self, hold: Record, docket: Record | None) -> str:
-        """Whether a hold closes ground: "closed" while it may be human, "waits" where it was assessed as not human and
-        the written word to go on has not come; "" where it closes none."""
-        if human.STOP not in hold.heads.get("tier", {}).values():
-            return ""
-        if docket is None:
-            return "closed"
-        if is_released(hold, docket, self.desk.authority()):
-            return ""
-        stands = self.desk.standing(docket)
-        if stands in (human.STOP, human.HUMAN):
-            return "closed"
-        lifted = set(hold.heads.get("in_place", {}).values()) == {False}
-        return "waits" if stands == human.NON_HUMAN and not lifted else ""
+        return ground.closed(self.desk)
 
     def open(self, number: str) -> None:
         """Goes to a context."""
@@ -115,8 +83,3 @@ class Contexts:
         bags = self.desk.bags(context)
         self.desk.go(context=context, bag=bags[-1].id if bags else None)
         return True
-
-
-def _told(kind: str, places: list[str]) -> str:
-    told = "; ".join(places[:6]) + (" …" if len(places) > 6 else "")
-    return say("contexts.closed", places=told) if kind == "closed" else say("contexts.waits", places=told)

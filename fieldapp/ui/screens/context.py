@@ -54,7 +54,9 @@ class ContextScreen(View):
         held = context.held()
         shown = ", ".join(held[:2]) + (" …" if len(held) > 2 else "")
         ids.caution.text = say("context.held", labels=shown) if held else ""
-        if not held and context.grave_like():
+        if not held and context.waits():
+            ids.caution.text = say("context.waits", labels=", ".join(context.waits()[:2]))
+        elif not held and context.grave_like():
             ids.caution.text = say("context.grave")
 
     def _show_bags(self) -> None:

@@ -52,6 +52,7 @@ def test_an_osteologists_signed_assessment_ends_the_hold_and_says_so(scene: Scen
     assert "Signed with the key of Oswin as human osteologist" in page
     assert "The bone now stands at: assessed as not human" in page
     assert "in-situ stop:" not in page, "the band is gone"
+    assert "starts again by the written word only" in page
 
 
 def test_an_assessment_that_has_not_seen_a_newer_reading_leaves_it_open_and_says_so(scene: Scene) -> None:
