@@ -20,6 +20,7 @@ CREMATION_PLACES = frozenset({"cremation_deposit", "pyre"})
 CREMATIONS = CREMATION_PLACES | {"cremation"}
 """The same, and the type of their samples."""
 _BURNT = frozenset({"burnt", "charred", "calcined", "mixed"})
+_SHAFT = frozenset({"shaft", "metaphysis"})
 _QUERY = human.CAUTION[human.QUERY]
 _NOT_EXCLUDED = human.CAUTION[human.NOT_EXCLUDED]
 
@@ -69,11 +70,18 @@ def young_shaft_not_excluded(docket: Docket, around: Around, know: Knowledge) ->
     size = "some" if taxon is None else taxon.infant_sized
     if size == "no" or (docket.named and (size != "yes" or docket.reading.get("stage") == "analysis")):
         return
-    ends = {portion.key for portion in know.portions_of(row.key, docket.taxon) if portion.kind == "epiphysis"}
-    if ends & docket.present:
+    if _ends(docket, know) & docket.present:
         return
-    if "unfused" in docket.fusion.values() or size == "yes":
+    # Where an animal is named, a bone of which no part was written is not yet a shaft without ends.
+    if "unfused" in docket.fusion.values() or (size == "yes" and (docket.present or not docket.named)):
         yield "human", docket.names()
+
+
+def _ends(docket: Docket, know: Knowledge) -> set[str]:
+    """The portions of its bone that are ends, or parts of one."""
+    row = docket.element_row
+    portions = know.portions_of(row.key, docket.taxon) if row is not None else ()
+    return {one.key for one in portions if one.kind not in _SHAFT}
 
 
 def newborn_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -142,8 +150,8 @@ def no_sign_without_portion(docket: Docket, around: Around, know: Knowledge) -> 
         return
     if docket.most and docket.named and docket.reading.get("stage") == "analysis":
         return
-    ends = [one.key for one in know.portions_of(row.key, docket.taxon) if one.kind == "epiphysis"] if row else []
-    if docket.most and (not ends or docket.most.intersection(ends)):
+    ends = _ends(docket, know)
+    if docket.most and (not ends or docket.most & ends):
         return
     for path, answer in docket.items("human/"):
         if human.answer_of(answer) == human.NO_SIGN:
