@@ -153,7 +153,7 @@ def test_a_rule_that_answers_beside_the_recorder_is_named_when_saved(desk: Desk)
     again = Form.of(desk, record)
     assert again.earlier_answers() == (["no_sign"], ["no_sign_without_portion"])
     again.open_field("human")
-    assert "no part of it" in form_fields.intro(again)
+    assert "too little, or no end" in form_fields.intro(again)
 
 
 def test_a_loose_tooth_is_named_by_what_it_is_of(desk: Desk) -> None:
