@@ -14,7 +14,7 @@ from fieldapp.domain.criteria import Criterion
 from fieldapp.domain.entries import Element, Taxon
 
 NOTHING, GROUP, ANIMAL = "nothing", "group", "animal"
-SEEN, NOT_SEEN, LOST = "yes", "no", "not_preserved"
+SEEN, NOT_SEEN, LOST = ANSWERS = "yes", "no", "not_preserved"
 """What an assessment says of a criterion."""
 
 _HUMAN, _INDETERMINATE = "human", "indeterminate"

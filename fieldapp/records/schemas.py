@@ -25,6 +25,7 @@ ANSWERS = ("stop", "query", "not_excluded", "no_sign", "not_asked")
 CUSTODY = ("received_by", "purpose", "authority", "condition", "seal", "kept")
 """What a hand-over says beside whom and how."""
 VERDICTS = ("human", "non_human", "cannot_tell")
+BONE_SEEN = ("bone", "pictures")
 ROLES = ("recorder", "supervisor", "zooarchaeologist", "human_osteologist", "director", "administrator")
 RELATIONS = ("articulated_observed", "articulated_inferred", "associated")
 
@@ -101,7 +102,7 @@ class Assessment(_Value):
     portion = fields.String(allow_none=True)
     side = fields.String(allow_none=True)
     seen = fields.List(fields.String(), required=True)
-    bone_seen = _one_of(("bone", "pictures"))
+    bone_seen = _one_of(BONE_SEEN)
     criteria = fields.Dict(keys=fields.String(), values=fields.String(validate=_word))
     reasons = fields.String(validate=_text)
     ruled_out = fields.String(validate=_text)

@@ -65,7 +65,7 @@ def _front(
     zones = sorted({zone for docket in dockets if docket.hold for zone in docket.hold.zones})
     zones += sorted({zone for hold in loose for zone in hold.zones} - set(zones))
     lines += [(words.say("hold.zone", zone=zone), False) for zone in zones]
-    lines.append((_cautions(words, sheet, tier), False))
+    lines.append((cautions_of(words, sheet, tier), False))
     lines.append((f"{words.say('cautions.law')} {words.say('hold.no_place')}", True))
     return _boxed(pen, _heading(words, tier, [one.answer for one in dockets], striped), lines, width, striped=striped)
 
@@ -109,7 +109,8 @@ def _heading(words: Words, tier: str, answers: Sequence[str], striped: bool) -> 
     return words.say("hold.heading_stop" if striped and tier == human.STOP else "hold.heading")
 
 
-def _cautions(words: Words, sheet: ContextSheet, tier: str) -> str:
+def cautions_of(words: Words, sheet: ContextSheet, tier: str) -> str:
+    """What binds while a hold stands: the licence's conditions, or the steps of its tier."""
     if sheet.licensed:
         return words.say("cautions.licensed", licence=sheet.licence or words.say("no_licence"))
     return words.say(f"cautions.{tier}")

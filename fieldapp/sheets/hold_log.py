@@ -17,7 +17,7 @@ from fieldapp.records.place import Place
 from fieldapp.sheets.boxes import Box, Frame, Row, Rule, Space, Stack, Text, frame_room, table
 from fieldapp.sheets.docket_block import human_box
 from fieldapp.sheets.entries import ContextSheet, Docket, Hold, Step
-from fieldapp.sheets.hold_banner import Hazard
+from fieldapp.sheets.hold_banner import Hazard, cautions_of
 from fieldapp.sheets.page import ROOM, draw, paginate
 from fieldapp.sheets.pen import HAIR, HEIGHT, MARGIN, THIN, WIDTH, Pen
 from fieldapp.sheets.type import BODY, LEAD, MM, TABLE
@@ -93,7 +93,7 @@ def _blocks(pen: Pen, words: Words, sheet: ContextSheet, docket: Docket, hold: H
     framed = Frame(inside, ROOM)
     boxes.append(Stack([Hazard(ROOM, 4.0), framed, Hazard(ROOM, 4.0)]) if striped else framed)
     boxes.append(facts(pen, _facts(words, sheet, docket, hold), ROOM, 34))
-    cautions = [] if hold.state != "open" else [_cautions(words, sheet, hold)]
+    cautions = [] if hold.state != "open" else [cautions_of(words, sheet, hold.tier)]
     cautions += [f"{words.say('cautions.law')} {words.say('hold_log.advice')} {words.say('hold.no_place')}"]
     boxes.append(_titled(pen, words.say("hold_log.cautions"), [Text(pen, one, ROOM, BODY) for one in cautions]))
     if sheet.licensed and sheet.conditions:
@@ -150,12 +150,6 @@ def _reasons(words: Words, docket: Docket) -> list[str]:
 
 def _sourced(words: Words, place: Place) -> dict[str, str]:
     return {"source": place.source or words.say("not_recorded"), "checked": place.checked or words.say("not_recorded")}
-
-
-def _cautions(words: Words, sheet: ContextSheet, hold: Hold) -> str:
-    if sheet.licensed:
-        return words.say("cautions.licensed", licence=sheet.licence or words.say("no_licence"))
-    return words.say(f"cautions.{hold.tier}")
 
 
 def _log(pen: Pen, words: Words, hold: Hold, with_words: bool) -> list[Box]:

@@ -32,13 +32,12 @@ class Photos:
         if not path.is_file():
             return False
         try:
-            write_new(path.with_name(f"{sha256}.sealed"), seal_bytes(path.read_bytes(), public, sha256))
-            path.unlink()
-        except ValueError:
-            return False
+            sealed = self._write_sealed(sha256, path.read_bytes(), public)
+            if sealed:
+                path.unlink()
         except OSError as error:
             raise SaveFailed(error, is_full(error)) from error
-        return True
+        return sealed
 
     def keep_sealed(self, data: bytes, public: str) -> str:
         """Keeps a photo that only the cabin can open, and nothing of it in the clear; its SHA-256, "" for no such key.
@@ -48,12 +47,18 @@ class Photos:
         sha256 = hashlib.sha256(data).hexdigest()
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            write_new(self.folder / f"{sha256}.sealed", seal_bytes(data, public, sha256))
-        except ValueError:
-            return ""
+            return sha256 if self._write_sealed(sha256, data, public) else ""
         except OSError as error:
             raise SaveFailed(error, is_full(error)) from error
-        return sha256
+
+    def _write_sealed(self, sha256: str, data: bytes, public: str) -> bool:
+        """Whether the sealed picture is on the medium; False where `public` is no key."""
+        try:
+            sealed = seal_bytes(data, public, sha256)
+        except ValueError:
+            return False
+        write_new(self.folder / f"{sha256}.sealed", sealed)
+        return True
 
     def keep(self, data: bytes) -> str:
         """Keeps a photo; on the medium on return; its SHA-256. Raises SaveFailed."""

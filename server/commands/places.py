@@ -9,14 +9,15 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from fieldapp.assets import places, texts
 from fieldapp.cli import CommandError
 from fieldapp.domain.places import PlaceLine
 from fieldapp.records import place
-from server.commands.site_rules import read_text
+from server.commands.site_rules import read_text, write_site
 from server.errors import PlaceUnsourced
-from server.ledger import CABIN, Ledger
+from server.ledger import Ledger
 
 
 def place_arguments(one: argparse.ArgumentParser) -> None:
@@ -82,7 +83,7 @@ def set_place(ledger: Ledger, args: argparse.Namespace) -> bool:
         for path in place.PATHS:
             print(f"{path}: {site.value(path) or '-'}")
         return False
-    values: dict[str, str | None] = {}
+    values: dict[str, Any] = {}
     if args.drop:
         values = dict.fromkeys(place.PATHS[:3])
     elif args.text is not None:
@@ -92,6 +93,5 @@ def set_place(ledger: Ledger, args: argparse.Namespace) -> bool:
         values = {"place_text": text, "place_source": args.source, "place_checked": args.checked}
     if args.zone is not None:
         values |= {"zone_text": args.zone or None, "zone_source": args.zone_source or None}
-    heads = site.head_ids()
-    ledger.write("site", site.id, values, {path: heads.get(path, []) for path in values}, CABIN)
+    write_site(ledger, values)
     return True

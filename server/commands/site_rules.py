@@ -48,7 +48,7 @@ def set_policy(ledger: Ledger, args: argparse.Namespace) -> bool:
         told = {"second_reader": policy.get("second_reader") is not False, "groups": policy.get("groups") is True}
         _print({**told, "hold_photos": site.value("hold_photos") is True})
         return False
-    _write(ledger, values)
+    write_site(ledger, values)
     return True
 
 
@@ -69,7 +69,7 @@ def set_licence(ledger: Ledger, args: argparse.Namespace) -> bool:
         return False
     if site.value("mode") != "licensed" and values.get("mode") is None:
         raise CommandError(texts()["cabin.cli.no_licence"])
-    _write(ledger, values)
+    write_site(ledger, values)
     return True
 
 
@@ -85,7 +85,8 @@ def read_text(file: Path) -> str:
     return text
 
 
-def _write(ledger: Ledger, values: dict[str, Any]) -> None:
+def write_site(ledger: Ledger, values: dict[str, Any]) -> None:
+    """Writes values of the site's record over what stands there."""
     site = ledger.site()
     heads = site.head_ids()
     ledger.write("site", site.id, values, {path: heads.get(path, []) for path in values}, CABIN)

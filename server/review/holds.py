@@ -19,10 +19,10 @@ from fieldapp.assets import knowledge
 from fieldapp.domain import human
 from fieldapp.domain.criteria import Criterion
 from fieldapp.domain.ids import hold_id
-from fieldapp.domain.naming import LOST, NOT_SEEN, SEEN
+from fieldapp.domain.naming import ANSWERS
 from fieldapp.records.fold import Record
 from fieldapp.records.place import conditions_of, place_of
-from fieldapp.records.schemas import CUSTODY, SIDES, VERDICTS
+from fieldapp.records.schemas import BONE_SEEN, CUSTODY, SIDES, VERDICTS
 from fieldapp.records.sealing import CannotOpen
 from server.errors import SignInLocked, SignInRefused
 from server.ledger import Hold
@@ -46,8 +46,6 @@ STEPS = (
     "note",
 )
 ASSESSMENT = ("verdict", "taxon", "element", "portion", "side", "bone_seen", "reasons", "ruled_out", "comparison")
-CRITERION = (SEEN, NOT_SEEN, LOST)
-BONE_SEEN = ("bone", "pictures")
 FAULTS = ("step", "step_empty", "lifted_parts", "word_parts", "time", "assess_parts", "release_parts", "password")
 
 
@@ -164,7 +162,7 @@ def _criteria() -> dict[str, str]:
     """{criterion: what was said of it}, those of the form that were answered. Keys and answers of no table abort."""
     known = knowledge().criteria
     told = {name.removeprefix("criterion-"): desk.field(name) for name in request.form if name.startswith("criterion-")}
-    if told.keys() - known.keys() or set(told.values()) - {*CRITERION, ""}:
+    if told.keys() - known.keys() or set(told.values()) - {*ANSWERS, ""}:
         abort(400)
     return {key: said for key, said in told.items() if said}
 
@@ -241,7 +239,7 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
             "taxon": [key for key in knowledge().taxa if key in names.animals or key in names.groups],
             "element": [key for key in knowledge().elements if key in names.parts],
             "criterion": _asked(docket),
-            "said": CRITERION,
+            "said": ANSWERS,
         },
         done=request.args.get("done", ""),
         fault=fault,

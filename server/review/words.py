@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import Any
 
 from fieldapp.assets import knowledge, texts
-from fieldapp.domain.naming import LOST, NOT_SEEN, SEEN
+from fieldapp.domain.naming import ANSWERS
 from fieldapp.records.changes import canonical
 from fieldapp.sheets.observed import LISTS, observed
 
@@ -67,7 +67,7 @@ def signs(criteria: Any) -> list[str]:
     if not isinstance(criteria, Mapping):
         return []
     lines = []
-    for answer in (SEEN, NOT_SEEN, LOST):
+    for answer in ANSWERS:
         about = [word("criterion", key) for key, said in sorted(criteria.items()) if said == answer]
         if about:
             lines.append(f"{say(f'assess.said.{answer}')}: {' · '.join(about)}")

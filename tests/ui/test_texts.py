@@ -12,8 +12,9 @@ import pytest
 import fieldapp.ui
 from fieldapp import assets
 from fieldapp.domain.aid import ANSWERS
+from fieldapp.domain.naming import ANSWERS as SAID
 from fieldapp.ui.presenters import cards, contexts, finding, form_fields, hold, manner, more, quick
-from fieldapp.ui.presenters.assess import CRITERION, PARTS, WORDS
+from fieldapp.ui.presenters.assess import PARTS, WORDS
 from fieldapp.ui.presenters.cabin import KINDS
 from fieldapp.ui.presenters.fields import find, words
 from fieldapp.ui.presenters.form import FIRST, SECOND
@@ -53,7 +54,7 @@ def test_every_key_has_a_sentence_with_the_fields_it_is_given() -> None:
     ("prefix", "keys"),
     [
         ("stop", (*STOP_STEPS, *QUERY_STEPS, *LICENSED_STEPS)),
-        ("assess", (*PARTS, *WORDS, *(f"{one}_hint" for one in WORDS), *(f"said.{one}" for one in CRITERION))),
+        ("assess", (*PARTS, *WORDS, *(f"{one}_hint" for one in WORDS), *(f"said.{one}" for one in SAID))),
         ("human", form_fields.HUMAN),
         ("human", tuple(f"{one}.note" for one in form_fields.HUMAN)),
         ("phrase", form_fields.PHRASES),

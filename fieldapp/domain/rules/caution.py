@@ -143,20 +143,23 @@ def burnt_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Itera
 def no_sign_without_portion(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """ "Nothing points to human" for a piece of which no part is over half there, or a long bone of which no end is:
     it cannot be said of such a piece, unless the full analysis has named the animal."""
-    if docket.caution >= _NOT_EXCLUDED:
-        return
-    row = docket.element_row
-    if docket.most and (row is None or row.kind != "long_bone"):
-        return
-    if docket.most and docket.named and docket.reading.get("stage") == "analysis":
-        return
-    ends = _ends(docket, know)
-    if docket.most and (not ends or docket.most & ends):
+    if docket.caution >= _NOT_EXCLUDED or _is_enough(docket, know):
         return
     for path, answer in docket.items("human/"):
         if human.answer_of(answer) == human.NO_SIGN:
             yield path, docket.names()
             return
+
+
+def _is_enough(docket: Docket, know: Knowledge) -> bool:
+    """Whether so much of it is there that nothing human can have been looked for and not seen."""
+    row = docket.element_row
+    if not docket.most or row is None or row.kind != "long_bone":
+        return bool(docket.most)
+    if docket.named and docket.reading.get("stage") == "analysis":
+        return True
+    ends = _ends(docket, know)
+    return not ends or bool(docket.most & ends)
 
 
 def _aided(docket: Docket) -> Iterator[tuple[str, str]]:

@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from fieldapp.domain import human
-from fieldapp.domain.naming import LOST, NOT_SEEN, NOTHING, SEEN, named
-from fieldapp.records.schemas import VERDICTS
+from fieldapp.domain.naming import NOTHING, named
+from fieldapp.records.schemas import BONE_SEEN, SIDES, VERDICTS
 from fieldapp.records.signing import sign
 from fieldapp.sync.errors import PasswordRefused
 from fieldapp.sync.personal_key import PersonalKey
@@ -24,11 +24,8 @@ from fieldapp.ui.texts import say, word
 
 PARTS = ("seen", "verdict", "names", "signs", "words", "sign")
 """The parts of the screen, in the order of the work."""
-BONE_SEEN = ("bone", "pictures")
-CRITERION = (SEEN, NOT_SEEN, LOST)
 NAMES = ("taxon", "element", "side")
 WORDS = ("reasons", "portion", "ruled_out", "comparison")
-SIDES = ("left", "right", "midline", "unsided")
 
 
 class Assess:
@@ -47,6 +44,7 @@ class Assess:
         assert record is not None
         self.record = record
         self.seen = sorted({*record.added("human"), *record.added("assessment")})
+        self._changes = {one.id: one for one in desk.notebook.history(docket)}
         self.values: dict[str, Any] = {}
         self.criteria: dict[str, str] = {}
         self.naming, self.search, self.page = "taxon", "", 0
@@ -62,7 +60,6 @@ class Assess:
 
     def readings(self) -> list[str]:
         """Each answer and each assessment that this one covers, with who gave it."""
-        by = {change.id: change for change in self.desk.notebook.history(self.docket)}
         lines = []
         for one in self.seen:
             path, _, change = one.rpartition("@")
@@ -76,7 +73,7 @@ class Assess:
             else:
                 what = say("assess.earlier", verdict=word("verdict", value.get("verdict")), name=name_of(value))
                 why = str(value.get("reasons") or "")
-            said = by.get(change)
+            said = self._changes.get(change)
             who = say("assess.by", name=said.by.get("name") or say("nobody"), at=when(said.at)) if said else ""
             lines.append(" · ".join(part for part in (what, why, who) if part))
         return lines
@@ -87,7 +84,7 @@ class Assess:
 
     def own(self) -> bool:
         """Whether the one who assesses also gave one of the open answers: finding and clearing want two people."""
-        mine = {one.id for one in self.desk.notebook.history(self.docket) if one.by.get("name") == self.desk.by["name"]}
+        mine = {key for key, one in self._changes.items() if one.by.get("name") == self.desk.by["name"]}
         return any(one.rpartition("@")[2] in mine for one in self.record.added("human"))
 
     # -- what is said --

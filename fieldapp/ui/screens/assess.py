@@ -7,8 +7,9 @@ from typing import Any
 from kivy.properties import NumericProperty
 
 from fieldapp.domain import human
+from fieldapp.domain.naming import ANSWERS
 from fieldapp.ui.presenters import aid
-from fieldapp.ui.presenters.assess import CRITERION, PARTS, WORDS, Assess
+from fieldapp.ui.presenters.assess import PARTS, WORDS, Assess
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.fields import Room
 from fieldapp.ui.screens.view import View, load_kv, pager
@@ -114,7 +115,7 @@ class AssessScreen(View):
         pitfall = aid.text("aid.pitfall", pitfall=word("criterion", f"{key}.pitfall"))
         self.ids.lines.show([("?", word("criterion", key)), ("·", f"{points}; {strength}"), ("·", pitfall)])
         now = found.criteria.get(key)
-        row_of = [Choice(f"assess.say.{one}", say(f"assess.said.{one}"), chosen=now == one) for one in CRITERION]
+        row_of = [Choice(f"assess.say.{one}", say(f"assess.said.{one}"), chosen=now == one) for one in ANSWERS]
         self.ids.slots.show([row_of])
         self.ids.title.text += "  " + say("aid.title", n=self.at + 1, of=len(keys))
         self._actions += [
@@ -150,9 +151,7 @@ class AssessScreen(View):
             self._box(self.password, say("assess.password", name=key.name))
             self.ids.text.password = True
             ready = not unread and not found.wanted()
-            self._actions.append(
-                Choice("assess.do", say("assess.sign"), sign="tick", tone="primary", enabled=ready and bool(key))
-            )
+            self._actions.append(Choice("assess.do", say("assess.sign"), sign="tick", tone="primary", enabled=ready))
         self.ids.lines.show(lines)
 
     def _box(self, text: str, hint: str) -> None:
