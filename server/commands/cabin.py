@@ -21,7 +21,7 @@ from fieldapp.domain import short_codes
 from fieldapp.records import enrolment
 from fieldapp.records.schemas import ROLES
 from server import cabin
-from server.commands import places, site_rules
+from server.commands import places, site_rules, sites
 from server.config import Config
 from server.errors import CabinError, NoSuchPerson, NoSuchWord
 from server.ledger import CABIN
@@ -75,6 +75,8 @@ def register(parser: argparse.ArgumentParser) -> None:
     one = _command(below, "licence", _licence, "the licence a cemetery is dug under, and its conditions")
     site_rules.licence_arguments(one)
 
+    sites.register(below, _data, _say)
+
     one = _command(below, "enrol", _enrol, "a one-use code for a tablet")
     one.add_argument("--name", default="", help="what to call the tablet")
     _command(below, "devices", _devices, "the tablets that are let in")
@@ -121,7 +123,7 @@ def _say(key: str, **fields: object) -> None:
 
 @contextmanager
 def _open(args: argparse.Namespace) -> Iterator[cabin.Cabin]:
-    with closing(cabin.Cabin(Config(Path(args.data)))) as found:
+    with closing(cabin.Cabin(sites.one_site(args))) as found:
         yield found
 
 
@@ -133,7 +135,8 @@ def _serve(args: argparse.Namespace) -> int:
 
     serving_one = serving.Serving(Config(Path(args.data), host=args.host, port=args.port))
     for address in serving.addresses(args.host):
-        _say("review", address=address, port=serving_one.port)
+        for code in serving_one.cabins:
+            _say("unit_review" if code else "review", address=address, port=serving_one.port, code=code)
     _say("fingerprint", fingerprint=enrolment.in_pairs(serving_one.cabin.fingerprint))
     _say("to_enrol", data=args.data)
     _say("to_stop")
@@ -150,7 +153,7 @@ def _serve(args: argparse.Namespace) -> int:
 
 
 def _init(args: argparse.Namespace) -> int:
-    config = Config(Path(args.data))
+    config = sites.one_site(args)
     cabin.set_up(
         config,
         code=args.code,
@@ -240,7 +243,8 @@ def _person_list(args: argparse.Namespace) -> int:
 def _person_password(args: argparse.Namespace) -> int:
     with _open(args) as found:
         account = _account(found, args.person, args.role)
-        password = found.accounts.reset(account.person, account.role)
+        with sites.beside(found):
+            password = found.accounts.reset(account.person, account.role)
     _say("person_password", name=account.name, role=account.role, password=password)
     return 0
 
