@@ -19,6 +19,7 @@ from server.config import Config
 from server.errors import SignInRefused
 from server.unit import Unit, making
 from tests.server.conftest import QUICK, Clock
+from tests.server.tablets import Tablet
 
 BASE = "https://cabin.test"
 BY = {"person": "p1", "name": "A. Digger", "role": "recorder"}
@@ -242,3 +243,17 @@ def test_the_commands_say_what_a_units_folder_is(tmp_path: Path, capsys) -> None
     assert "is the cabin of one site" in capsys.readouterr().err
     assert main(["cabin", "site", "list", "--data", home]) == 0
     assert "First field" in capsys.readouterr().out
+
+
+def test_a_stop_at_one_site_is_on_the_front_page_of_who_works_there_and_of_nobody_else(unit: Unit) -> None:
+    first, second = unit.cabins["AAA26"], unit.cabins["BBB26"]
+    tablet = Tablet(site=first.ledger.names().site)
+    tablet.docket("bone")
+    tablet.human("bone", "stop")
+    first.ledger.accept(tablet.entries(), tablet.id)
+    for cabin, told in ((first, True), (second, False)):
+        account, password = cabin.accounts.add("B. Bone", "supervisor")
+        browser = Browser(unit)
+        assert "may be human" not in browser.get("/").get_data(as_text=True)
+        browser.sign_in(str(cabin.ledger.site().value("code")), account.id, password)
+        assert ("may be human" in browser.get("/").get_data(as_text=True)) is told
