@@ -5,6 +5,7 @@
     ├── LedgerMissing     there is no ledger in the folder
     ├── LedgerIsNewer     a later program has written the ledger
     ├── LedgerAddress     what should say where the ledger lies does not
+    ├── SettingsUnreadable the cabin's settings cannot be read
     ├── LedgerUnreachable the ledger's database does not answer
     ├── LedgerBusy        somebody else has been writing for too long
     ├── WorkersRefused    several workers where that cannot be
@@ -70,6 +71,12 @@ class LedgerAddress(CabinError):
     """The URL itself is not repeated: a password may stand in it."""
 
     key = "cabin.ledger_address"
+
+
+class SettingsUnreadable(CabinError):
+    """Nothing was opened."""
+
+    key = "cabin.settings_unreadable"
 
 
 class LedgerUnreachable(CabinError):

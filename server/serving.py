@@ -27,12 +27,17 @@ TIMEOUT = 20
 class Serving:
     """A cabin that listens. Bound when made (`port` 0 takes a free one, see `port`); `run` serves until `stop`.
 
+    `listening`: a socket that several processes share, in the place of one of its own.
+
     Raises OSError where the address cannot be had, and what Cabin raises.
     """
 
-    def __init__(self, config: Config, hasher: PasswordHasher | None = None) -> None:
+    def __init__(
+        self, config: Config, hasher: PasswordHasher | None = None, listening: socket.socket | None = None
+    ) -> None:
         self.app = create_app(config, hasher)
         self.cabin: Cabin = self.app.extensions["bonedocket.cabin"]
+        self.fingerprint = self.cabin.fingerprint
         self._thread: threading.Thread | None = None
         try:
             self._server = _Server(
@@ -40,7 +45,11 @@ class Serving:
             )
             self._server.max_request_body_size = LARGEST
             self._server.ssl_adapter = _adapter(config)
+            self._server.listening = listening
             self._server.prepare()
+            if listening is not None:
+                # Whoever is too late for a connection goes on at once.
+                listening.settimeout(0)
         except BaseException:
             self.cabin.close()
             raise
@@ -77,6 +86,16 @@ class Serving:
 
 class _Server(Server):
     """Logs in one line what is no fault of the program: a connection that breaks, a browser shy of our certificate."""
+
+    listening: socket.socket | None = None
+
+    def bind(self, family: int, type: int, proto: int = 0) -> socket.socket:
+        if self.listening is None:
+            own: socket.socket = super().bind(family, type, proto)
+            return own
+        self.socket = self.listening
+        self.bind_addr = self.socket.getsockname()[:2]
+        return self.listening
 
     def error_log(self, msg: str = "", level: int = logging.INFO, traceback: bool = False) -> None:
         fault = sys.exc_info()[1]

@@ -11,6 +11,7 @@ from sqlalchemy import (
     PrimaryKeyConstraint,
     UniqueConstraint,
 )
+from sqlalchemy.schema import SchemaItem
 
 from server.ledger.columns import Integer, Text
 
@@ -126,7 +127,7 @@ def _texts(names: str) -> list[Column[str]]:
     return [Column(name, Text, nullable=False) for name in names.split()]
 
 
-def _table(name: str, *parts: Column[object] | PrimaryKeyConstraint | UniqueConstraint | ForeignKeyConstraint) -> None:
+def _table(name: str, *parts: SchemaItem) -> None:
     op.create_table(name, *parts, if_not_exists=True)
 
 
