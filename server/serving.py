@@ -70,6 +70,10 @@ class Serving:
         self._thread = threading.Thread(target=self.run, name="cabin")
         self._thread.start()
 
+    def is_running(self) -> bool:
+        """Whether it serves, having been started."""
+        return self._thread is not None and self._thread.is_alive()
+
     def stop(self) -> None:
         """Lets present requests finish and ends."""
         self._server.stop()

@@ -10,9 +10,7 @@ Not here: serving itself (serving).
 from __future__ import annotations
 
 import contextlib
-import logging
 import multiprocessing
-import os
 import signal
 import socket
 import sys
@@ -26,8 +24,6 @@ from server import keys
 from server.cabin import Cabin
 from server.config import Config
 from server.errors import WorkersRefused
-
-log = logging.getLogger(__name__)
 
 SOON, LATEST = 0.2, 30.0
 """Seconds before a worker is started again: at first, and at most."""
@@ -70,10 +66,6 @@ class Workers:
                     one.watch(self.ended)
         finally:
             self._end()
-
-    def pids(self) -> list[int]:
-        """Of the workers that run."""
-        return [one.process.pid for one in self._workers if one.process and one.process.pid]
 
     def _until_next(self) -> float | None:
         times = [one.again_at - time.monotonic() for one in self._workers if one.process is None]
@@ -134,20 +126,23 @@ def _work(config: Config, listening: socket.socket) -> None:
     # Imported here: the watcher serves nothing.
     from server.serving import Serving
 
-    def end(*_: object) -> None:
-        raise SystemExit(0)
-
-    signal.signal(signal.SIGTERM, end)
+    told = threading.Event()
+    signal.signal(signal.SIGTERM, lambda *_: told.set())
     # Ctrl+C reaches everybody at the terminal; the watcher then tells us.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_watcher, name="watcher", daemon=True).start()
-    Serving(config, listening=listening).run()
+    threading.Thread(target=_outlived, args=(told,), name="watcher", daemon=True).start()
+    serving = Serving(config, listening=listening)
+    serving.start()
+    while not told.wait(1) and serving.is_running():
+        pass
+    serving.stop()
+    if not told.is_set():
+        raise SystemExit(1)
 
 
-def _end_with_watcher() -> None:
+def _outlived(told: threading.Event) -> None:
     """Ends this worker when its watcher is gone."""
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-    log.warning("the process that watched over the workers is gone")
-    os.kill(os.getpid(), signal.SIGTERM)
+    watcher = multiprocessing.parent_process()
+    assert watcher is not None
+    watcher.join()
+    told.set()

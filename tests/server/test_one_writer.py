@@ -2,7 +2,8 @@
 
 Why it matters, as the project's notes on SQLite's WAL-reset bug have it (not looked up again here): before 3.51.3, but
 for the backports 3.44.6 and 3.50.7, commits can be lost when two connections write or checkpoint one log at the same
-moment. So each write, from the moment SQLite grants it until its commit and checkpoint are done, is noted with the system's clock by whoever does it, and no two may overlap.
+moment. So each write, from the moment SQLite grants it until its commit and checkpoint are done, is noted with the
+system's clock by whoever does it, and no two may overlap.
 """
 
 from __future__ import annotations

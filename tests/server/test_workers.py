@@ -34,11 +34,11 @@ from tests.server.test_together import ROOT
 
 
 class Running:
-    """The cabin with three workers, as it is typed."""
+    """The cabin with two workers, as it is typed."""
 
     def __init__(self, data: Path) -> None:
         self.data = data
-        words = ["cabin", "--data", str(data), "--host", "127.0.0.1", "--port", "0", "--workers", "3"]
+        words = ["cabin", "--data", str(data), "--host", "127.0.0.1", "--port", "0", "--workers", "2"]
         code = f"import sys; from fieldapp.cli import main; sys.exit(main({words!r}))"
         self.process = subprocess.Popen([sys.executable, "-c", code], cwd=ROOT, stdout=subprocess.PIPE, text=True)
         self.said: list[str] = []
@@ -47,7 +47,7 @@ class Running:
         line = self.wait(lambda: next((one for one in self.said if "https://127.0.0.1:" in one), None))
         self.port = int(line.split("https://127.0.0.1:")[1].split("/")[0])
         self.context = ssl.create_default_context(cafile=str(data / "cabin.crt"))
-        self.wait(lambda: len(self.workers()) == 3)
+        self.wait(lambda: len(self.workers()) == 2)
 
     def _listen(self) -> None:
         assert self.process.stdout is not None
@@ -208,7 +208,7 @@ def test_a_worker_that_dies_is_started_again_and_requests_go_on(running):
     victim = min(before)
     os.kill(victim, signal.SIGKILL)
     assert {running.ask("/api/v1/hello")[0] for _ in range(10)} == {200}
-    running.wait(lambda: len(running.workers()) == 3 and victim not in {one.pid for one in running.workers()})
+    running.wait(lambda: len(running.workers()) == 2 and victim not in {one.pid for one in running.workers()})
     assert len({one.pid for one in running.workers()} - before) == 1
     running.wait(lambda: any("started again" in one for one in running.said))
 
