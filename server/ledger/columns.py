@@ -26,7 +26,7 @@ class Text(TypeDecorator[str]):
     cache_ok = True
 
     def load_dialect_impl(self, dialect: Dialect) -> Any:
-        return dialect.type_descriptor(types.Text(collation="C" if dialect.name == "postgresql" else None))
+        return types.Text(collation="C" if dialect.name == "postgresql" else None)
 
     def bind_processor(self, dialect: Dialect) -> Callable[[Any], Any]:
         return _escaped if dialect.name == "postgresql" else writable
