@@ -3,7 +3,7 @@
     taken        read, kept, to be folded
     known        was here already
     kept_unread  no change, or one that does not match its id: kept as it came, under its number, and reported
-                 (so is one whose notebook, record, kind or site is longer than any index takes)
+                 (so is one whose notebook, record, kind or site is longer than an index takes)
     set_aside    read and kept, but not folded: what decides who may do what is written at the cabin only
 
 Not here: the fold (folding), who may push (devices), what a person reads of it (texts, by key).
