@@ -6,6 +6,7 @@ Opened by `create_app` and by the commands. Not here: HTTP.
 from __future__ import annotations
 
 import logging
+import os
 import threading
 from pathlib import Path
 
@@ -13,11 +14,12 @@ from argon2 import PasswordHasher
 from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
 
 from server import keys
-from server.config import Config
-from server.errors import KeyMissing
+from server.config import LEDGER, Config, settings_text
+from server.errors import KeyMissing, LedgerAddress, LedgerExists
 from server.ledger import Ledger
 from server.ledger.accounts import Accounts
 from server.ledger.devices import Devices
+from server.ledger.place import Place, schema_for
 
 log = logging.getLogger(__name__)
 
@@ -31,16 +33,21 @@ def set_up(
     licence: str = "",
     second_reader: bool = True,
     zone: str = "",
+    ledger: str = "",
+    schema: str = "",
 ) -> None:
     """Makes a cabin in `config.data`: keys, certificate, ledger with its site record. Raises LedgerExists.
 
-    `zone`: what an in-situ stop closes on this site, in words; "" leaves it to the whole trench.
+    `zone`: what an in-situ stop closes on this site, in words; "" leaves it to the whole trench. `ledger`: URL of a
+    PostgreSQL database that is to hold the ledger, in `schema` or in one named after the site; it is written down in
+    `cabin.toml`, as is the schema alone where the environment names the database.
     """
+    place, settings = _place(config, ledger, schema or schema_for(code))
     config.data.mkdir(parents=True, exist_ok=True)
     keys.make_seal_key(config.seal_key)
     keys.make_certificate(config.certificate, config.certificate_key)
     Ledger.create(
-        config.ledger,
+        place,
         code=code,
         name=name,
         seal_key=keys.public_seal_key(config.seal_key),
@@ -51,6 +58,26 @@ def set_up(
         clock=config.clock,
         new_id=config.new_id,
     ).close()
+    if settings and config.own_settings():
+        with config.settings_file.open("a", encoding="utf-8") as file:
+            file.write("\n" + settings)
+    elif settings:
+        keys.write_secret(config.settings_file, settings.encode("utf-8"))
+
+
+def _place(config: Config, ledger: str, schema: str) -> tuple[Place, str]:
+    """Where a new ledger goes, and what `cabin.toml` is to say of it."""
+    if {"ledger", "schema"} & config.own_settings().keys():
+        if ledger:
+            raise LedgerExists(file=config.settings_file.name)
+        return config.place, ""
+    url = ledger or os.environ.get(LEDGER, "") or str(config.settings().get("ledger", ""))
+    if not url:
+        return config.place, ""
+    place = Place.of(url, schema)
+    if place.url is None:
+        raise LedgerAddress(what=ledger)
+    return place, settings_text(ledger=ledger, schema=place.schema)
 
 
 class Cabin:
@@ -58,7 +85,7 @@ class Cabin:
 
     def __init__(self, config: Config, hasher: PasswordHasher | None = None) -> None:
         self.config = config
-        self.ledger = Ledger.open(config.ledger, clock=config.clock, new_id=config.new_id)
+        self.ledger = Ledger.open(config.place, clock=config.clock, new_id=config.new_id)
         try:
             for path in (config.certificate, config.certificate_key, config.seal_key):
                 _there(path)

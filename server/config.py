@@ -1,14 +1,30 @@
-"""Where the cabin keeps its files and where it listens. Values only; nothing is opened here."""
+"""Where the cabin keeps its files and its ledger and where it listens. Values only; no file of it is opened but
+`cabin.toml`, which may say where the ledger lies:
+
+    ledger = "postgresql+psycopg://USER@HOST/DATABASE"      without it: the SQLite file beside it
+    schema = "site_hlg26"                                   of the site in that database
+
+The environment variable BONEDOCKET_LEDGER wins over `ledger`, so that a password need not lie in a file.
+"""
 
 from __future__ import annotations
 
+import json
+import os
+import tomllib
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
-SITES, CERTIFICATE = "sites", "cabin.crt"
+from server.errors import SettingsUnreadable
+from server.ledger.place import Place
+
+LEDGER = "BONEDOCKET_LEDGER"
+
+SITES, CERTIFICATE, SETTINGS = "sites", "cabin.crt", "cabin.toml"
 
 
 def local_now() -> datetime:
@@ -51,7 +67,28 @@ class Config:
 
     @property
     def ledger(self) -> Path:
+        """The ledger's file, unless it lies elsewhere: see `place`."""
         return self.data / "ledger.sqlite"
+
+    @property
+    def settings_file(self) -> Path:
+        return self.data / SETTINGS
+
+    @property
+    def place(self) -> Place:
+        """Where the ledger lies. Raises SettingsUnreadable, LedgerAddress."""
+        settings = self.settings()
+        where = os.environ.get(LEDGER, "") or str(settings.get("ledger", ""))
+        place = Place.of(where or self.ledger.name, str(settings.get("schema", "")))
+        return place if place.path is None else Place(path=self.data / place.path)
+
+    def settings(self) -> dict[str, Any]:
+        """What `cabin.toml` says, the unit's and then the site's own; nothing where there is none."""
+        return {**(_read(self.unit / SETTINGS) if self.unit else {}), **self.own_settings()}
+
+    def own_settings(self) -> dict[str, Any]:
+        """What this folder's own `cabin.toml` says."""
+        return _read(self.settings_file)
 
     @property
     def certificate(self) -> Path:
@@ -68,3 +105,18 @@ class Config:
     @property
     def session_key(self) -> Path:
         return self.door / "session.key"
+
+
+def settings_text(**values: str) -> str:
+    """`cabin.toml` with these values; empty ones are left out."""
+    return "".join(f"{name} = {json.dumps(value, ensure_ascii=False)}\n" for name, value in values.items() if value)
+
+
+def _read(file: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(file.read_text("utf-8"))
+    except FileNotFoundError:
+        return {}
+    except (OSError, ValueError):
+        # What is wrong in which line may quote the password.
+        raise SettingsUnreadable(file=file.name) from None

@@ -4,6 +4,12 @@
     ├── LedgerExists      a ledger is to be made where there is one
     ├── LedgerMissing     there is no ledger in the folder
     ├── LedgerIsNewer     a later program has written the ledger
+    ├── LedgerAddress     what should say where the ledger lies does not
+    ├── SettingsUnreadable the cabin's settings cannot be read
+    ├── LedgerUnreachable the ledger's database does not answer
+    ├── LedgerBusy        somebody else has been writing for too long
+    ├── WorkersRefused    several workers where that cannot be
+    ├── NoCopyHere        a copy of what this program does not keep
     ├── KeyMissing        a key file of the cabin is gone
     ├── NotTheSite        a second site record was to be written
     ├── ValueNotKept      a value cannot be written down
@@ -62,6 +68,46 @@ class LedgerIsNewer(CabinError):
     """Nothing is touched."""
 
     key = "cabin.ledger_is_newer"
+
+
+class LedgerAddress(CabinError):
+    """The URL itself is not repeated: a password may stand in it."""
+
+    key = "cabin.ledger_address"
+
+
+class SettingsUnreadable(CabinError):
+    """Nothing was opened."""
+
+    key = "cabin.settings_unreadable"
+
+
+class LedgerUnreachable(CabinError):
+    """Reading may be tried again; a batch that was not answered for is sent again."""
+
+    key = "cabin.ledger_unreachable"
+    status = HTTPStatus.SERVICE_UNAVAILABLE
+
+
+class LedgerBusy(CabinError):
+    """Nothing was kept."""
+
+    key = "cabin.ledger_busy"
+    status = HTTPStatus.SERVICE_UNAVAILABLE
+
+
+class WorkersRefused(CabinError):
+    """`key` says why: the ledger is a file, or the system cannot share a port."""
+
+    def __init__(self, key: str, **fields: object) -> None:
+        super().__init__(**fields)
+        self.key = key
+
+
+class NoCopyHere(CabinError):
+    """The database has its own ways."""
+
+    key = "cabin.no_copy_here"
 
 
 class KeyMissing(CabinError):

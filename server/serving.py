@@ -29,16 +29,22 @@ class Serving:
     """A cabin, or the several of a unit, that listens. Bound when made (`port` 0 takes a free one, see `port`);
     `run` serves until `stop`.
 
+    `listening`: a socket that several processes share, in the place of one of its own.
+
     Raises OSError where the address cannot be had, and what Cabin raises.
     """
 
-    def __init__(self, config: Config, hasher: PasswordHasher | None = None) -> None:
+    def __init__(
+        self, config: Config, hasher: PasswordHasher | None = None, listening: socket.socket | None = None
+    ) -> None:
         self.unit = Unit(config, hasher) if is_unit(config) else None
         if self.unit is None:
             self.app = create_app(config, hasher)
             self.cabins = {"": self.app.extensions["bonedocket.cabin"]}
         else:
             self.cabins = self.unit.cabins
+        self.codes = tuple(self.cabins)
+        self.fingerprint = self.cabin.fingerprint
         self._thread: threading.Thread | None = None
         try:
             self._server = _Server(
@@ -50,7 +56,11 @@ class Serving:
             )
             self._server.max_request_body_size = LARGEST
             self._server.ssl_adapter = _adapter(config)
+            self._server.listening = listening
             self._server.prepare()
+            if listening is not None:
+                # Whoever is too late for a connection goes on at once.
+                listening.settimeout(0)
         except BaseException:
             self._close()
             raise
@@ -82,6 +92,10 @@ class Serving:
         self._thread = threading.Thread(target=self.run, name="cabin")
         self._thread.start()
 
+    def is_running(self) -> bool:
+        """Whether it serves, having been started."""
+        return self._thread is not None and self._thread.is_alive()
+
     def stop(self) -> None:
         """Lets present requests finish and ends."""
         self._server.stop()
@@ -98,6 +112,16 @@ class Serving:
 
 class _Server(Server):
     """Logs in one line what is no fault of the program: a connection that breaks, a browser shy of our certificate."""
+
+    listening: socket.socket | None = None
+
+    def bind(self, family: int, type: int, proto: int = 0) -> socket.socket:
+        if self.listening is None:
+            own: socket.socket = super().bind(family, type, proto)
+            return own
+        self.socket = self.listening
+        self.bind_addr = self.socket.getsockname()[:2]
+        return self.listening
 
     def error_log(self, msg: str = "", level: int = logging.INFO, traceback: bool = False) -> None:
         fault = sys.exc_info()[1]

@@ -65,3 +65,19 @@ def test_the_wheel_names_its_commands(installed):
     text = names.read_text("utf-8")
     for command in ("tablet", "sheet", "check", "rules", "cabin", "demo"):
         assert f"{command} = " in text
+
+
+def test_an_installed_cabin_makes_a_ledger_and_takes_an_older_one_along(installed, tmp_path):
+    code = (
+        "import sys, sqlite3; sys.path.insert(0, sys.argv[1]);"
+        "from server.ledger import Ledger, migrations; from pathlib import Path;"
+        "Ledger.create(Path('new.sqlite'), code='TST26', name='T', seal_key='').close();"
+        "file = sqlite3.connect('old.sqlite'); file.executescript(Path(sys.argv[2]).read_text('utf-8')); file.close();"
+        "ledger = Ledger.open(Path('old.sqlite')); print(migrations.__file__); print(ledger.rebuild_matches());"
+        "ledger.close()"
+    )
+    old = ROOT / "tests" / "data" / "ledger_before_steps.sql"
+    where, matches = run(sys.executable, "-I", "-c", code, str(installed), str(old), cwd=tmp_path).splitlines()
+    assert Path(where).is_relative_to(installed)
+    assert matches == "True"
+    assert (tmp_path / "old.before-0001.sqlite").is_file()

@@ -23,7 +23,7 @@ from fieldapp.records.schemas import ROLES
 from server import cabin
 from server.commands import places, site_rules, sites
 from server.config import Config
-from server.errors import CabinError, NoSuchPerson, NoSuchWord
+from server.errors import CabinError, NoCopyHere, NoSuchPerson, NoSuchWord
 from server.ledger import CABIN
 from server.ledger.accounts import Account
 
@@ -36,6 +36,9 @@ def register(parser: argparse.ArgumentParser) -> None:
     _data(parser, "cabin")
     parser.add_argument("--host", default="0.0.0.0", help="address to listen at (default: every network)")
     parser.add_argument("--port", type=int, default=PORT, help=f"port to listen at (default: {PORT})")
+    parser.add_argument(
+        "--workers", type=int, default=1, metavar="N", help="processes that serve; several need a PostgreSQL database"
+    )
     parser.set_defaults(act=_serve)
     below = parser.add_subparsers(metavar="WHAT")
 
@@ -44,6 +47,9 @@ def register(parser: argparse.ArgumentParser) -> None:
     one.add_argument("--name", required=True, help="the site's name")
     one.add_argument("--licence", default="", help="licence number: human remains are expected here (licensed mode)")
     one.add_argument("--zone", default="", help="what an in-situ stop closes here (default: the whole trench)")
+    one.add_argument(
+        "--ledger", default="", metavar="URL", help="a PostgreSQL database for the ledger (default: a file)"
+    )
     one.add_argument("--one-reader", action="store_true", help="a named zooarchaeologist needs no second reader")
 
     people = below.add_parser("person", help="people and their passwords").add_subparsers(metavar="WHAT", required=True)
@@ -131,13 +137,20 @@ def _open(args: argparse.Namespace) -> Iterator[cabin.Cabin]:
 
 
 def _serve(args: argparse.Namespace) -> int:
-    from server import serving
+    from server import serving, workers
 
-    serving_one = serving.Serving(Config(Path(args.data), host=args.host, port=args.port))
+    config = Config(Path(args.data), host=args.host, port=args.port)
+    runs: serving.Serving | workers.Workers
+    if args.workers > 1:
+        runs = workers.Workers(config, args.workers, lambda code: _say("worker_ended", code=code))
+    else:
+        runs = serving.Serving(config)
     for address in serving.addresses(args.host):
-        for code in serving_one.cabins:
-            _say("unit_review" if code else "review", address=address, port=serving_one.port, code=code)
-    _say("fingerprint", fingerprint=enrolment.in_pairs(serving_one.cabin.fingerprint))
+        for code in runs.codes:
+            _say("unit_review" if code else "review", address=address, port=runs.port, code=code)
+    _say("fingerprint", fingerprint=enrolment.in_pairs(runs.fingerprint))
+    if args.workers > 1:
+        _say("workers", number=args.workers)
     _say("to_enrol", data=args.data)
     _say("to_stop")
 
@@ -146,7 +159,7 @@ def _serve(args: argparse.Namespace) -> int:
 
     signal.signal(signal.SIGTERM, end)
     try:
-        serving_one.run()
+        runs.run()
     except (KeyboardInterrupt, SystemExit):
         _say("stopped")
     return 0
@@ -162,6 +175,7 @@ def _init(args: argparse.Namespace) -> int:
         licence=args.licence,
         second_reader=not args.one_reader,
         zone=args.zone,
+        ledger=args.ledger,
     )
     with _open(args) as found:
         _say("made", code=found.ledger.site().value("code"), data=args.data)
@@ -172,6 +186,8 @@ def _init(args: argparse.Namespace) -> int:
 
 def _backup(args: argparse.Namespace) -> int:
     config = Config(Path(args.data))
+    if config.place.path is None:
+        raise NoCopyHere
     with _open(args):
         args.to.mkdir(parents=True, mode=0o700)
         for path in (config.certificate, config.certificate_key, config.seal_key, config.session_key):

@@ -68,7 +68,7 @@ class Pulled(NamedTuple):
 def records(connection: Connection, kind: str, context: str | None, deleted: bool) -> list[Record]:
     """The records of a kind, by label."""
     column = tables.record.c
-    query = _in_context(select(column.state), kind, context, deleted).order_by(column.label, column.id)
+    query = _in_context(select(column.state), kind, context, deleted).order_by(column.label.nulls_first(), column.id)
     return folding.load(connection.scalars(query))
 
 
@@ -89,7 +89,7 @@ def listing(connection: Connection, kind: str, context: str | None, deleted: boo
         func.coalesce(column.answer, ""),
         *numbers,
     ).select_from(tables.record.outerjoin(bag, bag.c.id == column.bag))
-    query = _in_context(query, kind, context, deleted).order_by(column.label, column.id)
+    query = _in_context(query, kind, context, deleted).order_by(column.label.nulls_first(), column.id)
     return [Listed(*row) for row in connection.execute(query)]
 
 
@@ -134,7 +134,7 @@ def disagreements(connection: Connection, nature: str | None) -> list[Disputed]:
     rows = connection.execute(query).all()
     found = {one.id: one for one in folding.records_of(connection, sorted({row[0] for row in rows}))}
     contexts = contexts_of(connection, found.values())
-    disputed = {one: record.disagreements() for one, record in found.items()}
+    disputed = {one: folding.disputed(record) for one, record in found.items()}
     listed = [
         Disputed(
             one, found[one].kind, folding.label_of(found[one]), contexts.get(one, ""), path, what, disputed[one][path]

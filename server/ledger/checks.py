@@ -48,7 +48,11 @@ class Raise(NamedTuple):
 def check_due(connection: Connection, limit: int) -> tuple[list[Raise], int]:
     """Checks up to `limit` due records and their neighbours: what is to be raised, and how many are still due."""
     column = tables.record.c
-    due = list(connection.scalars(select(column.id).where(column.due).order_by(column.bag, column.id).limit(limit)))
+    due = list(
+        connection.scalars(
+            select(column.id).where(column.due).order_by(column.bag.nulls_first(), column.id).limit(limit)
+        )
+    )
     if not due:
         return [], 0
     ids = sorted({*due, *_neighbours(connection, due)})

@@ -1,79 +1,73 @@
-"""The ledger's SQLite file: many readers, one writer, on this machine and not on a network drive.
+"""What both databases of the ledger promise, and the two statements that each of them says in its own way.
 
-Write-ahead log, every commit on the disk before it is answered. One writing connection at a time, also across
-processes (the cabin and a command beside it): SQLite before 3.51.3 can lose commits when two connections write or
-checkpoint one log at the same moment, so the lock is held until the commit and its checkpoint are done. Readers can
-neither write nor checkpoint. Not here: any table.
+Many readers, one writer at a time across threads and processes; what was written is on the disk when it is answered.
+SQLite and PostgreSQL keep it each in a module of its own. Not here: any table.
 """
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from pathlib import Path
+from abc import ABC, abstractmethod
+from collections.abc import Mapping, Sequence
+from contextlib import AbstractContextManager
 from typing import Any
 
-from filelock import FileLock
-from sqlalchemy import URL, Connection, Engine, Insert, MetaData, create_engine, event
+from sqlalchemy import Connection, Insert, Table
+from sqlalchemy.dialects import postgresql, sqlite
 
-_WRITER = ("PRAGMA journal_mode=WAL", "PRAGMA synchronous=FULL", "PRAGMA wal_autocheckpoint=4000")
+from server.ledger.place import Place
 
 LOCK_SECONDS = 60
 """How long a writer waits for another process's batch before it gives up."""
 
 
-class Database:
-    """`reading()` and `writing()` give connections inside a transaction. Missing tables are made."""
+class Database(ABC):
+    """`reading()` and `writing()` give connections inside a transaction. Both raise LedgerBusy, LedgerUnreachable."""
 
-    def __init__(self, path: Path, metadata: MetaData) -> None:
-        self.path = path
-        self._threads = threading.RLock()
-        self._processes = FileLock(path.with_name(path.name + ".lock"), timeout=LOCK_SECONDS, thread_local=False)
-        self._writer = _engine(path, _WRITER, "BEGIN IMMEDIATE", 1)
-        self._readers = _engine(path, ("PRAGMA query_only=ON",), "BEGIN", 8)
-        with self.writing() as connection:
-            metadata.create_all(connection)
+    place: Place
 
-    @contextmanager
-    def reading(self) -> Iterator[Connection]:
+    @abstractmethod
+    def reading(self) -> AbstractContextManager[Connection]:
         """One moment of the ledger: everything read in it fits together."""
-        with self._readers.connect() as connection, connection.begin():
-            yield connection
 
-    @contextmanager
-    def writing(self) -> Iterator[Connection]:
+    @abstractmethod
+    def writing(self) -> AbstractContextManager[Connection]:
         """The only writer. Committed, and on the disk, when the block ends; nothing is kept of a block that raises."""
-        with self._threads, self._processes, self._writer.begin() as connection:
-            yield connection
 
+    @abstractmethod
+    def is_there(self) -> bool:
+        """Whether there is something where the ledger should be."""
+
+    @abstractmethod
+    def prepare(self, connection: Connection) -> None:
+        """Makes what the tables are put into."""
+
+    @abstractmethod
+    def keep_copy(self, before: str) -> None:
+        """Puts a copy beside the ledger, where that is this program's to do, before its tables are changed."""
+
+    @abstractmethod
+    def discard(self) -> None:
+        """Takes away what was just made and could not be filled."""
+
+    @abstractmethod
     def close(self) -> None:
-        """Lets go of the file."""
-        self._readers.dispose()
-        self._writer.dispose()
+        """Lets go of it."""
+
+
+def upsert(connection: Connection, table: Table) -> Insert:
+    """Inserts a row, or puts it in the place of the one that has its key."""
+    statement: Any = (postgresql if connection.dialect.name == "postgresql" else sqlite).insert(table)
+    columns = {one.name: statement.excluded[one.name] for one in table.c if not one.primary_key}
+    keys = [one.name for one in table.primary_key]
+    done: Insert = statement.on_conflict_do_update(index_elements=keys, set_=columns)
+    return done
 
 
 def execute_many(connection: Connection, statement: Insert, rows: Sequence[Mapping[str, Any]]) -> None:
-    """Inserts `rows`, which have all the table's columns, by the driver's own way: half the time of a long batch."""
+    """Inserts `rows`, which have all the table's columns; on SQLite the driver's own way, half the time of a batch."""
+    if connection.dialect.name != "sqlite":
+        connection.execute(statement, rows)
+        return
     compiled = statement.values(dict.fromkeys(rows[0])).compile(connection)
     names = compiled.positiontup or []
     connection.exec_driver_sql(compiled.string, [tuple(row[name] for name in names) for row in rows])
-
-
-def _engine(path: Path, pragmas: tuple[str, ...], begin: str, size: int) -> Engine:
-    engine = create_engine(
-        URL.create("sqlite", database=str(path)), pool_size=size, max_overflow=0, connect_args={"timeout": LOCK_SECONDS}
-    )
-
-    @event.listens_for(engine, "connect")
-    def connected(connection: Any, _: Any) -> None:
-        # The driver's own idea of when a transaction starts is switched off; `begun` says it instead.
-        connection.isolation_level = None
-        for pragma in ("PRAGMA foreign_keys=ON", *pragmas):
-            connection.execute(pragma)
-
-    @event.listens_for(engine, "begin")
-    def begun(connection: Connection) -> None:
-        connection.exec_driver_sql(begin)
-
-    return engine

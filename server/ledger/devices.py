@@ -95,17 +95,22 @@ class Devices:
 
         A notebook that is enrolled already keeps its letter and gets a new token. Raises CodeRefused, TooManyCodes.
         """
+        # Asked before, so that a flood keeps nobody from writing, and again when nobody else is trying.
         with self.ledger.database.reading() as connection:
-            moment = self.ledger.clock() - WITHIN
-            if events.since(connection, "code_refused", self.ledger.text(moment)) >= WRONG_CODES:
-                raise TooManyCodes
+            self._not_too_many(connection)
         with self.ledger.database.writing() as connection:
+            self._not_too_many(connection)
             found = self._enrol(connection, proof, notebook, name, letter)
             if found is None:
                 events.note(connection, "code_refused", notebook[:80], self.ledger.now(), {"name": name[:80]})
         if found is None:
             raise CodeRefused
         return found
+
+    def _not_too_many(self, connection: Connection) -> None:
+        moment = self.ledger.clock() - WITHIN
+        if events.since(connection, "code_refused", self.ledger.text(moment)) >= WRONG_CODES:
+            raise TooManyCodes
 
     def _enrol(self, connection: Connection, proof: str, notebook: str, name: str, wish: str) -> Enrolled | None:
         column, now = tables.enrolment.c, self.ledger.now()

@@ -7,14 +7,14 @@ finds the same. Not here: the merge itself (fieldapp.records.fold), which change
 
 from __future__ import annotations
 
+import hashlib
 import itertools
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Table, delete, select
-from sqlalchemy.dialects.sqlite import insert
+from sqlalchemy import Connection, Table, delete, insert, select
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import readings
@@ -22,13 +22,14 @@ from fieldapp.records import standing
 from fieldapp.records.changes import Change
 from fieldapp.records.fold import DELETED, Fold, Record
 from server.ledger import database, tables
+from server.ledger.columns import LONGEST_KEY, writable
 
 T = TypeVar("T")
 
 IN_ONE_QUERY = 500
 """Ids asked for at once: below SQLite's limit of variables, whatever its build."""
 
-DERIVES = 3
+DERIVES = 4
 """Raised whenever `derive` makes something else of the same changes: ledgers then work out their records anew."""
 
 PROTECTED = ("site", "person")
@@ -78,7 +79,7 @@ def derive(record: Record, who: standing.Authority) -> Derived:
         },
         tuple(
             {"record": one, "path": path, "nature": nature(path, list(heads.values()))}
-            for path, heads in sorted(record.disagreements().items(), key=lambda one: one[0])
+            for path, heads in sorted(disputed(record).items(), key=lambda one: one[0])
         ),
         tuple({"record": one, "sort": sort, "other": other} for sort, other in _links(record, names) if other != one),
     )
@@ -90,7 +91,19 @@ def _links(record: Record, names: set[str]) -> list[tuple[str, str]]:
     if record.kind in ABOUT:
         about = {_text(record.value(path)) for path in ABOUT[record.kind]}
         found += [("about", other) for other in about if other]
-    return sorted(found)
+    return sorted({(sort, short(other)) for sort, other in found})
+
+
+def disputed(record: Record) -> dict[str, dict[str, Any]]:
+    """What the record disagrees about, by the path as the table has it."""
+    return {short(path): heads for path, heads in record.disagreements().items()}
+
+
+def short(text: str) -> str:
+    """`text` as it can stand in an index. What is too long for one keeps its beginning and gets its digest."""
+    if len(text) <= LONGEST_KEY:
+        return text
+    return f"{text[: LONGEST_KEY // 2]}…{hashlib.sha256(text.encode('utf-8', 'replace')).hexdigest()}"
 
 
 def label_of(record: Record) -> str:
@@ -159,13 +172,7 @@ def store(connection: Connection, derived: Sequence[Derived], old: Sequence[str]
     """Puts these rows in the place of what was worked out for the same records before (`old`: those that had any)."""
     if not derived:
         return
-    statement = insert(tables.record)
-    columns = {column.name: statement.excluded[column.name] for column in tables.record.c if not column.primary_key}
-    database.execute_many(
-        connection,
-        statement.on_conflict_do_update(index_elements=["id"], set_=columns),
-        [one.row for one in derived],
-    )
+    database.execute_many(connection, database.upsert(connection, tables.record), [one.row for one in derived])
     ids = [one.row["id"] for one in derived] if old is None else old
     _replace(connection, tables.disagreement, "record", ids, (row for one in derived for row in one.disagreements))
     _replace(connection, tables.link, "record", ids, (row for one in derived for row in one.links))
@@ -202,6 +209,4 @@ def parts(ids: Sequence[T]) -> Iterator[Sequence[T]]:
 
 def _text(value: Any) -> str | None:
     """A text that the database takes; None for anything else."""
-    if not isinstance(value, str):
-        return None
-    return value.encode("utf-8", "replace").decode("utf-8")
+    return short(writable(value) or "") if isinstance(value, str) else None

@@ -3,6 +3,7 @@
     taken        read, kept, to be folded
     known        was here already
     kept_unread  no change, or one that does not match its id: kept as it came, under its number, and reported
+                 (so is one whose notebook, record, kind or site is longer than an index takes)
     set_aside    read and kept, but not folded: what decides who may do what is written at the cabin only
 
 Not here: the fold (folding), who may push (devices), what a person reads of it (texts, by key).
@@ -21,7 +22,8 @@ from sqlalchemy import Connection, and_, insert, select, union, update
 from fieldapp.records import changes
 from fieldapp.records.changes import Change, UnreadableChange
 from server.ledger import database, events, tables
-from server.ledger.folding import PROTECTED, parts
+from server.ledger.columns import LONGEST_KEY, writable
+from server.ledger.folding import PROTECTED, parts, short
 
 TAKEN, KNOWN, KEPT_UNREAD, SET_ASIDE = "taken", "known", "kept_unread", "set_aside"
 
@@ -62,12 +64,15 @@ def take(connection: Connection, entries: Sequence[tuple[str, str]], *, source: 
             number = (fault.notebook, fault.n)
         else:
             number = (change.notebook, change.n)
-            if change.kind not in PROTECTED and change.record not in protected:
+            if max(map(len, (change.notebook, change.record, change.kind, change.site))) > LONGEST_KEY:
+                answer = Answer(claimed, KEPT_UNREAD, "cabin.aside.too_long")
+            elif change.kind not in PROTECTED and change.record not in protected:
                 batch.answers.append(Answer(claimed, TAKEN))
                 batch.fresh.append(change)
                 known.add(claimed)
                 continue
-            answer = Answer(claimed, SET_ASIDE, "cabin.aside.authority")
+            else:
+                answer = Answer(claimed, SET_ASIDE, "cabin.aside.authority")
         batch.answers.append(answer)
         row = _aside(answer, body, number, at, source)
         if (row["id"], row["digest"]) not in seen_aside:
@@ -124,9 +129,10 @@ def _protected(connection: Connection) -> set[str]:
 
 def _aside(answer: Answer, body: str, number: tuple[str | None, int | None], at: str, source: str) -> dict[str, Any]:
     notebook, n = number
-    fits = notebook is not None and n is not None and 0 < n <= changes.BIGGEST_N and notebook.isascii()
+    fits = n is not None and 0 < n <= changes.BIGGEST_N and notebook is not None and notebook.isascii()
+    fits = fits and len(notebook or "") <= LONGEST_KEY
     return {
-        "id": answer.id.encode("utf-8", "replace").decode(),
+        "id": short(writable(answer.id) or ""),
         "digest": _hash(body),
         "answer": answer.answer,
         "why": answer.why,

@@ -1,7 +1,7 @@
 """The cabin's ledger: what came from everybody, what it folds into, and what the cabin itself writes.
 
     ledger = Ledger.create(path, code="HLG26", name="…", seal_key=…)          once
-    ledger = Ledger.open(path)
+    ledger = Ledger.open(path)                                                or a PostgreSQL URL and a schema
     ledger.accept(entries, source)                      what a notebook brings, change by change
     ledger.write(kind, record, set, over, by)           a change of the cabin's own
     ledger.records("docket", context), .history(record), .disagreements(), .holds(), .problems(), .counts() …
@@ -26,19 +26,18 @@ from fieldapp.domain.ids import site_id
 from fieldapp.records import changes, standing
 from fieldapp.records.changes import Change, UnreadableChange
 from fieldapp.records.fold import Record
-from server.errors import LedgerExists, LedgerIsNewer, LedgerMissing, NotTheSite, ValueNotKept
-from server.ledger import asking, checks, events, folding, holds, intake, meta, proving, tables
+from server.errors import LedgerUnreachable, NotTheSite, ValueNotKept
+from server.ledger import asking, checks, events, folding, holds, intake, meta, opening, proving, tables
 from server.ledger.asking import Disputed, Listed, Pulled, Written
 from server.ledger.checks import Found
 from server.ledger.database import Database
 from server.ledger.holds import Hold
 from server.ledger.intake import Answer
 from server.ledger.meta import Names
+from server.ledger.place import Place
 
 T = TypeVar("T")
 Clock = Callable[[], datetime]
-FORMAT = 1
-"""Of the tables. The changes in them have a format of their own."""
 
 
 def _known() -> str:
@@ -64,8 +63,8 @@ class Accepted(NamedTuple):
 class Ledger:
     """See the module. `clock` gives aware times; `new_id` gives UUIDs as text."""
 
-    def __init__(self, path: Path, clock: Clock, new_id: Callable[[], str]) -> None:
-        self.database = Database(path, tables.metadata)
+    def __init__(self, database: Database, clock: Clock, new_id: Callable[[], str]) -> None:
+        self.database = database
         self.clock = clock
         self.new_id = new_id
         self._authority: tuple[int, standing.Authority] | None = None
@@ -75,8 +74,9 @@ class Ledger:
     @classmethod
     def create(
         cls,
-        path: Path,
+        where: Path | str | Place,
         *,
+        schema: str = "",
         code: str,
         name: str,
         seal_key: str,
@@ -87,10 +87,11 @@ class Ledger:
         clock: Clock | None = None,
         new_id: Callable[[], str] | None = None,
     ) -> Ledger:
-        """A new ledger with its site record. `seal_key`: base64 X25519 public key. Raises LedgerExists."""
-        if path.exists():
-            raise LedgerExists(file=path.name)
-        ledger = cls(path, clock or _now, new_id or _uuid)
+        """A new ledger with its site record, in a file, or in `schema` of the database at a URL.
+
+        `seal_key`: base64 X25519 public key. Raises LedgerExists, LedgerAddress.
+        """
+        ledger = cls(opening.new(Place.of(where, schema)), clock or _now, new_id or _uuid)
         site = site_id(code)
         values = {
             "code": "".join(code.split()).upper(),
@@ -101,31 +102,36 @@ class Ledger:
             "policy": {"zooarchaeologists_may_assess": [], "second_reader": second_reader},
             "cabin_key": seal_key,
         }
-        with ledger.database.writing() as connection:
-            meta.put(connection, format=FORMAT, site=site, notebook=ledger.new_id(), epoch=ledger.new_id())
+        with opening.filling(ledger.database) as connection:
+            meta.put(connection, format=opening.FORMAT, site=site, notebook=ledger.new_id(), epoch=ledger.new_id())
             meta.put(connection, known=_known())
             ledger.write_in(connection, "site", site, values, {}, CABIN)
         return ledger
 
     @classmethod
-    def open(cls, path: Path, *, clock: Clock | None = None, new_id: Callable[[], str] | None = None) -> Ledger:
-        """The ledger at `path`. Raises LedgerMissing, LedgerIsNewer."""
-        if not path.is_file():
-            raise LedgerMissing(file=path.name)
-        ledger = cls(path, clock or _now, new_id or _uuid)
-        theirs = ledger._read(meta.format_of)
-        if theirs > FORMAT:
-            ledger.close()
-            raise LedgerIsNewer(file=path.name, theirs=theirs, own=FORMAT)
+    def open(
+        cls,
+        where: Path | str | Place,
+        *,
+        schema: str = "",
+        clock: Clock | None = None,
+        new_id: Callable[[], str] | None = None,
+    ) -> Ledger:
+        """The ledger that was created there, its tables brought to what this program knows (opening).
+
+        Raises LedgerMissing, LedgerIsNewer, LedgerAddress.
+        """
+        ledger = cls(opening.there(Place.of(where, schema)), clock or _now, new_id or _uuid)
         if ledger._read(meta.known) != _known():
             # The program has learnt since: what it makes of the same changes, and what its rules say, is made anew.
             with ledger.database.writing() as connection:
-                proving.rebuild(connection)
-                meta.put(connection, known=_known())
+                if meta.known(connection) != _known():
+                    proving.rebuild(connection)
+                    meta.put(connection, known=_known())
         return ledger
 
     def close(self) -> None:
-        """Lets go of the file."""
+        """Lets go of the database."""
         self.database.close()
 
     def now(self) -> str:
@@ -145,13 +151,16 @@ class Ledger:
         """The site's record."""
         return self._read(lambda connection: folding.records_of(connection, [meta.names(connection).site])[0])
 
-    def renew(self, why: str, who: str = "cabin") -> str:
+    def renew(self, why: str, who: str = "cabin", instead_of: str = "") -> str:
         """Begins a new epoch with a new notebook, after a backup was put back: tablets then send everything again.
 
-        Without it the cabin would give numbers a second time that tablets have already seen. Returns the epoch.
+        Without it the cabin would give numbers a second time that tablets have already seen. Returns the epoch: the
+        one there is, if somebody has renewed it since it was `instead_of`.
         """
         epoch = self.new_id()
         with self.database.writing() as connection:
+            if instead_of and instead_of != (there := meta.names(connection).epoch):
+                return there
             meta.put(connection, epoch=epoch, notebook=self.new_id())
             events.note(connection, "new_epoch", who, self.now(), {"why": why})
         return epoch
@@ -351,7 +360,7 @@ class Ledger:
         """
         asker = notebook or skip_notebook
         if mark and epoch == self.names().epoch and mark != self._read(lambda one: asking.mark(one, since)):
-            self.renew("another change at the cursor", asker)
+            self.renew("another change at the cursor", asker, epoch)
         return self._read(lambda connection: asking.pull(connection, since, limit, skip_notebook, asker))
 
     # -- proving
@@ -370,8 +379,13 @@ class Ledger:
             proving.rebuild(connection)
 
     def _read(self, ask: Callable[[Connection], T]) -> T:
-        with self.database.reading() as connection:
-            return ask(connection)
+        try:
+            with self.database.reading() as connection:
+                return ask(connection)
+        except LedgerUnreachable:
+            # A connection may drop. To ask again is safe; to write again is for whoever knows what was to be written.
+            with self.database.reading() as connection:
+                return ask(connection)
 
 
 def _now() -> datetime:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from sqlalchemy import Connection, select
-from sqlalchemy.dialects.sqlite import insert
 
-from server.ledger import tables
+from server.ledger import database, tables
 
 
 class Names(NamedTuple):
@@ -47,8 +46,6 @@ def known(connection: Connection) -> str:
 
 def put(connection: Connection, **values: str | int) -> None:
     """Sets some of them."""
-    statement = insert(tables.meta)
     connection.execute(
-        statement.on_conflict_do_update(index_elements=["key"], set_={"value": statement.excluded.value}),
-        [{"key": key, "value": str(value)} for key, value in values.items()],
+        database.upsert(connection, tables.meta), [{"key": key, "value": str(value)} for key, value in values.items()]
     )

@@ -1,5 +1,7 @@
 """The ledger's tables (SQLAlchemy Core). Only columns and keys; what they mean in use lies in the modules beside it.
 
+A column's `doc` is for who reads this file; databases are not told, so that a word may change without a migration.
+
 `change` and `unread` hold what came, verbatim, and are never altered. `record`, `disagreement`, `problem` and `link`
 are worked out from `change` and can be rebuilt. The rest is the cabin's own: people, tablets, what was noticed.
 """
@@ -11,14 +13,14 @@ from sqlalchemy import (
     Column,
     ForeignKey,
     Index,
-    Integer,
     LargeBinary,
     MetaData,
     PrimaryKeyConstraint,
     Table,
-    Text,
     UniqueConstraint,
 )
+
+from server.ledger.columns import Integer, Text
 
 metadata = MetaData()
 
@@ -27,7 +29,7 @@ metadata = MetaData()
 change = Table(
     "change",
     metadata,
-    Column("seq", Integer, primary_key=True, comment="the ledger's own count, handed out under the writer's lock"),
+    Column("seq", Integer, primary_key=True, doc="the ledger's own count, handed out under the writer's lock"),
     Column("id", Text, nullable=False, unique=True),
     Column("notebook", Text, nullable=False),
     Column("n", Integer, nullable=False),
@@ -35,9 +37,9 @@ change = Table(
     Column("kind", Text, nullable=False),
     Column("site", Text, nullable=False),
     Column("body", Text, nullable=False),
-    Column("closed", Boolean, nullable=False, comment="sealed places only: never handed to other tablets"),
+    Column("closed", Boolean, nullable=False, doc="sealed places only: never handed to other tablets"),
     Column("received_at", Text, nullable=False),
-    Column("source", Text, nullable=False, comment="who brought it: a notebook's id, or a file's name"),
+    Column("source", Text, nullable=False, doc="who brought it: a notebook's id, or a file's name"),
     # Not unique: a notebook that forked has two changes of one number, and both are kept.
     Index("change_of_notebook", "notebook", "n"),
 )
@@ -46,13 +48,13 @@ unread = Table(
     "unread",
     metadata,
     Column("nr", Integer, primary_key=True),
-    Column("id", Text, nullable=False, comment="the id it came with, which may not be its hash"),
-    Column("digest", Text, nullable=False, comment="SHA-256 of `body`"),
-    Column("answer", Text, nullable=False, comment="kept_unread or set_aside"),
+    Column("id", Text, nullable=False, doc="the id it came with, which may not be its hash"),
+    Column("digest", Text, nullable=False, doc="SHA-256 of `body`"),
+    Column("answer", Text, nullable=False, doc="kept_unread or set_aside"),
     Column("why", Text, nullable=False),
     Column("notebook", Text),
     Column("n", Integer),
-    Column("body", LargeBinary, nullable=False, comment="UTF-8; halves of pairs written as they came"),
+    Column("body", LargeBinary, nullable=False, doc="UTF-8; halves of pairs written as they came"),
     Column("received_at", Text, nullable=False),
     Column("source", Text, nullable=False),
     UniqueConstraint("id", "digest"),
@@ -63,9 +65,9 @@ notebook = Table(
     "notebook",
     metadata,
     Column("id", Text, primary_key=True),
-    Column("reached", Integer, nullable=False, comment="every number up to here has come"),
+    Column("reached", Integer, nullable=False, doc="every number up to here has come"),
     Column("highest", Integer, nullable=False),
-    Column("gap_noted", Integer, comment="the `reached` at which its gap was last noted"),
+    Column("gap_noted", Integer, doc="the `reached` at which its gap was last noted"),
 )
 
 # -- what is worked out of it ---------------------------------------------------------------------------------------
@@ -77,15 +79,15 @@ record = Table(
     Column("kind", Text, nullable=False),
     Column("site", Text, nullable=False),
     Column("life", Text, nullable=False),
-    Column("label", Text, comment="label, number or name"),
-    Column("context", Text, comment="the id it names itself; a docket in a bag takes the bag's"),
+    Column("label", Text, doc="label, number or name"),
+    Column("context", Text, doc="the id it names itself; a docket in a bag takes the bag's"),
     Column("bag", Text),
-    Column("docket", Text, comment="of a hold: the docket it follows"),
-    Column("answer", Text, comment="where its own human readings leave it; null where the question is not its own"),
-    Column("assessed", Boolean, nullable=False, comment="its answer depends on who may assess"),
-    Column("due", Boolean, nullable=False, comment="changed since the rules last looked at it"),
+    Column("docket", Text, doc="of a hold: the docket it follows"),
+    Column("answer", Text, doc="where its own human readings leave it; null where the question is not its own"),
+    Column("assessed", Boolean, nullable=False, doc="its answer depends on who may assess"),
+    Column("due", Boolean, nullable=False, doc="changed since the rules last looked at it"),
     # The long one last: lists read what stands before it without touching it.
-    Column("state", Text, nullable=False, comment="the fold, as folding.state_text writes it"),
+    Column("state", Text, nullable=False, doc="the fold, as folding.state_text writes it"),
     Index("record_in_context", "context", "kind"),
     Index("record_by_label", "label"),
     Index("record_in_bag", "bag"),
@@ -98,8 +100,8 @@ link = Table(
     "link",
     metadata,
     Column("record", Text, nullable=False),
-    Column("sort", Text, nullable=False, comment="one of folding.LINKS, or about"),
-    Column("other", Text, nullable=False, comment="a record that may not have come yet"),
+    Column("sort", Text, nullable=False, doc="one of folding.LINKS, or about"),
+    Column("other", Text, nullable=False, doc="a record that may not have come yet"),
     PrimaryKeyConstraint("record", "sort", "other"),
     Index("link_from", "other"),
 )
@@ -121,7 +123,7 @@ problem = Table(
     Column("rule", Text, nullable=False),
     Column("level", Text, nullable=False, index=True),
     Column("path", Text, nullable=False),
-    Column("fields", Text, nullable=False, comment="JSON: what fills the rule's sentence"),
+    Column("fields", Text, nullable=False, doc="JSON: what fills the rule's sentence"),
 )
 
 # -- the cabin's own ------------------------------------------------------------------------------------------------
@@ -135,11 +137,11 @@ account = Table(
     Column("person", Text, nullable=False),
     Column("name", Text, nullable=False),
     Column("role", Text, nullable=False),
-    Column("key", Text, nullable=False, comment="id of the key granted in the person's record"),
-    Column("password", Text, nullable=False, comment="argon2id"),
-    Column("private", Text, nullable=False, comment="PKCS8 PEM, encrypted under the password"),
+    Column("key", Text, nullable=False, doc="id of the key granted in the person's record"),
+    Column("password", Text, nullable=False, doc="argon2id"),
+    Column("private", Text, nullable=False, doc="PKCS8 PEM, encrypted under the password"),
     Column("active", Boolean, nullable=False),
-    Column("wrong", Integer, nullable=False, comment="wrong passwords in a row"),
+    Column("wrong", Integer, nullable=False, doc="wrong passwords in a row"),
     Column("locked_until", Text),
     UniqueConstraint("person", "role"),
 )
@@ -148,11 +150,11 @@ enrolment = Table(
     "enrolment",
     metadata,
     Column("id", Text, primary_key=True),
-    Column("key", Text, nullable=False, comment="scrypt of the typed secret, hex"),
+    Column("key", Text, nullable=False, doc="scrypt of the typed secret, hex"),
     Column("letter", Text, nullable=False),
     Column("name", Text, nullable=False),
     Column("expires_at", Text, nullable=False),
-    Column("used_by", Text, comment="the notebook that used it"),
+    Column("used_by", Text, doc="the notebook that used it"),
 )
 
 device = Table(
@@ -161,7 +163,7 @@ device = Table(
     Column("notebook", Text, primary_key=True),
     Column("name", Text, nullable=False),
     Column("letter", Text, nullable=False, unique=True),
-    Column("token", Text, nullable=False, unique=True, comment="SHA-256 of the token, hex"),
+    Column("token", Text, nullable=False, unique=True, doc="SHA-256 of the token, hex"),
     Column("enrolled_at", Text, nullable=False),
     Column("seen_at", Text),
     Column("withdrawn_at", Text),
@@ -172,7 +174,7 @@ event = Table(
     metadata,
     Column("nr", Integer, primary_key=True),
     Column("at", Text, nullable=False),
-    Column("what", Text, nullable=False, index=True, comment="key of a sentence in the texts: cabin.event.<what>"),
-    Column("who", Text, nullable=False, comment="a person, a notebook, or `cabin`"),
-    Column("fields", Text, nullable=False, comment="JSON: what fills the sentence"),
+    Column("what", Text, nullable=False, index=True, doc="key of a sentence in the texts: cabin.event.<what>"),
+    Column("who", Text, nullable=False, doc="a person, a notebook, or `cabin`"),
+    Column("fields", Text, nullable=False, doc="JSON: what fills the sentence"),
 )

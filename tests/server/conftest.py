@@ -1,8 +1,9 @@
-"""A ledger with a clock that the test moves, for every test of the cabin."""
+"""A ledger with a clock that the test moves, for every test of the cabin: in a file, and in a PostgreSQL database."""
 
 from __future__ import annotations
 
 import base64
+import itertools
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -16,6 +17,8 @@ from server import create_app
 from server.cabin import Cabin, set_up
 from server.config import Config
 from server.ledger import CABIN, Ledger
+from server.ledger.place import Place
+from tests.postgres import Cluster
 from tests.server.tablets import CODE, Osteologist, ids
 
 QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
@@ -40,13 +43,35 @@ def clock() -> Clock:
     return Clock()
 
 
+_schemas = itertools.count(1)
+
+
+@pytest.fixture(scope="session")
+def cluster() -> Iterator[Cluster]:
+    """A PostgreSQL of this test process's own."""
+    made = Cluster()
+    yield made
+    made.stop()
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> Place:
+    """Where a ledger may be made: every test that uses it, or a fixture made of it, runs on both databases."""
+    if request.param == "sqlite":
+        return Place(path=tmp_path / "ledger.sqlite")
+    return Place.of(request.getfixturevalue("cluster").url(), f"test_{next(_schemas)}")
+
+
+def address_of(place: Place) -> str:
+    """A place as it is typed."""
+    return place.url.render_as_string(hide_password=False) if place.url else str(place.path)
+
+
 @pytest.fixture
-def ledger(tmp_path: Path, clock: Clock) -> Iterator[Ledger]:
+def ledger(place: Place, clock: Clock) -> Iterator[Ledger]:
     made = ids()
     seal = base64.b64encode(bytes(32)).decode()
-    ledger = Ledger.create(
-        tmp_path / "ledger.sqlite", code=CODE, name="Test field", seal_key=seal, clock=clock, new_id=lambda: next(made)
-    )
+    ledger = Ledger.create(place, code=CODE, name="Test field", seal_key=seal, clock=clock, new_id=lambda: next(made))
     yield ledger
     ledger.close()
 
@@ -69,11 +94,11 @@ def granted(ledger: Ledger, person: Osteologist) -> Osteologist:
 
 
 @pytest.fixture
-def config(tmp_path: Path, clock: Clock) -> Config:
+def config(tmp_path: Path, place: Place, clock: Clock) -> Config:
     """A cabin that has been set up."""
     made = ids()
     config = Config(tmp_path / "cabin", clock=clock, new_id=lambda: next(made), testing=True)
-    set_up(config, code=CODE, name="Test field")
+    set_up(config, code=CODE, name="Test field", ledger=address_of(place) if place.url else "", schema=place.schema)
     return config
 
 

@@ -357,7 +357,7 @@ def test_what_cannot_be_written_down_is_refused_whole(ledger):
 
 def test_a_ledger_is_never_made_over_another_and_not_opened_where_there_is_none(ledger, tmp_path):
     with pytest.raises(LedgerExists):
-        Ledger.create(ledger.database.path, code="X1", name="", seal_key="")
+        Ledger.create(ledger.database.place, code="X1", name="", seal_key="")
     with pytest.raises(LedgerMissing):
         Ledger.open(tmp_path / "none.sqlite")
 
@@ -366,7 +366,7 @@ def test_a_ledger_of_a_later_program_is_left_alone(ledger):
     with ledger.database.writing() as connection:
         connection.exec_driver_sql("UPDATE meta SET value = '2' WHERE key = 'format'")
     with pytest.raises(LedgerIsNewer, match="Update the program"):
-        Ledger.open(ledger.database.path)
+        Ledger.open(ledger.database.place)
 
 
 def test_a_ledger_works_its_records_out_anew_when_the_program_has_learnt(ledger, clock):
@@ -375,25 +375,25 @@ def test_a_ledger_works_its_records_out_anew_when_the_program_has_learnt(ledger,
         pass
     found = {one.rule for one in ledger.problems(record=an_id("a"))}
     assert "count_below_one" in found
-    path = ledger.database.path
+    place = ledger.database.place
     with ledger.database.writing() as connection:
         connection.exec_driver_sql("DELETE FROM problem")
         connection.exec_driver_sql("UPDATE meta SET value = '1-of another time' WHERE key = 'known'")
     ledger.close()
-    again = Ledger.open(path, clock=clock)
+    again = Ledger.open(place, clock=clock)
     assert again.rebuild_matches()
     while again.check_due():
         pass
     assert {one.rule for one in again.problems(record=an_id("a"))} == found
     again.close()
     # The same program opens it again without that work.
-    third = Ledger.open(path, clock=clock)
+    third = Ledger.open(place, clock=clock)
     assert not third.check_due()
     third.close()
 
 
 def test_a_second_process_sees_and_adds(ledger, clock):
-    second = Ledger.open(ledger.database.path, clock=clock)
+    second = Ledger.open(ledger.database.place, clock=clock)
     person = granted(second, Osteologist())
     assert (person.id, person.key) in ledger.authority().grants
     ledger.write("docket", an_id("a"), {"count": 1}, {}, CABIN)

@@ -10,14 +10,14 @@ from pathlib import Path
 import pytest
 
 from server.ledger import CABIN, Ledger
+from tests.server.conftest import address_of
 from tests.server.tablets import Tablet, an_id
 
 ROOT = Path(__file__).parent.parent.parent
 WRITER = """
 import sys
-from pathlib import Path
 from server.ledger import CABIN, Ledger
-ledger = Ledger.open(Path(sys.argv[1]))
+ledger = Ledger.open(sys.argv[1], schema=sys.argv[4])
 for count in range(int(sys.argv[2])):
     ledger.write("docket", "b", {f"note/{sys.argv[3]}-{count}": {"text": "x"}}, {}, CABIN)
 ledger.close()
@@ -62,9 +62,12 @@ def test_tablets_that_push_at_once_lose_nothing_and_the_count_has_no_gap(ledger)
 
 
 def test_commands_beside_the_running_cabin_keep_its_notebook_in_one_chain(ledger):
-    path = str(ledger.database.path)
+    place = ledger.database.place
+    where = address_of(place)
     others = [
-        subprocess.Popen([sys.executable, "-c", WRITER, path, "20", name], cwd=ROOT, stderr=subprocess.PIPE)
+        subprocess.Popen(
+            [sys.executable, "-c", WRITER, where, "20", name, place.schema], cwd=ROOT, stderr=subprocess.PIPE
+        )
         for name in ("one", "two")
     ]
     for count in range(20):

@@ -21,8 +21,9 @@ from fieldapp.records import sealing
 from fieldapp.records.fold import Record
 from server import create_app
 from server.cabin import Cabin, set_up
-from server.config import Config
+from server.config import Config, settings_text
 from server.ledger.accounts import Account
+from server.ledger.place import schema_for
 from server.serving import Serving
 from tests.server.tablets import CODE, Tablet, an_id, context_id, hold_of
 
@@ -122,10 +123,10 @@ class Visitor:
         return {name: values[0] if len(values) == 1 and name != "seen" else values for name, values in fields.items()}
 
 
-def make(folder: Path, clock: Any, serve: bool = False) -> Scene:
+def make(folder: Path, clock: Any, serve: bool = False, ledger: str = "") -> Scene:
     """The whole scene, in a folder of its own; with `serve`, over TLS at a free port of this machine once started."""
     config = _config(folder, clock, serve)
-    set_up(config, code=CODE, name="Test field (invented)")
+    set_up(config, code=CODE, name="Test field (invented)", ledger=ledger)
     scene = _opened(config, serve)
     cabin = scene.cabin
     scene.accounts |= {role: cabin.accounts.add(name, role) for role, name in PEOPLE.items()}
@@ -139,9 +140,11 @@ def make(folder: Path, clock: Any, serve: bool = False) -> Scene:
     return scene
 
 
-def copy(made: Scene, source: Path, folder: Path, clock: Any) -> Scene:
-    """A scene that was made and closed, with a life of its own in another folder."""
+def copy(made: Scene, source: Path, folder: Path, clock: Any, ledger: str = "") -> Scene:
+    """A scene that was made and closed, with a life of its own in another folder; its ledger copied to `ledger`."""
     shutil.copytree(source / "cabin", folder / "cabin")
+    if ledger:
+        (folder / "cabin" / "cabin.toml").write_text(settings_text(ledger=ledger, schema=schema_for(CODE)), "utf-8")
     scene = _opened(_config(folder, clock, False), False)
     scene.accounts |= made.accounts
     for mine, theirs in ((scene.a, made.a), (scene.b, made.b)):

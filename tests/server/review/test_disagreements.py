@@ -10,10 +10,12 @@ import pytest
 from fieldapp.assets import knowledge
 from fieldapp.domain.readings import coarser
 from fieldapp.records.fold import Record
+from tests.server.review.conftest import BOTH
 from tests.server.review.scene import Scene, Visitor, seen
 from tests.server.review.test_pages import text_of
 from tests.server.tablets import SITE, an_id, context_id
 
+pytestmark = BOTH
 READING = f"/review/disagreement/{an_id('disputed')}/reading"
 PRECISE = f"/review/disagreement/{an_id('precise')}/reading"
 DELETED = f"/review/disagreement/{an_id('deleted')}/deleted"

@@ -9,9 +9,11 @@ from html.parser import HTMLParser
 import pytest
 from pypdf import PdfReader
 
+from tests.server.review.conftest import BOTH
 from tests.server.review.scene import PLACE, Scene, Visitor, label, seen
 from tests.server.tablets import SITE, an_id, context_id, hold_of
 
+pytestmark = BOTH
 PIT, DITCH = context_id(SITE, "1057"), context_id(SITE, "1042")
 
 
