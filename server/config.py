@@ -1,7 +1,9 @@
-"""Where the cabin keeps its files and where it listens. Values only; nothing is opened here."""
+"""Where the cabin keeps its files and where it listens. Nothing is opened here but its small file of settings."""
 
 from __future__ import annotations
 
+import os
+import tomllib
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -39,6 +41,22 @@ class Config:
     @property
     def ledger(self) -> Path:
         return self.data / "ledger.sqlite"
+
+    @property
+    def photos(self) -> str:
+        """Where pictures lie: a folder, or the URL of a store that fsspec knows.
+
+        BONEDOCKET_PHOTOS, else `photos` in cabin.toml, else the folder `photos` beside the ledger.
+        """
+        return os.environ.get("BONEDOCKET_PHOTOS") or self.setting("photos") or str(self.data / "photos")
+
+    def setting(self, name: str) -> str:
+        """A text of cabin.toml in the cabin's folder, "" where there is none. Raises tomllib.TOMLDecodeError."""
+        try:
+            found = tomllib.loads((self.data / "cabin.toml").read_text("utf-8")).get(name)
+        except FileNotFoundError:
+            return ""
+        return found if isinstance(found, str) else ""
 
     @property
     def certificate(self) -> Path:

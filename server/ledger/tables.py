@@ -98,8 +98,8 @@ link = Table(
     "link",
     metadata,
     Column("record", Text, nullable=False),
-    Column("sort", Text, nullable=False, comment="one of folding.LINKS, or about"),
-    Column("other", Text, nullable=False, comment="a record that may not have come yet"),
+    Column("sort", Text, nullable=False, comment="one of folding.LINKS, about, or picture"),
+    Column("other", Text, nullable=False, comment="a record that may not have come yet; of a picture, its SHA-256"),
     PrimaryKeyConstraint("record", "sort", "other"),
     Index("link_from", "other"),
 )
@@ -165,6 +165,17 @@ device = Table(
     Column("enrolled_at", Text, nullable=False),
     Column("seen_at", Text),
     Column("withdrawn_at", Text),
+)
+
+photo = Table(
+    "photo",
+    metadata,
+    Column("sha256", Text, primary_key=True, comment="of the picture itself, also where it lies sealed"),
+    Column("size", Integer, nullable=False, comment="bytes of the file as it lies in the store"),
+    Column("sealed", Boolean, nullable=False, comment="only the cabin's seal key opens it"),
+    Column("sort", Text, nullable=False, comment="jpeg, png or webp, by its own first bytes; else other"),
+    Column("received_at", Text, nullable=False),
+    Column("notebook", Text, nullable=False, comment="of the tablet that brought it"),
 )
 
 event = Table(
