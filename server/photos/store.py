@@ -26,7 +26,7 @@ OPTIONS: dict[str, dict[str, Any]] = {
         "use_listings_cache": False,
     }
 }
-"""{protocol: how it is opened}: a store that is away is told in seconds. Keys and addresses come from the environment."""
+"""{protocol: how it is opened}: a store that is away is told in seconds. Keys and addresses: the environment."""
 
 
 class Store(Protocol):
