@@ -56,7 +56,8 @@ class Photos:
                 if other != path:
                     other.unlink(missing_ok=True)
             with path.open("a", encoding="ascii") as file:
-                file.write("".join(f"{line}\n" for line in lines))
+                # A line that was torn off before ends here.
+                file.write("".join(f"\n{line}" for line in lines) + "\n")
         except OSError as error:
             raise SaveFailed(error, is_full(error)) from error
 

@@ -22,7 +22,7 @@ from flask import request
 from flask_smorest import Blueprint, abort
 
 from server.api import messages
-from server.api.answers import Error, refuse
+from server.api.answers import Error, compressed, refuse, unpacked
 from server.api.sync import TOKEN, cabin, tablet
 from server.errors import CabinError, PhotoOffset, PhotoTooLarge
 from server.photos import Part
@@ -31,6 +31,18 @@ blueprint = Blueprint("photos", __name__, url_prefix="/api/v1", description="Pho
 
 CHUNK = 65_536
 _BYTES = {"application/octet-stream": {"schema": {"type": "string", "format": "binary"}}}
+
+
+@blueprint.before_request
+def _as_it_is() -> None:
+    if request.method != "PUT":
+        unpacked()
+    elif request.headers.get("Content-Encoding", "identity").lower() != "identity":
+        # A picture is packed already, and a cut part of something packed could not be gone on from.
+        abort(415)
+
+
+blueprint.after_request(compressed)
 
 
 @blueprint.errorhandler(CabinError)
@@ -86,8 +98,6 @@ def send(asked: dict[str, Any], sha256: str) -> dict[str, Any]:
     """Appends bytes to a photograph"""
     notebook = tablet().notebook
     _named(sha256)
-    if request.headers.get("Content-Encoding", "identity").lower() != "identity":
-        abort(415)
     part, offset = Part(sha256, asked["size"], asked["sealed"]), asked["offset"]
     if offset + (request.content_length or 0) > part.size:
         raise PhotoTooLarge(most=part.size)
