@@ -115,7 +115,8 @@ class Breaking:
             self.way.send(method, path, data=data, query=query)
         except Refused as told:
             # What the cabin would have answered, had anybody still been there.
-            assert told.fields["status"] == 400
+            if told.fields["status"] != 400:
+                raise
             self.sent += allowed
             raise ConnectionCut(address="test", cause="cut") from None
         finally:
