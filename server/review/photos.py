@@ -29,6 +29,7 @@ class Shown:
     there        whether its file has come
     closed       whether it is closed; may_see: whether to who is signed in it is not
     docket, label  of the bone that it shows, "" on that bone's own page
+    scale        true, false, or what else was written: then nothing is said of it
     disputed     whether the record's versions name several pictures
     """
 
@@ -38,7 +39,7 @@ class Shown:
     closed: bool
     may_see: bool
     view: object
-    scale: bool
+    scale: object
     north: bool
     docket: str
     label: str
@@ -65,7 +66,7 @@ def strip(ids: Sequence[str]) -> list[Shown]:
                     closed=sha256 in closed or pictures.is_closed(one),
                     may_see=may_see,
                     view=one.value("view"),
-                    scale=one.value("scale") is True,
+                    scale=one.value("scale"),
                     north=one.value("north") is True,
                     docket=about.id if about else "",
                     label=label(about) if about else "",

@@ -1,6 +1,6 @@
 """Small copies of pictures: upright, without the camera's notes, and never a fault. Everything invented.
 
-EXIF tag numbers (0x0112 orientation, 0x8825 GPS) from memory of the EXIF standard; that they are gone is read by Pillow.
+EXIF tag numbers (0x0112 orientation, 0x8825 GPS) from memory of the standard; that they are gone is read by Pillow.
 """
 
 from __future__ import annotations
