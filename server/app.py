@@ -34,6 +34,7 @@ def build(config: Config, hasher: PasswordHasher | None) -> Flask:
         app,
         ledger=cabin.ledger,
         accounts=cabin.accounts,
+        pictures=cabin.photos,
         session_key=keys.session_key(config.session_key),
         seal_key=cabin.opening_key(),
         written=cabin.rules_due,

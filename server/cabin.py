@@ -15,11 +15,12 @@ from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
 
 from server import keys
 from server.config import LEDGER, Config, settings_text
-from server.errors import KeyMissing, LedgerAddress, LedgerExists
+from server.errors import KeyMissing, LedgerAddress, LedgerExists, PhotoStoreAway
 from server.ledger import Ledger
 from server.ledger.accounts import Accounts
 from server.ledger.devices import Devices
 from server.ledger.place import Place, schema_for
+from server.photos import Photos, open_store
 
 log = logging.getLogger(__name__)
 
@@ -93,12 +94,20 @@ class Cabin:
             self.seal_key = keys.public_seal_key(config.seal_key)
             self.accounts = Accounts(self.ledger, hasher)
             self.devices = Devices(self.ledger, self.fingerprint)
+            self.photos = self._photos()
         except BaseException:
             self.ledger.close()
             raise
         self._wake = threading.Event()
         self._closing = threading.Event()
         self._worker: threading.Thread | None = None
+
+    def _photos(self) -> Photos:
+        where = self.config.photos
+        if "://" in where:
+            # A store may be several sites': what one of them seals, another cannot open.
+            where = f"{where.rstrip('/')}/{self.ledger.site().value('code')}"
+        return Photos(self.ledger, open_store(where), self.config.data, self.seal_key, self.opening_key)
 
     def opening_key(self) -> X25519PrivateKey:
         """The key that opens what tablets sealed to this cabin; who may see it is for the caller to ask."""
@@ -127,6 +136,11 @@ class Cabin:
     def _check(self) -> None:
         while not self._closing.is_set() and self.ledger.check_due():
             pass
+        try:
+            self.photos.close_what_is_closed()
+        except PhotoStoreAway as fault:
+            # They are not shown meanwhile, and are tried again when the next batch comes.
+            log.warning("%s", fault)
 
     def close(self) -> None:
         """Waits for the rules' present chunk and lets go of the files."""

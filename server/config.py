@@ -3,6 +3,7 @@
 
     ledger = "postgresql+psycopg://USER@HOST/DATABASE"      without it: the SQLite file beside it
     schema = "site_hlg26"                                   of the site in that database
+    photos = "s3://bucket/prefix"                           without it: the folder beside it
 
 The environment variable BONEDOCKET_LEDGER wins over `ledger`, so that a password need not lie in a file.
 """
@@ -89,6 +90,15 @@ class Config:
     def own_settings(self) -> dict[str, Any]:
         """What this folder's own `cabin.toml` says."""
         return _read(self.settings_file)
+
+    @property
+    def photos(self) -> str:
+        """Where pictures lie: a folder, or the URL of a store that fsspec knows.
+
+        BONEDOCKET_PHOTOS, else `photos` in cabin.toml, else the folder `photos` beside the ledger. Raises
+        SettingsUnreadable.
+        """
+        return os.environ.get("BONEDOCKET_PHOTOS") or str(self.settings().get("photos") or self.data / "photos")
 
     @property
     def certificate(self) -> Path:

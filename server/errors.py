@@ -25,6 +25,10 @@
     ├── UnitIsACabin      a folder that is to hold several sites is one site's cabin
     ├── CodeRefused       an enrolment code that is wrong, used or too old
     ├── TooManyCodes      too many wrong codes in a row
+    ├── PhotoOffset       a picture's bytes do not follow on those that are there; `have` says where to go on
+    ├── PhotoTooLarge     a picture that is larger than one may be, or than was said
+    ├── PhotoWrong        what came whole is not the picture of that name
+    ├── PhotoStoreAway    the pictures' store does not answer; `cause` is its word
     ├── NotEnrolled       a token that is unknown or belongs to another notebook
     └── TokenWithdrawn    a token that was withdrawn at the cabin
 
@@ -218,3 +222,30 @@ class TokenWithdrawn(CabinError):
 
     key = "cabin.token_withdrawn"
     status = HTTPStatus.UNAUTHORIZED
+
+
+class PhotoOffset(CabinError):
+    """Nothing of it was appended."""
+
+    key = "cabin.photo_offset"
+
+
+class PhotoTooLarge(CabinError):
+    """`most` bytes are taken of one picture."""
+
+    key = "cabin.photo_too_large"
+    status = HTTPStatus.REQUEST_ENTITY_TOO_LARGE
+
+
+class PhotoWrong(CabinError):
+    """It was thrown away; it can be sent again from its first byte."""
+
+    key = "cabin.photo_wrong"
+    status = HTTPStatus.UNPROCESSABLE_ENTITY
+
+
+class PhotoStoreAway(CabinError):
+    """What came is kept beside the ledger, and goes on when the store is back."""
+
+    key = "cabin.photo_store_away"
+    status = HTTPStatus.SERVICE_UNAVAILABLE

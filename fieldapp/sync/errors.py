@@ -12,6 +12,7 @@
     ├── NotEnrolled          this tablet is not, or no longer, known to the cabin
     ├── TokenWithdrawn       the cabin no longer lets this tablet in
     ├── PasswordRefused      a personal key was asked for with a password that does not fit
+    ├── PictureRefused       a photograph that came whole is not the one its name says
     ├── CabinIsNewer         it speaks a format this program does not know
     ├── Refused              any other refusal, in the cabin's own words
     └── NotUnderstood        an answer that is none
@@ -110,6 +111,12 @@ class PasswordRefused(SyncError):
     key = "sync.password_refused"
 
 
+class PictureRefused(SyncError):
+    """`message`: the cabin's words. It keeps nothing of it."""
+
+    key = "sync.picture_refused"
+
+
 class CabinIsNewer(SyncError):
     """`theirs` and `own`: format numbers."""
 
@@ -134,5 +141,6 @@ BY_CABINS_KEY: dict[str, type[SyncError]] = {
     "cabin.code_refused": CodeRefused,
     "cabin.sign_in_refused": PasswordRefused,
     "cabin.sign_in_locked": PasswordRefused,
+    "cabin.photo_wrong": PictureRefused,
 }
 """The cabin's refusals that the tablet has words of its own for; see `errors` in the API's error shape."""

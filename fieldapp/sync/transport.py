@@ -47,6 +47,9 @@ class Transport(Protocol):
     ) -> dict[str, Any]:
         """The answer to a request. Raises SyncError for everything but an answer."""
 
+    def send(self, method: str, path: str, *, data: bytes, query: Mapping[str, str | int]) -> dict[str, Any]:
+        """The answer to plain bytes, likewise."""
+
 
 def parse_address(text: str) -> tuple[str, int]:
     """(host, port) of a typed address: a name or number, with or without `https://` and port. Raises NotReachable."""
@@ -114,13 +117,28 @@ class HttpsTransport:
         body: Mapping[str, Any] | None = None,
         query: Mapping[str, str | int] | None = None,
     ) -> dict[str, Any]:
+        if body is None:
+            return self._answer(method, path, query, None, None)
+        return self._answer(method, path, query, packed(body), PACKED)
+
+    def send(self, method: str, path: str, *, data: bytes, query: Mapping[str, str | int]) -> dict[str, Any]:
+        return self._answer(method, path, query, data, PLAIN)
+
+    def _answer(
+        self,
+        method: str,
+        path: str,
+        query: Mapping[str, str | int] | None,
+        data: bytes | None,
+        headers: Mapping[str, str] | None,
+    ) -> dict[str, Any]:
         try:
             answer = self._session.request(
                 method,
                 f"https://{self.address}{path}",
                 params=query,
-                data=packed(body) if body is not None else None,
-                headers=PACKED if body is not None else None,
+                data=data,
+                headers=headers,
                 timeout=(CONNECT_SECONDS, READ_SECONDS),
                 allow_redirects=False,
             )
@@ -178,7 +196,13 @@ class ClientTransport:
         )
         return understood(answer.status_code, answer.get_data())
 
+    def send(self, method: str, path: str, *, data: bytes, query: Mapping[str, str | int]) -> dict[str, Any]:
+        headers = {**self._headers, **PLAIN, "Accept-Encoding": "identity"}
+        answer = self._client.open(path, method=method, data=data, headers=headers, query_string=query)
+        return understood(answer.status_code, answer.get_data())
 
+
+PLAIN = {"Content-Type": "application/octet-stream"}
 PACKED = {"Content-Type": "application/json", "Content-Encoding": "gzip"}
 
 

@@ -9,6 +9,7 @@ from fieldapp.sync import personal_key
 from fieldapp.sync.enrol import enrol, transport_for
 from fieldapp.sync.errors import SyncError
 from fieldapp.sync.exchange import Report, exchange
+from fieldapp.sync.photos import PhotoReport, send_photos
 from fieldapp.ui.presenters.cabin import Exchange, Progress
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.texts import say
@@ -31,7 +32,7 @@ class RealCabin:
         except (SyncError, StoreError, OSError) as error:
             return str(error)
         # So that the people and contexts are there to choose from. If it fails, the sync screen says why.
-        self.exchange(lambda sent, received: None, lambda: False)
+        self.exchange(lambda *counts: None, lambda: False)
         return ""
 
     def fetch_key(self, person: str, role: str, password: str) -> str:
@@ -53,9 +54,15 @@ class RealCabin:
             if cancelled():
                 raise _Cancelled
 
+        def sending(done: int, total: int) -> None:
+            progress(counts["push"], counts["pull"], done, total)
+            if cancelled():
+                raise _Cancelled
+
         try:
             with transport_for(self.desk.notebook) as transport:
                 report = exchange(self.desk.notebook, transport, heard)
+                pictures = send_photos(self.desk.notebook, self.desk.photos, transport, sending)
         except _Cancelled:
             return Exchange(counts["push"], counts["pull"], cancelled=True)
         except SyncError as error:
@@ -63,7 +70,8 @@ class RealCabin:
             return Exchange(done.sent + done.known, done.received, str(error), _notices(done))
         except (StoreError, OSError) as error:
             return Exchange(counts["push"], counts["pull"], str(error))
-        return Exchange(report.sent + report.known, report.received, "", _notices(report))
+        notices = (*_notices(report), *_of_pictures(pictures))
+        return Exchange(report.sent + report.known, report.received, "", notices, pictures=pictures.sent)
 
 
 def _notices(report: Report) -> tuple[str, ...]:
@@ -77,4 +85,16 @@ def _notices(report: Report) -> tuple[str, ...]:
         found.append(say("sync.not_taken", n=len(report.unread) + len(report.set_aside)))
     if report.received_unread:
         found.append(say("sync.unread", n=report.received_unread))
+    return tuple(found)
+
+
+def _of_pictures(report: PhotoReport) -> tuple[str, ...]:
+    """What the recorder should know of the pictures."""
+    found = list(dict.fromkeys(report.refused))
+    if report.damaged:
+        found.append(
+            say("sync.pictures_damaged", n=len(report.damaged), names=", ".join(one[:8] for one in report.damaged))
+        )
+    if report.held:
+        found.append(say("sync.pictures_held", n=report.held))
     return tuple(found)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from flask import Flask
 
-from server.api import docs, sync
+from server.api import docs, photos, sync
 from server.api.answers import CabinApi
 from server.cabin import Cabin
 
@@ -23,11 +23,12 @@ def register(app: Flask, cabin: Cabin) -> CabinApi:
         OPENAPI_VERSION="3.0.3",
         OPENAPI_URL_PREFIX="/api",
         API_SPEC_OPTIONS={
-            "info": {"description": sync.__doc__},
+            "info": {"description": f"{sync.__doc__}\n{photos.__doc__}"},
             "components": {"securitySchemes": {"token": {"type": "http", "scheme": "bearer"}}},
         },
     )
     api = CabinApi(app)
     api.register_blueprint(sync.blueprint)
+    api.register_blueprint(photos.blueprint)
     app.register_blueprint(docs.blueprint)
     return api

@@ -160,3 +160,48 @@ class Key(_Message):
     role = fields.String(required=True)
     key = fields.String(required=True, metadata={"description": "id under which it is granted"})
     private = fields.String(required=True, metadata={"description": "PKCS8 PEM, encrypted under the password"})
+
+
+class PhotoNamed(_Message):
+    """A picture that a tablet has."""
+
+    sha256 = fields.String(required=True, validate=validate.Regexp(r"[0-9a-f]{64}\Z"))
+    sealed = fields.Boolean(load_default=False, metadata={"description": "the tablet has it sealed to the cabin only"})
+
+
+class PhotosAsked(_Message):
+    """Which of these does the cabin lack?"""
+
+    photos = fields.List(fields.Nested(PhotoNamed), required=True, validate=validate.Length(max=BATCH))
+
+
+class PhotosWanted(_Message):
+    """Those that it lacks, or has in the clear and is to have sealed."""
+
+    wanted = fields.List(fields.String(), required=True)
+
+
+class PhotoSealed(_Message):
+    """How the tablet would send it."""
+
+    sealed = fields.Boolean(load_default=False)
+
+
+class PhotoSent(PhotoSealed):
+    """Where the bytes that follow belong."""
+
+    offset = fields.Integer(required=True, validate=validate.Range(min=0, max=2**53))
+    size = fields.Integer(
+        required=True,
+        validate=validate.Range(min=1, max=2**53),
+        metadata={"description": "bytes of the whole file, as it is sent"},
+    )
+
+
+class PhotoState(_Message):
+    """How much of a picture the cabin has from this tablet."""
+
+    have = fields.Integer(required=True, metadata={"description": "bytes; where to go on"})
+    size = fields.Integer(metadata={"description": "bytes of the whole file, if any of it is known"})
+    sealed = fields.Boolean(metadata={"description": "whether that file is a sealed one"})
+    complete = fields.Boolean(required=True, metadata={"description": "it is in the cabin's store"})

@@ -34,7 +34,7 @@ blueprint.register_error_handler(CabinError, refuse)
 blueprint.before_request(unpacked)
 blueprint.after_request(compressed)
 
-_TOKEN = {
+TOKEN = {
     "security": [{"token": []}],
     "parameters": [
         {
@@ -101,7 +101,7 @@ def enrol(asked: dict[str, Any]) -> dict[str, Any]:
 
 
 @blueprint.post("/push")
-@blueprint.doc(**_TOKEN)
+@blueprint.doc(**TOKEN)
 @blueprint.arguments(messages.Pushed)
 @blueprint.response(200, messages.Taken)
 @blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
@@ -125,7 +125,7 @@ def push(batch: dict[str, Any]) -> Response:
 
 
 @blueprint.get("/pull")
-@blueprint.doc(**_TOKEN)
+@blueprint.doc(**TOKEN)
 @blueprint.arguments(messages.PullAsked, location="query")
 @blueprint.response(200, messages.Page)
 @blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
@@ -151,7 +151,7 @@ def pull(asked: dict[str, Any]) -> Response:
 
 
 @blueprint.post("/key")
-@blueprint.doc(**_TOKEN)
+@blueprint.doc(**TOKEN)
 @blueprint.arguments(messages.KeyAsked)
 @blueprint.response(200, messages.Key)
 @blueprint.alt_response(401, schema=Error, description="Not enrolled, or the password does not fit")

@@ -29,7 +29,7 @@ T = TypeVar("T")
 IN_ONE_QUERY = 500
 """Ids asked for at once: below SQLite's limit of variables, whatever its build."""
 
-DERIVES = 4
+DERIVES = 5
 """Raised whenever `derive` makes something else of the same changes: ledgers then work out their records anew."""
 
 PROTECTED = ("site", "person")
@@ -40,6 +40,9 @@ LINKS = ("joins", "member", "photo", "same_as")
 
 ABOUT = {"bag": ("sample",), "photo": ("docket", "context"), "transfer": ("docket", "bag", "photo_before")}
 """{kind: paths whose value names another record}, beside a record's own bag and context."""
+
+PICTURE = "picture"
+"""Sort of the links from a photo's record to the SHA-256 of its picture, which is no record."""
 
 _text_of = json.JSONEncoder(separators=(",", ":")).encode
 
@@ -86,11 +89,14 @@ def derive(record: Record, who: standing.Authority) -> Derived:
 
 
 def _links(record: Record, names: set[str]) -> list[tuple[str, str]]:
-    """(sort, other record) pairs: sorts are LINKS, and "about" for what ABOUT names."""
+    """(sort, other record) pairs: sorts are LINKS, "about" for what ABOUT names, and PICTURE."""
     found = [(sort, other) for sort in LINKS if sort in names for other in record.linked(sort)]
     if record.kind in ABOUT:
         about = {_text(record.value(path)) for path in ABOUT[record.kind]}
         found += [("about", other) for other in about if other]
+    if "photo" in record.kinds:
+        # Every picture that any version names, whatever else the record was claimed to be: what is closed by one is.
+        found += [(PICTURE, one) for one in set(map(_text, record.heads.get("sha256", {}).values())) if one]
     return sorted({(sort, short(other)) for sort, other in found})
 
 

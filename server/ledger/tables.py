@@ -100,8 +100,8 @@ link = Table(
     "link",
     metadata,
     Column("record", Text, nullable=False),
-    Column("sort", Text, nullable=False, doc="one of folding.LINKS, or about"),
-    Column("other", Text, nullable=False, doc="a record that may not have come yet"),
+    Column("sort", Text, nullable=False, doc="one of folding.LINKS, about, or picture"),
+    Column("other", Text, nullable=False, doc="a record that may not have come yet; of a picture, its SHA-256"),
     PrimaryKeyConstraint("record", "sort", "other"),
     Index("link_from", "other"),
 )
@@ -167,6 +167,17 @@ device = Table(
     Column("enrolled_at", Text, nullable=False),
     Column("seen_at", Text),
     Column("withdrawn_at", Text),
+)
+
+photo = Table(
+    "photo",
+    metadata,
+    Column("sha256", Text, primary_key=True, doc="of the picture itself, also where it lies sealed"),
+    Column("size", Integer, nullable=False, doc="bytes of the file as it lies in the store"),
+    Column("sealed", Boolean, nullable=False, doc="only the cabin's seal key opens it"),
+    Column("sort", Text, nullable=False, doc="jpeg, png or webp, by its own first bytes; else other"),
+    Column("received_at", Text, nullable=False),
+    Column("notebook", Text, nullable=False, doc="of the tablet that brought it"),
 )
 
 event = Table(

@@ -14,12 +14,25 @@ from flask import Flask
 from fieldapp.records import sealing
 from server.ledger import Ledger
 from server.ledger.accounts import Accounts
-from server.review import beside, contexts, disagreements, dockets, faults, holds, language, sheets, signing_in, today
+from server.photos import Photos
+from server.review import (
+    beside,
+    contexts,
+    disagreements,
+    dockets,
+    faults,
+    holds,
+    language,
+    photos,
+    sheets,
+    signing_in,
+    today,
+)
 from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
 
 __all__ = ["register"]
 
-_ROUTES = (language, signing_in, today, contexts, dockets, disagreements, holds, beside, sheets, faults)
+_ROUTES = (language, signing_in, today, contexts, dockets, disagreements, holds, beside, sheets, photos, faults)
 """Imported for the pages they put into the blueprint."""
 
 
@@ -28,6 +41,7 @@ def register(
     *,
     ledger: Ledger,
     accounts: Accounts,
+    pictures: Photos,
     session_key: bytes,
     seal_key: X25519PrivateKey | None,
     written: Callable[[], None] = lambda: None,
@@ -39,5 +53,5 @@ def register(
     app.secret_key = session_key
     app.config.update(SESSION_COOKIE_NAME=COOKIE, **COOKIE_RULES)
     unseal = None if seal_key is None else lambda sealed, about: sealing.unseal(sealed, seal_key, about)
-    app.extensions[NAME] = Desk(ledger, accounts, unseal, written)
+    app.extensions[NAME] = Desk(ledger, accounts, pictures, unseal, written)
     app.register_blueprint(pages)

@@ -15,7 +15,7 @@ from fieldapp.domain.bodies import Piece, piece
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
 from server.ledger import Hold
-from server.review import desk, drawings
+from server.review import desk, drawings, photos
 from server.review.desk import pages
 from server.review.showing import Showing, coarser, label
 
@@ -107,6 +107,7 @@ def context(context: str) -> Response:
         total=len(dockets),
         label=label,
         sheet=record is not None,
+        photos=photos.strip([context, *(one.id for one in here)] if record else [one.id for one in here]),
         holds=[one for one in desk.holds() if one.raised and context in _contexts_of(one)],
     )
 

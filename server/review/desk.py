@@ -40,6 +40,7 @@ from fieldapp.records.standing import Authority
 from server.ledger import Found, Hold, Ledger
 from server.ledger.accounts import Account, Accounts
 from server.ledger.devices import Devices
+from server.photos import Photos
 from server.review import drawings, showing, words
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -69,11 +70,13 @@ class Desk:
     """What the pages work with.
 
     unseal   (sealed, hold id) -> the exact place; it may raise CannotOpen
+    photos   the photographs that have come
     written  says that a page has written changes
     """
 
     ledger: Ledger
     accounts: Accounts
+    photos: Photos
     unseal: Callable[[str, str], str] | None
     written: Callable[[], None]
 
@@ -230,7 +233,7 @@ def _headers(response: Response) -> Response:
     response.headers["X-Content-Type-Options"] = "nosniff"
     response.headers["Referrer-Policy"] = "same-origin"
     response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
-    if request.endpoint not in ("review.static", "review.font"):
+    if request.endpoint not in ("review.static", "review.font") and not g.get("stays"):
         # Pages may show exact places: they are not to be found in a browser's store afterwards.
         response.headers["Cache-Control"] = "no-store"
     return response

@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response
 from fieldapp.domain import human
 from fieldapp.records import standing
 from server.ledger.holds import bone
-from server.review import closing, desk
+from server.review import closing, desk, photos
 from server.review.desk import pages
 from server.review.showing import Showing, coarser, label
 
@@ -60,4 +60,5 @@ def docket(docket: str) -> Response:
         notes=notes,
         joined=[(one, others.get(one)) for one in sorted(joined - {docket})],
         history=history,
+        photos=photos.strip([docket]),
     )

@@ -10,7 +10,7 @@ from server.errors import CabinError
 from server.review import desk, words
 from server.review.desk import pages
 
-KNOWN = {400, 403, 404, 405, 409, 413, 500}
+KNOWN = {400, 403, 404, 405, 409, 413, 500, 503}
 
 
 @pages.errorhandler(HTTPException)

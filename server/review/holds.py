@@ -27,7 +27,7 @@ from fieldapp.records.sealing import CannotOpen
 from server.errors import SignInLocked, SignInRefused
 from server.ledger import Hold
 from server.ledger.accounts import Unlocked
-from server.review import closing, desk
+from server.review import closing, desk, photos
 from server.review.desk import pages
 from server.review.showing import Entry, Showing, label, tier
 from server.review.today import distinct, numbers
@@ -217,6 +217,7 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
         place_rules=place_of(ledger.site()),
         conditions=conditions_of(ledger.site()),
         with_words=closing.may_see(),
+        photos=photos.strip([found.docket]),
         context=others.get(found.context),
         joined=[(one, others.get(one)) for one in found.joined if one != found.docket],
         where=where,

@@ -8,16 +8,20 @@ TABLE fails the test until somebody has thought about it. Where a role is shown 
 from __future__ import annotations
 
 import gzip
+import hashlib
 import re
 from io import BytesIO
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 from pypdf import PdfReader
 from werkzeug.routing import Rule
 
 from fieldapp.records import sealing
+from server.photos import Part
 from tests.attack.people import Rogue
 from tests.server.review.scene import BASE, PEOPLE, Scene, label
 from tests.server.tablets import SITE, Tablet, an_id, context_id, hold_of
@@ -27,7 +31,18 @@ STOP, LATE, DISPUTED = an_id("stop"), an_id("late"), an_id("placed twice")
 PLACES = ("sealed-quoin-lantern", "7301.25", "7402.25", "7503.25")
 """The sealed place of one hold; places entered in the clear before a raise: taken away since, standing, in dispute."""
 LOG = ("ref-ferret-anvil", "note-ferret-anvil", "seal-ferret-anvil", "kept-ferret-anvil")
-PHOTO = ("photo-walrus-cedar", "ab" * 32)
+
+
+def _picture() -> bytes:
+    """A picture with words in its notes."""
+    notes, out = PngInfo(), BytesIO()
+    notes.add_text("Comment", "photo-walrus-cedar")
+    Image.new("RGB", (8, 8), "white").save(out, "PNG", pnginfo=notes)
+    return out.getvalue()
+
+
+PICTURE = _picture()
+PHOTO = ("photo-walrus-cedar", hashlib.sha256(PICTURE).hexdigest())
 
 SEE = {"supervisor", "zooarchaeologist", "human_osteologist", "director"}
 NOBODY: set[str] = set()
@@ -44,6 +59,10 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     # A tablet carries what the others wrote, letter by letter, or its chains would not close: what was written in the
     # clear before a raise, the hold's log, and the record of a photograph (its file is not sent). Sealed places stay.
     "sync.pull": ({"tablet"}, {"tablet"}, {"tablet"}),
+    # A tablet brings pictures; none is handed out to one.
+    "photos.wanted": (NOBODY, NOBODY, NOBODY),
+    "photos.have": (NOBODY, NOBODY, NOBODY),
+    "photos.send": (NOBODY, NOBODY, NOBODY),
     "way_in": (NOBODY, NOBODY, NOBODY),
     "review.static": (NOBODY, NOBODY, NOBODY),
     "review.font": (NOBODY, NOBODY, NOBODY),
@@ -65,6 +84,8 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "review.open_again": (NOBODY, NOBODY, NOBODY),
     "review.beside": (NOBODY, NOBODY, NOBODY),
     "review.bones": (NOBODY, NOBODY, NOBODY),
+    # The closed picture itself carries the words, as a camera's notes.
+    "review.photo": (NOBODY, NOBODY, SEE),
     "review.docket": (SEE, SEE, SEE),
     "review.holds": (NOBODY, NOBODY, NOBODY),
     "review.hold": (SEE, SEE, NOBODY),
@@ -99,6 +120,9 @@ def planted(scene: Scene, rogue: Rogue) -> Scene:
     values = {"docket": STOP, "sha256": PHOTO[1], "closed": True, "note/x": {"text": PHOTO[0]}}
     a.write("photo", an_id("photo"), values)
     a.write("docket", STOP, {f"photo/{an_id('photo')}": True})
+    # It came in the clear, before the record that closes it.
+    part = Part(PHOTO[1], len(PICTURE), False)
+    scene.cabin.photos.take(a.id, part, 0, [PICTURE])
     scene.send()
     # A recorder claims other kinds for the hold, so that pages of other kinds might show it.
     for kind in ("bag", "context", "docket", "group"):
@@ -119,6 +143,7 @@ def addresses(rule: Rule, scene: Scene) -> set[str]:
     """Every address of a route with ids that are there."""
     choices: dict[str, tuple[str, ...]] = {
         "docket": RECORDS, "record": RECORDS, "context": (*RECORDS, "none"), "path": PATHS, "rest": ("x",),
+        "photo": RECORDS, "nr": ("0", "1"), "size": ("small", "middle", "whole"), "sha256": (PHOTO[1],),
         "filename": ("review.css",), "weight": ("bold",), "element": ("femur",),
     }  # fmt: skip
     found: list[dict[str, str]] = [{}]
@@ -155,7 +180,7 @@ class Asking:
         """All the answers of a route, as one text."""
         found = []
         for where in sorted(addresses(rule, self.scene)):
-            for method in sorted((rule.methods or set()) & {"GET", "POST"}):
+            for method in sorted((rule.methods or set()) & {"GET", "POST", "PUT"}):
                 form = {"csrf": self.csrf} if method == "POST" and "/review" in rule.rule else None
                 answer = self.client.open(
                     where, method=method, base_url=BASE, data=form, headers=self.headers, buffered=True
@@ -191,6 +216,8 @@ def test_what_is_closed_is_shown_exactly_where_the_table_says_and_that_is_noted(
             shown = [one for one in secrets if one in text]
             assert bool(shown) <= (who in allowed), (rule.endpoint, who, shown)
         # A role the table gives everything is really shown it, so that the table cannot say too much either.
+        if who in photo and rule.endpoint == "review.photo":
+            assert PHOTO[0] in text, who
         if who in place | log and rule.endpoint in ("review.hold", "review.hold_log", "review.docket", "sync.pull"):
             assert any(one in text for one in (*PLACES, *LOG)), (rule.endpoint, who)
         if rule.endpoint.startswith("review") and any(one in text for one in (*PLACES, *LOG, *PHOTO)):

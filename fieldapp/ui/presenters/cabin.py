@@ -9,6 +9,7 @@ from typing import Protocol
 
 from fieldapp.domain import ids
 from fieldapp.store.own import written
+from fieldapp.sync.photos import waiting
 from fieldapp.ui.presenters.context import short_label
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.hold import when
@@ -21,8 +22,11 @@ SYNCED = "synced"
 KINDS = ("docket", "bag", "context", "sample", "group", "tally", "photo", "hold")
 """Kinds of record that are told by name."""
 
-Progress = Callable[[int, int], None]
-"""Told how many changes have been sent and received so far."""
+
+class Progress(Protocol):
+    """Told how many changes have been sent and received so far, and then how many bytes of pictures of how many."""
+
+    def __call__(self, sent: int, received: int, done: int = 0, total: int = 0, /) -> None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +36,7 @@ class Exchange:
     sent, received   changes
     trouble          a sentence, "" if it went through
     notices          sentences of the cabin's
+    pictures         photographs that the cabin has since
     """
 
     sent: int = 0
@@ -39,6 +44,7 @@ class Exchange:
     trouble: str = ""
     notices: tuple[str, ...] = ()
     cancelled: bool = False
+    pictures: int = 0
 
 
 class Cabin(Protocol):
@@ -120,6 +126,7 @@ class Sync:
     running: bool = False
     sent: int = 0
     received: int = 0
+    pictures: tuple[int, int] = (0, 0)
     result: Exchange | None = None
     _cancelled: bool = field(default=False, repr=False)
 
@@ -133,14 +140,14 @@ class Sync:
         if self.running or not self.address:
             return False
         self.running, self._cancelled, self.result = True, False, None
-        self.sent = self.received = 0
+        self.sent, self.received, self.pictures = 0, 0, (0, 0)
         return True
 
     def run(self, heard: Callable[[], None]) -> None:
         """The exchange itself, for a thread of its own; `heard` is called after each step."""
 
-        def progress(sent: int, received: int) -> None:
-            self.sent, self.received = sent, received
+        def progress(sent: int, received: int, done: int = 0, total: int = 0, /) -> None:
+            self.sent, self.received, self.pictures = sent, received, (done, total)
             heard()
 
         self.result = self.cabin.exchange(progress, lambda: self._cancelled)
@@ -163,7 +170,9 @@ class Sync:
     def words(self) -> list[str]:
         """How it stands, in sentences."""
         if self.running:
-            return [say("sync.running", sent=self.sent, received=self.received)]
+            done, total = self.pictures
+            pictures = [say("sync.running_pictures", done=_size(done), total=_size(total))] if total else []
+            return [say("sync.running", sent=self.sent, received=self.received), *pictures]
         if not self.address:
             return [say("sync.no_cabin")]
         found = self.result
@@ -175,7 +184,10 @@ class Sync:
             head = [say("sync.cancelled"), say("sync.kept", n=self.desk.unsent())]
         else:
             head = [say("sync.done")]
-        return [*head, say("sync.counts", sent=found.sent, received=found.received), *found.notices]
+        counts = [say("sync.counts", sent=found.sent, received=found.received)]
+        if found.pictures:
+            counts.append(say("sync.pictures_sent", n=found.pictures))
+        return [*head, *counts, *found.notices]
 
     def last(self) -> str:
         """When everything was last exchanged."""
@@ -186,10 +198,12 @@ class Sync:
         """What waits here, by kind of record."""
         server = str(self.desk.cabin.get("fingerprint", ""))
         kinds = Counter(one.kind for one in self.desk.notebook.unsent(server))
+        pictures = waiting(self.desk.notebook, self.desk.photos, server) if self.address else 0
+        waits = [say("sync.pictures_wait", n=pictures)] if pictures else []
         if not kinds:
-            return say("sync.nothing_waits")
+            return " ".join(waits) or say("sync.nothing_waits")
         parts = (say("sync.kind", n=n, kind=say(f"kind.{kind}")) for kind, n in kinds.most_common() if kind in KINDS)
-        return say("sync.waits", n=kinds.total(), what=", ".join(parts))
+        return " ".join([say("sync.waits", n=kinds.total(), what=", ".join(parts)), *waits])
 
     def after(self) -> list[str]:
         """What wants a look in the notebook now: disagreements, mine among them, and holds."""
@@ -206,3 +220,8 @@ class Sync:
         if holds:
             found.append(say("sync.holds", n=len(holds)))
         return found
+
+
+def _size(count: int) -> str:
+    """Bytes as a person reads them."""
+    return f"{count / 1_000_000:.1f} MB"

@@ -1,0 +1,115 @@
+# flask-smorest has no types of its own, so what it decorates and what inherits from it count as untyped.
+# mypy: disable-error-code="untyped-decorator,misc"
+"""Photographs come as bytes, apart from the changes that name them by their SHA-256.
+
+1. `photos/wanted` says, of up to 500 at a time, which the cabin lacks.
+2. `GET photo/<sha256>` says how many bytes of one it has from this tablet. A sealed file (`sealed=1`) is known by the
+   SHA-256 of the picture inside.
+3. `PUT photo/<sha256>` appends bytes at exactly that offset; at another, 409 says in `errors.have` which is right. What
+   had come of a request that was cut is kept. A part may be as small as one byte, or empty once all of them are there.
+4. When all of `size` is there, it is checked against its name, and kept or thrown away (422).
+
+Nothing here gives a picture out.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+from flask import request
+from flask_smorest import Blueprint, abort
+
+from server.api import messages
+from server.api.answers import Error, compressed, refuse, unpacked
+from server.api.sync import TOKEN, cabin, tablet
+from server.errors import CabinError, PhotoOffset, PhotoTooLarge
+from server.photos import Part
+
+blueprint = Blueprint("photos", __name__, url_prefix="/api/v1", description="Photographs from tablets")
+
+CHUNK = 65_536
+_BYTES = {"application/octet-stream": {"schema": {"type": "string", "format": "binary"}}}
+
+
+@blueprint.before_request
+def _as_it_is() -> None:
+    if request.method != "PUT":
+        unpacked()
+    elif request.headers.get("Content-Encoding", "identity").lower() != "identity":
+        # A picture is packed already, and a cut part of something packed could not be gone on from.
+        abort(415)
+
+
+blueprint.after_request(compressed)
+
+
+@blueprint.errorhandler(CabinError)
+def _refused(error: CabinError) -> Any:
+    payload, status = refuse(error)
+    if isinstance(error, PhotoOffset):
+        payload["errors"]["have"] = error.fields["have"]
+    return payload, status
+
+
+@blueprint.post("/photos/wanted")
+@blueprint.doc(**TOKEN)
+@blueprint.arguments(messages.PhotosAsked)
+@blueprint.response(200, messages.PhotosWanted)
+@blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
+def wanted(asked: dict[str, Any]) -> dict[str, Any]:
+    """Which of these photographs the cabin lacks"""
+    tablet()
+    return {"wanted": cabin().photos.wanted((one["sha256"], one["sealed"]) for one in asked["photos"])}
+
+
+@blueprint.get("/photo/<sha256>")
+@blueprint.doc(**TOKEN)
+@blueprint.arguments(messages.PhotoSealed, location="query")
+@blueprint.response(200, messages.PhotoState)
+@blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
+@blueprint.alt_response(404, schema=Error, description="That is no SHA-256")
+def have(asked: dict[str, Any], sha256: str) -> dict[str, Any]:
+    """How many bytes of a photograph there are"""
+    notebook, photos = tablet().notebook, cabin().photos
+    _named(sha256)
+    if whole := photos.is_whole(sha256, asked["sealed"]):
+        return {"have": whole.size, "size": whole.size, "sealed": whole.sealed, "complete": True}
+    found = photos.incoming.find(notebook, sha256)
+    if found is None:
+        return {"have": 0, "complete": False}
+    part, there = found
+    return {"have": there, "size": part.size, "sealed": part.sealed, "complete": False}
+
+
+@blueprint.put("/photo/<sha256>")
+@blueprint.doc(**TOKEN, requestBody={"required": True, "content": _BYTES})
+@blueprint.arguments(messages.PhotoSent, location="query")
+@blueprint.response(200, messages.PhotoState)
+@blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
+@blueprint.alt_response(404, schema=Error, description="That is no SHA-256")
+@blueprint.alt_response(409, schema=Error, description="Not where the bytes that are there end; errors.have says where")
+@blueprint.alt_response(413, schema=Error, description="Larger than a photograph may be, or than was said")
+@blueprint.alt_response(415, schema=Error, description="Packed")
+@blueprint.alt_response(422, schema=Error, description="All of it came, and it is not the picture of that name")
+@blueprint.alt_response(503, schema=Error, description="The store does not answer; what came is kept")
+def send(asked: dict[str, Any], sha256: str) -> dict[str, Any]:
+    """Appends bytes to a photograph"""
+    notebook = tablet().notebook
+    _named(sha256)
+    part, offset = Part(sha256, asked["size"], asked["sealed"]), asked["offset"]
+    if offset + (request.content_length or 0) > part.size:
+        raise PhotoTooLarge(most=part.size)
+    there, complete = cabin().photos.take(notebook, part, offset, _chunks())
+    return {"have": there, "size": part.size, "sealed": part.sealed, "complete": complete}
+
+
+def _chunks() -> Iterator[bytes]:
+    while chunk := request.stream.read(CHUNK):
+        yield chunk
+
+
+def _named(sha256: str) -> None:
+    if not re.fullmatch(r"[0-9a-f]{64}", sha256):
+        abort(404)
