@@ -167,6 +167,26 @@ device = Table(
     Column("withdrawn_at", Text),
 )
 
+carry_key = Table(
+    "carry_key",
+    metadata,
+    Column("notebook", Text, nullable=False),
+    Column("sign", Text, nullable=False, comment="Ed25519, base64: its carry-files are signed with it"),
+    Column("seal", Text, nullable=False, comment="X25519, base64: answers are sealed to it"),
+    Column("at", Text, nullable=False),
+    # Not the notebook alone: a second key means a copy of it, and both are kept.
+    PrimaryKeyConstraint("notebook", "sign"),
+)
+
+carried = Table(
+    "carried",
+    metadata,
+    Column("file", Text, primary_key=True, comment="the carry-file's own id"),
+    Column("notebook", Text, nullable=False, index=True),
+    Column("made_at", Text, nullable=False, comment="as the tablet's clock had it"),
+    Column("loaded_at", Text, nullable=False, comment="the first time"),
+)
+
 event = Table(
     "event",
     metadata,

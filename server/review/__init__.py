@@ -14,12 +14,24 @@ from flask import Flask
 from fieldapp.records import sealing
 from server.ledger import Ledger
 from server.ledger.accounts import Accounts
-from server.review import beside, contexts, disagreements, dockets, faults, holds, language, sheets, signing_in, today
+from server.review import (
+    beside,
+    carrying,
+    contexts,
+    disagreements,
+    dockets,
+    faults,
+    holds,
+    language,
+    sheets,
+    signing_in,
+    today,
+)
 from server.review.desk import NAME, Desk, pages
 
 __all__ = ["register"]
 
-_ROUTES = (language, signing_in, today, contexts, dockets, disagreements, holds, beside, sheets, faults)
+_ROUTES = (language, signing_in, today, contexts, dockets, disagreements, holds, beside, sheets, carrying, faults)
 """Imported for the pages they put into the blueprint."""
 
 
