@@ -273,9 +273,9 @@ def answer(cabin: Cabin, loaded: Loaded, target: BinaryIO) -> int:
     sent, at = 0, since
     while at < end.cursor:
         page = ledger.pull(at, PAGE, "" if own else header.sender, notebook=header.sender)
-        for seq, one, body in page.rows:
+        for seq, name, body in page.rows:
             if seq <= end.cursor:
-                writer.line("change", id=one, body=body)
+                writer.line("change", id=name, body=body)
                 sent += 1
         at = page.cursor
     writer.finish()
