@@ -36,10 +36,11 @@ class Carry:
     shared: Path | None = None
     choose: Callable[[Callable[[str], None]], None] | None = None
     _done: int = 0
+    _at: Path = field(default_factory=Path, repr=False)
 
     @property
     def where(self) -> str:
-        """The folder for files out and in; a file of its own where one is typed to be loaded."""
+        """The folder for files out and in."""
         kept = self.desk.notebook.setting(FOLDER)
         return kept if isinstance(kept, str) and kept else str(self.shared or self.desk.notebook.folder / "carry")
 
@@ -53,8 +54,11 @@ class Carry:
         """Marks it as running, with a folder (or a file to load) as typed; False if it cannot begin."""
         if self.running:
             return False
-        if where.strip() != self.where:
-            self.desk.notebook.set_setting(FOLDER, where.strip())
+        at = Path(where.strip() or self.where)
+        # A file is loaded where it lies; the folder stays what it was.
+        self._at = at
+        if not at.is_file() and str(at) != self.where:
+            self.desk.notebook.set_setting(FOLDER, str(at))
         self.running, self.told, self._done = what, [], 0
         return True
 
@@ -79,7 +83,8 @@ class Carry:
 
     def _write(self, progress: carry.Progress) -> list[str]:
         notebook = self.desk.notebook
-        found = carry.pack(notebook, Path(self.where) / carry.file_name(notebook), progress=progress)
+        folder = self._at.parent if self._at.is_file() else self._at
+        found = carry.pack(notebook, folder / carry.file_name(notebook), progress=progress)
         told = [say("carry.written", n=found.changes, file=found.path)]
         if found.photos:
             told.append(say("carry.photos", n=found.photos))
@@ -90,7 +95,7 @@ class Carry:
         return [*told, say("carry.next")]
 
     def _load(self, progress: carry.Progress) -> list[str]:
-        notebook, path = self.desk.notebook, Path(self.where)
+        notebook, path = self.desk.notebook, self._at
         if not path.is_file():
             answers = carry_answer.answers_in(notebook, path)
             if not answers:
