@@ -1,14 +1,18 @@
-"""A stick: a notebook's file to the cabin, and the answer back."""
+"""A stick: a notebook's file to the cabin, the answer back, and what tests of it ask of a notebook."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from fieldapp.store.notebook import Notebook
 from fieldapp.sync import carry, carry_answer
+from fieldapp.sync.errors import CarryRefused
 from fieldapp.sync.exchange import Report
 from server import carry as cabin_carry
 from tests.sync.conftest import Site
+from tests.sync.test_exchange import known_to
 
 
 class Stick:
@@ -38,3 +42,20 @@ class Stick:
     def round(self, notebook: Notebook, **how) -> Report:
         """There and back."""
         return carry_answer.load(notebook, self.answer(self.packed(notebook, **how)))
+
+
+def cursor_of(notebook: Notebook, site: Site):
+    return notebook.cursor(site.cabin.fingerprint)
+
+
+def unsent(notebook: Notebook, site: Site) -> int:
+    return notebook.unsent_count(site.cabin.fingerprint)
+
+
+def refusing(notebook: Notebook, path, kind: type[CarryRefused]) -> None:
+    before = known_to(notebook), notebook.settings(), notebook.unsent_count("x")
+    with pytest.raises(kind) as fault:
+        carry_answer.load(notebook, path)
+    assert type(fault.value) is kind
+    assert "{" not in str(fault.value)
+    assert (known_to(notebook), notebook.settings(), notebook.unsent_count("x")) == before
