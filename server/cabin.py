@@ -11,6 +11,7 @@ import threading
 from pathlib import Path
 
 from argon2 import PasswordHasher
+from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
 
 from server import keys
@@ -18,6 +19,7 @@ from server.config import LEDGER, Config, settings_text
 from server.errors import KeyMissing, LedgerAddress, LedgerExists, PhotoStoreAway
 from server.ledger import Ledger
 from server.ledger.accounts import Accounts
+from server.ledger.carry_keys import CarryKeys
 from server.ledger.devices import Devices
 from server.ledger.place import Place, schema_for
 from server.photos import Photos, open_store
@@ -95,6 +97,7 @@ class Cabin:
             self.accounts = Accounts(self.ledger, hasher)
             self.devices = Devices(self.ledger, self.fingerprint)
             self.photos = self._photos()
+            self.carry_keys = CarryKeys(self.ledger)
         except BaseException:
             self.ledger.close()
             raise
@@ -112,6 +115,10 @@ class Cabin:
     def opening_key(self) -> X25519PrivateKey:
         """The key that opens what tablets sealed to this cabin; who may see it is for the caller to ask."""
         return keys.seal_key(self.config.seal_key)
+
+    def certificate_key(self) -> tuple[bytes, ec.EllipticCurvePrivateKey]:
+        """The certificate (DER) that tablets know, and its key: what answers on carry-files are signed with."""
+        return keys.certificate_and_key(self.config.certificate, self.config.certificate_key)
 
     def rules_due(self) -> None:
         """Says that records have changed. The rules look at them soon, in a thread of their own; in tests at once."""

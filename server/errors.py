@@ -30,7 +30,18 @@
     ├── PhotoWrong        what came whole is not the picture of that name
     ├── PhotoStoreAway    the pictures' store does not answer; `cause` is its word
     ├── NotEnrolled       a token that is unknown or belongs to another notebook
-    └── TokenWithdrawn    a token that was withdrawn at the cabin
+    ├── TokenWithdrawn    a token that was withdrawn at the cabin
+    └── CarryRefused      a carry-file, of which nothing was taken in:
+        ├── CarryNone          it is no carry-file
+        ├── CarryNewer         a later program made it
+        ├── CarryCut           it ends before its end
+        ├── CarryDamaged       it is not, byte for byte, what was written
+        ├── CarryNotSigned     the tablet it says it is from has not signed it
+        ├── CarryForeign       it is for another cabin, of another site, or no tablet's at all
+        ├── CarryNotEnrolled   its tablet was never let in
+        ├── CarryWithdrawn     its tablet is let in no more, and nobody has decided to load it all the same
+        ├── CarryKeyUnknown    this cabin was never told the key it is signed with
+        └── CarryNoAnswer      a tablet that is let in no more gets no answer
 
 Every error carries its parts in `fields`, the key of its sentence in `key`, and the HTTP status it answers with.
 """
@@ -249,3 +260,69 @@ class PhotoStoreAway(CabinError):
 
     key = "cabin.photo_store_away"
     status = HTTPStatus.SERVICE_UNAVAILABLE
+
+
+class CarryRefused(CabinError):
+    """Nothing of the file was taken in."""
+
+    key = "cabin.carry_refused"
+
+
+class CarryNone(CarryRefused):
+    """It does not begin as a carry-file."""
+
+    key = "cabin.carry_none"
+
+
+class CarryNewer(CarryRefused):
+    """`theirs` and `own`: format numbers."""
+
+    key = "cabin.carry_newer"
+
+
+class CarryCut(CarryRefused):
+    """It was not copied to its end."""
+
+    key = "cabin.carry_cut"
+
+
+class CarryDamaged(CarryRefused):
+    """A byte of it was changed, or it was sealed to a key this cabin does not have."""
+
+    key = "cabin.carry_damaged"
+
+
+class CarryNotSigned(CarryRefused):
+    """`notebook`: whose it says it is."""
+
+    key = "cabin.carry_not_signed"
+
+
+class CarryForeign(CarryRefused):
+    """`what`: which of the reasons, in words."""
+
+    key = "cabin.carry_foreign"
+
+
+class CarryNotEnrolled(CarryRefused):
+    """`notebook`: its id."""
+
+    key = "cabin.carry_not_enrolled"
+
+
+class CarryWithdrawn(CarryRefused):
+    """`name`, `letter`, `at`: the tablet, and since when. A person decides."""
+
+    key = "cabin.carry_withdrawn"
+
+
+class CarryKeyUnknown(CarryRefused):
+    """`name` and `code`: the tablet, and the key as the tablet shows it."""
+
+    key = "cabin.carry_key_unknown"
+
+
+class CarryNoAnswer(CarryRefused):
+    """`name`: the tablet. What it brought stays."""
+
+    key = "cabin.carry_no_answer"

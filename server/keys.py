@@ -68,6 +68,14 @@ def fingerprint_of(certificate: Path) -> str:
     return enrolment.fingerprint(read.public_bytes(serialization.Encoding.DER))
 
 
+def certificate_and_key(certificate: Path, key: Path) -> tuple[bytes, ec.EllipticCurvePrivateKey]:
+    """The certificate in DER form, and its private key."""
+    read = x509.load_pem_x509_certificate(certificate.read_bytes())
+    private = serialization.load_pem_private_key(key.read_bytes(), password=None)
+    assert isinstance(private, ec.EllipticCurvePrivateKey)
+    return read.public_bytes(serialization.Encoding.DER), private
+
+
 def make_seal_key(path: Path) -> None:
     """The key that opens what tablets seal to the cabin, if there is none yet."""
     if not path.exists():

@@ -35,7 +35,7 @@ def seal_bytes(data: bytes, public: str, about: str) -> bytes:
     once = X25519PrivateKey.generate()
     ours = once.public_key().public_bytes_raw()
     # The key is used for one message only, so the fixed nonce is never met twice.
-    box = ChaCha20Poly1305(_key(once.exchange(to), ours, to.public_bytes_raw()))
+    box = ChaCha20Poly1305(shared_key(once.exchange(to), ours, to.public_bytes_raw()))
     return ours + box.encrypt(bytes(12), data, about.encode("utf-8"))
 
 
@@ -52,11 +52,12 @@ def unseal_bytes(whole: bytes, private: X25519PrivateKey, about: str) -> bytes:
     try:
         theirs, rest = whole[:32], whole[32:]
         shared = private.exchange(X25519PublicKey.from_public_bytes(theirs))
-        box = ChaCha20Poly1305(_key(shared, theirs, private.public_key().public_bytes_raw()))
+        box = ChaCha20Poly1305(shared_key(shared, theirs, private.public_key().public_bytes_raw()))
         return box.decrypt(bytes(12), rest, about.encode("utf-8"))
     except (InvalidTag, ValueError) as error:
         raise CannotOpen("what was sealed does not open with this key") from error
 
 
-def _key(shared: bytes, sender: bytes, receiver: bytes) -> bytes:
-    return HKDF(algorithm=hashes.SHA256(), length=32, salt=sender + receiver, info=_PURPOSE).derive(shared)
+def shared_key(shared: bytes, sender: bytes, receiver: bytes, purpose: bytes = _PURPOSE) -> bytes:
+    """What both ends make of an X25519 secret: another key for every pair of public keys and every purpose."""
+    return HKDF(algorithm=hashes.SHA256(), length=32, salt=sender + receiver, info=purpose).derive(shared)

@@ -7,6 +7,7 @@
 5. The cabin answers with a token and with a proof of its own over all that the tablet will rely on. If it does not
    fit, the other side does not know the code: nothing of it is believed.
 6. Address, fingerprint, token, seal key and the cabin's notebook are noted in this notebook; site, code and letter too.
+7. The public halves of the keys for carry-files are given to the cabin; if that fails, the next exchange does it.
 
 Not here: the codes themselves (records.enrolment), the exchange that follows (exchange).
 """
@@ -14,14 +15,25 @@ Not here: the codes themselves (records.enrolment), the exchange that follows (e
 from __future__ import annotations
 
 import hmac
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 from fieldapp.records import enrolment
 from fieldapp.records.changes import FORMAT
 from fieldapp.store.notebook import Notebook
-from fieldapp.sync.errors import CabinIsNewer, FalseCabin, NotACode, NotEnrolled, NotUnderstood, OtherSite, WrongCabin
+from fieldapp.sync import carry_keys
+from fieldapp.sync.errors import (
+    CabinIsNewer,
+    FalseCabin,
+    NotACode,
+    NotEnrolled,
+    NotUnderstood,
+    OtherSite,
+    SyncError,
+    WrongCabin,
+)
 from fieldapp.sync.transport import HttpsTransport, Transport, certificate_at
 
 SETTING = "cabin"
@@ -87,13 +99,8 @@ def enrol(
     met = meet(address)
     if enrolment.short(met) != expected:
         raise WrongCabin(address=address, met=enrolment.in_pairs(met))
-    transport = connect(address, met, notebook=notebook.id)
-    try:
+    with _closing(connect(address, met, notebook=notebook.id)) as transport:
         answer = _ask(notebook, transport, enrolment.key(secret, met), name)
-    finally:
-        close = getattr(transport, "close", None)
-        if close is not None:
-            close()
     found = Enrolment(
         address=address.strip(),
         fingerprint=met,
@@ -101,7 +108,21 @@ def enrol(
     )
     notebook.identify(site=found.site, code=found.site_code, letter=found.letter)
     notebook.set_setting(SETTING, asdict(found))
+    # The tablet is let in by now, whatever becomes of this: the next exchange does it otherwise.
+    with suppress(SyncError), _closing(connect(address, met, notebook=notebook.id, token=found.token)) as known:
+        carry_keys.register(notebook, known)
     return found
+
+
+@contextmanager
+def _closing(transport: Transport) -> Iterator[Transport]:
+    """Lets go of a transport at the end, if it is one that holds on to something."""
+    try:
+        yield transport
+    finally:
+        close = getattr(transport, "close", None)
+        if close is not None:
+            close()
 
 
 def _ask(notebook: Notebook, transport: Transport, shared: bytes, name: str) -> dict[str, str]:

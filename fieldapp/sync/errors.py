@@ -15,7 +15,15 @@
     ├── PictureRefused       a photograph that came whole is not the one its name says
     ├── CabinIsNewer         it speaks a format this program does not know
     ├── Refused              any other refusal, in the cabin's own words
-    └── NotUnderstood        an answer that is none
+    ├── NotUnderstood        an answer that is none
+    └── CarryRefused         a carry-file, of which nothing was taken in:
+        ├── CarryNone        it is no carry-file
+        ├── CarryNewer       a later program made it
+        ├── CarryCut         it ends before its end
+        ├── CarryDamaged     it is not, byte for byte, what was written
+        ├── CarryForeign     it is from another cabin, for another tablet or site, or no answer at all
+        ├── CarryNotSigned   the cabin this tablet knows has not signed it
+        └── CarryOld         it is from before the cabin was put back from a backup
 
 Every error carries its parts in `fields`; its text is the sentence at `key` in the texts. `report` says what an
 exchange had done before.
@@ -133,6 +141,54 @@ class NotUnderstood(SyncError):
     """`what` was wrong with the answer."""
 
     key = "sync.not_understood"
+
+
+class CarryRefused(SyncError):
+    """Nothing of the file was taken in."""
+
+    key = "sync.carry_refused"
+
+
+class CarryNone(CarryRefused):
+    """It does not begin as a carry-file."""
+
+    key = "sync.carry_none"
+
+
+class CarryNewer(CarryRefused):
+    """`theirs` and `own`: format numbers."""
+
+    key = "sync.carry_newer"
+
+
+class CarryCut(CarryRefused):
+    """It was not copied to its end."""
+
+    key = "sync.carry_cut"
+
+
+class CarryDamaged(CarryRefused):
+    """A byte of it was changed."""
+
+    key = "sync.carry_damaged"
+
+
+class CarryForeign(CarryRefused):
+    """`what`: which of the reasons, in words."""
+
+    key = "sync.carry_foreign"
+
+
+class CarryNotSigned(CarryRefused):
+    """Whoever made it is not the cabin."""
+
+    key = "sync.carry_not_signed"
+
+
+class CarryOld(CarryRefused):
+    """It would take the tablet back to an earlier life of the cabin's ledger."""
+
+    key = "sync.carry_old"
 
 
 BY_CABINS_KEY: dict[str, type[SyncError]] = {

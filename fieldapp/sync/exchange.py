@@ -24,6 +24,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fieldapp.store.notebook import Cursor, Notebook
+from fieldapp.sync import carry_keys
 from fieldapp.sync.enrol import check_format
 from fieldapp.sync.errors import NotUnderstood, SyncError
 from fieldapp.sync.transport import Transport
@@ -105,11 +106,15 @@ class _Exchange:
         fetch_own = False
         if cursor.epoch and (cursor.epoch != self.epoch or head < cursor.seq):
             self.report.epoch_changed = fetch_own = True
+            # A backup may be older than the keys, too.
+            carry_keys.register(self.notebook, self.transport)
             self._send_all()
             cursor = Cursor(self.epoch, 0, {})
         elif not cursor.epoch:
             cursor = Cursor(self.epoch, cursor.seq, cursor.pushed)
         self.notebook.set_cursor(self.server, cursor)
+        if not carry_keys.registered(self.notebook, self.server):
+            carry_keys.register(self.notebook, self.transport)
         self._push()
         if self.report.forks:
             fetch_own = True
@@ -148,39 +153,18 @@ class _Exchange:
         if [one.get("id") for one in answers] != [one for one, _ in batch]:
             raise NotUnderstood(what="push")
         for one in answers:
-            self._answered(one)
+            take_answer(self.report, one)
         for notice in _list(answer, "notices"):
-            self._noticed(notice)
+            take_notice(self.report, notice, self.notebook)
         if _text(answer, "epoch") != self.epoch:
             raise _EpochChanged
-
-    def _answered(self, answer: dict[str, Any]) -> None:
-        what, why = answer.get("answer"), str(answer.get("why", ""))
-        if what == "taken":
-            self.report.sent += 1
-        elif what == "known":
-            self.report.known += 1
-        elif what == "kept_unread":
-            self.report.unread.append((str(answer["id"]), why))
-        elif what == "set_aside":
-            self.report.set_aside.append((str(answer["id"]), why))
-        else:
-            # A word that only a newer cabin knows: it must not count as received.
-            raise NotUnderstood(what=f"push: {what}")
-
-    def _noticed(self, notice: dict[str, Any]) -> None:
-        about, words = notice.get("about"), str(notice.get("text", ""))
-        if words not in self.report.notices:
-            self.report.notices.append(words)
-        if notice.get("what") == "fork" and isinstance(about, dict) and about.get("notebook") == self.notebook.id:
-            self.report.forks = True
 
     # -- pulling
 
     def _pull(self, own: bool) -> int:
         """Fetches to the end, own changes too if asked, then from 0. Returns the highest own number the cabin has."""
         at = 0 if own else self.notebook.cursor(self.server).seq
-        mark, highest, done = self._mark(at), 0, 0
+        mark, highest, done = mark_at(self.notebook, self.server, at), 0, 0
         while True:
             query: dict[str, str | int] = {
                 "since": at,
@@ -202,13 +186,44 @@ class _Exchange:
             done += len(changes)
             self.progress("pull", done, 0)
             if page.get("more") is not True:
-                self.notebook.set_setting(f"mark/{self.server}", {"seq": at, "mark": mark})
+                keep_mark(self.notebook, self.server, at, mark)
                 return highest
 
-    def _mark(self, at: int) -> str:
-        """What came with the cursor at `at`, if it is that cursor's."""
-        kept = self.notebook.setting(f"mark/{self.server}")
-        return str(kept["mark"]) if isinstance(kept, dict) and kept.get("seq") == at and "mark" in kept else ""
+
+def take_answer(report: Report, answer: dict[str, Any]) -> None:
+    """Counts what the cabin said of one change. Raises NotUnderstood."""
+    what, why = answer.get("answer"), str(answer.get("why", ""))
+    if what == "taken":
+        report.sent += 1
+    elif what == "known":
+        report.known += 1
+    elif what == "kept_unread":
+        report.unread.append((str(answer["id"]), why))
+    elif what == "set_aside":
+        report.set_aside.append((str(answer["id"]), why))
+    else:
+        # A word that only a newer cabin knows: it must not count as received.
+        raise NotUnderstood(what=f"push: {what}")
+
+
+def take_notice(report: Report, notice: dict[str, Any], notebook: Notebook) -> None:
+    """Adds what the cabin noticed."""
+    about, words = notice.get("about"), str(notice.get("text", ""))
+    if words not in report.notices:
+        report.notices.append(words)
+    if notice.get("what") == "fork" and isinstance(about, dict) and about.get("notebook") == notebook.id:
+        report.forks = True
+
+
+def mark_at(notebook: Notebook, server: str, at: int) -> str:
+    """What came with the cursor at `at`, if it is that cursor's."""
+    kept = notebook.setting(f"mark/{server}")
+    return str(kept["mark"]) if isinstance(kept, dict) and kept.get("seq") == at and "mark" in kept else ""
+
+
+def keep_mark(notebook: Notebook, server: str, at: int, mark: str) -> None:
+    """Notes what came with the cursor at `at`."""
+    notebook.set_setting(f"mark/{server}", {"seq": at, "mark": mark})
 
 
 def batches(entries: Iterable[tuple[str, str]]) -> Iterator[list[tuple[str, str]]]:

@@ -1,6 +1,7 @@
 """Photographs on their way to the cabin: those that it lacks, from the byte it has reached.
 
     report = send_photos(notebook, photos, transport, progress)
+    to_carry(notebook, photos, server), kept_there(notebook, photos, server, names)      the same on a carry-file
 
 After the exchange, when it is known what others have said by now. A picture goes only if a record names it. One that is
 closed, or whose bone may be human by anybody's reading, goes sealed or not at all. Parts grow while they go well and
@@ -13,7 +14,7 @@ from __future__ import annotations
 import hashlib
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -69,7 +70,11 @@ class _File:
 
     @property
     def name(self) -> str:
-        return f"{self.sha256} {'sealed' if self.sealed else 'clear'}"
+        return _name(self.sha256, self.sealed)
+
+
+def _name(sha256: str, sealed: bool) -> str:
+    return f"{sha256} {'sealed' if sealed else 'clear'}"
 
 
 def waiting(notebook: Notebook, photos: Photos, server: str) -> int:
@@ -109,6 +114,21 @@ def send_photos(
         if sending.send(one):
             photos.note(note, [one.name])
     return report
+
+
+def to_carry(notebook: Notebook, photos: Photos, server: str, everything: bool = False) -> list[tuple[Path, str, bool]]:
+    """(file, SHA-256, whether it is sealed) of those that the cabin has not answered for, or of all, sealed or in the
+    clear as they have to travel. Those that are damaged are left out."""
+    known = set() if everything else photos.noted(_note(notebook, server))
+    files = _to_send(notebook, photos, known, PhotoReport())
+    return [(one.path, one.sha256, one.sealed) for one in files if one.sealed or _is_whole(one.path, one.sha256)]
+
+
+def kept_there(notebook: Notebook, photos: Photos, server: str, pictures: Iterable[tuple[str, bool]]) -> None:
+    """Notes what the cabin has answered for on a carry-file: (SHA-256, whether it went sealed). Raises SaveFailed."""
+    note = _note(notebook, server)
+    known = photos.noted(note)
+    photos.note(note, sorted({_name(*one) for one in pictures} - known))
 
 
 class _Sending:

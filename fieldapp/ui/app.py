@@ -108,6 +108,8 @@ class TabletApp(App):  # type: ignore[misc]  # kivy has no types
         self.shell.restyled = self.restyle
         self.shell.acknowledged = self._acknowledge
         self.shell.camera = self.device.camera()
+        self.shell.carry.shared = self.device.shared_folder()
+        self.shell.carry.choose = self.device.chooser()
         self.shell.photographs.folders += self.device.picture_folders()
         self._make()
         return self.frame

@@ -67,14 +67,14 @@ class RealCabin:
             return Exchange(counts["push"], counts["pull"], cancelled=True)
         except SyncError as error:
             done = error.report or Report()
-            return Exchange(done.sent + done.known, done.received, str(error), _notices(done))
+            return Exchange(done.sent + done.known, done.received, str(error), notices_of(done))
         except (StoreError, OSError) as error:
             return Exchange(counts["push"], counts["pull"], str(error))
-        notices = (*_notices(report), *_of_pictures(pictures))
+        notices = (*notices_of(report), *_of_pictures(pictures))
         return Exchange(report.sent + report.known, report.received, "", notices, pictures=pictures.sent)
 
 
-def _notices(report: Report) -> tuple[str, ...]:
+def notices_of(report: Report) -> tuple[str, ...]:
     """What else the recorder should know of an exchange."""
     found = list(report.notices)
     if report.forks:

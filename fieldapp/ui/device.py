@@ -86,6 +86,30 @@ class Device:
 
         return take
 
+    def shared_folder(self) -> Path | None:
+        """Where other programs and a stick's copying reach files; None for a machine with folders of its own."""
+        if platform == "android":
+            with suppress(Exception):
+                from plyer import storagepath
+
+                return Path(storagepath.get_downloads_dir()) / "bonedocket"
+        return None
+
+    def chooser(self) -> Callable[[Callable[[str], None]], None] | None:
+        """Lets a file be chosen in the system's window and tells its path; None where one is typed."""
+        if platform != "android":
+            return None
+        try:
+            from plyer import filechooser
+        except ImportError:
+            return None
+
+        def choose(chosen: Callable[[str], None]) -> None:
+            # On another thread, and with an empty list where nothing was chosen.
+            filechooser.open_file(on_selection=lambda paths: chosen(str(paths[0])) if paths else None)
+
+        return choose
+
     def _sound(self) -> Any:
         if self._click is None:
             from kivy.core.audio import SoundLoader

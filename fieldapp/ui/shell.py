@@ -14,6 +14,7 @@ from fieldapp.store.errors import StoreError
 from fieldapp.ui.presenters.assess import Assess
 from fieldapp.ui.presenters.cabin import Cabin, Setup, Sync
 from fieldapp.ui.presenters.cards import Card
+from fieldapp.ui.presenters.carry import Carry
 from fieldapp.ui.presenters.context import Context
 from fieldapp.ui.presenters.contexts import Contexts
 from fieldapp.ui.presenters.desk import Desk
@@ -31,7 +32,7 @@ from fieldapp.ui.texts import say
 SCREENS = (
     "setup", "people", "contexts", "context", "form", "quick", "card", "more", "find", "manner", "lock", "photo",
     "scan", "lab", "stop", "hold", "sync", "history", "beside", "leave", "aid",
-    "assess", "key",
+    "assess", "key", "carry",
 )  # fmt: skip
 _REMEMBERED = ("contexts", "context", "hold")
 
@@ -68,6 +69,7 @@ class Shell:
         self.camera: Callable[[Callable[[Path], None]], None] | None = None
         self.sync = Sync(desk, cabin)
         self.key = Key(desk, cabin)
+        self.carry = Carry(desk)
         self.assess: Assess | None = None
         self.form: Form | None = Form.resumed(desk) if desk.site else None
         self.card: Card | None = Card.resumed(desk) if desk.site else None
@@ -259,6 +261,11 @@ class Shell:
         if self.hold is not None:
             self.photographs.begin(None, self.hold.docket)
             self.show("photo")
+
+    def show_carry(self) -> None:
+        """Goes to the carry-files."""
+        self.carry.told = []
+        self.show("carry")
 
     def show_key(self) -> None:
         """Goes to the key of the one who records, and back to where it was asked for."""

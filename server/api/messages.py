@@ -5,6 +5,8 @@ Fields that are not known are ignored in a request: a newer tablet is not turned
 
 from __future__ import annotations
 
+import base64
+import binascii
 from typing import Any
 
 from marshmallow import EXCLUDE, Schema, ValidationError, fields, validate
@@ -23,6 +25,16 @@ class _Message(Schema):
 
 def _text(longest: int = 200, **more: object) -> fields.String:
     return fields.String(required=True, validate=validate.Length(max=longest), **more)  # type: ignore[arg-type]
+
+
+def is_key(text: str) -> None:
+    """32 bytes as base64. Raises ValidationError."""
+    try:
+        right = len(base64.b64decode(text, validate=True)) == 32
+    except (binascii.Error, ValueError):
+        right = False
+    if not right:
+        raise ValidationError("This is no public key of 32 bytes in base64.")
 
 
 class Hello(_Message):
@@ -205,3 +217,24 @@ class PhotoState(_Message):
     size = fields.Integer(metadata={"description": "bytes of the whole file, if any of it is known"})
     sealed = fields.Boolean(metadata={"description": "whether that file is a sealed one"})
     complete = fields.Boolean(required=True, metadata={"description": "it is in the cabin's store"})
+
+
+class CarryKeys(_Message):
+    """The asking notebook's own keys for carry-files."""
+
+    sign = fields.String(
+        required=True,
+        validate=is_key,
+        metadata={"description": "Ed25519 public key, base64: what it signs with"},
+    )
+    seal = fields.String(
+        required=True,
+        validate=is_key,
+        metadata={"description": "X25519 public key, base64: what answers are sealed to"},
+    )
+
+
+class CarryKept(_Message):
+    """They are kept."""
+
+    keys = fields.Integer(required=True, metadata={"description": "how many this notebook has: more than one, a copy"})

@@ -161,3 +161,14 @@ def key(asked: dict[str, Any]) -> dict[str, Any]:
     tablet()
     account, locked = cabin().accounts.locked_key(asked["person"], asked["role"], asked["password"])
     return {**account.by, "key": account.key, "private": locked}
+
+
+@blueprint.post("/carry-keys")
+@blueprint.doc(**TOKEN)
+@blueprint.arguments(messages.CarryKeys)
+@blueprint.response(200, messages.CarryKept)
+@blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
+def carry_keys(told: dict[str, Any]) -> dict[str, Any]:
+    """Keeps the keys with which a tablet signs its carry-files and opens the answers"""
+    own = tablet()
+    return {"keys": len(cabin().carry_keys.register(own.notebook, told["sign"], told["seal"]))}

@@ -21,7 +21,7 @@ from fieldapp.domain import short_codes
 from fieldapp.records import enrolment
 from fieldapp.records.schemas import ROLES
 from server import cabin
-from server.commands import places, site_rules, sites
+from server.commands import carry, places, site_rules, sites
 from server.config import Config
 from server.errors import CabinError, NoCopyHere, NoSuchPerson, NoSuchWord
 from server.ledger import CABIN
@@ -88,6 +88,9 @@ def register(parser: argparse.ArgumentParser) -> None:
     _command(below, "devices", _devices, "the tablets that are let in")
     one = _command(below, "withdraw", _withdraw, "let a tablet in no more")
     one.add_argument("letter")
+
+    one = _command(below, "carry", _carry, "load what a tablet has written on a stick, and write the answer")
+    carry.carry_arguments(one)
 
     one = _command(below, "backup", _backup, "copy the cabin's folder, also while it runs")
     one.add_argument("to", type=Path, help="a new folder, best on another disk")
@@ -346,6 +349,13 @@ def _enrol(args: argparse.Namespace) -> int:
         code = found.devices.open_code(args.name)
         _say("code", code=code.text, letter=code.letter, until=code.expires_at.strftime("%H:%M"))
         _say("fingerprint", fingerprint=enrolment.in_pairs(found.fingerprint))
+    return 0
+
+
+def _carry(args: argparse.Namespace) -> int:
+    with _open(args) as found:
+        for sentence in carry.load(found, args):
+            print(sentence)
     return 0
 
 

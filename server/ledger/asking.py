@@ -191,3 +191,10 @@ def pull(connection: Connection, since: int, limit: int, skip: str, notebook: st
 def mark(connection: Connection, seq: int) -> str:
     """The id of the change at a number of the count, "" for none."""
     return connection.scalar(select(tables.change.c.id).where(tables.change.c.seq == seq)) or ""
+
+
+def forked(connection: Connection, notebook: str) -> bool:
+    """Whether two changes of a notebook have the same number."""
+    column = tables.change.c
+    twice = select(column.n).where(column.notebook == notebook).group_by(column.n).having(func.count() > 1)
+    return connection.scalar(twice.limit(1)) is not None

@@ -168,6 +168,12 @@ class Devices:
             rows = connection.execute(select(tables.device).order_by(tables.device.c.letter))
             return [_device(row) for row in rows]
 
+    def get(self, notebook: str) -> Device | None:
+        """The tablet with this notebook, let in or withdrawn; None if it never was."""
+        with self.ledger.database.reading() as connection:
+            row = connection.execute(select(tables.device).where(tables.device.c.notebook == notebook)).first()
+        return _device(row) if row is not None else None
+
     def withdraw(self, letter: str) -> Device:
         """Lets the tablet with this letter in no more; what it has brought stays. Raises NoSuchPerson."""
         column = tables.device.c

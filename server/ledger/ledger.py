@@ -363,6 +363,10 @@ class Ledger:
             self.renew("another change at the cursor", asker, epoch)
         return self._read(lambda connection: asking.pull(connection, since, limit, skip_notebook, asker))
 
+    def forked(self, notebook: str) -> bool:
+        """Whether a notebook has given a number twice: a copy of it goes on somewhere, or an old one was put back."""
+        return self._read(lambda connection: asking.forked(connection, notebook))
+
     # -- proving
 
     def rebuild_matches(self) -> bool:

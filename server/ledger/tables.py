@@ -180,6 +180,26 @@ photo = Table(
     Column("notebook", Text, nullable=False, doc="of the tablet that brought it"),
 )
 
+carry_key = Table(
+    "carry_key",
+    metadata,
+    Column("notebook", Text, nullable=False),
+    Column("sign", Text, nullable=False, doc="Ed25519, base64: its carry-files are signed with it"),
+    Column("seal", Text, nullable=False, doc="X25519, base64: answers are sealed to it"),
+    Column("at", Text, nullable=False),
+    # Not the notebook alone: a second key means a copy of it, and both are kept.
+    PrimaryKeyConstraint("notebook", "sign"),
+)
+
+carried = Table(
+    "carried",
+    metadata,
+    Column("file", Text, primary_key=True, doc="the carry-file's own id"),
+    Column("notebook", Text, nullable=False, index=True),
+    Column("made_at", Text, nullable=False, doc="as the tablet's clock had it"),
+    Column("loaded_at", Text, nullable=False, doc="the first time"),
+)
+
 event = Table(
     "event",
     metadata,

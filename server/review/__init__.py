@@ -17,6 +17,7 @@ from server.ledger.accounts import Accounts
 from server.photos import Photos
 from server.review import (
     beside,
+    carrying,
     contexts,
     disagreements,
     dockets,
@@ -32,7 +33,20 @@ from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
 
 __all__ = ["register"]
 
-_ROUTES = (language, signing_in, today, contexts, dockets, disagreements, holds, beside, sheets, photos, faults)
+_ROUTES = (
+    language,
+    signing_in,
+    today,
+    contexts,
+    dockets,
+    disagreements,
+    holds,
+    beside,
+    sheets,
+    photos,
+    carrying,
+    faults,
+)
 """Imported for the pages they put into the blueprint."""
 
 

@@ -21,7 +21,10 @@ from server.review.showing import SEALED, Showing, is_stop, label
 
 SHOWN, LAST, MOST = 12, 15, 500
 LEVELS = ("impossible", "check", "note")
-NOTICES = ("fork", "broken_chain", "gap", "kept_unread", "set_aside", "other_site", "new_epoch")
+NOTICES = (
+    "fork", "broken_chain", "gap", "kept_unread", "set_aside", "other_site", "new_epoch", "carry_key_second",
+    "carry_key_accepted", "carry_from_withdrawn",
+)  # fmt: skip
 """What was noticed of tablets that somebody should know of; their sentences are the cabin's."""
 
 

@@ -56,6 +56,7 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "sync.enrol": (NOBODY, NOBODY, NOBODY),
     "sync.push": (NOBODY, NOBODY, NOBODY),
     "sync.key": (NOBODY, NOBODY, NOBODY),
+    "sync.carry_keys": (NOBODY, NOBODY, NOBODY),
     # A tablet carries what the others wrote, letter by letter, or its chains would not close: what was written in the
     # clear before a raise, the hold's log, and the record of a photograph (its file is not sent). Sealed places stay.
     "sync.pull": ({"tablet"}, {"tablet"}, {"tablet"}),
@@ -74,6 +75,10 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "review.nowhere": (NOBODY, NOBODY, NOBODY),
     "review.today": (NOBODY, NOBODY, NOBODY),
     "review.problems": (NOBODY, NOBODY, NOBODY),
+    "review.carrying": (NOBODY, NOBODY, NOBODY),
+    "review.carried": (NOBODY, NOBODY, NOBODY),
+    # Sealed for one tablet; what is in it is what an exchange would give it.
+    "review.carry_answer": (NOBODY, NOBODY, NOBODY),
     "review.contexts": (NOBODY, NOBODY, NOBODY),
     "review.context": (NOBODY, NOBODY, NOBODY),
     "review.sheet": (NOBODY, NOBODY, NOBODY),
@@ -145,6 +150,7 @@ def addresses(rule: Rule, scene: Scene) -> set[str]:
         "docket": RECORDS, "record": RECORDS, "context": (*RECORDS, "none"), "path": PATHS, "rest": ("x",),
         "photo": RECORDS, "nr": ("0", "1"), "size": ("small", "middle", "whole"), "sha256": (PHOTO[1],),
         "filename": ("review.css",), "weight": ("bold",), "element": ("femur",),
+        "answer": (an_id("answer"),),
     }  # fmt: skip
     found: list[dict[str, str]] = [{}]
     for name in sorted(rule.arguments):

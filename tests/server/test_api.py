@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import gzip
 import json
 import re
@@ -63,6 +64,10 @@ def wrong_requests(client):
     yield 401, client.get("/api/v1/pull", headers=head)
     yield 401, tell(client, "/api/v1/push", {"changes": []}, headers=head)
     yield 401, tell(client, "/api/v1/key", {"person": "a", "role": "b", "password": "c"}, headers=head)
+    carry_keys = {"sign": base64.b64encode(bytes(32)).decode(), "seal": base64.b64encode(bytes(32)).decode()}
+    yield 401, tell(client, "/api/v1/carry-keys", carry_keys, headers=head)
+    yield 422, tell(client, "/api/v1/carry-keys", {**carry_keys, "seal": "AAAA"}, headers=head)
+    yield 422, tell(client, "/api/v1/carry-keys", {**carry_keys, "sign": "ä"}, headers=head)
     yield 403, tell(client, "/api/v1/enrol", {"proof": "x", "notebook": an_id("x")})
     yield 401, tell(client, "/api/v1/photos/wanted", {"photos": []}, headers=head)
     yield 401, client.get(f"/api/v1/photo/{'a' * 64}", headers=head)

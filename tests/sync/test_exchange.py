@@ -381,7 +381,7 @@ def test_errors_say_what_was_kept_in_sentences():
         assert text.endswith((".", "X", " X")), text
         assert kind.key not in seen
         seen.add(kind.key)
-    assert len(seen) == 16
+    assert len(seen) == 24
 
 
 # -- anything at all

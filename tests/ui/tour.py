@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Iterator
 
 from fieldapp import assets
@@ -111,9 +112,33 @@ def tour(tablet: Tablet) -> Iterator[str]:
     hand.until(lambda: not tablet.shell.sync.running)
     hand.frames(3)
     yield "sync, done"
-    press("sync.leave")
+    press("sync.carry")
+    yield "carry-file"
+    press("carry.write")
+    hand.until(lambda: not tablet.shell.carry.running)
+    hand.frames(3)
+    yield "carry-file, not enrolled"
+    enrolled(tablet)
+    press("carry.write")
+    hand.until(lambda: not tablet.shell.carry.running)
+    hand.frames(3)
+    yield "carry-file, written"
+    press("carry.load")
+    hand.until(lambda: not tablet.shell.carry.running)
+    hand.frames(3)
+    yield "carry-file, no answer"
+    press("carry.leave", "sync.leave")
     yield "context again"
     yield from other_stops(tablet)
+
+
+def enrolled(tablet: Tablet) -> None:
+    """What a tablet knows of its cabin, with a key to seal to."""
+    desk = tablet.app.desk
+    seal = base64.b64encode(bytes([9, *bytes(31)])).decode()
+    told = {"token": "t", "letter": "B", "site": desk.site, "site_code": desk.code, "seal_key": seal}
+    cabin = {"address": "192.168.20.5:8443", "fingerprint": "f", "cabin_notebook": "c", **told}
+    tablet.app.notebook.set_setting("cabin", cabin)
 
 
 def further_stops(tablet: Tablet) -> Iterator[str]:

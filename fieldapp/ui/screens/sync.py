@@ -34,6 +34,8 @@ class SyncScreen(View):
             actions.append(Choice("sync.now", say("sync.now"), sign="sync", tone="primary"))
         else:
             actions.append(Choice("sync.enrol", say("sync.enrol"), sign="sync"))
+        if sync.address and not sync.running:
+            actions.append(Choice("sync.carry", say("carry.title")))
         if not sync.running and self.shell.desk.notebook.disputed():
             actions.append(Choice("sync.differ", say("sync.show_differ"), sign="differ"))
         if self.shell.key.wanted() and not sync.running:
@@ -52,6 +54,8 @@ class SyncScreen(View):
             self.shell.finding.kind = "docket"
             self.shell.finding.marks = {"differ", "mine"}
             self.shell.show("find")
+        elif ident == "sync.carry":
+            self.shell.show_carry()
         elif ident == "sync.key":
             self.shell.show_key()
         elif ident == "sync.cancel":

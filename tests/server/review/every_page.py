@@ -23,5 +23,6 @@ EVERY_PAGE = (
     *(f"/review/hold/{an_id(name)}" for name in HOLDS),
     "/review/problems",
     "/review/problems?level=impossible",
+    "/review/carry",
     "/review/nowhere",
 )
