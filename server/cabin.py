@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import logging
 import threading
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from argon2 import PasswordHasher
 from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
@@ -15,6 +17,8 @@ from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
 from server import keys
 from server.config import Config
 from server.errors import KeyMissing
+from server.keeping.pictures import PictureFolder
+from server.keeping.schedule import Schedule
 from server.ledger import Ledger
 from server.ledger.accounts import Accounts
 from server.ledger.devices import Devices
@@ -36,7 +40,8 @@ def set_up(
 
     `zone`: what an in-situ stop closes on this site, in words; "" leaves it to the whole trench.
     """
-    config.data.mkdir(parents=True, exist_ok=True)
+    # The ledger in it has exact places and passwords' hashes.
+    config.data.mkdir(mode=0o700, parents=True, exist_ok=True)
     keys.make_seal_key(config.seal_key)
     keys.make_certificate(config.certificate, config.certificate_key)
     Ledger.create(
@@ -72,10 +77,21 @@ class Cabin:
         self._wake = threading.Event()
         self._closing = threading.Event()
         self._worker: threading.Thread | None = None
+        self._then: list[Callable[[], None]] = []
 
     def opening_key(self) -> X25519PrivateKey:
         """The key that opens what tablets sealed to this cabin; who may see it is for the caller to ask."""
         return keys.seal_key(self.config.seal_key)
+
+    def back_up_to(self, folder: Path, **how: Any) -> None:
+        """From now on, a backup into `folder` every few hours; `how`: see keeping.schedule.Schedule."""
+        schedule = Schedule(self.config, self.ledger, folder, pictures=PictureFolder(self.config.data), **how)
+        schedule.start()
+        self.when_closed(schedule.stop)
+
+    def when_closed(self, then: Callable[[], None]) -> None:
+        """Something to be ended before the ledger is let go of."""
+        self._then.append(then)
 
     def rules_due(self) -> None:
         """Says that records have changed. The rules look at them soon, in a thread of their own; in tests at once."""
@@ -95,7 +111,7 @@ class Cabin:
                 self._check()
             except Exception:
                 # The records stay due, and are tried again when the next batch comes.
-                log.exception("the rules stopped at a record")
+                log.exception("the rules stopped at a record", extra={"event": "rules_stopped"})
 
     def _check(self) -> None:
         while not self._closing.is_set() and self.ledger.check_due():
@@ -105,6 +121,8 @@ class Cabin:
         """Waits for the rules' present chunk and lets go of the files."""
         self._closing.set()
         self._wake.set()
+        while self._then:
+            self._then.pop()()
         if self._worker is not None:
             self._worker.join()
         self.ledger.close()

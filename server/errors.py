@@ -17,7 +17,9 @@
     ├── CodeRefused       an enrolment code that is wrong, used or too old
     ├── TooManyCodes      too many wrong codes in a row
     ├── NotEnrolled       a token that is unknown or belongs to another notebook
-    └── TokenWithdrawn    a token that was withdrawn at the cabin
+    ├── TokenWithdrawn    a token that was withdrawn at the cabin
+    ├── SettingsUnreadable  the cabin's settings do not say what they should
+    └── BackupError       see server.keeping.errors
 
 Every error carries its parts in `fields`, the key of its sentence in `key`, and the HTTP status it answers with.
 """
@@ -151,3 +153,9 @@ class TokenWithdrawn(CabinError):
 
     key = "cabin.token_withdrawn"
     status = HTTPStatus.UNAUTHORIZED
+
+
+class SettingsUnreadable(CabinError):
+    """Nothing is started on settings that were half understood."""
+
+    key = "cabin.settings_unreadable"

@@ -45,6 +45,7 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     # clear before a raise, the hold's log, and the record of a photograph (its file is not sent). Sealed places stay.
     "sync.pull": ({"tablet"}, {"tablet"}, {"tablet"}),
     "way_in": (NOBODY, NOBODY, NOBODY),
+    "health.health": (NOBODY, NOBODY, NOBODY),
     "review.static": (NOBODY, NOBODY, NOBODY),
     "review.font": (NOBODY, NOBODY, NOBODY),
     "review.front": (NOBODY, NOBODY, NOBODY),
