@@ -1,6 +1,6 @@
 """`/health`: whether the cabin is well, for whoever watches over it; without signing in, and so with nothing in it.
 
-    {"state": "ok" | "troubled", "version", "ledger": {"readable", "writable"}, "rules": {"due", "since"},
+    {"state": "ok" | "troubled", "version", "ledger": {"readable", "writable"}, "rules": {"due", "seconds"},
      "backup": {"at", "hours", "failed"}, "disk": "ok" | "low", "troubles": [sentences]}
 
 As JSON, or as a page for a browser. 503 while troubled. Whoever asks often gets what was found a moment ago.
@@ -27,7 +27,7 @@ from sqlalchemy import select
 from fieldapp import assets
 from fieldapp.assets import texts
 from server.cabin import Cabin
-from server.keeping.backing_up import BACKED_UP, FAILED
+from server.keeping.backing_up import last_backup
 from server.ledger import tables
 
 NAME = "bonedocket.health"
@@ -134,16 +134,11 @@ class Health:
 
     def _ask(self) -> _Ledger:
         seen = _Ledger()
-        database, column = self.cabin.ledger.database, tables.event.c
+        database = self.cabin.ledger.database
         try:
             with database.reading() as connection:
                 seen.due = connection.scalar(select(tables.record.c.id).where(tables.record.c.due).limit(1)) is not None
-                backups = select(column.what, column.at).where(column.what.in_((BACKED_UP, FAILED)))
-                last = connection.execute(backups.order_by(column.nr.desc()).limit(1)).first()
-                made = backups.where(column.what == BACKED_UP).order_by(column.nr.desc()).limit(1)
-                seen.failed = last is not None and last.what == FAILED
-                good = connection.execute(made).first()
-                seen.backup_at = None if good is None else good.at
+                seen.backup_at, seen.failed = last_backup(connection)
             seen.readable = True
             # The writer's lock is taken and given back: nothing is written, and nothing grows by being asked.
             with database.writing():

@@ -18,9 +18,10 @@ import time
 import traceback
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from io import TextIOWrapper
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any
 
 from flask import Flask, Response, g, has_request_context, request
 
@@ -104,8 +105,8 @@ class _Rotating(RotatingFileHandler):
         path.parent.mkdir(parents=True, exist_ok=True)
         super().__init__(path, maxBytes=LARGEST, backupCount=KEPT, encoding="utf-8")
 
-    def _open(self) -> TextIO:
-        return open(self.baseFilename, self.mode, encoding="utf-8", opener=_private)
+    def _open(self) -> TextIOWrapper:
+        return TextIOWrapper(open(self.baseFilename, "ab", opener=_private), encoding="utf-8")
 
     def handleError(self, record: logging.LogRecord) -> None:
         """The library would print the record, words and all."""

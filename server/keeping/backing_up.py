@@ -13,14 +13,16 @@ from datetime import UTC
 from importlib.metadata import version
 from pathlib import Path
 
+from sqlalchemy import Connection, select
+
 from server.config import Config
 from server.errors import KeyMissing
 from server.keeping import archive, rows
 from server.keeping.archive import Manifest, Progress, silent
 from server.keeping.pictures import Pictures
-from server.ledger import Ledger, folding, meta
+from server.ledger import Ledger, folding, meta, tables
 
-BACKED_UP, FAILED = "backed_up", "backup_failed"
+BACKED_UP, FAILED, RESTORED = "backed_up", "backup_failed", "restored"
 """Lines of the ledger's log, by which everybody can see how old the last backup is."""
 
 KEYS = ("cabin.crt", "cabin.key", "seal.key")
@@ -54,8 +56,9 @@ def back_up(
             site = folding.records_of(connection, [names.site])[0]
             for table in rows.kept():
                 writer.add(f"tables/{table.name}.ndjson", rows.lines_of(connection, table), lines=True)
-        for name in () if pictures is None else pictures.names():
-            writer.add(f"photos/{name}", _pieces(pictures, name), packed=False)
+        if pictures is not None:
+            for name in pictures.names():
+                writer.add(f"photos/{name}", _pieces(pictures, name), packed=False)
         about = Manifest(
             made_at=config.clock().astimezone(UTC).isoformat(timespec="seconds"),
             program=version("bonedocket"),
@@ -68,6 +71,18 @@ def back_up(
         done = writer.finish(about)
     ledger.note(BACKED_UP, "cabin", {"file": to.name, "head": done.head})
     return done
+
+
+def last_backup(connection: Connection) -> tuple[str | None, bool]:
+    """When all there was lay in a backup, None if never; and whether the last one that was due failed.
+
+    A ledger that was just put back from one lies in one.
+    """
+    column = tables.event.c
+    last = select(column.what, column.at).order_by(column.nr.desc()).limit(1)
+    made = connection.execute(last.where(column.what.in_((BACKED_UP, RESTORED)))).first()
+    newest = connection.execute(last.where(column.what.in_((BACKED_UP, RESTORED, FAILED)))).first()
+    return None if made is None else str(made.at), newest is not None and newest.what == FAILED
 
 
 def _pieces(pictures: Pictures, name: str) -> Iterator[bytes]:

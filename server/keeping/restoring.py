@@ -25,7 +25,7 @@ from server.config import Config
 from server.errors import LedgerIsNewer, LedgerMissing
 from server.keeping import rows
 from server.keeping.archive import Manifest, Progress, Reader, silent
-from server.keeping.backing_up import KEYS, SETTINGS, back_up
+from server.keeping.backing_up import KEYS, RESTORED, SETTINGS, back_up
 from server.keeping.errors import (
     BackupDamaged,
     BackupIsNewer,
@@ -42,7 +42,6 @@ from server.keeping.pictures import PictureFolder, Pictures, is_name
 from server.ledger import Ledger, meta, tables
 from server.ledger.ledger import FORMAT
 
-RESTORED = "restored"
 FROM_BACKUP = ".from-backup"
 """Ends the name of the settings that came with a backup: they may name another machine's places."""
 

@@ -62,7 +62,7 @@ def verify(config: Config, ledger: Ledger, pictures: Pictures, progress: Progres
         else:
             yield _finding(GOOD, "records", number=connection.scalar(select(func.count()).select_from(tables.record)))
     yield from _pictures(pictures, progress)
-    yield from _keys(config, str(ledger.site().value("cabin_key")))
+    yield from keys_fit(config, str(ledger.site().value("cabin_key")))
 
 
 # -- the ledger
@@ -106,10 +106,8 @@ class _Chain:
         first, last = self.n + 1, n - 1
         if first > last:
             return
-        lost = self.reached is None or first <= self.reached
-        yield _finding(
-            WRONG if lost else NOTE, "lost" if lost else "gap", notebook=self.notebook, first=first, last=last
-        )
+        level, name = (WRONG, "lost") if self.reached is None or first <= self.reached else (NOTE, "gap")
+        yield _finding(level, name, notebook=self.notebook, first=first, last=last)
 
     def end(self) -> Iterator[Finding]:
         """A change that had come and is not the last any more."""
@@ -202,7 +200,8 @@ def _pictures(pictures: Pictures, progress: Progress) -> Iterator[Finding]:
         yield _finding(GOOD, "photos", number=number)
 
 
-def _keys(config: Config, site_key: str) -> Iterator[Finding]:
+def keys_fit(config: Config, site_key: str) -> Iterator[Finding]:
+    """Whether the key files are there, open, belong together and to the site."""
     missing = [name for name in KEYS if not (config.data / name).is_file()]
     if missing:
         yield _finding(WRONG, "keys_missing", files=", ".join(missing))
