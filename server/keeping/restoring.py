@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sqlalchemy import Connection, delete
-from sqlalchemy.exc import DatabaseError, IntegrityError, OperationalError
+from sqlalchemy.exc import DatabaseError, IntegrityError
 
 from server import keys
 from server.config import Config
@@ -28,6 +28,7 @@ from server.keeping.archive import Manifest, Progress, Reader, silent
 from server.keeping.backing_up import KEYS, RESTORED, SETTINGS, back_up
 from server.keeping.errors import (
     BackupDamaged,
+    BackupError,
     BackupIsNewer,
     FolderNotEmpty,
     LedgerUnreadable,
@@ -67,6 +68,8 @@ def restore(backup: Reader, config: Config, progress: Progress = silent) -> Rest
             target.rmdir()
         os.rename(beside, target)
         sync_folder(target.parent)
+    except DatabaseError as error:
+        raise _unwritable(error, target.parent) from error
     except OSError as error:
         if is_full(error):
             raise NoRoom(folder=target.parent) from error
@@ -102,7 +105,9 @@ def replace_with(
         ledger = Ledger.open(config.ledger, clock=config.clock, new_id=config.new_id)
     except LedgerMissing as error:
         raise NothingToReplace(folder=config.data) from error
-    except (DatabaseError, LookupError, ValueError) as error:
+    except DatabaseError as error:
+        raise _unwritable(error, config.data) from error
+    except (LookupError, ValueError) as error:
         raise LedgerUnreadable(why=error) from error
     try:
         if ledger.names().site != backup.manifest.site:
@@ -115,9 +120,17 @@ def replace_with(
         back_up(config, ledger, before, pictures=None, progress=progress)
         _add_pictures(backup, pictures, progress)
         _put(backup, ledger, progress)
+    except DatabaseError as error:
+        raise _unwritable(error, config.data) from error
     finally:
         ledger.close()
     return Restored(backup.manifest, before)
+
+
+def _unwritable(error: DatabaseError, folder: Path) -> BackupError:
+    """In the database's own words; SQLite has its own for a full disk."""
+    why = str(error.orig)
+    return NoRoom(folder=folder) if "is full" in why or "No space left" in why else LedgerUnreadable(why=why)
 
 
 def _missing_keys(backup: Reader, config: Config) -> list[str]:
@@ -162,11 +175,6 @@ def _put(backup: Reader, ledger: Ledger, progress: Progress) -> None:
             ledger.renew_in(connection, "put back from a backup")
     except IntegrityError as error:
         raise BackupDamaged(why="tables") from error
-    except OperationalError as error:
-        # SQLite's own words for a full disk; the transaction is undone.
-        if "disk is full" in str(error.orig) or "disk I/O" in str(error.orig):
-            raise NoRoom(folder=ledger.database.path.parent) from error
-        raise
 
 
 def _check(connection: Connection, manifest: Manifest) -> None:
