@@ -45,7 +45,8 @@ def packages(distribution: str = "bonedocket") -> Iterator[Finding]:
     except importlib.metadata.PackageNotFoundError:
         yield _finding(WRONG, "not_installed")
         return
-    names = [found[0] for one in wanted if "extra ==" not in one and (found := re.match(r"[\w.-]+", one))]
+    # Those with a condition are an extra's, or another system's.
+    names = [found[0] for one in wanted if ";" not in one and (found := re.match(r"[\w.-]+", one))]
     missing = [one for one in names if not _has(one)]
     if missing:
         yield _finding(WRONG, "packages_missing", names=", ".join(missing))
