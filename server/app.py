@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from argon2 import PasswordHasher
-from flask import Flask, Response, redirect, request
+from flask import Flask, Response, redirect, request, url_for
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -30,7 +30,7 @@ def build(config: Config, hasher: PasswordHasher | None) -> Flask:
     app.config.update(TESTING=config.testing, MAX_FORM_MEMORY_SIZE=2**20)
     cabin = Cabin(config, hasher)
     logs.register(app)
-    cabin.when_closed(health.register(app, cabin).close)
+    health.register(app, cabin)
     described = api.register(app, cabin)
     review.register(
         app,
@@ -43,7 +43,7 @@ def build(config: Config, hasher: PasswordHasher | None) -> Flask:
 
     @app.get("/")
     def way_in() -> AnyResponse:
-        return redirect("/review/")
+        return redirect(url_for("review.front"))
 
     @app.errorhandler(404)
     @app.errorhandler(405)

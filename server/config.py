@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+SITES, CERTIFICATE = "sites", "cabin.crt"
+
 
 def local_now() -> datetime:
     """The time with this machine's zone."""
@@ -37,16 +39,27 @@ class Config:
     testing: bool = False
 
     @property
+    def unit(self) -> Path | None:
+        """The folder of the unit whose server this site shares (`UNIT/sites/CODE`), None for a cabin of its own."""
+        above = self.data.absolute().parent
+        return above.parent if above.name == SITES and (above.parent / CERTIFICATE).is_file() else None
+
+    @property
+    def door(self) -> Path:
+        """The folder of what is shared by all sites of one server: the certificate and the key of page sessions."""
+        return self.unit or self.data
+
+    @property
     def ledger(self) -> Path:
         return self.data / "ledger.sqlite"
 
     @property
     def certificate(self) -> Path:
-        return self.data / "cabin.crt"
+        return self.door / CERTIFICATE
 
     @property
     def certificate_key(self) -> Path:
-        return self.data / "cabin.key"
+        return self.door / "cabin.key"
 
     @property
     def seal_key(self) -> Path:
@@ -54,4 +67,4 @@ class Config:
 
     @property
     def session_key(self) -> Path:
-        return self.data / "session.key"
+        return self.door / "session.key"

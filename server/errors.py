@@ -14,6 +14,9 @@
     ├── NoSuchPerson      there is no such person, account or tablet
     ├── NoSuchWord        a code is to stand for a word that the tables do not have
     ├── PlaceUnsourced    words about local law without source or date
+    ├── NoSites           a unit's folder without a site in it
+    ├── UnitNotASite      a command for one site was given the folder of several
+    ├── UnitIsACabin      a folder that is to hold several sites is one site's cabin
     ├── CodeRefused       an enrolment code that is wrong, used or too old
     ├── TooManyCodes      too many wrong codes in a row
     ├── NotEnrolled       a token that is unknown or belongs to another notebook
@@ -125,6 +128,24 @@ class PlaceUnsourced(CabinError):
     """Words about local law without where they come from, or without when somebody checked them."""
 
     key = "cabin.place_unsourced"
+
+
+class NoSites(CabinError):
+    """There is nothing to serve yet."""
+
+    key = "cabin.no_sites"
+
+
+class UnitNotASite(CabinError):
+    """Which site is meant has to be said."""
+
+    key = "cabin.unit_not_a_site"
+
+
+class UnitIsACabin(CabinError):
+    """Nothing was changed."""
+
+    key = "cabin.unit_is_a_cabin"
 
 
 class CodeRefused(CabinError):

@@ -12,6 +12,7 @@ from __future__ import annotations
 import shutil
 import threading
 import time
+from collections.abc import Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as NotYet
 from dataclasses import dataclass, field
@@ -154,11 +155,43 @@ def _version() -> str:
     return version("bonedocket")
 
 
-def register(app: Flask, cabin: Cabin) -> Health:
+def register(app: Flask, cabin: Cabin) -> None:
     """Adds `/health` to `app`."""
     found = app.extensions[NAME] = Health(cabin)
+    cabin.when_closed(found.close)
     app.register_blueprint(blueprint)
-    return found
+
+
+def register_together(app: Flask, sites: Iterable[Flask]) -> None:
+    """Adds `/health` to `app` for all of a server's sites as one: which of them is in trouble, it does not say."""
+    app.extensions[NAME] = _Together([one.extensions[NAME] for one in sites])
+    app.register_blueprint(blueprint)
+
+
+class _Together:
+    """The worst of several."""
+
+    def __init__(self, several: Sequence[Health]) -> None:
+        self._several = several
+
+    def now(self) -> dict[str, Any]:
+        """What they are, taken together."""
+        found = [one.now() for one in self._several]
+        rules, backups = [one["rules"] for one in found], [one["backup"] for one in found]
+        # The site that was backed up longest ago, or never.
+        oldest = min(backups, key=lambda one: one["at"] or "")
+        return {
+            "state": "troubled" if any(one["troubles"] for one in found) else "ok",
+            "version": _version(),
+            "ledger": {name: all(one["ledger"][name] for one in found) for name in ("readable", "writable")},
+            "rules": {
+                "due": any(one["due"] for one in rules),
+                "seconds": max((one["seconds"] for one in rules if one["seconds"] is not None), default=None),
+            },
+            "backup": {**oldest, "failed": any(one["failed"] for one in backups)},
+            "disk": "low" if any(one["disk"] == "low" for one in found) else "ok",
+            "troubles": list(dict.fromkeys(name for one in found for name in one["troubles"])),
+        }
 
 
 @blueprint.get("/health")

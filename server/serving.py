@@ -16,6 +16,7 @@ from server import create_app
 from server.api.answers import LARGEST
 from server.cabin import Cabin
 from server.config import Config
+from server.unit import Unit, is_unit
 
 log = logging.getLogger(__name__)
 
@@ -25,36 +26,56 @@ TIMEOUT = 20
 
 
 class Serving:
-    """A cabin that listens. Bound when made (`port` 0 takes a free one, see `port`); `run` serves until `stop`.
+    """A cabin, or the several of a unit, that listens. Bound when made (`port` 0 takes a free one, see `port`);
+    `run` serves until `stop`.
 
     Raises OSError where the address cannot be had, and what Cabin raises.
     """
 
     def __init__(self, config: Config, hasher: PasswordHasher | None = None) -> None:
-        self.app = create_app(config, hasher)
-        self.cabin: Cabin = self.app.extensions["bonedocket.cabin"]
+        self.unit = Unit(config, hasher) if is_unit(config) else None
+        if self.unit is None:
+            self.app = create_app(config, hasher)
+            self.cabins = {"": self.app.extensions["bonedocket.cabin"]}
+        else:
+            self.cabins = self.unit.cabins
         self._thread: threading.Thread | None = None
         try:
             self._server = _Server(
-                (config.host, config.port), self.app, numthreads=THREADS, timeout=TIMEOUT, shutdown_timeout=5
+                (config.host, config.port),
+                self.unit or self.app,
+                numthreads=THREADS,
+                timeout=TIMEOUT,
+                shutdown_timeout=5,
             )
             self._server.max_request_body_size = LARGEST
             self._server.ssl_adapter = _adapter(config)
             self._server.prepare()
         except BaseException:
-            self.cabin.close()
+            self._close()
             raise
         self.port: int = self._server.bind_addr[1]
 
     def run(self) -> None:
         """Serves until `stop` is called elsewhere, or the process is told to end."""
         # What was left due when the cabin was last closed.
-        self.cabin.rules_due()
+        for one in self.cabins.values():
+            one.rules_due()
         try:
             self._server.serve()
         finally:
             self._server.stop()
-            self.cabin.close()
+            self._close()
+
+    def _close(self) -> None:
+        for one in self.cabins.values():
+            one.close()
+
+    @property
+    def cabin(self) -> Cabin:
+        """The cabin of a server with one site; the first of several."""
+        found: Cabin = next(iter(self.cabins.values()))
+        return found
 
     def start(self) -> None:
         """Serves in a thread of its own."""

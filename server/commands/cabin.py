@@ -19,7 +19,7 @@ from fieldapp.domain import short_codes
 from fieldapp.records import enrolment
 from fieldapp.records.schemas import ROLES
 from server import cabin
-from server.commands import places, running, site_rules
+from server.commands import places, running, site_rules, sites
 from server.config import Config
 from server.errors import CabinError, NoSuchPerson, NoSuchWord
 from server.ledger import CABIN
@@ -75,6 +75,8 @@ def register(parser: argparse.ArgumentParser) -> None:
     one = _command(below, "licence", _licence, "the licence a cemetery is dug under, and its conditions")
     site_rules.licence_arguments(one)
 
+    sites.register(below, _data, _say)
+
     one = _command(below, "enrol", _enrol, "a one-use code for a tablet")
     one.add_argument("--name", default="", help="what to call the tablet")
     _command(below, "devices", _devices, "the tablets that are let in")
@@ -118,7 +120,7 @@ def _say(key: str, **fields: object) -> None:
 
 @contextmanager
 def _open(args: argparse.Namespace) -> Iterator[cabin.Cabin]:
-    with closing(cabin.Cabin(Config(Path(args.data)))) as found:
+    with closing(cabin.Cabin(sites.one_site(args))) as found:
         yield found
 
 
@@ -131,9 +133,11 @@ def _serve(args: argparse.Namespace) -> int:
     settings = settings_in(args.data)
     running.begin_log(args, settings)
     serving_one = serving.Serving(Config(Path(args.data), host=args.host, port=args.port))
-    running.begin_backups(args, settings, serving_one.cabin)
+    for one in serving_one.cabins.values():
+        running.begin_backups(args, settings, one)
     for address in serving.addresses(args.host):
-        _say("review", address=address, port=serving_one.port)
+        for code in serving_one.cabins:
+            _say("unit_review" if code else "review", address=address, port=serving_one.port, code=code)
     _say("fingerprint", fingerprint=enrolment.in_pairs(serving_one.cabin.fingerprint))
     _say("to_enrol", data=args.data)
     _say("to_stop")
@@ -150,7 +154,7 @@ def _serve(args: argparse.Namespace) -> int:
 
 
 def _init(args: argparse.Namespace) -> int:
-    config = Config(Path(args.data))
+    config = sites.one_site(args)
     cabin.set_up(
         config,
         code=args.code,
@@ -213,7 +217,8 @@ def _person_list(args: argparse.Namespace) -> int:
 def _person_password(args: argparse.Namespace) -> int:
     with _open(args) as found:
         account = _account(found, args.person, args.role)
-        password = found.accounts.reset(account.person, account.role)
+        with sites.beside(found):
+            password = found.accounts.reset(account.person, account.role)
     _say("person_password", name=account.name, role=account.role, password=password)
     return 0
 

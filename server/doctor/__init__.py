@@ -13,6 +13,7 @@ from fieldapp.doctor.machine import local, room, writable
 from fieldapp.findings import Finding
 from server.config import Config
 from server.doctor import holdings, network
+from server.unit import configs, is_unit
 
 
 def fits(folder: Path) -> bool:
@@ -27,12 +28,13 @@ def examine(folder: Path, port: int) -> Iterator[Finding]:
     yield from writable(folder)
     yield from room(folder)
     yield from local(folder)
-    yield from holdings.settings(config)
     yield from holdings.sqlite()
-    yield from holdings.ledger(config)
-    yield from holdings.private(config)
-    yield from holdings.pictures(config)
-    yield from holdings.left_over(folder)
+    for one in configs(config).values() if is_unit(config) else [config]:
+        yield from holdings.settings(one)
+        yield from holdings.ledger(one)
+        yield from holdings.private(one)
+        yield from holdings.pictures(one)
+        yield from holdings.left_over(one.data)
     yield from network.answering(config)
     yield from network.ways(config)
     yield from network.named()

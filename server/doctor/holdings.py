@@ -18,7 +18,7 @@ from fieldapp.records.changes import UnreadableChange, read
 from server import keys
 from server.config import Config
 from server.errors import CabinError
-from server.keeping.backing_up import KEYS, last_backup
+from server.keeping.backing_up import key_files, last_backup
 from server.keeping.files import PART
 from server.keeping.pictures import FOLDER, PictureFolder
 from server.keeping.verifying import keys_fit
@@ -122,7 +122,7 @@ def private(config: Config, posix: bool = os.name == "posix") -> Iterator[Findin
     if not posix:
         yield _finding(NOTE, "private_unknown")
         return
-    secret = [config.data / name for name in (*KEYS, config.session_key.name)]
+    secret = [*list(key_files(config).values())[1:], config.session_key]
     open_keys = [path.name for path in secret if path.is_file() and _mode(path) & 0o077]
     if open_keys:
         yield _finding(WRONG, "keys_open", files=", ".join(open_keys), folder=config.data)
@@ -157,7 +157,7 @@ def pictures(config: Config) -> Iterator[Finding]:
 def left_over(folder: Path) -> Iterator[Finding]:
     """What a backup or restore that was cut off has left: never finished, and with keys in it."""
     path = Path(os.path.abspath(folder))
-    found = [*path.glob(f"*{PART}"), *path.parent.glob(f"{path.name}.restoring-*")]
+    found = [*path.glob(f"*{PART}"), *path.parent.glob(f".{path.name}.restoring-*")]
     if found:
         yield _finding(NOTE, "left_over", files=", ".join(sorted(one.name for one in found)[:10]))
 

@@ -25,7 +25,6 @@ from server.ledger import Ledger, folding, meta, tables
 BACKED_UP, FAILED, RESTORED = "backed_up", "backup_failed", "restored"
 """Lines of the ledger's log, by which everybody can see how old the last backup is."""
 
-KEYS = ("cabin.crt", "cabin.key", "seal.key")
 SETTINGS = "cabin.toml"
 _AT_ONCE = 2**20
 
@@ -44,8 +43,7 @@ def back_up(
     Raises BackupThere, KeyMissing, NoRoom; then there is no file `to`.
     """
     with archive.writing(to, passphrase, progress) as writer:
-        for name in KEYS:
-            path = config.data / name
+        for name, path in key_files(config).items():
             if not path.is_file():
                 raise KeyMissing(file=name)
             writer.add(f"folder/{name}", [path.read_bytes()])
@@ -71,6 +69,11 @@ def back_up(
         done = writer.finish(about)
     ledger.note(BACKED_UP, "cabin", {"file": to.name, "head": done.head})
     return done
+
+
+def key_files(config: Config) -> dict[str, Path]:
+    """{name in a backup: file} of the keys without which it is not this cabin; a unit's sites share the first two."""
+    return {path.name: path for path in (config.certificate, config.certificate_key, config.seal_key)}
 
 
 def last_backup(connection: Connection) -> tuple[str | None, bool]:

@@ -25,7 +25,7 @@ from server.config import Config
 from server.errors import LedgerIsNewer, LedgerMissing
 from server.keeping import rows
 from server.keeping.archive import Manifest, Progress, Reader, silent
-from server.keeping.backing_up import KEYS, RESTORED, SETTINGS, back_up
+from server.keeping.backing_up import RESTORED, SETTINGS, back_up, key_files
 from server.keeping.errors import (
     BackupDamaged,
     BackupError,
@@ -61,7 +61,8 @@ def restore(backup: Reader, config: Config, progress: Progress = silent) -> Rest
         raise FolderNotEmpty(folder=config.data)
     target = Path(os.path.abspath(config.data))
     target.parent.mkdir(parents=True, exist_ok=True)
-    beside = Path(tempfile.mkdtemp(prefix=f"{target.name}.restoring-", dir=target.parent))
+    # Begins with a dot: a unit takes folders without one for sites.
+    beside = Path(tempfile.mkdtemp(prefix=f".{target.name}.restoring-", dir=target.parent))
     try:
         _fill_folder(backup, replace(config, data=beside), progress)
         if target.exists():
@@ -80,10 +81,10 @@ def restore(backup: Reader, config: Config, progress: Progress = silent) -> Rest
 
 
 def _fill_folder(backup: Reader, config: Config, progress: Progress) -> None:
-    for name in (*KEYS, SETTINGS):
-        if f"folder/{name}" in backup.manifest.parts:
-            kept = name + FROM_BACKUP if name == SETTINGS else name
-            keys.write_secret(config.data / kept, b"".join(backup.pieces(f"folder/{name}")))
+    for name in _missing_keys(backup, config):
+        keys.write_secret(key_files(config)[name], b"".join(backup.pieces(f"folder/{name}")))
+    if f"folder/{SETTINGS}" in backup.manifest.parts:
+        keys.write_secret(config.data / (SETTINGS + FROM_BACKUP), b"".join(backup.pieces(f"folder/{SETTINGS}")))
     _add_pictures(backup, PictureFolder(config.data), progress)
     ledger = Ledger(config.ledger, config.clock, config.new_id)
     try:
@@ -115,7 +116,7 @@ def replace_with(
         missing = _missing_keys(backup, config)
         # A key that was lost is put back; none is ever replaced.
         for name in missing:
-            keys.write_secret(config.data / name, b"".join(backup.pieces(f"folder/{name}")))
+            keys.write_secret(key_files(config)[name], b"".join(backup.pieces(f"folder/{name}")))
         # Photographs are named by what they hold: adding them takes nothing away, and none is ever replaced.
         back_up(config, ledger, before, pictures=None, progress=progress)
         _add_pictures(backup, pictures, progress)
@@ -136,8 +137,9 @@ def _unwritable(error: DatabaseError, folder: Path) -> BackupError:
 def _missing_keys(backup: Reader, config: Config) -> list[str]:
     """The key files that are missing here. Raises OtherCabin if one is another than the backup's."""
     missing = []
-    for name in KEYS:
-        path = config.data / name
+    for name, path in key_files(config).items():
+        if f"folder/{name}" not in backup.manifest.parts:
+            raise BackupDamaged(why=f"folder/{name}")
         if not path.is_file():
             missing.append(name)
         elif path.read_bytes() != b"".join(backup.pieces(f"folder/{name}")):

@@ -23,7 +23,7 @@ from fieldapp.records.changes import UnreadableChange, read
 from server import keys
 from server.config import Config
 from server.keeping.archive import Progress, Reader, silent
-from server.keeping.backing_up import KEYS
+from server.keeping.backing_up import key_files
 from server.keeping.pictures import PictureFolder, Pictures, digest_of
 from server.keeping.restoring import restore
 from server.ledger import Ledger, meta, proving, tables
@@ -202,7 +202,7 @@ def _pictures(pictures: Pictures, progress: Progress) -> Iterator[Finding]:
 
 def keys_fit(config: Config, site_key: str) -> Iterator[Finding]:
     """Whether the key files are there, open, belong together and to the site."""
-    missing = [name for name in KEYS if not (config.data / name).is_file()]
+    missing = [name for name, path in key_files(config).items() if not path.is_file()]
     if missing:
         yield _finding(WRONG, "keys_missing", files=", ".join(missing))
         return

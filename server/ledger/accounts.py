@@ -10,7 +10,7 @@ Not here: what a role may do (the table of roles: `may`), sessions (server.revie
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -76,6 +76,8 @@ class Accounts:
         self.ledger = ledger
         self._hasher = hasher or PasswordHasher()
         self._nobody = self._hasher.hash(secrets.token_hex())
+        self.elsewhere: Sequence[Accounts] = ()
+        """The other sites' of the same server: who was lent there has one password."""
 
     # -- who there is
 
@@ -90,6 +92,12 @@ class Accounts:
         with self.ledger.database.reading() as connection:
             row = connection.execute(select(tables.account).where(tables.account.c.id == account)).first()
         return _account(row) if row is not None and row.active else None
+
+    def of(self, person: str, role: str, key: str) -> Account | None:
+        """The active account of a person in a role whose key is still this one; for a session that goes on."""
+        with self.ledger.database.reading() as connection:
+            found = [one for one in _rows(connection, person) if (one.role, one.key) == (role, key) and one.active]
+        return _account(found[0]) if found else None
 
     # -- making, changing, ending
 
@@ -130,35 +138,72 @@ class Accounts:
             self._note(connection, "person_added", by, row)
         return _account_of(row), password
 
+    def lend(self, person: str, role: str, to: Accounts, by: Mapping[str, Any] = CABIN) -> Account:
+        """Lets somebody of this site into another one of the same server, with the same password and key.
+
+        Raises NoSuchPerson, AccountExists.
+        """
+        with self.ledger.database.reading() as connection:
+            lent = {**_one(connection, person, role)._mapping, "id": self.ledger.new_id(), "active": True}
+            # What was signed with another key than the present one stays valid here; there it never counted.
+            granted = {f"key/{lent['key']}": self._granted(connection, person, lent["key"])}
+        with to.ledger.database.writing() as connection:
+            there = _rows(connection, person)
+            if any(one.role == role for one in there):
+                raise AccountExists(name=lent["name"], role=role)
+            connection.execute(insert(tables.account), lent)
+            new = {} if there else {"name": lent["name"], "role": role, "active": True}
+            to.ledger.write_in(connection, "person", person, granted | new, {}, by)
+            to._note(connection, "person_lent", by, lent)
+        return _account_of(lent)
+
     def change_password(self, person: str, role: str, old: str, new: str) -> None:
-        """Another password; the personal key stays. Raises like `sign_in`."""
+        """Another password, at every site the person was lent to; the personal key stays. Raises like `sign_in`."""
         unlocked = self.unlock(person, old, role)
         values = {"password": self._hasher.hash(new), "private": _locked(unlocked.private, new)}
-        with self.ledger.database.writing() as connection:
-            connection.execute(update(tables.account).where(tables.account.c.id == unlocked.account.id).values(values))
-            self._note(connection, "password_changed", unlocked.account.by, values | _named(unlocked.account))
+        for one in (self, *self.elsewhere):
+            one._follow(unlocked.account, values, {}, "password_changed", unlocked.account.by)
 
     def reset(self, person: str, role: str, by: Mapping[str, Any] = CABIN) -> str:
         """A new random password for one that is lost, with a new key: the old one cannot be opened any more.
 
-        What the old key signed stays valid; a key is revoked by `withdraw`.
+        What the old key signed stays valid; a key is revoked by `withdraw`. Here an account that was switched off
+        is switched on again; at the other sites it stays as it was.
         """
         password, key = random_password(), self.ledger.new_id()
         private = Ed25519PrivateKey.generate()
-        with self.ledger.database.writing() as connection:
-            row = _one(connection, person, role)
-            values = {
-                "password": self._hasher.hash(password),
-                "private": _locked(private, password),
-                "key": key,
-                "active": True,
-                "wrong": 0,
-                "locked_until": None,
-            }
-            connection.execute(update(tables.account).where(tables.account.c.id == row.id).values(values))
-            self.ledger.write_in(connection, "person", person, {f"key/{key}": _grant(private, role)}, {}, by)
-            self._note(connection, "password_reset", by, _named(_account(row)))
+        with self.ledger.database.reading() as connection:
+            account = _account(_one(connection, person, role))
+        values = {
+            "password": self._hasher.hash(password),
+            "private": _locked(private, password),
+            "key": key,
+            "wrong": 0,
+            "locked_until": None,
+        }
+        grant = {f"key/{key}": _grant(private, role)}
+        self._follow(account, values | {"active": True}, grant, "password_reset", by)
+        for one in self.elsewhere:
+            one._follow(account, values, grant, "password_reset", by)
         return password
+
+    def _follow(
+        self, whose: Account, values: Mapping[str, Any], grant: Mapping[str, Any], what: str, by: Mapping[str, Any]
+    ) -> None:
+        """Sets `values` in the account here that has the same person, role and key, if there is one."""
+        with self.ledger.database.writing() as connection:
+            for row in _rows(connection, whose.person):
+                if (row.role, row.key) == (whose.role, whose.key):
+                    here = tables.account.c.id == row.id
+                    connection.execute(update(tables.account).where(here).values(dict(values)))
+                    if grant:
+                        self.ledger.write_in(connection, "person", whose.person, grant, {}, by)
+                    self._note(connection, what, by, _named(whose))
+
+    def _granted(self, connection: Connection, person: str, key: str) -> Any:
+        record = self.ledger.record_in(connection, person)
+        assert record is not None
+        return record.value(f"key/{key}")
 
     def withdraw(self, person: str, role: str, *, revoke_keys: bool, by: Mapping[str, Any] = CABIN) -> None:
         """Lets an account in no more. With `revoke_keys` nothing its keys ever signed counts any longer."""

@@ -144,6 +144,12 @@ class Devices:
             raise TokenWithdrawn
         return _device(row)
 
+    def knows(self, notebook: str) -> bool:
+        """Whether this notebook was ever let in here."""
+        column = tables.device.c.notebook
+        with self.ledger.database.reading() as connection:
+            return connection.scalar(select(column).where(column == notebook)) is not None
+
     def seen(self, notebook: str) -> None:
         """Notes that a tablet was here now."""
         with self.ledger.database.writing() as connection:

@@ -15,7 +15,7 @@ from fieldapp.records import sealing
 from server.ledger import Ledger
 from server.ledger.accounts import Accounts
 from server.review import beside, contexts, disagreements, dockets, faults, holds, language, sheets, signing_in, today
-from server.review.desk import NAME, Desk, pages
+from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
 
 __all__ = ["register"]
 
@@ -37,13 +37,7 @@ def register(
     `written` is called after each change that a page writes, so that the rules look at it.
     """
     app.secret_key = session_key
-    app.config.update(
-        SESSION_COOKIE_NAME="bonedocket",
-        SESSION_COOKIE_SECURE=True,
-        SESSION_COOKIE_HTTPONLY=True,
-        SESSION_COOKIE_SAMESITE="Strict",
-        SESSION_COOKIE_PATH="/review",
-    )
+    app.config.update(SESSION_COOKIE_NAME=COOKIE, **COOKIE_RULES)
     unseal = None if seal_key is None else lambda sealed, about: sealing.unseal(sealed, seal_key, about)
     app.extensions[NAME] = Desk(ledger, accounts, unseal, written)
     app.register_blueprint(pages)

@@ -1,7 +1,8 @@
 """What all pages share: who is signed in, what they may do, the token on every form, headers, and how a page is made.
 
-The session is a signed cookie that holds the account's id and times; the account itself is looked up at each request,
-so that one that is switched off is out at once. Not here: passwords and keys (server.ledger.accounts), any page.
+The session is a signed cookie that holds a person, role and key, and times; the account itself is looked up at each
+request, so that one that is switched off is out at once. Where a server has several sites, a person lent to another
+has the same key there, and one sign-in opens both. Not here: passwords and keys (server.ledger.accounts), any page.
 """
 
 from __future__ import annotations
@@ -46,6 +47,15 @@ F = TypeVar("F", bound=Callable[..., Any])
 NAME = "bonedocket.review"
 IDLE, LONGEST = timedelta(hours=2), timedelta(hours=12)
 """How long a sign-in lasts without a page being asked for, and at most."""
+
+COOKIE = "bonedocket"
+COOKIE_RULES = {
+    "SESSION_COOKIE_SECURE": True,
+    "SESSION_COOKIE_HTTPONLY": True,
+    "SESSION_COOKIE_SAMESITE": "Strict",
+    # One sign-in for all the sites of a unit: see server.unit.
+    "SESSION_COOKIE_PATH": "/",
+}
 
 POLICY = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 LONGEST_TEXT = 10_000
@@ -110,23 +120,24 @@ def me() -> Account:
 
 
 def _account() -> Account | None:
-    one, key, since, last = (session.get(name) for name in ("account", "key", "since", "last"))
-    if not (isinstance(one, str) and isinstance(since, str) and isinstance(last, str)):
-        return None
-    now = ledger().clock()
+    return whose(session, ledger().clock(), desk().accounts)
+
+
+def whose(told: Mapping[str, Any], now: datetime, accounts: Accounts) -> Account | None:
+    """The account of a session at this moment, if there is one here and it has not ended."""
+    person, role, key, since, last = (str(told.get(name, "")) for name in ("person", "role", "key", "since", "last"))
     try:
         over = now - datetime.fromisoformat(since) > LONGEST or now - datetime.fromisoformat(last) > IDLE
     except (ValueError, TypeError):
         return None
-    found = None if over else desk().accounts.get(one)
     # A reset password makes a new key: sessions begun with the old one end.
-    return found if found is not None and found.key == key else None
+    return None if over else accounts.of(person, role, key)
 
 
 def begin(found: Account) -> None:
     """Starts a session for an account whose password was right; nothing of the session before is kept."""
     session.clear()
-    session["account"], session["key"] = found.id, found.key
+    session["person"], session["role"], session["key"] = found.person, found.role, found.key
     session["since"] = session["last"] = ledger().clock().isoformat()
 
 
@@ -136,7 +147,7 @@ def needs_sign_in(view: F) -> F:
     @wraps(view)
     def asked(*args: Any, **kwargs: Any) -> Any:
         if account() is None:
-            back = request.full_path.rstrip("?") if request.method == "GET" else url_for("review.today")
+            back = request.full_path.rstrip("?") if request.method == "GET" else "/review/today"
             return redirect(url_for("review.sign_in", next=back))
         session["last"] = ledger().clock().isoformat()
         return view(*args, **kwargs)
@@ -196,7 +207,7 @@ def field(name: str) -> str:
 
 
 def inside(path: str) -> str:
-    """A way back within the pages, or ""; never to another place."""
+    """A way back within this site's pages, or ""; never to another place."""
     inside = path == "/review" or path.startswith(("/review/", "/review?"))
     return path if inside and "\\" not in path and path.isprintable() else ""
 

@@ -41,4 +41,5 @@ def language() -> Response:
     to = desk.field("to")
     if to in assets.languages():
         session["language"] = to
-    return redirect(desk.inside(request.form.get("next", "")) or url_for("review.today"))
+    back = desk.inside(request.form.get("next", ""))
+    return redirect(request.script_root + back if back else url_for("review.today"))

@@ -30,7 +30,7 @@ def signed_in() -> Response:
     except (SignInRefused, SignInLocked) as fault:
         return _form(int(fault.status), back, chosen, str(fault))
     desk.begin(found)
-    return redirect(back or url_for("review.today"))
+    return redirect(request.script_root + back if back else url_for("review.today"))
 
 
 @pages.post("/sign-out")

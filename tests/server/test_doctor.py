@@ -148,7 +148,7 @@ def test_settings_and_folders_that_are_not_there_are_told(good):
 def test_what_a_cut_off_backup_or_restore_left_is_noted(good):
     assert names(holdings.left_over(good.data)) == {}
     (good.data / "b.zip.x.part").write_text("x")
-    (good.data.parent / f"{good.data.name}.restoring-abc").mkdir()
+    (good.data.parent / f".{good.data.name}.restoring-abc").mkdir()
     (found,) = holdings.left_over(good.data)
     assert "b.zip.x.part" in str(found)
     assert "restoring-abc" in str(found)

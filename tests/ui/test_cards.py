@@ -337,3 +337,21 @@ def test_a_save_that_moves_nothing_keeps_what_was_found(desk: Desk) -> None:
     before = finding.lines()[0]
     desk.save([Write(docket, "docket", {"weight_g": 3.5})])
     assert finding.lines()[0].record is not before.record
+
+
+def test_a_context_that_is_numbered_anew_keeps_its_bones_and_its_old_number_makes_another(desk: Desk) -> None:
+    old = desk.make_context("1042", "layer", "no")
+    card = Card.of(desk, desk.record(old))
+    card.open_slot("number")
+    for key in "1042b":
+        card.tap(f"key.{key}")
+    assert card.save()
+    assert desk.record(old).value("number") == "1042B"
+    assert desk.context_called("1042 b") == old
+    new = desk.make_context("1042", "pit_fill", "no")
+    assert new != old
+    assert desk.make_context("1042", "pit_fill", "no") == new
+    assert desk.record(old).value("type") == "layer"
+    # Both were given away once more.
+    desk.save([Write(new, "context", {"number": "77"}, {"number": desk.record(new).head_ids()["number"]})])
+    assert desk.context_called("1042") not in (old, new)

@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass
 from dataclasses import field as made
 from typing import Any
 
+from fieldapp.domain.ids import context_number
 from fieldapp.records.fold import Record
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.context import short_label, what_it_is
@@ -98,6 +99,7 @@ SLOTS: Mapping[str, tuple[Slot, ...]] = {
         Slot("state", "words", "context_state"),
         Slot("deposit", "words", "deposit"),
         Slot("trench", "code"),
+        Slot("number", "code"),
         NOTE,
     ),
 }
@@ -298,6 +300,8 @@ class Card:
         if not typed or slot.how in ("words", "steps", "members", "text"):
             return
         value: Any = number_of(typed) if slot.how == "number" else typed
+        if slot.path == "number":
+            value = context_number(typed)
         if slot.path in ("count", "spit") and isinstance(value, float) and value == int(value):
             value = int(value)
         if value is not None:

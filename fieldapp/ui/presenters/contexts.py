@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from fieldapp.domain.ids import context_id
 from fieldapp.ui.presenters import ground
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.desk import Desk
@@ -47,7 +46,7 @@ class Contexts:
 
     def open(self, number: str) -> None:
         """Goes to a context."""
-        context = context_id(self.desk.site, number)
+        context = self.desk.context_called(number)
         if context != self.desk.context:
             bags = self.desk.bags(context)
             self.desk.go(context=context, bag=bags[-1].id if bags else None)
@@ -60,7 +59,7 @@ class Contexts:
     def known(self) -> bool:
         """Whether the number is a context's already: making it again adds to that one."""
         number = self.number.text
-        return bool(number) and self.desk.record(context_id(self.desk.site, number)) is not None
+        return bool(number) and self.desk.record(self.desk.context_called(number)) is not None
 
     def choose_type(self, key: str) -> None:
         """Says what the context is. A grave is grave-like unless somebody says otherwise."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from itertools import count
 from typing import Any
 
 from fieldapp.domain import human, ids, rules
@@ -139,6 +140,17 @@ class Desk:
     def contexts(self) -> list[Record]:
         """The site's contexts, by number."""
         return sorted(self.notebook.records("context"), key=lambda one: _by_number(one.value("number")))
+
+    def context_called(self, number: str) -> str:
+        """The id of the context with a number; of one to be made, where none has it.
+
+        A number that was given to another context meanwhile, when its own was numbered anew, makes a new id: what is
+        recorded from now on is not to be put to the old one.
+        """
+        wanted = ids.context_number(number)
+        held = sorted(one.id for one in self.contexts() if ids.context_number(str(one.value("number") or "")) == wanted)
+        own = (ids.context_id(self.site, wanted if n == 1 else f"{wanted}#{n}") for n in count(1))
+        return held[0] if held else next(one for one in own if self.record(one) is None)
 
     def bags(self, context: str) -> list[Record]:
         """A context's bags, first come first."""
@@ -306,7 +318,7 @@ class Desk:
 
     def make_context(self, number: str, kind: str, grave_like: str) -> str:
         """Makes a context, or adds what is said of it to the one with that number; its id."""
-        context = ids.context_id(self.site, number)
+        context = self.context_called(number)
         known = self.record(context)
         values: dict[str, Any] = {"number": ids.context_number(number), "type": kind, "grave_like": grave_like}
         over: dict[str, list[str]] = {}

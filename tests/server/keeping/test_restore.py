@@ -66,7 +66,7 @@ def test_an_empty_folder_becomes_the_cabin_that_it_was(cabin, backup, tmp_path):
         assert again.ledger.problems() == cabin.ledger.problems()
         assert (data / "photos" / SHA).read_bytes() == PHOTO
         assert (data / "cabin.key").stat().st_mode & 0o777 == 0o600
-        assert not list(tmp_path.glob("*.restoring-*"))
+        assert not list(tmp_path.glob(".*.restoring-*"))
         # The numbers that the database hands out go on after those that were put in.
         again.ledger.note("sign_in", "x", {})
         assert again.ledger.events(1)[0].nr == max(one.nr for one in again.ledger.events(100))

@@ -114,7 +114,7 @@ def test_the_way_back_never_leaves_the_pages(scene: Scene) -> None:
 def test_the_cookie_is_secure_hidden_from_scripts_and_stays_on_the_site(scene: Scene) -> None:
     answer = scene.visitor().sign_in("director")
     cookie = answer.headers["Set-Cookie"]
-    for part in ("Secure", "HttpOnly", "SameSite=Strict", "Path=/review"):
+    for part in ("Secure", "HttpOnly", "SameSite=Strict", "Path=/;"):
         assert part in cookie
 
 
