@@ -88,7 +88,8 @@ def _fill_folder(backup: Reader, config: Config, progress: Progress) -> None:
     _add_pictures(backup, PictureFolder(config.data), progress)
     ledger = Ledger(config.ledger, config.clock, config.new_id)
     try:
-        _put(backup, ledger, progress)
+        with ledger.database.writing() as connection:
+            _put(backup, ledger, connection, progress)
     finally:
         ledger.close()
     (config.ledger.with_name(config.ledger.name + ".lock")).unlink(missing_ok=True)
@@ -120,7 +121,8 @@ def replace_with(
         # Photographs are named by what they hold: adding them takes nothing away, and none is ever replaced.
         back_up(config, ledger, before, pictures=None, progress=progress)
         _add_pictures(backup, pictures, progress)
-        _put(backup, ledger, progress)
+        with ledger.database.writing() as connection:
+            _put(backup, ledger, connection, progress)
     except DatabaseError as error:
         raise _unwritable(error, config.data) from error
     finally:
@@ -156,27 +158,26 @@ def _add_pictures(backup: Reader, pictures: Pictures, progress: Progress) -> Non
         progress("photos", number)
 
 
-def _put(backup: Reader, ledger: Ledger, progress: Progress) -> None:
-    """One transaction: out with what is there, in with the backup, everything worked out anew, a new epoch."""
+def _put(backup: Reader, ledger: Ledger, connection: Connection, progress: Progress) -> None:
+    """In one transaction: out with what is there, in with the backup, everything worked out anew, a new epoch."""
     known = {table.name: table for table in rows.kept()}
     found = [name.removesuffix(".ndjson") for name in backup.names("tables")]
     if strangers := set(found) - set(known):
         raise BackupIsNewer(theirs=", ".join(sorted(strangers)), own="")
+    for table in reversed(tables.metadata.sorted_tables):
+        connection.execute(delete(table))
     try:
-        with ledger.database.writing() as connection:
-            for table in reversed(tables.metadata.sorted_tables):
-                connection.execute(delete(table))
-            for name in sorted(found, key=list(known).index):
-                rows.fill(connection, known[name], backup.lines(f"tables/{name}.ndjson"))
-                progress("rows", backup.manifest.parts[f"tables/{name}.ndjson"].rows or 0)
-            _check(connection, backup.manifest)
-            rows.count_on(connection)
-            ledger.rebuild_in(connection, lambda done: progress("folded", done))
-            about = {"made_at": backup.manifest.made_at, "head": backup.manifest.head}
-            ledger.note_in(connection, RESTORED, "cabin", about)
-            ledger.renew_in(connection, "put back from a backup")
+        for name in sorted(found, key=list(known).index):
+            rows.fill(connection, known[name], backup.lines(f"tables/{name}.ndjson"))
+            progress("rows", backup.manifest.parts[f"tables/{name}.ndjson"].rows or 0)
     except IntegrityError as error:
         raise BackupDamaged(why="tables") from error
+    _check(connection, backup.manifest)
+    rows.count_on(connection)
+    ledger.rebuild_in(connection, lambda done: progress("folded", done))
+    about = {"made_at": backup.manifest.made_at, "head": backup.manifest.head}
+    ledger.note_in(connection, RESTORED, "cabin", about)
+    ledger.renew_in(connection, "put back from a backup")
 
 
 def _check(connection: Connection, manifest: Manifest) -> None:
