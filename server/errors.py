@@ -21,7 +21,7 @@
     ├── TooManyCodes      too many wrong codes in a row
     ├── NotEnrolled       a token that is unknown or belongs to another notebook
     ├── TokenWithdrawn    a token that was withdrawn at the cabin
-    ├── SettingsUnreadable  the cabin's settings do not say what they should
+    ├── SettingsWrong     the cabin's settings do not say what they should
     └── BackupError       see server.keeping.errors
 
 Every error carries its parts in `fields`, the key of its sentence in `key`, and the HTTP status it answers with.
@@ -176,7 +176,7 @@ class TokenWithdrawn(CabinError):
     status = HTTPStatus.UNAUTHORIZED
 
 
-class SettingsUnreadable(CabinError):
+class SettingsWrong(CabinError):
     """Nothing is started on settings that were half understood."""
 
-    key = "cabin.settings_unreadable"
+    key = "cabin.settings_wrong"

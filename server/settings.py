@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from server.errors import SettingsUnreadable
+from server.errors import SettingsWrong
 from server.keeping.backing_up import SETTINGS
 
 
@@ -34,7 +34,7 @@ class Settings:
 
 
 def settings_in(data: Path) -> Settings:
-    """Those of a cabin's folder. Raises SettingsUnreadable."""
+    """Those of a cabin's folder. Raises SettingsWrong."""
     path = data / SETTINGS
     if not path.is_file():
         return Settings()
@@ -50,7 +50,7 @@ def settings_in(data: Path) -> Settings:
             log_to=log_to if log_to in (None, "-") else str(data / log_to),
         )
     except (OSError, ValueError) as error:
-        raise SettingsUnreadable(file=path, why=error) from error
+        raise SettingsWrong(file=path, why=error) from error
 
 
 def _section(told: dict[str, Any], name: str) -> dict[str, Any]:

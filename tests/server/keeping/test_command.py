@@ -15,7 +15,7 @@ import pytest
 
 from fieldapp.cli import main
 from server.commands import keeping as shared
-from server.errors import SettingsUnreadable
+from server.errors import SettingsWrong
 from server.keeping import archive
 from server.ledger import Ledger
 from server.settings import Settings, settings_in
@@ -130,7 +130,7 @@ def test_the_settings_are_read_and_half_understood_ones_refused(tmp_path):
         "[backup]\nkeep = true",
     ):
         toml.write_text(wrong)
-        with pytest.raises(SettingsUnreadable, match=r"cabin\.toml"):
+        with pytest.raises(SettingsWrong, match=r"cabin\.toml"):
             settings_in(tmp_path)
 
 
