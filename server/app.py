@@ -9,7 +9,7 @@ from flask import Flask, Response, redirect, request, url_for
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
-from server import api, keys, review
+from server import api, health, keys, logs, review
 from server.cabin import Cabin
 from server.config import Config
 from server.review import faults
@@ -29,6 +29,8 @@ def build(config: Config, hasher: PasswordHasher | None) -> Flask:
     app = Flask(__name__, static_folder=None)
     app.config.update(TESTING=config.testing, MAX_FORM_MEMORY_SIZE=2**20)
     cabin = Cabin(config, hasher)
+    logs.register(app)
+    health.register(app, cabin)
     described = api.register(app, cabin)
     review.register(
         app,

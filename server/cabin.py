@@ -6,23 +6,26 @@ Opened by `create_app` and by the commands. Not here: HTTP.
 from __future__ import annotations
 
 import logging
-import os
 import threading
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from argon2 import PasswordHasher
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
 
 from server import keys
-from server.config import LEDGER, Config, settings_text
-from server.errors import KeyMissing, LedgerAddress, LedgerExists, PhotoStoreAway
+from server.config import Config
+from server.errors import KeyMissing, PhotoStoreAway
+from server.keeping.pictures import StoredPictures
+from server.keeping.schedule import Schedule
 from server.ledger import Ledger
 from server.ledger.accounts import Accounts
 from server.ledger.carry_keys import CarryKeys
 from server.ledger.devices import Devices
-from server.ledger.place import Place, schema_for
-from server.photos import Photos, open_store
+from server.ledger.place import schema_for
+from server.photos import Photos, store_of
 
 log = logging.getLogger(__name__)
 
@@ -45,8 +48,9 @@ def set_up(
     PostgreSQL database that is to hold the ledger, in `schema` or in one named after the site; it is written down in
     `cabin.toml`, as is the schema alone where the environment names the database.
     """
-    place, settings = _place(config, ledger, schema or schema_for(code))
-    config.data.mkdir(parents=True, exist_ok=True)
+    place, settings = config.new_place(ledger, schema or schema_for(code))
+    # A ledger in it has exact places and passwords' hashes.
+    config.data.mkdir(mode=0o700, parents=True, exist_ok=True)
     keys.make_seal_key(config.seal_key)
     keys.make_certificate(config.certificate, config.certificate_key)
     Ledger.create(
@@ -61,26 +65,7 @@ def set_up(
         clock=config.clock,
         new_id=config.new_id,
     ).close()
-    if settings and config.own_settings():
-        with config.settings_file.open("a", encoding="utf-8") as file:
-            file.write("\n" + settings)
-    elif settings:
-        keys.write_secret(config.settings_file, settings.encode("utf-8"))
-
-
-def _place(config: Config, ledger: str, schema: str) -> tuple[Place, str]:
-    """Where a new ledger goes, and what `cabin.toml` is to say of it."""
-    if {"ledger", "schema"} & config.own_settings().keys():
-        if ledger:
-            raise LedgerExists(file=config.settings_file.name)
-        return config.place, ""
-    url = ledger or os.environ.get(LEDGER, "") or str(config.settings().get("ledger", ""))
-    if not url:
-        return config.place, ""
-    place = Place.of(url, schema)
-    if place.url is None:
-        raise LedgerAddress(what=ledger)
-    return place, settings_text(ledger=ledger, schema=place.schema)
+    config.write_settings(settings)
 
 
 class Cabin:
@@ -104,13 +89,16 @@ class Cabin:
         self._wake = threading.Event()
         self._closing = threading.Event()
         self._worker: threading.Thread | None = None
+        self._then: list[Callable[[], None]] = []
 
     def _photos(self) -> Photos:
-        where = self.config.photos
-        if "://" in where:
-            # A store may be several sites': what one of them seals, another cannot open.
-            where = f"{where.rstrip('/')}/{self.ledger.site().value('code')}"
-        return Photos(self.ledger, open_store(where), self.config.data, self.seal_key, self.opening_key)
+        return Photos(
+            self.ledger,
+            store_of(self.config.photos, str(self.ledger.site().value("code"))),
+            self.config.data,
+            self.seal_key,
+            self.opening_key,
+        )
 
     def opening_key(self) -> X25519PrivateKey:
         """The key that opens what tablets sealed to this cabin; who may see it is for the caller to ask."""
@@ -119,6 +107,18 @@ class Cabin:
     def certificate_key(self) -> tuple[bytes, ec.EllipticCurvePrivateKey]:
         """The certificate (DER) that tablets know, and its key: what answers on carry-files are signed with."""
         return keys.certificate_and_key(self.config.certificate, self.config.certificate_key)
+
+    def back_up_to(self, folder: Path, **how: Any) -> None:
+        """From now on, a backup into `folder` every few hours; `how`: see keeping.schedule.Schedule."""
+        schedule = Schedule(
+            self.config, self.ledger, folder, pictures=StoredPictures(self.photos.store, self.ledger), **how
+        )
+        schedule.start()
+        self.when_closed(schedule.stop)
+
+    def when_closed(self, then: Callable[[], None]) -> None:
+        """Something to be ended before the ledger is let go of."""
+        self._then.append(then)
 
     def rules_due(self) -> None:
         """Says that records have changed. The rules look at them soon, in a thread of their own; in tests at once."""
@@ -138,7 +138,7 @@ class Cabin:
                 self._check()
             except Exception:
                 # The records stay due, and are tried again when the next batch comes.
-                log.exception("the rules stopped at a record")
+                log.exception("the rules stopped at a record", extra={"event": "rules_stopped"})
 
     def _check(self) -> None:
         while not self._closing.is_set() and self.ledger.check_due():
@@ -153,6 +153,8 @@ class Cabin:
         """Waits for the rules' present chunk and lets go of the files."""
         self._closing.set()
         self._wake.set()
+        while self._then:
+            self._then.pop()()
         if self._worker is not None:
             self._worker.join()
         self.ledger.close()

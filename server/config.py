@@ -20,7 +20,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from server.errors import SettingsUnreadable
+from server import keys
+from server.errors import LedgerAddress, LedgerExists, SettingsUnreadable
 from server.ledger.place import Place
 
 LEDGER = "BONEDOCKET_LEDGER"
@@ -99,6 +100,30 @@ class Config:
         SettingsUnreadable.
         """
         return os.environ.get("BONEDOCKET_PHOTOS") or str(self.settings().get("photos") or self.data / "photos")
+
+    def new_place(self, ledger: str, schema: str) -> tuple[Place, str]:
+        """Where a new ledger goes, in `schema` where that is a database, and what is to be added to `cabin.toml`.
+
+        `ledger`: a URL, "" for what is set already. Raises LedgerExists, LedgerAddress, SettingsUnreadable.
+        """
+        if {"ledger", "schema"} & self.own_settings().keys():
+            if ledger:
+                raise LedgerExists(file=self.settings_file.name)
+            return self.place, ""
+        url = ledger or os.environ.get(LEDGER, "") or str(self.settings().get("ledger", ""))
+        if not url:
+            return self.place, ""
+        place = Place.of(url, schema)
+        if place.url is None:
+            raise LedgerAddress(what=ledger)
+        return place, settings_text(ledger=ledger, schema=place.schema)
+
+    def write_settings(self, text: str) -> None:
+        """Puts lines before those of `cabin.toml`; only its owner can read it."""
+        if text:
+            old = self.settings_file.read_bytes() if self.settings_file.exists() else b""
+            self.settings_file.unlink(missing_ok=True)
+            keys.write_secret(self.settings_file, text.encode("utf-8") + old)
 
     @property
     def certificate(self) -> Path:

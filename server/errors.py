@@ -31,6 +31,8 @@
     ├── PhotoStoreAway    the pictures' store does not answer; `cause` is its word
     ├── NotEnrolled       a token that is unknown or belongs to another notebook
     ├── TokenWithdrawn    a token that was withdrawn at the cabin
+    ├── SettingsWrong     the cabin's settings do not say what they should
+    ├── BackupError       see server.keeping.errors
     └── CarryRefused      a carry-file, of which nothing was taken in:
         ├── CarryNone          it is no carry-file
         ├── CarryNewer         a later program made it
@@ -233,6 +235,12 @@ class TokenWithdrawn(CabinError):
 
     key = "cabin.token_withdrawn"
     status = HTTPStatus.UNAUTHORIZED
+
+
+class SettingsWrong(CabinError):
+    """Nothing is started on settings that were half understood."""
+
+    key = "cabin.settings_wrong"
 
 
 class PhotoOffset(CabinError):

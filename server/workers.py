@@ -9,7 +9,6 @@ Not here: serving itself (serving).
 
 from __future__ import annotations
 
-import contextlib
 import multiprocessing
 import signal
 import socket
@@ -17,6 +16,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from functools import partial
 from multiprocessing.connection import wait
 from multiprocessing.context import SpawnProcess
 
@@ -38,11 +38,20 @@ _spawn = multiprocessing.get_context("spawn")
 class Workers:
     """`number` of them. Bound when made (`port` 0 takes a free one); `run` serves until SystemExit or Ctrl+C.
 
-    `config` goes to other processes, so its clock and ids have to be functions of modules. `ended` is told the exit
-    code of each worker that died. Raises WorkersRefused, OSError where the address cannot be had, and what Cabin does.
+    `config` and `begin` go to other processes, so these, its clock and ids have to be functions of modules. `ended` is
+    told the exit code of each worker that died; `begin` is called in each, with its number. `cabins` are the watcher's
+    own, for what is to be done once.
+
+    Raises WorkersRefused, OSError where the address cannot be had, and what Cabin does.
     """
 
-    def __init__(self, config: Config, number: int, ended: Callable[[int | None], None] = lambda _: None) -> None:
+    def __init__(
+        self,
+        config: Config,
+        number: int,
+        ended: Callable[[int | None], None] = lambda _: None,
+        begin: Callable[[int], None] | None = None,
+    ) -> None:
         if sys.platform == "win32":
             raise WorkersRefused("cabin.workers_share_a_port")
         sites = unit.configs(config) if unit.is_unit(config) else {"": config}
@@ -50,19 +59,27 @@ class Workers:
             raise WorkersRefused("cabin.workers_need_a_server")
         self.config, self.number, self.ended = config, number, ended
         # Opened once before anybody serves: its tables are brought up to date, and what is wrong is told here.
-        for one in sites.values():
-            with contextlib.closing(Cabin(one)) as cabin:
-                self.fingerprint = cabin.fingerprint
-            keys.session_key(one.session_key)
+        self.cabins: dict[str, Cabin] = {}
+        try:
+            for code, one in sites.items():
+                self.cabins[code] = Cabin(one)
+                self.fingerprint = self.cabins[code].fingerprint
+                keys.session_key(one.session_key)
+            self._socket = _listening(config.host, config.port)
+        except BaseException:
+            self._close()
+            raise
         self.codes = tuple(sites)
-        self._socket = _listening(config.host, config.port)
+        self._begin = begin
         self.port: int = self._socket.getsockname()[1]
         self._workers: list[_Worker] = []
 
     def run(self) -> None:
         """Starts them and watches over them."""
         try:
-            self._workers = [_Worker(self.config, self._socket) for _ in range(self.number)]
+            self._workers = [
+                _Worker(partial(_work, self.config, self._socket, self._begin, n)) for n in range(1, self.number + 1)
+            ]
             while True:
                 wait([one.process.sentinel for one in self._workers if one.process], self._until_next())
                 for one in self._workers:
@@ -87,13 +104,18 @@ class Workers:
                 process.kill()
                 process.join()
         self._socket.close()
+        self._close()
+
+    def _close(self) -> None:
+        for one in self.cabins.values():
+            one.close()
 
 
 class _Worker:
     """One place among the workers: the process that fills it, or when the next one will."""
 
-    def __init__(self, config: Config, listening: socket.socket) -> None:
-        self.config, self.listening = config, listening
+    def __init__(self, work: Callable[[], None]) -> None:
+        self.work = work
         self.delay = SOON
         self.again_at = 0.0
         self.process: SpawnProcess | None = None
@@ -101,9 +123,7 @@ class _Worker:
 
     def _start(self) -> None:
         self.began = time.monotonic()
-        self.process = _spawn.Process(
-            target=_work, args=(self.config, self.listening), name="cabin worker", daemon=True
-        )
+        self.process = _spawn.Process(target=self.work, name="cabin worker", daemon=True)
         self.process.start()
 
     def watch(self, ended: Callable[[int | None], None]) -> None:
@@ -124,11 +144,13 @@ def _listening(host: str, port: int) -> socket.socket:
     return made
 
 
-def _work(config: Config, listening: socket.socket) -> None:
+def _work(config: Config, listening: socket.socket, begin: Callable[[int], None] | None, number: int) -> None:
     """A worker's life."""
     # Imported here: the watcher serves nothing.
     from server.serving import Serving
 
+    if begin is not None:
+        begin(number)
     told = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: told.set())
     # Ctrl+C reaches everybody at the terminal; the watcher then tells us.

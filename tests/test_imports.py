@@ -29,6 +29,13 @@ MAY = {
         "fieldapp.domain",
     },
     "fieldapp.cli": set(),
+    "fieldapp.findings": {"fieldapp.assets"},
+    "fieldapp.doctor": {
+        "fieldapp.findings",
+        "fieldapp.sync",
+        "fieldapp.store",
+        "fieldapp.assets",
+    },
     "fieldapp.commands": {"fieldapp"},
     "server": {
         "fieldapp.sheets",
@@ -36,6 +43,8 @@ MAY = {
         "fieldapp.assets",
         "fieldapp.domain",
         "fieldapp.cli",
+        "fieldapp.findings",
+        "fieldapp.doctor.machine",
         "demo_data",
     },
     # The demonstration plays the tablet, in a process of its own.

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import Response, current_app, jsonify, request
+from flask import Response, current_app, g, jsonify, request
 from flask_smorest import Blueprint
 
 from fieldapp.assets import texts
@@ -59,7 +59,10 @@ def tablet() -> Device:
     scheme, _, token = request.headers.get("Authorization", "").partition(" ")
     if scheme.lower() != "bearer":
         raise NotEnrolled
-    return cabin().devices.check(token.strip(), request.headers.get("X-Notebook", ""))
+    found = cabin().devices.check(token.strip(), request.headers.get("X-Notebook", ""))
+    # For the line in the log (server.logs).
+    g.letter = found.letter
+    return found
 
 
 @blueprint.get("/hello")

@@ -7,11 +7,10 @@ from __future__ import annotations
 
 import argparse
 import json
-import shutil
 import signal
-import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -21,11 +20,12 @@ from fieldapp.domain import short_codes
 from fieldapp.records import enrolment
 from fieldapp.records.schemas import ROLES
 from server import cabin
-from server.commands import carry, places, site_rules, sites
+from server.commands import carry, places, running, site_rules, sites
 from server.config import Config
-from server.errors import CabinError, NoCopyHere, NoSuchPerson, NoSuchWord
+from server.errors import CabinError, NoSuchPerson, NoSuchWord
 from server.ledger import CABIN
 from server.ledger.accounts import Account
+from server.settings import settings_in
 
 HELP = "the cabin's server: set it up, run it, add people, enrol tablets"
 PORT = 8443
@@ -39,6 +39,7 @@ def register(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--workers", type=int, default=1, metavar="N", help="processes that serve; several need a PostgreSQL database"
     )
+    running.arguments(parser)
     parser.set_defaults(act=_serve)
     below = parser.add_subparsers(metavar="WHAT")
 
@@ -92,11 +93,8 @@ def register(parser: argparse.ArgumentParser) -> None:
     one = _command(below, "carry", _carry, "load what a tablet has written on a stick, and write the answer")
     carry.carry_arguments(one)
 
-    one = _command(below, "backup", _backup, "copy the cabin's folder, also while it runs")
-    one.add_argument("to", type=Path, help="a new folder, best on another disk")
-    _command(below, "restored", _restored, "after a backup was put back: tablets send everything again")
-    one = _command(below, "check", _check, "fold everything again and compare")
-    one.add_argument("--mend", action="store_true", help="put what comes out in the place of what differs")
+    _command(below, "restored", _restored, "after a folder was put back by hand: tablets send everything again")
+    _command(below, "mend", _mend, "work every record out anew from the changes (see `bonedocket verify`)")
     one = _command(below, "log", _log, "what was noticed and who did what")
     one.add_argument("--lines", type=int, default=50)
 
@@ -143,11 +141,20 @@ def _serve(args: argparse.Namespace) -> int:
     from server import serving, workers
 
     config = Config(Path(args.data), host=args.host, port=args.port)
+    settings = settings_in(config)
+    running.begin_log(args, settings)
     runs: serving.Serving | workers.Workers
     if args.workers > 1:
-        runs = workers.Workers(config, args.workers, lambda code: _say("worker_ended", code=code))
+        runs = workers.Workers(
+            config,
+            args.workers,
+            lambda code: _say("worker_ended", code=code),
+            partial(running.begin_workers_log, args.log or settings.log_to),
+        )
     else:
         runs = serving.Serving(config)
+    for one in runs.cabins.values():
+        running.begin_backups(args, settings, one)
     for address in serving.addresses(args.host):
         for code in runs.codes:
             _say("unit_review" if code else "review", address=address, port=runs.port, code=code)
@@ -187,28 +194,6 @@ def _init(args: argparse.Namespace) -> int:
     return 0
 
 
-def _backup(args: argparse.Namespace) -> int:
-    config = Config(Path(args.data))
-    if config.place.path is None:
-        raise NoCopyHere
-    with _open(args):
-        args.to.mkdir(parents=True, mode=0o700)
-        for path in (config.certificate, config.certificate_key, config.seal_key, config.session_key):
-            if path.exists():
-                shutil.copy2(path, args.to / path.name)
-        # SQLite's own way: a copy of one moment, whatever is being written meanwhile.
-        with closing(sqlite3.connect(config.ledger)) as source, closing(sqlite3.connect(_new(args.to, config))) as copy:
-            source.backup(copy)
-    _say("backed_up", to=args.to)
-    return 0
-
-
-def _new(to: Path, config: Config) -> Path:
-    path = to / config.ledger.name
-    path.touch(mode=0o600, exist_ok=False)
-    return path
-
-
 def _restored(args: argparse.Namespace) -> int:
     with _open(args) as found:
         found.ledger.renew("put back from a backup")
@@ -216,20 +201,13 @@ def _restored(args: argparse.Namespace) -> int:
     return 0
 
 
-def _check(args: argparse.Namespace) -> int:
+def _mend(args: argparse.Namespace) -> int:
     with _open(args) as found:
-        differing = found.ledger.rebuild_differences()
-        if not differing:
-            _say("check_good", head=found.ledger.names().head)
-            return 0
-        _say("check_bad", number=len(differing), records=", ".join(differing[:10]))
-        if args.mend:
-            found.ledger.rebuild()
-            while found.ledger.check_due():
-                pass
-            _say("mended")
-            return 0 if found.ledger.rebuild_matches() else 1
-    return 1
+        found.ledger.rebuild()
+        while found.ledger.check_due():
+            pass
+    _say("mended")
+    return 0
 
 
 def _log(args: argparse.Namespace) -> int:

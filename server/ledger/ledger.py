@@ -67,7 +67,7 @@ class Ledger:
         self.database = database
         self.clock = clock
         self.new_id = new_id
-        self._authority: tuple[int, standing.Authority] | None = None
+        self._authority: tuple[tuple[str, int], standing.Authority] | None = None
 
     # -- beginning and end
 
@@ -126,8 +126,7 @@ class Ledger:
             # The program has learnt since: what it makes of the same changes, and what its rules say, is made anew.
             with ledger.database.writing() as connection:
                 if meta.known(connection) != _known():
-                    proving.rebuild(connection)
-                    meta.put(connection, known=_known())
+                    ledger.rebuild_in(connection)
         return ledger
 
     def close(self) -> None:
@@ -157,13 +156,22 @@ class Ledger:
         Without it the cabin would give numbers a second time that tablets have already seen. Returns the epoch: the
         one there is, if somebody has renewed it since it was `instead_of`.
         """
-        epoch = self.new_id()
         with self.database.writing() as connection:
             if instead_of and instead_of != (there := meta.names(connection).epoch):
                 return there
-            meta.put(connection, epoch=epoch, notebook=self.new_id())
-            events.note(connection, "new_epoch", who, self.now(), {"why": why})
+            return self.renew_in(connection, why, who)
+
+    def renew_in(self, connection: Connection, why: str, who: str = "cabin") -> str:
+        """Like `renew`, inside a transaction of the caller's."""
+        epoch = self.new_id()
+        meta.put(connection, epoch=epoch, notebook=self.new_id())
+        events.note(connection, "new_epoch", who, self.now(), {"why": why})
         return epoch
+
+    def rebuild_in(self, connection: Connection, told: proving.Told | None = None) -> None:
+        """Like `rebuild`, inside a transaction of the caller's; `told`: how many records are done."""
+        proving.rebuild(connection, told)
+        meta.put(connection, known=_known())
 
     # -- taking in and writing
 
@@ -256,7 +264,9 @@ class Ledger:
     def _who(self, connection: Connection, keep: bool = True) -> standing.Authority:
         # Kept until somebody, in this process or another, has written a site or a person. Never kept while writing:
         # what is read there may be taken back, and its number given to another change.
-        stamp = meta.names(connection).authority
+        # Numbers are given anew in each epoch.
+        names = meta.names(connection)
+        stamp = names.epoch, names.authority
         kept = self._authority
         if kept is None or kept[0] != stamp:
             kept = (stamp, folding.authority_of(connection))
@@ -316,7 +326,11 @@ class Ledger:
     def note(self, what: str, who: str, fields: Mapping[str, Any]) -> None:
         """Adds a line to the log, such as that somebody has seen what is closed."""
         with self.database.writing() as connection:
-            events.note(connection, what, who, self.now(), fields)
+            self.note_in(connection, what, who, fields)
+
+    def note_in(self, connection: Connection, what: str, who: str, fields: Mapping[str, Any]) -> None:
+        """Like `note`, inside a transaction of the caller's."""
+        events.note(connection, what, who, self.now(), fields)
 
     def events(self, limit: int = 200, what: str | None = None) -> list[events.Event]:
         """The last lines of the log, newest first."""
@@ -380,7 +394,7 @@ class Ledger:
     def rebuild(self) -> None:
         """Works out every record anew from the changes; the rules then look at all of them again."""
         with self.database.writing() as connection:
-            proving.rebuild(connection)
+            self.rebuild_in(connection)
 
     def _read(self, ask: Callable[[Connection], T]) -> T:
         try:

@@ -1,42 +1,78 @@
-"""Proof that the stored records are what the changes fold into, and the way back if they are not."""
+"""Proof that the stored records are what the changes fold into, and the way back if they are not.
+
+A few records at a time, so that it takes the same memory for a hundred records and for a hundred thousand.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, delete, select, union
 
 from fieldapp.assets import knowledge
 from fieldapp.records import standing
 from fieldapp.records.changes import read
 from fieldapp.records.fold import Fold
 from server.ledger import folding, tables
-from server.ledger.folding import PROTECTED, Derived
+from server.ledger.folding import IN_ONE_QUERY, PROTECTED, Derived
+
+Told = Callable[[int], None]
+"""Called with how many records are done."""
 
 
-def differences(connection: Connection) -> list[str]:
+def differences(connection: Connection, told: Told | None = None) -> list[str]:
     """Ids of the records whose stored rows are not what all changes together give."""
-    fold, who = _all(connection)
-    wanted = {record.id: _compared(folding.derive(record, who)) for record in fold}
-    stored = _stored(connection)
-    return sorted(one for one in wanted.keys() | stored.keys() if wanted.get(one) != stored.get(one))
+    who, found, done = _authority(connection), list[str](), 0
+    ids = union(select(tables.change.c.record), select(tables.record.c.id), select(tables.disagreement.c.record),
+                select(tables.link.c.record)).subquery()  # fmt: skip
+    for part in _pages(connection, ids.c[0]):
+        wanted = {one.id: _compared(folding.derive(one, who)) for one in _fold(connection, part)}
+        stored = _stored(connection, part)
+        found += [one for one in part if wanted.get(one) != stored.get(one)]
+        done += len(part)
+        if told:
+            told(done)
+    return sorted(found)
 
 
-def rebuild(connection: Connection) -> None:
+def rebuild(connection: Connection, told: Told | None = None) -> None:
     """Works out every record anew; the rules then look at all of them again."""
-    fold, who = _all(connection)
+    who, done = _authority(connection), 0
     for table in (tables.problem, tables.disagreement, tables.link, tables.record):
         connection.execute(delete(table))
-    folding.store(connection, [folding.derive(record, who) for record in fold])
+    for part in _pages(connection, tables.change.c.record):
+        folding.store(connection, [folding.derive(one, who) for one in _fold(connection, part)], ())
+        done += len(part)
+        if told:
+            told(done)
 
 
-def _all(connection: Connection) -> tuple[Fold, standing.Authority]:
-    fold = Fold()
-    for body in connection.scalars(select(tables.change.c.body).order_by(tables.change.c.seq)):
+def _pages(connection: Connection, column: Any) -> Iterator[list[str]]:
+    """The distinct values of a column, so many at a time; nothing stays open between."""
+    last = None
+    while True:
+        query = select(column).distinct().order_by(column).limit(IN_ONE_QUERY)
+        part = list(connection.scalars(query if last is None else query.where(column > last)))
+        if not part:
+            return
+        yield part
+        last = part[-1]
+
+
+def _fold(connection: Connection, ids: Any) -> Fold:
+    column, fold = tables.change.c, Fold()
+    for body in connection.scalars(select(column.body).where(column.record.in_(ids)).order_by(column.seq)):
         fold.apply(read(body))
+    return fold
+
+
+def _authority(connection: Connection) -> standing.Authority:
+    column = tables.change.c
+    fold = _fold(connection, select(column.record).where(column.kind.in_(PROTECTED)))
     site = next((one for one in fold if one.kind == PROTECTED[0]), None)
-    return fold, standing.authority(site, [one for one in fold if one.kind == PROTECTED[1]], knowledge().names)
+    return standing.authority(site, [one for one in fold if one.kind == PROTECTED[1]], knowledge().names)
 
 
 def _compared(derived: Derived) -> Derived:
@@ -44,18 +80,22 @@ def _compared(derived: Derived) -> Derived:
     return replace(derived, row={**derived.row, "due": None})
 
 
-def _stored(connection: Connection) -> dict[str, Derived]:
-    def grouped(table: Any, key: str, *order: Any) -> dict[str, list[dict[str, Any]]]:
+def _stored(connection: Connection, ids: list[str]) -> dict[str, Derived]:
+    def grouped(table: Any, *order: Any) -> dict[str, list[dict[str, Any]]]:
         found: dict[str, list[dict[str, Any]]] = {}
-        for row in connection.execute(select(table).order_by(*order)).mappings():
-            found.setdefault(row[key], []).append(dict(row))
+        query = select(table).where(table.c.record.in_(ids)).order_by(*order)
+        for row in connection.execute(query).mappings():
+            found.setdefault(row["record"], []).append(dict(row))
         return found
 
-    disagreements = grouped(tables.disagreement, "record", tables.disagreement.c.path)
-    links = grouped(tables.link, "record", tables.link.c.sort, tables.link.c.other)
-    return {
+    disagreements = grouped(tables.disagreement, tables.disagreement.c.path)
+    links = grouped(tables.link, tables.link.c.sort, tables.link.c.other)
+    rows = connection.execute(select(tables.record).where(tables.record.c.id.in_(ids))).mappings()
+    found = {
         row["id"]: _compared(
-            Derived(dict(row), tuple(disagreements.get(row["id"], ())), tuple(links.get(row["id"], ())))
+            Derived(dict(row), tuple(disagreements.pop(row["id"], ())), tuple(links.pop(row["id"], ())))
         )
-        for row in connection.execute(select(tables.record)).mappings()
+        for row in rows
     }
+    # Rows without a record are a difference too.
+    return found | {one: Derived({}, (), ()) for one in (*disagreements, *links)}

@@ -126,6 +126,9 @@ problem = Table(
     Column("fields", Text, nullable=False, doc="JSON: what fills the rule's sentence"),
 )
 
+WORKED_OUT = frozenset({"record", "link", "disagreement", "problem"})
+"""Tables that are made from the changes and can be made again: a backup holds all others."""
+
 # -- the cabin's own ------------------------------------------------------------------------------------------------
 
 meta = Table("meta", metadata, Column("key", Text, primary_key=True), Column("value", Text, nullable=False))

@@ -11,6 +11,6 @@ from __future__ import annotations
 
 from server.photos.incoming import LARGEST, Part
 from server.photos.keeping import Photos
-from server.photos.store import open_store
+from server.photos.store import Store, open_store, store_of
 
-__all__ = ["LARGEST", "Part", "Photos", "open_store"]
+__all__ = ["LARGEST", "Part", "Photos", "Store", "open_store", "store_of"]

@@ -47,6 +47,11 @@ def open_store(where: str) -> Store:
     return RemoteStore(where) if "://" in where else FolderStore(Path(where))
 
 
+def store_of(where: str, code: str) -> Store:
+    """The store of one site. By URL it may be several sites': what one of them seals, another cannot open."""
+    return open_store(f"{where.rstrip('/')}/{code}" if "://" in where else where)
+
+
 class FolderStore:
     """A folder, with a folder inside for the first two characters of the names."""
 

@@ -47,6 +47,7 @@ class Unit:
     """All sites of a unit as one application. Raises what Cabin raises, NoSites. `cabins`: {code: cabin}."""
 
     def __init__(self, config: Config, hasher: PasswordHasher | None = None) -> None:
+        from server import health
         from server.app import build
         from server.unit import front
 
@@ -62,6 +63,7 @@ class Unit:
                 raise NoSites(folder=config.data.name)
             acquaint(self.cabins.values())
             self._front = front.build(config, self.cabins)
+            health.register_together(self._front, self._apps.values())
         except BaseException:
             self.close()
             raise

@@ -65,6 +65,7 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "photos.have": (NOBODY, NOBODY, NOBODY),
     "photos.send": (NOBODY, NOBODY, NOBODY),
     "way_in": (NOBODY, NOBODY, NOBODY),
+    "health.health": (NOBODY, NOBODY, NOBODY),
     "review.static": (NOBODY, NOBODY, NOBODY),
     "review.font": (NOBODY, NOBODY, NOBODY),
     "review.front": (NOBODY, NOBODY, NOBODY),

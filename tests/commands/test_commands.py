@@ -16,7 +16,21 @@ from fieldapp import assets, cli
 from fieldapp.domain import ids
 from fieldapp.store.notebook import Notebook
 
-COMMANDS = ("tablet", "sheet", "check", "rules", "terms", "plates", "human", "cabin", "demo")
+COMMANDS = (
+    "tablet",
+    "sheet",
+    "check",
+    "rules",
+    "terms",
+    "plates",
+    "human",
+    "cabin",
+    "demo",
+    "backup",
+    "restore",
+    "verify",
+    "doctor",
+)
 
 
 def run(capsys, *argv: str) -> tuple[int, str, str]:
