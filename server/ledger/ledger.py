@@ -227,6 +227,9 @@ class Ledger:
             raise ValueNotKept(why=fault.reason) from fault
         intake.keep(connection, [change], source=now.notebook, head=now.head, at=self.now())
         self._fold(connection, [change], now.head)
+        if kind == "site":
+            told = {"by": by.get("name"), "paths": ", ".join(sorted(set))}
+            events.note(connection, "site_set", str(by.get("person") or by.get("name")), self.now(), told)
         return change
 
     def _fold(self, connection: Connection, fresh: Sequence[Change], head: int) -> None:
