@@ -230,7 +230,9 @@ class Accounts:
             row = next((one for one in _rows(connection, person) if one.role == role), None)
             locked = self._locked_out(connection, row, address, now)
             if locked is not None:
-                self._refused(connection, "sign_in_locked", person, role, address)
+                told = {"person": person, "role": role, "address": address}
+                minute, at = self.ledger.text(now - timedelta(minutes=1)), self.ledger.text(now)
+                events.note_seldom(connection, "sign_in_locked", person, at, told, unless_since=minute)
             else:
                 # Counted as wrong until it is known to be right.
                 guessing.count(connection, guess, address, now, self.ledger.text)
@@ -245,7 +247,8 @@ class Accounts:
             row = None
         with self.ledger.database.writing() as connection:
             if row is None or not row.active:
-                self._refused(connection, "sign_in_refused", person, role, address)
+                told = {"person": person, "role": role, "address": address}
+                events.note(connection, "sign_in_refused", person, self.ledger.now(), told)
             else:
                 self._count(connection, row, 0, now)
                 guessing.forgive(connection, guess)
@@ -262,10 +265,6 @@ class Accounts:
             return SignInLocked(until=_hour(datetime.fromisoformat(own), now))
         place = guessing.waits_until(connection, address, now, self.ledger.text)
         return PlaceLocked(until=_hour(place, now)) if place is not None else None
-
-    def _refused(self, connection: Connection, what: str, person: str, role: str, address: str) -> None:
-        fields = {"person": person, "role": role, "address": address}
-        events.note(connection, what, person, self.ledger.now(), fields)
 
     def _count(self, connection: Connection, row: Row[Any], wrong: int, now: datetime) -> None:
         wait = min(FIRST_WAIT * 2 ** min(wrong - FREE_TRIES, 10), LONGEST_WAIT) if wrong >= FREE_TRIES else None

@@ -371,6 +371,7 @@ class Ledger:
         """Works out every record anew from the changes; the rules then look at all of them again."""
         with self.database.writing() as connection:
             proving.rebuild(connection)
+            events.note(connection, "mended", "cabin", self.now(), {})
 
     def _read(self, ask: Callable[[Connection], T]) -> T:
         with self.database.reading() as connection:
