@@ -1,3 +1,5 @@
+# cheroot has no types of its own.
+# mypy: disable-error-code="no-untyped-call"
 """The door of the cabin's server: what is turned away, or let go, before a request reaches the app (cheroot).
 
 Nobody keeps others out by standing in it. As many threads may serve as connections may be open; a visitor has to say

@@ -12,8 +12,9 @@ import gzip
 import io
 import json
 import zlib
+from collections.abc import Callable
 from http import HTTPStatus
-from typing import Any
+from typing import Any, TypeVar
 
 from flask import Response, request
 from flask_smorest import Api, Blueprint, abort
@@ -22,7 +23,10 @@ from webargs.flaskparser import FlaskParser
 from werkzeug.exceptions import HTTPException
 
 from fieldapp.assets import texts
+from server.api import examples
 from server.errors import CabinError
+
+F = TypeVar("F", bound=Callable[..., Any])
 
 LARGEST = 64 * 2**20
 """Bytes of a request's body, unpacked."""
@@ -77,6 +81,33 @@ class Routes(Blueprint):
     """flask-smorest's, for the cabin's operations."""
 
     ARGUMENTS_PARSER = _Parser()
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self._prepare_doc_cbks.append(_describe_token)
+
+
+def with_token(view: F) -> F:
+    """Says in the description that an operation is for an enrolled tablet. Whether it is let in is told elsewhere."""
+    view._apidoc = {**getattr(view, "_apidoc", {}), "token": True}  # type: ignore[attr-defined]
+    return view
+
+
+def _describe_token(doc: dict[str, Any], doc_info: dict[str, Any], **_: Any) -> dict[str, Any]:
+    if doc_info.get("token"):
+        doc["security"] = [{"token": []}]
+        doc["parameters"] = [*doc.get("parameters", []), NOTEBOOK]
+    return doc
+
+
+NOTEBOOK = {
+    "name": "X-Notebook",
+    "in": "header",
+    "required": True,
+    "description": "UUID of the asking notebook",
+    "schema": {"type": "string", "format": "uuid"},
+    "example": examples.NOTEBOOK,
+}
 
 
 def _sentence(code: int, status: str) -> str:

@@ -92,4 +92,3 @@ ANSWERS: dict[str, dict[str, Any]] = {
     },
 }
 """{operation: its answer}"""
-

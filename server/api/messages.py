@@ -126,10 +126,14 @@ class PullAsked(_Message):
     """Where to go on."""
 
     since = fields.Integer(
-        load_default=0, validate=validate.Range(min=0, max=2**53), metadata={"description": "the cursor; 0 is the start"}
+        load_default=0,
+        validate=validate.Range(min=0, max=2**53),
+        metadata={"description": "the cursor; 0 is the start", "example": 1},
     )
     limit = fields.Integer(
-        load_default=PAGE, validate=validate.Range(min=1, max=PAGE), metadata={"description": "changes in a page"}
+        load_default=PAGE,
+        validate=validate.Range(min=1, max=PAGE),
+        metadata={"description": "changes in a page", "example": 1},
     )
     all = fields.Boolean(load_default=False, metadata={"description": "the asking notebook's own changes too"})
     epoch = _text(load_default="", metadata={"description": "the epoch that came with the cursor"})

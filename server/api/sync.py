@@ -11,8 +11,8 @@
 4. `pull`, in pages: what others wrote since the cursor. Cursor and mark are kept together with the page.
 
 Bodies are JSON, with or without gzip (`Content-Encoding: gzip`); answers are gzip if the request allows it
-(`Accept-Encoding`). A token is looked at before the body. Every refusal has one shape (Error). Addresses are relative to
-the cabin's, which may have a path of its own where one server keeps several sites.
+(`Accept-Encoding`). A token is looked at before the body. Every refusal has one shape (Error). Addresses are relative
+to the cabin's, which may have a path of its own where one server keeps several sites.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from fieldapp.assets import texts
 from fieldapp.records import enrolment
 from fieldapp.records.changes import FORMAT
 from server.api import examples, messages
-from server.api.answers import LARGEST, LARGEST_OF_STRANGERS, Routes, compressed, refuse, unpacked
+from server.api.answers import LARGEST, LARGEST_OF_STRANGERS, Routes, compressed, refuse, unpacked, with_token
 from server.api.described import READS, refuses
 from server.cabin import Cabin
 from server.errors import (
@@ -46,20 +46,6 @@ blueprint.after_request(compressed)
 
 OPEN = {"sync.hello", "sync.enrol"}
 """What may be asked without a token."""
-
-_TOKEN = {
-    "security": [{"token": []}],
-    "parameters": [
-        {
-            "name": "X-Notebook",
-            "in": "header",
-            "required": True,
-            "description": "UUID of the asking notebook",
-            "schema": {"type": "string", "format": "uuid"},
-            "example": examples.NOTEBOOK,
-        }
-    ],
-}
 
 
 def cabin() -> Cabin:
@@ -90,6 +76,7 @@ def _let_in() -> None:
 
 
 @blueprint.get("/hello")
+@blueprint.doc(operationId="hello")
 @blueprint.response(200, messages.Hello, description="The cabin", example=examples.ANSWERS["hello"])
 @refuses(blueprint)
 def hello() -> dict[str, Any]:
@@ -111,15 +98,19 @@ def hello() -> dict[str, Any]:
 
 
 @blueprint.post("/enrol")
+@blueprint.doc(operationId="enrol")
 @blueprint.arguments(messages.EnrolAsked, example=examples.REQUESTS["enrol"])
 @blueprint.response(200, messages.Enrolled, description="It is in", example=examples.ANSWERS["enrol"])
 @refuses(blueprint, *READS, CodeRefused, TooManyCodes)
 def enrol(asked: dict[str, Any]) -> dict[str, Any]:
     """Lets a tablet in that knows a one-use code
 
-    The code itself is not sent: `proof` is an HMAC keyed by it and by the certificate that the tablet met, and the
-    `proof` of the answer shows that the cabin knows the code too. A code works once; the token goes with every later
-    request.
+    A code works once; the token goes with every later request. The code itself is not sent. Its last six characters are
+    the first 30 bits of the SHA-256 of the cabin's certificate (DER), in Crockford's base 32. Of the first eight,
+    without the hyphen, both sides make a key: scrypt (n 16384, r 8, p 1, 32 bytes) with the salt
+    `bonedocket enrolment 1 ` followed by that SHA-256 as bytes. `proof` is HMAC-SHA-256 in hex under this key of the
+    lines `bonedocket`, `tablet`, notebook. The `proof` of the answer is that of the lines `bonedocket`, `cabin`,
+    notebook, token, letter, site, site_code, seal_key, cabin_notebook: it shows that the cabin knows the code too.
     """
     ledger, notebook = cabin().ledger, asked["notebook"]
     found = cabin().devices.enrol(asked["proof"], notebook, asked["name"], asked["letter"])
@@ -137,7 +128,8 @@ def enrol(asked: dict[str, Any]) -> dict[str, Any]:
 
 
 @blueprint.post("/push")
-@blueprint.doc(**_TOKEN)
+@blueprint.doc(operationId="push")
+@with_token
 @blueprint.arguments(messages.Pushed, example=examples.REQUESTS["push"])
 @blueprint.response(200, messages.Taken, description="Answered, in order", example=examples.ANSWERS["push"])
 @refuses(blueprint, *READS, NotEnrolled, TokenWithdrawn)
@@ -164,7 +156,8 @@ def push(batch: dict[str, Any]) -> Response:
 
 
 @blueprint.get("/pull")
-@blueprint.doc(**_TOKEN)
+@blueprint.doc(operationId="pull")
+@with_token
 @blueprint.arguments(messages.PullAsked, location="query")
 @blueprint.response(200, messages.Page, description="A page", example=examples.ANSWERS["pull"])
 @refuses(blueprint, 422, NotEnrolled, TokenWithdrawn)
@@ -194,7 +187,8 @@ def pull(asked: dict[str, Any]) -> Response:
 
 
 @blueprint.post("/key")
-@blueprint.doc(**_TOKEN)
+@blueprint.doc(operationId="key")
+@with_token
 @blueprint.arguments(messages.KeyAsked, example=examples.REQUESTS["key"])
 @blueprint.response(200, messages.Key, description="The locked key", example=examples.ANSWERS["key"])
 @refuses(blueprint, *READS, NotEnrolled, TokenWithdrawn, SignInRefused, SignInLocked, PlaceLocked)

@@ -19,7 +19,9 @@ FROM_ONE_PLACE, WITHIN = 20, timedelta(minutes=10)
 """Wrong passwords from one address, whatever the accounts. A whole hut behind one laptop mistypes less than that."""
 
 
-def waits_until(connection: Connection, address: str, now: datetime, text: Callable[[datetime], str]) -> datetime | None:
+def waits_until(
+    connection: Connection, address: str, now: datetime, text: Callable[[datetime], str]
+) -> datetime | None:
     """When this address may guess again, or None if it may now. `text`: how the ledger writes a moment."""
     column, place = tables.guess.c, _place(address)
     if not place:

@@ -1,7 +1,8 @@
 """What all pages share: who is signed in, what they may do, the token on every form, headers, and how a page is made.
 
 The session's cookie is signed and holds the session's id and the time of the last page; session and account are looked
-up at each request, so that what was ended or switched off is out at once. Not here: passwords and keys (server.ledger.accounts), any page.
+up at each request, so that what was ended or switched off is out at once.
+Not here: passwords and keys (server.ledger.accounts), any page.
 """
 
 from __future__ import annotations

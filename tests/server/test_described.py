@@ -7,27 +7,24 @@ Outside: OpenAPI 3.0.3 as openapi-spec-validator reads it, schemathesis, openapi
 from __future__ import annotations
 
 import gzip
-import hashlib
-import hmac
-import importlib.util
 import json
 import os
+import ssl
 import subprocess
 import sys
-import warnings
-from collections.abc import Callable, Iterator
+import urllib.request
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import filelock
 import pytest
-from flask import Flask
+from flask import Flask, Response
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from fieldapp.records import enrolment
-from server import create_app
 from server.api import examples
 from server.api.answers import LARGEST
 from server.cabin import Cabin, set_up
@@ -36,6 +33,7 @@ from server.serving import Serving
 from tests.server.conftest import QUICK, Clock
 from tests.server.tablets import an_id, ids
 
+JSON = "application/json"
 SLOW = int(os.environ.get("PROOF_ROUNDS", "200"))
 
 
@@ -122,6 +120,13 @@ def test_it_is_openapi_and_every_part_has_words(described: dict[str, Any]) -> No
             assert about["requestBody"]["required"], where
             assert about["requestBody"]["content"]["application/json"]["example"], where
         assert {"500", "503"} <= set(about["responses"]), where
+    names = [about["operationId"] for _, _, about in operations(described)]
+    assert len(set(names)) == len(names)
+    pull = described["paths"]["/api/v1/pull"]["get"]["parameters"]
+    assert {one["name"] for one in pull} == {*examples.QUERIES, "X-Notebook"}
+    told = {one["name"]: one["schema"]["example"] for one in pull if "example" in one["schema"]}
+    assert told.items() <= examples.QUERIES.items()
+    assert told
     assert described["servers"]
     assert described["components"]["securitySchemes"]["token"]["description"]
 
@@ -191,7 +196,7 @@ def causes(cabin: Cabin, client: FlaskClient, clock: Clock) -> Iterator[tuple[st
         yield name, client.post(to, json={"changes": 1}, headers=first.headers)
         yield name, client.post(to, data=b"x", headers={**packed, "Content-Encoding": "br"}, content_type=json_)
         yield name, client.post(to, data=bomb, headers=packed, content_type=json_)
-    account, password = cabin.accounts.add("Oswin (invented)", "human_osteologist")
+    account, _ = cabin.accounts.add("Oswin (invented)", "human_osteologist")
     for _ in range(6):
         yield "key", first.post("key", person=account.person, password="wrong")
     for _ in range(20):
@@ -229,7 +234,7 @@ def test_every_refusal_that_is_described_happens_and_reads_as_its_example(
             alike({**example, "message": ""}, {**answer.json, "message": ""})
         else:
             assert example == {each: answer.json[each] for each in example}
-        alike(len(example["message"]) , len(answer.json["message"]))
+        alike(len(example["message"]), len(answer.json["message"]))
     assert met == told
 
 
@@ -254,7 +259,7 @@ def test_a_cabin_that_is_kept_waiting_says_so_and_when_to_ask_again(
 
 
 def test_requests_made_from_the_description_are_answered_as_it_says(app: Flask, cabin: Cabin) -> None:
-    generated(app, cabin, examples=25, seed=1)
+    generated(app, cabin, examples=15, seed=1)
 
 
 @pytest.mark.proof
@@ -277,9 +282,13 @@ def generated(app: Flask, cabin: Cabin, *, examples: int, seed: int) -> None:
         }
         assert set(met) == {f"/api/v1/{name}" for name in ("hello", "enrol", "push", "pull", "key")}
         for path, statuses in met.items():
-            assert (200 in statuses) == (path.endswith("hello") or bool(headers) and path in TAKES_ANY), (path, statuses)
+            assert (200 in statuses) == (path.endswith("hello") or (bool(headers) and path in TAKES_ANY)), (
+                path,
+                statuses,
+            )
 
 
+OPEN = {"/api/v1/hello"}
 TAKES_ANY = {"/api/v1/push", "/api/v1/pull"}
 """What is answered with 200 for whatever has the right shape."""
 
@@ -294,6 +303,7 @@ def asked(operation: Any, headers: dict[str, str], *, examples: int, seed: int) 
     # Of a request without a body or a query there is no wrong one.
     modes = [one for one in GenerationMode if one.is_positive or operation.body or operation.query]
     for mode in modes:
+
         @hypothesis.seed(seed)
         @hypothesis.settings(
             max_examples=examples, deadline=None, database=None, derandomize=False,
@@ -310,3 +320,89 @@ def asked(operation: Any, headers: dict[str, str], *, examples: int, seed: int) 
 
         one()
     return met
+
+
+@pytest.mark.parametrize("spoilt", [{"mark": None}, {"more": "perhaps"}])
+def test_an_answer_that_is_not_as_described_is_found(
+    spoilt: dict[str, Any], app: Flask, cabin: Cabin, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from schemathesis.core.failures import FailureGroup
+
+    monkeypatch.setattr(
+        "server.api.sync.jsonify", lambda **values: Response(json.dumps({**values, **spoilt}), mimetype=JSON)
+    )
+    with pytest.raises(FailureGroup):
+        generated(app, cabin, examples=3, seed=1)
+
+
+# -- a client made of nothing else
+
+SCRIPT = """
+import hashlib, hmac, json, ssl, sys
+from pathlib import Path
+from invented_client import AuthenticatedClient, Client
+from invented_client.api.sync import enrol, hello, pull, push
+from invented_client.models import EnrolAsked, Entry, Pushed
+
+address, certificate, *codes = sys.argv[1:]
+seen = ssl.create_default_context(cafile=certificate)
+fingerprint = hashlib.sha256(ssl.PEM_cert_to_DER_cert(Path(certificate).read_text())).digest()
+
+def let_in(notebook, code):
+    secret = code.replace("-", "")[:8].encode()
+    salt = b"bonedocket enrolment 1 " + fingerprint
+    key = hashlib.scrypt(secret, salt=salt, n=2**14, r=8, p=1, dklen=32, maxmem=2**26)
+    prove = lambda *lines: hmac.new(key, "\\n".join(("bonedocket", *lines)).encode(), "sha256").hexdigest()
+    with Client(base_url=address, verify_ssl=seen) as stranger:
+        body = EnrolAsked(proof=prove("tablet", notebook), notebook=notebook, name="invented")
+        found = enrol.sync(client=stranger, body=body)
+    relied_on = (found.token, found.letter, str(found.site), found.site_code, found.seal_key, str(found.cabin_notebook))
+    assert found.proof == prove("cabin", notebook, *relied_on)
+    return found, AuthenticatedClient(base_url=address, token=found.token, verify_ssl=seen)
+
+first, second = "11111111-1111-4111-8111-111111111111", "22222222-2222-4222-8222-222222222222"
+said, one = let_in(first, codes[0])
+_, other = let_in(second, codes[1])
+body = json.dumps({
+    "notebook": first, "n": 1, "prev": "", "site": str(said.site), "record": "33333333-3333-4333-8333-333333333333",
+    "kind": "docket", "set": {"label": "x", "count": 3}, "over": {}, "at": "2026-06-01T10:00:00+02:00", "format": 1,
+    "by": {"person": "p", "name": "Wren (invented)", "role": "recorder"},
+}, separators=(",", ":"))
+entry = Entry(id=hashlib.sha256(body.encode()).hexdigest(), body=body)
+with one, other:
+    taken = push.sync(client=one, body=Pushed(changes=[entry]), x_notebook=first)
+    assert [each.answer.value for each in taken.answers] == ["taken"], taken
+    page = pull.sync(client=other, x_notebook=second, since=1, epoch=taken.epoch)
+    assert [(each.id, each.body) for each in page.changes] == [(entry.id, entry.body)], page
+    refused = pull.sync(client=other, x_notebook=first)
+    assert (refused.code, refused.errors.additional_properties) == (401, {"key": "cabin.not_enrolled"})
+assert not {"fieldapp", "server"} & {each.partition(".")[0] for each in sys.modules}
+print("carried", page.cursor)
+"""
+
+
+def test_a_client_made_from_the_description_carries_a_change_to_another_tablet(config: Config, tmp_path: Path) -> None:
+    beside = Path(sys.executable).parent
+    path = {**os.environ, "PATH": f"{beside}{os.pathsep}{os.environ['PATH']}"}
+    with Serving(replace(config, testing=False), QUICK) as serving:
+        address = f"https://localhost:{serving.port}"
+        context = ssl.create_default_context(cafile=str(config.certificate))
+        with urllib.request.urlopen(f"{address}/api/openapi.json", context=context, timeout=10) as answer:
+            (tmp_path / "openapi.json").write_bytes(answer.read())
+        words = ["generate", "--path", "openapi.json", "--meta", "none", "--output-path", "invented_client"]
+        made = run([beside / "openapi-python-client", *words, "--fail-on-warning"], tmp_path, path)
+        assert "arning" not in made
+        (tmp_path / "script.py").write_text(SCRIPT)
+        codes = [serving.cabin.devices.open_code().text for _ in range(2)]
+        said = run([sys.executable, "-W", "error", "script.py", address, config.certificate, *codes], tmp_path, path)
+        assert "carried" in said
+        assert serving.cabin.ledger.record("33333333-3333-4333-8333-333333333333").value("count") == 3  # type: ignore[union-attr]
+
+
+def run(words: list[Any], folder: Path, environment: dict[str, str]) -> str:
+    """What a program says, which has to end well."""
+    done = subprocess.run(
+        [str(one) for one in words], cwd=folder, env=environment, capture_output=True, text=True, timeout=120
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout + done.stderr
