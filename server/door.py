@@ -3,9 +3,10 @@
 """The door of the cabin's server: what is turned away, or let go, before a request reaches the app (cheroot).
 
 Nobody keeps others out by standing in it. As many threads may serve as connections may be open; a visitor has to say
-the request within `HEAD_SECONDS`, and its body at a walking pace; where all places are taken, a newcomer gets that of
-whoever has been silent longest. A request whose end two readers might see in two places is refused: without an exact
-`Content-Length`, or with one twice, or cut into chunks. Not here: TLS and where the cabin listens (serving).
+the request within `HEAD_SECONDS`, and its body at a walking pace; where all places are taken, a newcomer gets one from
+the address that has most of them, of whoever has been silent there longest. A request whose end two readers might see
+in two places is refused: without a plain `Content-Length`, or with one twice, or cut into chunks.
+Not here: TLS and where the cabin listens (serving).
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import re
 import socket
 import threading
 import time
+from collections import Counter
 from contextlib import suppress
 from typing import Any
 
@@ -61,6 +63,8 @@ class _Lines:
         if line[:1] in (b" ", b"\t") or (colon and name != name.strip()):
             raise ValueError("A header does not begin its line.")
         name = name.title()
+        if name == b"Transfer-Encoding":
+            raise ValueError("The request does not say how long it is.")
         if name in _ONCE & self._seen:
             raise ValueError("A header stands twice.")
         self._seen.add(name)
@@ -73,14 +77,10 @@ class _Request(HTTPRequest):
     def read_request_headers(self) -> bool:
         if not super().read_request_headers():
             return False
-        length = self.inheaders.get(b"Content-Length")
-        if b"Transfer-Encoding" in self.inheaders:
-            self.simple_response("411 Length Required", "The request does not say how long it is.")
-        elif length is not None and not _LENGTH.fullmatch(length):
+        if not _LENGTH.fullmatch(self.inheaders.get(b"Content-Length", b"0")):
             self.simple_response("400 Bad Request", "The request does not say plainly how long it is.")
-        else:
-            return True
-        return False
+            return False
+        return True
 
     def respond(self) -> None:
         self.conn.said(self)
@@ -89,12 +89,15 @@ class _Request(HTTPRequest):
 
 class _Connection(HTTPConnection):
     RequestHandlerClass = _Request
+    peer = ""
 
     def __init__(self, server: Any, *args: Any, **more: Any) -> None:
         super().__init__(server, *args, **more)
         self.since = time.monotonic()
         self.request: _Request | None = None
         self.served = False
+        with suppress(OSError):
+            self.peer = str(args[0].getpeername()[0])
         server.come(self)
 
     def communicate(self) -> bool:
@@ -149,14 +152,17 @@ class Door(Server):
         self._shut = threading.Event()
 
     def come(self, one: _Connection) -> None:
-        """A connection is there; if it is one too many, the one that has been silent longest goes."""
+        """A connection is there; if it is one too many, another goes."""
         with self._guard:
             self._open.add(one)
+            if len(self._open) < MOST:
+                return
+            held = Counter(each.peer for each in self._open)
             silent = [each for each in self._open if each is not one and each.silent()]
-            oldest = min(silent, key=lambda each: (each.request is not None, each.since), default=None)
-            if len(self._open) > MOST - 1 and oldest is not None:
-                self._open.discard(oldest)
-                oldest.let_go()
+            if silent:
+                gone = min(silent, key=lambda each: (-held[each.peer], each.request is not None, each.since))
+                self._open.discard(gone)
+                gone.let_go()
 
     def gone(self, one: _Connection) -> None:
         """It is closed."""
