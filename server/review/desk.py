@@ -50,6 +50,9 @@ IDLE = timedelta(hours=2)
 """How long a sign-in lasts without a page being asked for; at most it lasts accounts.LONGEST_SESSION."""
 
 POLICY = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+LARGEST_FORM = 2**20
+"""Bytes."""
+
 LONGEST_TEXT = 10_000
 """Characters in a field of a form; the shapes of notes and assessments end there too."""
 
@@ -232,6 +235,8 @@ def _from_here() -> bool:
 
 @pages.before_request
 def _same_form() -> None:
+    # The framework's own limit is not asked for the plain sort of forms, and anybody may send one.
+    request.max_content_length = LARGEST_FORM
     if request.method not in ("GET", "HEAD", "OPTIONS"):
         known, given = session.get("csrf"), request.form.get("csrf", "")
         fits = isinstance(known, str) and hmac.compare_digest(known.encode(), given.encode("utf-8", "replace"))

