@@ -181,7 +181,7 @@ def test_noise_over_sockets_ends_no_thread(serving: Serving, new_notebook: Calla
 
 @pytest.mark.proof
 def test_much_noise_over_sockets_ends_no_thread(serving: Serving, new_notebook: Callable[[str], Notebook]) -> None:
-    noise(serving, new_notebook("after"), SEED, ROUNDS * 10)
+    noise(serving, new_notebook("after"), SEED, ROUNDS * 3)
 
 
 def noise(serving: Serving, notebook: Notebook, seed: int, number: int) -> None:
