@@ -9,12 +9,13 @@ SEED ?= 20260601
 # Kivy draws in software on a screen that need not exist.
 SCREEN := LIBGL_ALWAYS_SOFTWARE=1 xvfb-run -a -s "-screen 0 1920x1200x24 -ac"
 
-.PHONY: help demo test proof proof-slice bench lint types plates texts clean system-demo system-test venv
+.PHONY: help demo test proof proof-slice bench audit lint types plates texts clean system-demo system-test venv
 
 help:
 	@echo "make demo              two tablets, a cabin, a review and the sheets (HEADLESS=1: without a display)"
 	@echo "make test              everything that must hold, within ten minutes"
 	@echo "make proof             the long soaks and the benchmarks"
+	@echo "make audit             whether what is installed has known vulnerabilities"
 	@echo "make plates            the portion plates and skeleton maps from their drafts"
 	@echo "make texts             the translations, brought up to date with the English texts"
 	@echo "make lint types        ruff and mypy alone (part of make test)"
@@ -70,6 +71,10 @@ bench: venv
 	$(BIN)/python -m tests.benchmarks.sheets
 	$(SCREEN) $(BIN)/python -m tests.benchmarks.paint
 	$(SCREEN) $(BIN)/python -m tests.benchmarks.plates
+
+# Fails on a known vulnerability; where there are no advisories it says so and goes on.
+audit: venv
+	$(BIN)/python -m tests.audit
 
 clean:
 	rm -rf $(VENV) demo_out build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis

@@ -15,6 +15,7 @@
     ├── ValueNotKept      a value cannot be written down
     ├── SignInRefused     wrong password, no such account, or one that is switched off
     ├── SignInLocked      too many wrong passwords; `until` says how long
+    │   └── PlaceLocked   too many wrong passwords from one address, whatever the accounts
     ├── AccountExists     a person has an account for this role already
     ├── NoSuchRole        a word that is no role
     ├── NoSuchPerson      there is no such person, account or tablet
@@ -158,6 +159,12 @@ class SignInLocked(CabinError):
 
     key = "cabin.sign_in_locked"
     status = HTTPStatus.TOO_MANY_REQUESTS
+
+
+class PlaceLocked(SignInLocked):
+    """Slows down whoever tries a password on everybody."""
+
+    key = "cabin.place_locked"
 
 
 class AccountExists(CabinError):

@@ -10,17 +10,16 @@ import threading
 
 from argon2 import PasswordHasher
 from cheroot.ssl.builtin import BuiltinSSLAdapter
-from cheroot.wsgi import Server
 
 from server import create_app
 from server.api.answers import LARGEST
 from server.cabin import Cabin
 from server.config import Config
+from server.door import Door
 from server.unit import Unit, is_unit
 
 log = logging.getLogger(__name__)
 
-THREADS = 8
 TIMEOUT = 20
 """Seconds without a byte after which a connection is let go."""
 
@@ -48,11 +47,7 @@ class Serving:
         self._thread: threading.Thread | None = None
         try:
             self._server = _Server(
-                (config.host, config.port),
-                self.unit or self.app,
-                numthreads=THREADS,
-                timeout=TIMEOUT,
-                shutdown_timeout=5,
+                (config.host, config.port), self.unit or self.app, timeout=TIMEOUT, shutdown_timeout=5
             )
             self._server.max_request_body_size = LARGEST
             self._server.ssl_adapter = _adapter(config)
@@ -71,9 +66,11 @@ class Serving:
         # What was left due when the cabin was last closed.
         for one in self.cabins.values():
             one.rules_due()
+        threading.Thread(target=self._server.keep, name="door", daemon=True).start()
         try:
             self._server.serve()
         finally:
+            self._server.shut()
             self._server.stop()
             self._close()
 
@@ -110,7 +107,7 @@ class Serving:
         self.stop()
 
 
-class _Server(Server):
+class _Server(Door):
     """Logs in one line what is no fault of the program: a connection that breaks, a browser shy of our certificate."""
 
     listening: socket.socket | None = None

@@ -19,22 +19,33 @@ from collections.abc import Iterator
 from typing import Any
 
 from flask import request
-from flask_smorest import Blueprint, abort
+from flask_smorest import abort
 
-from server.api import messages
-from server.api.answers import Error, compressed, refuse, unpacked
-from server.api.sync import TOKEN, cabin, tablet
-from server.errors import CabinError, PhotoOffset, PhotoTooLarge
+from server.api import examples, messages
+from server.api.answers import Routes, compressed, refuse, unpacked, with_token
+from server.api.described import READS, refuses
+from server.api.sync import cabin, tablet
+from server.errors import (
+    CabinError,
+    NotEnrolled,
+    PhotoOffset,
+    PhotoStoreAway,
+    PhotoTooLarge,
+    PhotoWrong,
+    TokenWithdrawn,
+)
 from server.photos import Part
 
-blueprint = Blueprint("photos", __name__, url_prefix="/api/v1", description="Photographs from tablets")
+blueprint = Routes("photos", __name__, url_prefix="/api/v1", description="Photographs from tablets")
 
 CHUNK = 65_536
 _BYTES = {"application/octet-stream": {"schema": {"type": "string", "format": "binary"}}}
 
 
 @blueprint.before_request
-def _as_it_is() -> None:
+def _let_in() -> None:
+    """The token first: a stranger's body is not looked at."""
+    tablet()
     if request.method != "PUT":
         unpacked()
     elif request.headers.get("Content-Encoding", "identity").lower() != "identity":
@@ -54,24 +65,31 @@ def _refused(error: CabinError) -> Any:
 
 
 @blueprint.post("/photos/wanted")
-@blueprint.doc(**TOKEN)
-@blueprint.arguments(messages.PhotosAsked)
-@blueprint.response(200, messages.PhotosWanted)
-@blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
+@blueprint.doc(operationId="wanted")
+@with_token
+@blueprint.arguments(messages.PhotosAsked, example=examples.REQUESTS["wanted"])
+@blueprint.response(200, messages.PhotosWanted, description="Those", example=examples.ANSWERS["wanted"])
+@refuses(blueprint, *READS, NotEnrolled, TokenWithdrawn)
 def wanted(asked: dict[str, Any]) -> dict[str, Any]:
-    """Which of these photographs the cabin lacks"""
+    """Which of these photographs the cabin lacks
+
+    One that it has in the clear is wanted again where the tablet has it sealed.
+    """
     tablet()
     return {"wanted": cabin().photos.wanted((one["sha256"], one["sealed"]) for one in asked["photos"])}
 
 
 @blueprint.get("/photo/<sha256>")
-@blueprint.doc(**TOKEN)
+@blueprint.doc(operationId="have")
+@with_token
 @blueprint.arguments(messages.PhotoSealed, location="query")
-@blueprint.response(200, messages.PhotoState)
-@blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
-@blueprint.alt_response(404, schema=Error, description="That is no SHA-256")
+@blueprint.response(200, messages.PhotoState, description="So many", example=examples.ANSWERS["have"])
+@refuses(blueprint, 404, 422, NotEnrolled, TokenWithdrawn)
 def have(asked: dict[str, Any], sha256: str) -> dict[str, Any]:
-    """How many bytes of a photograph there are"""
+    """How many bytes of a photograph there are
+
+    Of those that this tablet has sent; of a whole one whoever sent it.
+    """
     notebook, photos = tablet().notebook, cabin().photos
     _named(sha256)
     if whole := photos.is_whole(sha256, asked["sealed"]):
@@ -84,18 +102,18 @@ def have(asked: dict[str, Any], sha256: str) -> dict[str, Any]:
 
 
 @blueprint.put("/photo/<sha256>")
-@blueprint.doc(**TOKEN, requestBody={"required": True, "content": _BYTES})
+@blueprint.doc(operationId="send", requestBody={"required": True, "content": _BYTES})
+@with_token
 @blueprint.arguments(messages.PhotoSent, location="query")
-@blueprint.response(200, messages.PhotoState)
-@blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
-@blueprint.alt_response(404, schema=Error, description="That is no SHA-256")
-@blueprint.alt_response(409, schema=Error, description="Not where the bytes that are there end; errors.have says where")
-@blueprint.alt_response(413, schema=Error, description="Larger than a photograph may be, or than was said")
-@blueprint.alt_response(415, schema=Error, description="Packed")
-@blueprint.alt_response(422, schema=Error, description="All of it came, and it is not the picture of that name")
-@blueprint.alt_response(503, schema=Error, description="The store does not answer; what came is kept")
+@blueprint.response(200, messages.PhotoState, description="Appended", example=examples.ANSWERS["send"])
+@refuses(
+    blueprint, 404, 413, 415, 422, NotEnrolled, TokenWithdrawn, PhotoOffset, PhotoTooLarge, PhotoWrong, PhotoStoreAway
+)
 def send(asked: dict[str, Any], sha256: str) -> dict[str, Any]:
-    """Appends bytes to a photograph"""
+    """Appends bytes to a photograph
+
+    At exactly `offset`. With the last of `size` bytes it is checked and kept, and the answer is `complete`.
+    """
     notebook = tablet().notebook
     _named(sha256)
     part, offset = Part(sha256, asked["size"], asked["sealed"]), asked["offset"]

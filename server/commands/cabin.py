@@ -128,6 +128,11 @@ def _say(key: str, **fields: object) -> None:
     print(texts()[f"cabin.cli.{key}"].format(**fields), flush=True)
 
 
+def _plain(text: str) -> str:
+    """What somebody else may have typed, on one line and without what would steer a terminal."""
+    return "".join(one if one.isprintable() else "\N{REPLACEMENT CHARACTER}" for one in text)
+
+
 @contextmanager
 def _open(args: argparse.Namespace) -> Iterator[cabin.Cabin]:
     with closing(cabin.Cabin(sites.one_site(args))) as found:
@@ -215,7 +220,7 @@ def _log(args: argparse.Namespace) -> int:
     with _open(args) as found:
         for one in reversed(found.ledger.events(args.lines)):
             sentence = known.get(f"cabin.event.{one.what}", one.what + " " + json.dumps(one.fields))
-            print(one.at, sentence.format_map({"notebook": "", "name": "", **one.fields}))
+            print(one.at, _plain(sentence.format_map({"notebook": "", "name": "", **one.fields})))
     return 0
 
 
@@ -233,7 +238,7 @@ def _person_list(args: argparse.Namespace) -> int:
     with _open(args) as found:
         for one in found.accounts.all():
             state = "" if one.active else "  (switched off)"
-            print(f"{one.name}  {one.role}  {one.person}{state}")
+            print(_plain(f"{one.name}  {one.role}  {one.person}{state}"))
     return 0
 
 
@@ -341,7 +346,7 @@ def _devices(args: argparse.Namespace) -> int:
     with _open(args) as found:
         for one in found.devices.all():
             state = f"withdrawn {one.withdrawn_at}" if one.withdrawn_at else f"last here {one.seen_at or 'never'}"
-            print(f"{one.letter}  {one.name or '(no name)'}  {one.notebook}  {state}")
+            print(_plain(f"{one.letter}  {one.name or '(no name)'}  {one.notebook}  {state}"))
     return 0
 
 

@@ -13,8 +13,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import product
+from typing import Any
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import Connection, Row, delete, insert, select, update
 
 from fieldapp.domain.labels import LabelError
 from fieldapp.domain.labels import read as read_label
@@ -95,14 +96,20 @@ class Devices:
 
         A notebook that is enrolled already keeps its letter and gets a new token. Raises CodeRefused, TooManyCodes.
         """
-        # Asked before, so that a flood keeps nobody from writing, and again when nobody else is trying.
-        with self.ledger.database.reading() as connection:
-            self._not_too_many(connection)
+        found: Enrolled | None = None
+        since = self.ledger.text(self.ledger.clock() - WITHIN)
+        told = {"name": name[:80]}
         with self.ledger.database.writing() as connection:
-            self._not_too_many(connection)
-            found = self._enrol(connection, proof, notebook, name, letter)
-            if found is None:
-                events.note(connection, "code_refused", notebook[:80], self.ledger.now(), {"name": name[:80]})
+            # Counted and tried in one transaction: many at once gain nothing.
+            too_many = events.since(connection, "code_refused", since) >= WRONG_CODES
+            if too_many:
+                events.note_seldom(connection, "code_locked", "cabin", self.ledger.now(), told, unless_since=since)
+            else:
+                found = self._enrol(connection, proof, notebook, name, letter)
+                if found is None:
+                    events.note(connection, "code_refused", notebook[:80], self.ledger.now(), told)
+        if too_many:
+            raise TooManyCodes
         if found is None:
             raise CodeRefused
         return found
@@ -146,6 +153,7 @@ class Devices:
         if row is None or row.notebook != notebook:
             raise NotEnrolled
         if row.withdrawn_at is not None:
+            self._refused(row)
             raise TokenWithdrawn
         return _device(row)
 
@@ -154,6 +162,13 @@ class Devices:
         column = tables.device.c.notebook
         with self.ledger.database.reading() as connection:
             return connection.scalar(select(column).where(column == notebook)) is not None
+
+    def _refused(self, row: Row[Any]) -> None:
+        now = self.ledger.clock()
+        fields, before = {"name": row.name, "letter": row.letter}, self.ledger.text(now - timedelta(hours=1))
+        with self.ledger.database.writing() as connection:
+            at = self.ledger.text(now)
+            events.note_seldom(connection, "token_refused", row.notebook, at, fields, unless_since=before)
 
     def seen(self, notebook: str) -> None:
         """Notes that a tablet was here now."""

@@ -149,6 +149,23 @@ account = Table(
     UniqueConstraint("person", "role"),
 )
 
+session = Table(
+    "session",
+    metadata,
+    Column("id", Text, primary_key=True, comment="SHA-256 of the id in the cookie, hex"),
+    Column("account", Text, nullable=False, index=True),
+    Column("began_at", Text, nullable=False),
+)
+
+guess = Table(
+    "guess",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("place", Text, nullable=False, comment="an IPv4 address, or the network of an IPv6 one"),
+    Column("at", Text, nullable=False, index=True),
+    Index("guess_by_place", "place", "at"),
+)
+
 enrolment = Table(
     "enrolment",
     metadata,

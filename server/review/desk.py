@@ -1,8 +1,9 @@
 """What all pages share: who is signed in, what they may do, the token on every form, headers, and how a page is made.
 
-The session is a signed cookie that holds a person, role and key, and times; the account itself is looked up at each
-request, so that one that is switched off is out at once. Where a server has several sites, a person lent to another
-has the same key there, and one sign-in opens both. Not here: passwords and keys (server.ledger.accounts), any page.
+The session's cookie is signed and holds the session's id and the time of the last page; session and account are looked
+up at each request, so that what was ended or switched off is out at once. Where a server has several sites, a person
+lent to another has the same key there, and one sign-in opens both.
+Not here: passwords and keys (server.ledger.accounts), any page.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import wraps
 from typing import Any, TypeVar, cast
+from urllib.parse import urlsplit
 
 from flask import (
     Blueprint,
@@ -46,10 +48,11 @@ from server.review import drawings, showing, words
 F = TypeVar("F", bound=Callable[..., Any])
 
 NAME = "bonedocket.review"
-IDLE, LONGEST = timedelta(hours=2), timedelta(hours=12)
-"""How long a sign-in lasts without a page being asked for, and at most."""
+IDLE = timedelta(hours=2)
+"""How long a sign-in lasts without a page being asked for; at most it lasts accounts.LONGEST_SESSION."""
 
-COOKIE = "bonedocket"
+COOKIE = "__Host-bonedocket"
+"""The name's beginning binds browsers: set over TLS only, by this host, for all of its paths."""
 COOKIE_RULES = {
     "SESSION_COOKIE_SECURE": True,
     "SESSION_COOKIE_HTTPONLY": True,
@@ -59,6 +62,9 @@ COOKIE_RULES = {
 }
 
 POLICY = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+LARGEST_FORM = 2**20
+"""Bytes."""
+
 LONGEST_TEXT = 10_000
 """Characters in a field of a form; the shapes of notes and assessments end there too."""
 
@@ -128,20 +134,34 @@ def _account() -> Account | None:
 
 def whose(told: Mapping[str, Any], now: datetime, accounts: Accounts) -> Account | None:
     """The account of a session at this moment, if there is one here and it has not ended."""
-    person, role, key, since, last = (str(told.get(name, "")) for name in ("person", "role", "key", "since", "last"))
+    one, last = told.get("session"), told.get("last")
+    if not (isinstance(one, str) and isinstance(last, str)):
+        return None
     try:
-        over = now - datetime.fromisoformat(since) > LONGEST or now - datetime.fromisoformat(last) > IDLE
+        idle = now - datetime.fromisoformat(last) > IDLE
     except (ValueError, TypeError):
         return None
-    # A reset password makes a new key: sessions begun with the old one end.
-    return None if over else accounts.of(person, role, key)
+    return None if idle else accounts.in_session(one)
 
 
 def begin(found: Account) -> None:
     """Starts a session for an account whose password was right; nothing of the session before is kept."""
+    end()
+    session["session"], session["last"] = desk().accounts.begin_session(found), ledger().clock().isoformat()
+
+
+def end() -> None:
+    """Ends the session, here and in the browser."""
+    found = account()
+    if found is not None:
+        desk().accounts.end_session(session["session"], found)
     session.clear()
-    session["person"], session["role"], session["key"] = found.person, found.role, found.key
-    session["since"] = session["last"] = ledger().clock().isoformat()
+    g.pop("account", None)
+
+
+def address() -> str:
+    """Where the request comes from. What headers say of it is not believed."""
+    return request.remote_addr or ""
 
 
 def needs_sign_in(view: F) -> F:
@@ -194,6 +214,12 @@ def write(kind: str, record: str, set: Mapping[str, Any], over: Mapping[str, Seq
     return change
 
 
+def acted(what: str, record: Any) -> None:
+    """Notes what who is signed in did at the desk with a record: a line `cabin.event.<what>` of the log."""
+    fields = {"name": me().name, "role": me().role, "label": refer(record)}
+    ledger().note(what, me().person, fields)
+
+
 # -- forms
 
 
@@ -205,8 +231,8 @@ def token() -> str:
 
 
 def field(name: str) -> str:
-    """A text of the form, without the white space around it."""
-    return request.form.get(name, "").strip()[:LONGEST_TEXT]
+    """A text of the form, without the white space around it and without noughts, which not every ledger can keep."""
+    return request.form.get(name, "").replace("\0", "").strip()[:LONGEST_TEXT]
 
 
 def inside(path: str) -> str:
@@ -215,13 +241,25 @@ def inside(path: str) -> str:
     return path if inside and "\\" not in path and path.isprintable() else ""
 
 
+def _from_here() -> bool:
+    """Whether the browser says that one of these pages sent the form. One that says nothing is asked for the token."""
+    if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
+        return False
+    told = request.headers.get("Origin") or request.headers.get("Referer")
+    try:
+        return told is None or urlsplit(told)[:2] == (request.scheme, request.host)
+    except ValueError:
+        return False
+
+
 @pages.before_request
 def _same_form() -> None:
-    if request.method == "POST":
-        # A form is read before anything is asked; nobody but who is signed in sends large ones.
-        request.max_content_length = None if account() is not None else 2**20
+    # The framework's own limit is not asked for the plain sort of forms, and anybody may send one.
+    request.max_content_length = LARGEST_FORM
+    if request.method not in ("GET", "HEAD", "OPTIONS"):
         known, given = session.get("csrf"), request.form.get("csrf", "")
-        if not isinstance(known, str) or not hmac.compare_digest(known.encode(), given.encode()):
+        fits = isinstance(known, str) and hmac.compare_digest(known.encode(), given.encode("utf-8", "replace"))
+        if not fits or not _from_here():
             g.fault = "token"
             abort(400)
 

@@ -12,6 +12,7 @@ import socket
 import ssl
 import threading
 import time
+import warnings
 from contextlib import closing
 from dataclasses import replace
 
@@ -336,6 +337,45 @@ def test_a_redirect_is_not_followed(serving, notebook):
 def test_plain_http_is_not_spoken(serving):
     with pytest.raises(requests.exceptions.RequestException):
         requests.get(f"http://127.0.0.1:{serving.port}/api/v1/hello", timeout=5).raise_for_status()
+
+
+def speaks(port: int, version: ssl.TLSVersion) -> str:
+    """The version that is agreed with somebody who knows only one, and is not choosy."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
+    context.set_ciphers("ALL:@SECLEVEL=0")
+    with warnings.catch_warnings(action="ignore", category=DeprecationWarning):
+        context.minimum_version = context.maximum_version = version
+    with socket.create_connection(("127.0.0.1", port), 5) as plain, context.wrap_socket(plain) as one:
+        return str(one.version())
+
+
+def test_nothing_older_than_tls_1_2_is_spoken(serving, config):
+    assert speaks(serving.port, ssl.TLSVersion.TLSv1_2) == "TLSv1.2"
+    assert speaks(serving.port, ssl.TLSVersion.TLSv1_3) == "TLSv1.3"
+    for old in (ssl.TLSVersion.TLSv1, ssl.TLSVersion.TLSv1_1):
+        with pytest.raises((ssl.SSLError, ConnectionError)):
+            speaks(serving.port, old)
+    # It is the cabin that refuses: the same visitor is let in where anything goes.
+    lax = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    lax.load_cert_chain(config.certificate, config.certificate_key)
+    lax.set_ciphers("ALL:@SECLEVEL=0")
+    with warnings.catch_warnings(action="ignore", category=DeprecationWarning):
+        lax.minimum_version = ssl.TLSVersion.TLSv1
+    with closing(socket.create_server(("127.0.0.1", 0))) as door:
+
+        def serve() -> None:
+            with (
+                contextlib.suppress(OSError),
+                door.accept()[0] as plain,
+                lax.wrap_socket(plain, server_side=True) as one,
+            ):
+                one.recv(1)
+
+        thread = threading.Thread(target=serve)
+        thread.start()
+        assert speaks(door.getsockname()[1], ssl.TLSVersion.TLSv1_1) == "TLSv1.1"
+        thread.join(5)
 
 
 def test_a_notebook_that_is_not_enrolled_has_no_way(new_notebook):

@@ -1,0 +1,203 @@
+"""Every act of people, tablets and the desk leaves a line in the log; a new act has to be put on the walk."""
+
+from __future__ import annotations
+
+import inspect
+import json
+from collections.abc import Callable
+
+import pytest
+
+from fieldapp.assets import texts
+from fieldapp.cli import main
+from fieldapp.records import enrolment
+from server.errors import CabinError
+from server.ledger.accounts import Accounts
+from server.ledger.devices import Devices
+from tests.attack.changes import STOP
+from tests.attack.people import Rogue
+from tests.attack.test_sessions import csrf
+from tests.attack.test_who_may import DESK
+from tests.server.conftest import Clock
+from tests.server.review.scene import Scene
+from tests.server.tablets import an_id
+
+LOOKS = {"all", "get", "in_session", "check"}
+"""Methods of accounts and devices that change nothing."""
+
+
+class Walk:
+    """Does every act once, and says which lines each has left."""
+
+    def __init__(self, scene: Scene, rogue: Rogue, clock: Clock) -> None:
+        self.scene, self.rogue, self.clock = scene, rogue, clock
+        self.left: dict[str, list[str]] = {}
+
+    def did(self, what: str, act: Callable[[], object], refused: bool = False) -> None:
+        before = self.scene.cabin.ledger.events(1)[0].nr
+        if refused:
+            with pytest.raises(CabinError):
+                act()
+        else:
+            act()
+        found = self.scene.cabin.ledger.events(50)
+        self.left[what] = [one.what for one in found if one.nr > before]
+
+    def accounts(self) -> None:
+        accounts = self.scene.cabin.accounts
+        one, password = self.scene.accounts["director"]
+        who = one.person, one.role
+        self.did("add", lambda: accounts.add("Rowan (invented)", "recorder"))
+        self.did("sign_in", lambda: accounts.sign_in(*who, password))
+        self.did("sign_in refused", lambda: accounts.sign_in(*who, "x"), refused=True)
+        self.did("sign_in of nobody", lambda: accounts.sign_in(an_id("nobody"), "director", "x"), refused=True)
+        for _ in range(4):
+            with pytest.raises(CabinError):
+                accounts.sign_in(*who, "x")
+        self.did("sign_in locked", lambda: accounts.sign_in(*who, password), refused=True)
+        self.clock.forward(hours=1)
+        self.did("unlock", lambda: accounts.unlock(one.person, password, one.role))
+        self.did("locked_key", lambda: accounts.locked_key(*who, password))
+        session = accounts.begin_session(one)
+        self.did("end_session", lambda: accounts.end_session(session, one))
+        self.did("change_password", lambda: accounts.change_password(*who, password, "a new sentence"))
+        self.did("reset", lambda: accounts.reset(*who))
+        self.did("withdraw", lambda: accounts.withdraw(*who, revoke_keys=False))
+        self.did("withdraw with keys", lambda: accounts.withdraw(*who, revoke_keys=True))
+
+    def devices(self) -> None:
+        devices = self.scene.cabin.devices
+        self.did("open_code", devices.open_code)
+        secret, _ = enrolment.parse(devices.open_code().text)
+        proof = enrolment.tablets_proof(enrolment.key(secret, devices.fingerprint), an_id("walk"))
+        self.did("enrol", lambda: devices.enrol(proof, an_id("walk"), "walk"))
+        self.did("enrol refused", lambda: devices.enrol(proof, an_id("walk"), "walk"), refused=True)
+        for _ in range(9):
+            with pytest.raises(CabinError):
+                devices.enrol(proof, an_id("walk"), "walk")
+        self.did("enrol locked", lambda: devices.enrol(proof, an_id("walk"), "walk"), refused=True)
+        letter = next(one.letter for one in devices.all() if one.name == "rogue")
+        self.did("withdraw a tablet", lambda: devices.withdraw(letter))
+        head = self.rogue.headers
+        token = head["Authorization"].removeprefix("Bearer ")
+        self.did("withdrawn token", lambda: devices.check(token, head["X-Notebook"]), refused=True)
+
+    def desk(self) -> None:
+        for endpoint, role, form in (
+            ("review.step", "supervisor", {"what": "told", "whom": "x"}),
+            ("review.assess", "human_osteologist",
+             {"seen": self.rogue.seen(), "verdict": "human", "bone_seen": "bone", "reasons": "invented"}),
+            ("review.release", "director",
+             {"seen": self.rogue.seen(), "word_of": "the office (invented)", "reference": "17"}),
+            ("review.settle", "zooarchaeologist", {"choice": "", "reason": "invented"}),
+            ("review.open_again", "zooarchaeologist", {"reason": "invented"}),
+        ):  # fmt: skip
+            visitor = self.scene.signed_in(role)
+            where = DESK[endpoint, "POST"][0]
+            data = {"csrf": csrf(visitor), "password": self.scene.accounts[role][1], **form}
+            heads = self.scene.record("disputed").head_ids()["reading"]
+            data["heads"] = json.dumps({"reading": heads})
+            if "choice" in form:
+                data["choice"] = heads[0]
+
+            def act(visitor=visitor, where=where, data=data) -> None:  # type: ignore[no-untyped-def]
+                answer = visitor.post(where, {**data, "seen": self.rogue.seen()} if "seen" in data else data)
+                assert answer.status_code == 302, answer.text[:3000]
+
+            self.did(endpoint, act)
+        visitor = self.scene.visitor()
+        self.did("review.signed_in", lambda: visitor.sign_in("supervisor"))
+        self.did("review.sign_out", lambda: visitor.post("/review/sign-out", {"csrf": csrf(visitor)}))
+        self.did("review.hold", lambda: self.scene.signed_in("supervisor").get(f"/review/hold/{STOP}"))
+
+
+@pytest.fixture
+def walk(scene: Scene, rogue: Rogue, clock: Clock) -> Walk:
+    return Walk(scene, rogue, clock)
+
+
+def test_every_act_of_people_and_tablets_leaves_its_line(walk: Walk) -> None:
+    walk.accounts()
+    walk.devices()
+    assert {what: lines for what, lines in walk.left.items() if not lines} == {}
+    assert {lines[0] for lines in walk.left.values()} == {
+        "person_added", "sign_in", "sign_in_refused", "sign_in_locked", "key_opened", "key_handed_out", "sign_out",
+        "password_changed", "password_reset", "person_withdrawn", "keys_revoked", "code_opened", "enrolled",
+        "code_refused", "code_locked", "withdrawn", "token_refused",
+    }  # fmt: skip
+    walked = {what.split()[0] for what in walk.left}
+    for kind in (Accounts, Devices):
+        acts = {name for name, _ in inspect.getmembers(kind, inspect.isfunction) if not name.startswith("_")}
+        # That a tablet was here is kept with the tablet; a session begins with the line of its sign-in.
+        assert acts - LOOKS - {"seen", "begin_session"} <= walked, kind
+
+
+def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk) -> None:
+    walk.desk()
+    assert {what: lines for what, lines in walk.left.items() if not lines} == {}
+    expected = {
+        "review.step": "step_added", "review.assess": "assessed", "review.release": "release_entered",
+        "review.settle": "settled", "review.open_again": "opened_again", "review.signed_in": "sign_in",
+        "review.sign_out": "sign_out", "review.hold": "closed_seen",
+    }  # fmt: skip
+    for what, line in expected.items():
+        assert line in walk.left[what], what
+    posts = {endpoint for endpoint, method in DESK if method == "POST"}
+    assert posts - {"review.language", "review.nowhere"} <= set(walk.left)
+    events = walk.scene.cabin.ledger.events(200)
+    for one in events:
+        if one.what in expected.values():
+            assert one.who in {account.person for account, _ in walk.scene.accounts.values()}, one
+
+
+def test_every_line_has_its_sentence_and_no_secret_in_it(walk: Walk) -> None:
+    walk.accounts()
+    walk.devices()
+    walk.desk()
+    words = texts()
+    for one in walk.scene.cabin.ledger.events(10_000):
+        sentence = words[f"cabin.event.{one.what}"].format_map({"notebook": "", "name": "", **one.fields})
+        assert "{" not in sentence, one.what
+        for account, password in walk.scene.accounts.values():
+            assert password not in str(one), account.role
+        assert "a new sentence" not in str(one)
+        assert walk.rogue.headers["Authorization"].removeprefix("Bearer ") not in str(one)
+
+
+def test_what_is_done_beside_the_cabin_leaves_a_line_too(tmp_path, capsys) -> None:  # type: ignore[no-untyped-def]
+    data = str(tmp_path / "cabin")
+    main(["cabin", "init", "--data", data, "--code", "TST26", "--name", "Test field"])
+    main(["cabin", "person", "add", "Tansy", "zooarchaeologist", "--data", data])
+    for words, line in (
+        (["person", "may-assess", "Tansy"], "wrote in the site's record: policy"),
+        (["policy", "--groups", "yes"], "wrote in the site's record: policy"),
+        (["licence", "L 17"], "licence"),
+        (["code", "hu", "element", "humerus"], "short/hu"),
+        (["place", "--zone", "the trench", "--zone-source", "design, invented"], "zone_text"),
+        (["backup", str(tmp_path / "copy")], "was copied"),
+        (["restored"], "new epoch"),
+        (["enrol"], "A code was made"),
+    ):  # fmt: skip
+        assert main(["cabin", *words, "--data", data]) == 0
+        capsys.readouterr()
+        assert main(["cabin", "log", "--lines", "1", "--data", data]) == 0
+        assert line in capsys.readouterr().out, words
+
+
+def test_a_name_that_would_forge_a_line_or_steer_the_terminal_does_neither(tmp_path, capsys) -> None:  # type: ignore[no-untyped-def]
+    from contextlib import closing
+
+    from server.cabin import Cabin
+    from server.config import Config
+
+    data = str(tmp_path / "cabin")
+    main(["cabin", "init", "--data", data, "--code", "TST26", "--name", "Test field"])
+    with closing(Cabin(Config(tmp_path / "cabin"))) as cabin, pytest.raises(CabinError):
+        cabin.devices.enrol("x", "n", "x\n2026-06-01 cabin added Mallory as director.\x1b[2J\u202e")
+    capsys.readouterr()
+    main(["cabin", "log", "--data", data])
+    said = capsys.readouterr().out
+    assert "Mallory" in said
+    assert not any(line.startswith("2026-06-01 cabin added") for line in said.splitlines())
+    assert "\x1b" not in said
+    assert "\u202e" not in said
