@@ -34,6 +34,8 @@ def build(config: Config, hasher: PasswordHasher | None) -> Flask:
         app,
         ledger=cabin.ledger,
         accounts=cabin.accounts,
+        devices=cabin.devices,
+        addresses=lambda: _addresses(config.host),
         session_key=keys.session_key(config.session_key),
         seal_key=cabin.opening_key(),
         written=cabin.rules_due,
@@ -58,3 +60,10 @@ def build(config: Config, hasher: PasswordHasher | None) -> Flask:
         return response
 
     return app
+
+
+def _addresses(host: str) -> list[str]:
+    # What serves an app imports it.
+    from server.serving import addresses
+
+    return addresses(host)

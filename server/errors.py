@@ -10,6 +10,8 @@
     ├── SignInRefused     wrong password, no such account, or one that is switched off
     ├── SignInLocked      too many wrong passwords; `until` says how long
     ├── AccountExists     a person has an account for this role already
+    ├── LastAdministrator nobody would be left who looks after accounts
+    ├── DoneAlready       a form was sent twice, and what it made is shown once
     ├── NoSuchRole        a word that is no role
     ├── NoSuchPerson      there is no such person, account or tablet
     ├── NoSuchWord        a code is to stand for a word that the tables do not have
@@ -98,6 +100,18 @@ class AccountExists(CabinError):
     """One account a person and role."""
 
     key = "cabin.account_exists"
+
+
+class LastAdministrator(CabinError):
+    """Somebody has to be able to let people in again."""
+
+    key = "cabin.last_administrator"
+
+
+class DoneAlready(CabinError):
+    """A second sending of one form makes nothing a second time."""
+
+    key = "cabin.done_already"
 
 
 class NoSuchRole(CabinError):

@@ -131,7 +131,10 @@ def push(batch: dict[str, Any]) -> Response:
 @blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
 def pull(asked: dict[str, Any]) -> Response:
     """A page of what others wrote since the cursor"""
-    own = tablet().notebook
+    device = tablet()
+    own = device.notebook
+    # A tablet with nothing to send is seen too.
+    cabin().devices.here(device)
     page = cabin().ledger.pull(
         asked["since"],
         asked["limit"],
@@ -158,6 +161,9 @@ def pull(asked: dict[str, Any]) -> Response:
 @blueprint.alt_response(429, schema=Error, description="Too many wrong passwords")
 def key(asked: dict[str, Any]) -> dict[str, Any]:
     """Somebody's personal key, locked with their password, to sign on this tablet away from the cabin"""
-    tablet()
-    account, locked = cabin().accounts.locked_key(asked["person"], asked["role"], asked["password"])
+    device = tablet()
+    cabin().devices.here(device)
+    account, locked = cabin().accounts.locked_key(
+        asked["person"], asked["role"], asked["password"], letter=device.letter, notebook=device.notebook
+    )
     return {**account.by, "key": account.key, "private": locked}

@@ -19,13 +19,21 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, func, insert, select, update
 
 from fieldapp.assets import knowledge
 from fieldapp.records import signing
 from fieldapp.records.enrolment import ALPHABET
 from fieldapp.records.schemas import ROLES
-from server.errors import AccountExists, NoSuchPerson, NoSuchRole, SignInLocked, SignInRefused
+from server.errors import (
+    AccountExists,
+    DoneAlready,
+    LastAdministrator,
+    NoSuchPerson,
+    NoSuchRole,
+    SignInLocked,
+    SignInRefused,
+)
 from server.ledger import events, tables
 from server.ledger.ledger import CABIN, Ledger
 
@@ -94,13 +102,17 @@ class Accounts:
     # -- making, changing, ending
 
     def add(
-        self, name: str, role: str, *, person: str | None = None, by: Mapping[str, Any] = CABIN
+        self, name: str, role: str, *, person: str | None = None, once: str = "", by: Mapping[str, Any] = CABIN
     ) -> tuple[Account, str]:
-        """A new account and its password, which is not kept. `person`: the id of somebody who gets one role more."""
+        """A new account and its password, which is not kept. `person`: the id of somebody who gets one role more.
+
+        `once`: the account's id, chosen by a form, so that the form sent twice makes one. Raises DoneAlready.
+        """
         if role not in ROLES:
             raise NoSuchRole(role=role, roles=", ".join(ROLES))
         password = random_password()
-        account = Account(self.ledger.new_id(), person or self.ledger.new_id(), name, role, self.ledger.new_id(), True)
+        new_id = self.ledger.new_id
+        account = Account(once or new_id(), person or new_id(), name, role, new_id(), True)
         private = Ed25519PrivateKey.generate()
         row = {
             "id": account.id,
@@ -114,6 +126,8 @@ class Accounts:
             "wrong": 0,
         }
         with self.ledger.database.writing() as connection:
+            if once and connection.scalar(select(tables.account.c.id).where(tables.account.c.id == once)):
+                raise DoneAlready
             there = _rows(connection, account.person)
             if person is not None and not there:
                 raise NoSuchPerson(name=person)
@@ -138,15 +152,18 @@ class Accounts:
             connection.execute(update(tables.account).where(tables.account.c.id == unlocked.account.id).values(values))
             self._note(connection, "password_changed", unlocked.account.by, values | _named(unlocked.account))
 
-    def reset(self, person: str, role: str, by: Mapping[str, Any] = CABIN) -> str:
+    def reset(self, person: str, role: str, by: Mapping[str, Any] = CABIN, *, over: str = "") -> str:
         """A new random password for one that is lost, with a new key: the old one cannot be opened any more.
 
-        What the old key signed stays valid; a key is revoked by `withdraw`.
+        What the old key signed stays valid; a key is revoked by `withdraw`. An account that was switched off is let in
+        again. `over`: the key that the form showed; if it is another by now, DoneAlready is raised.
         """
         password, key = random_password(), self.ledger.new_id()
         private = Ed25519PrivateKey.generate()
         with self.ledger.database.writing() as connection:
             row = _one(connection, person, role)
+            if over and row.key != over:
+                raise DoneAlready
             values = {
                 "password": self._hasher.hash(password),
                 "private": _locked(private, password),
@@ -161,9 +178,14 @@ class Accounts:
         return password
 
     def withdraw(self, person: str, role: str, *, revoke_keys: bool, by: Mapping[str, Any] = CABIN) -> None:
-        """Lets an account in no more. With `revoke_keys` nothing its keys ever signed counts any longer."""
+        """Lets an account in no more. With `revoke_keys` nothing its keys ever signed counts any longer.
+
+        Raises LastAdministrator for the only one that is active.
+        """
         with self.ledger.database.writing() as connection:
             row = _one(connection, person, role)
+            if row.role == "administrator" and row.active and _administrators(connection) == 1:
+                raise LastAdministrator(name=row.name)
             connection.execute(update(tables.account).where(tables.account.c.id == row.id).values(active=False))
             if revoke_keys:
                 record = self.ledger.record_in(connection, person)
@@ -186,17 +208,22 @@ class Accounts:
 
     def unlock(self, person: str, password: str, role: str) -> Unlocked:
         """The personal key, for one signature. Raises like `sign_in`."""
-        row = self._checked(person, role, password)
+        row = self._checked(person, role, password, "key_opened")
         private = serialization.load_pem_private_key(row.private.encode("ascii"), password.encode("utf-8"))
         assert isinstance(private, Ed25519PrivateKey)
         return Unlocked(_account(row), private)
 
-    def locked_key(self, person: str, role: str, password: str) -> tuple[Account, str]:
-        """The personal key as it is kept, still locked, for a tablet that is to sign offline. Raises like `sign_in`."""
-        row = self._checked(person, role, password)
+    def locked_key(
+        self, person: str, role: str, password: str, *, letter: str = "", notebook: str = ""
+    ) -> tuple[Account, str]:
+        """The personal key as it is kept, still locked, for a tablet that is to sign offline. Raises like `sign_in`.
+
+        Which tablet has it, by `letter` and `notebook`, is noted: one day it may be lost.
+        """
+        row = self._checked(person, role, password, "key_fetched", letter=letter, notebook=notebook)
         return _account(row), row.private
 
-    def _checked(self, person: str, role: str, password: str) -> Row[Any]:
+    def _checked(self, person: str, role: str, password: str, what: str = "sign_in", **about: str) -> Row[Any]:
         now = self.ledger.clock()
         with self.ledger.database.writing() as connection:
             row = next((one for one in _rows(connection, person) if one.role == role), None)
@@ -217,7 +244,9 @@ class Accounts:
             raise SignInRefused
         with self.ledger.database.writing() as connection:
             self._count(connection, row, 0, now)
-            events.note(connection, "sign_in", person, self.ledger.now(), {"name": row.name, "role": role})
+            if what == "key_fetched":
+                about |= {"person": person, "key": row.key}
+            events.note(connection, what, person, self.ledger.now(), {"name": row.name, "role": role, **about})
         return row
 
     def _count(self, connection: Connection, row: Row[Any], wrong: int, now: datetime) -> None:
@@ -257,6 +286,13 @@ def _one(connection: Connection, person: str, role: str) -> Row[Any]:
         if row.role == role:
             return row
     raise NoSuchPerson(name=f"{person} ({role})")
+
+
+def _administrators(connection: Connection) -> int:
+    """How many of them are active."""
+    column = tables.account.c
+    query = select(func.count()).select_from(tables.account).where(column.role == "administrator", column.active)
+    return connection.scalar(query) or 0
 
 
 def _account(row: Row[Any]) -> Account:

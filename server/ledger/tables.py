@@ -144,6 +144,13 @@ account = Table(
     UniqueConstraint("person", "role"),
 )
 
+sessions_ended = Table(
+    "sessions_ended",
+    metadata,
+    Column("account", Text, primary_key=True),
+    Column("at", Text, nullable=False, comment="sign-ins begun before this moment are over"),
+)
+
 enrolment = Table(
     "enrolment",
     metadata,

@@ -23,5 +23,7 @@ EVERY_PAGE = (
     *(f"/review/hold/{an_id(name)}" for name in HOLDS),
     "/review/problems",
     "/review/problems?level=impossible",
+    "/review/account",
+    "/review/log",
     "/review/nowhere",
 )

@@ -1,0 +1,78 @@
+"""My account: one's own password, and an end to every other sign-in of it.
+
+Sign-ins that are over are refused here, before any page is made, whatever the page. Not here: signing in
+(signing_in), other people's accounts (people).
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from flask import g, redirect, request, session, url_for
+from werkzeug.wrappers import Response
+
+from server.errors import SignInLocked, SignInRefused
+from server.ledger import passwords
+from server.ledger import people as looking_after
+from server.review import desk, words
+from server.review.desk import pages
+
+DONE = ("password", "elsewhere")
+
+
+@pages.before_request
+def _still_counts() -> None:
+    one, since = session.get("account"), session.get("since")
+    if not (isinstance(one, str) and isinstance(since, str)):
+        return
+    ended = looking_after.sessions_from(desk.ledger(), one)
+    try:
+        over = ended is not None and datetime.fromisoformat(since) < ended
+    except (ValueError, TypeError):
+        over = True
+    if over:
+        session.clear()
+        g.account = None
+
+
+@pages.get("/account")
+@desk.needs_sign_in
+def my_account() -> Response:
+    """Who is signed in, and the two forms."""
+    return _page()
+
+
+@pages.post("/account/password")
+@desk.needs_sign_in
+def my_password() -> Response:
+    """`old`, `new`, `again`. Every other sign-in of the account ends."""
+    me = desk.me()
+    old, new, again = (request.form.get(name, "") for name in ("old", "new", "again"))
+    fault = passwords.fault(new, me.name) or ("again" if new != again else "same" if new == old else "")
+    if fault:
+        return _page(400, fault=words.say(f"account.fault.{fault}", n=passwords.SHORTEST))
+    try:
+        desk.desk().accounts.change_password(me.person, me.role, old, new)
+    except SignInRefused as refused:
+        return _page(int(refused.status), fault=words.say("account.fault.old"))
+    except SignInLocked as locked:
+        return _page(int(locked.status), fault=str(locked))
+    return _only_here("password")
+
+
+@pages.post("/account/elsewhere")
+@desk.needs_sign_in
+def my_sessions() -> Response:
+    """Ends every sign-in of the account but this one."""
+    return _only_here("elsewhere")
+
+
+def _only_here(done: str) -> Response:
+    looking_after.end_sessions(desk.ledger(), desk.me(), desk.me().by)
+    desk.begin(desk.me())
+    return redirect(url_for("review.my_account", done=done))
+
+
+def _page(status: int = 200, *, fault: str = "") -> Response:
+    done = request.args.get("done", "")
+    return desk.page("my_account", status, fault=fault, done=done if done in DONE else "", shortest=passwords.SHORTEST)
