@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from argon2 import PasswordHasher
-from flask import Flask, Response, redirect, request
-from werkzeug.exceptions import HTTPException
+from filelock import Timeout
+from flask import Flask, Response, abort, redirect, request
+from sqlalchemy.exc import TimeoutError as PoolTimeout
+from werkzeug.exceptions import HTTPException, ServiceUnavailable
 from werkzeug.wrappers import Response as AnyResponse
 
 from server import api, keys, review
@@ -52,6 +54,19 @@ def build(config: Config, hasher: PasswordHasher | None) -> Flask:
         if request.path.startswith("/review"):
             return faults.show(fault.code or 404)
         return described.handle_http_exception(fault)
+
+    @app.before_request
+    def readable() -> None:
+        # No address of ours has a nought in it, and not every ledger can be asked for one.
+        if "\0" in request.path:
+            abort(404)
+
+    @app.errorhandler(Timeout)
+    @app.errorhandler(PoolTimeout)
+    def busy(_: Exception) -> Any:
+        # Another process writes, or all connections are taken: nothing was done, and it can be asked again.
+        fault = ServiceUnavailable(retry_after=5)
+        return faults.show(503) if request.path.startswith("/review") else described.handle_http_exception(fault)
 
     @app.after_request
     def headers(response: Response) -> Response:

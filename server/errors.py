@@ -9,6 +9,7 @@
     ├── ValueNotKept      a value cannot be written down
     ├── SignInRefused     wrong password, no such account, or one that is switched off
     ├── SignInLocked      too many wrong passwords; `until` says how long
+    │   └── PlaceLocked   too many wrong passwords from one address, whatever the accounts
     ├── AccountExists     a person has an account for this role already
     ├── LastAdministrator nobody would be left who looks after accounts
     ├── DoneAlready       a form was sent twice, and what it made is shown once
@@ -94,6 +95,12 @@ class SignInLocked(CabinError):
 
     key = "cabin.sign_in_locked"
     status = HTTPStatus.TOO_MANY_REQUESTS
+
+
+class PlaceLocked(SignInLocked):
+    """Slows down whoever tries a password on everybody."""
+
+    key = "cabin.place_locked"
 
 
 class AccountExists(CabinError):

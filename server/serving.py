@@ -10,16 +10,15 @@ import threading
 
 from argon2 import PasswordHasher
 from cheroot.ssl.builtin import BuiltinSSLAdapter
-from cheroot.wsgi import Server
 
 from server import create_app
 from server.api.answers import LARGEST
 from server.cabin import Cabin
 from server.config import Config
+from server.door import Door
 
 log = logging.getLogger(__name__)
 
-THREADS = 8
 TIMEOUT = 20
 """Seconds without a byte after which a connection is let go."""
 
@@ -35,9 +34,7 @@ class Serving:
         self.cabin: Cabin = self.app.extensions["bonedocket.cabin"]
         self._thread: threading.Thread | None = None
         try:
-            self._server = _Server(
-                (config.host, config.port), self.app, numthreads=THREADS, timeout=TIMEOUT, shutdown_timeout=5
-            )
+            self._server = _Server((config.host, config.port), self.app, timeout=TIMEOUT, shutdown_timeout=5)
             self._server.max_request_body_size = LARGEST
             self._server.ssl_adapter = _adapter(config)
             self._server.prepare()
@@ -50,9 +47,11 @@ class Serving:
         """Serves until `stop` is called elsewhere, or the process is told to end."""
         # What was left due when the cabin was last closed.
         self.cabin.rules_due()
+        threading.Thread(target=self._server.keep, name="door", daemon=True).start()
         try:
             self._server.serve()
         finally:
+            self._server.shut()
             self._server.stop()
             self.cabin.close()
 
@@ -75,7 +74,7 @@ class Serving:
         self.stop()
 
 
-class _Server(Server):
+class _Server(Door):
     """Logs in one line what is no fault of the program: a connection that breaks, a browser shy of our certificate."""
 
     def error_log(self, msg: str = "", level: int = logging.INFO, traceback: bool = False) -> None:

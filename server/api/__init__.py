@@ -24,7 +24,17 @@ def register(app: Flask, cabin: Cabin) -> CabinApi:
         OPENAPI_URL_PREFIX="/api",
         API_SPEC_OPTIONS={
             "info": {"description": sync.__doc__},
-            "components": {"securitySchemes": {"token": {"type": "http", "scheme": "bearer"}}},
+            # Relative to the description's own address: it holds wherever the cabin is found.
+            "servers": [{"url": "..", "description": "this cabin"}],
+            "components": {
+                "securitySchemes": {
+                    "token": {
+                        "type": "http",
+                        "scheme": "bearer",
+                        "description": "The token of the enrolment. It belongs to one notebook (X-Notebook).",
+                    }
+                }
+            },
         },
     )
     api = CabinApi(app)

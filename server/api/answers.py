@@ -10,20 +10,29 @@ from __future__ import annotations
 
 import gzip
 import io
+import json
 import zlib
+from collections.abc import Callable
 from http import HTTPStatus
-from typing import Any
+from typing import Any, TypeVar
 
 from flask import Response, request
-from flask_smorest import Api, abort
+from flask_smorest import Api, Blueprint, abort
 from marshmallow import Schema, fields
+from webargs.flaskparser import FlaskParser
 from werkzeug.exceptions import HTTPException
 
 from fieldapp.assets import texts
+from server.api import examples
 from server.errors import CabinError
+
+F = TypeVar("F", bound=Callable[..., Any])
 
 LARGEST = 64 * 2**20
 """Bytes of a request's body, unpacked."""
+
+LARGEST_OF_STRANGERS = 64 * 2**10
+"""The same of somebody who has not shown a token."""
 
 WORTH_PACKING = 1000
 UNDER = "/api/"
@@ -42,6 +51,8 @@ class CabinApi(Api):
     """flask-smorest's, with a message in every error, and with errors outside /api left to the pages."""
 
     ERROR_SCHEMA = Error
+    # Each operation names what it may say (described): "or anything else" would make that worth nothing.
+    DEFAULT_ERROR_RESPONSE_NAME = None
 
     def handle_http_exception(self, error: HTTPException) -> Any:
         if not request.path.startswith(UNDER):
@@ -49,7 +60,54 @@ class CabinApi(Api):
         payload, code, headers = super().handle_http_exception(error)
         if "message" not in payload:
             payload["message"] = _sentence(code, payload["status"])
-        return payload, code, headers
+        own = error.get_response().headers
+        told = {name: own[name] for name in ("Allow", "Retry-After") if name in own}
+        return payload, code, {**(headers or {}), **told}
+
+
+class _Parser(FlaskParser):
+    """Reads JSON of any kind without a fault: too deep, or a number too long, is no JSON either."""
+
+    def _raw_load_json(self, req: Any) -> Any:
+        try:
+            return super()._raw_load_json(req)
+        except json.JSONDecodeError:
+            raise
+        except (ValueError, RecursionError):
+            raise json.JSONDecodeError("not readable", "?", 0) from None
+
+
+class Routes(Blueprint):
+    """flask-smorest's, for the cabin's operations."""
+
+    ARGUMENTS_PARSER = _Parser()
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self._prepare_doc_cbks.append(_describe_token)
+
+
+def with_token(view: F) -> F:
+    """Says in the description that an operation is for an enrolled tablet. Whether it is let in is told elsewhere."""
+    view._apidoc = {**getattr(view, "_apidoc", {}), "token": True}  # type: ignore[attr-defined]
+    return view
+
+
+def _describe_token(doc: dict[str, Any], doc_info: dict[str, Any], **_: Any) -> dict[str, Any]:
+    if doc_info.get("token"):
+        doc["security"] = [{"token": []}]
+        doc["parameters"] = [*doc.get("parameters", []), NOTEBOOK]
+    return doc
+
+
+NOTEBOOK = {
+    "name": "X-Notebook",
+    "in": "header",
+    "required": True,
+    "description": "UUID of the asking notebook",
+    "schema": {"type": "string", "format": "uuid"},
+    "example": examples.NOTEBOOK,
+}
 
 
 def _sentence(code: int, status: str) -> str:
@@ -63,9 +121,11 @@ def refuse(error: CabinError) -> Any:
     return payload, int(status)
 
 
-def unpacked() -> None:
-    """Before a request: its body in plain bytes, if it came packed, and never more than LARGEST."""
-    if request.content_length is not None and request.content_length > LARGEST:
+def unpacked(largest: int = LARGEST) -> None:
+    """Before a request with a body: that in plain bytes, if it came packed, and never more than `largest`."""
+    if request.method in ("GET", "HEAD", "OPTIONS"):
+        return
+    if request.content_length is not None and request.content_length > largest:
         abort(413)
     packing = request.headers.get("Content-Encoding", "identity").lower()
     if packing == "identity":
@@ -74,12 +134,12 @@ def unpacked() -> None:
         abort(415)
     unpacker = zlib.decompressobj(wbits=31)
     try:
-        body = unpacker.decompress(request.stream.read(), LARGEST)
+        body = unpacker.decompress(request.stream.read(), largest)
     except zlib.error:
         abort(400)
     if unpacker.unconsumed_tail:
         abort(413)
-    if not unpacker.eof:
+    if not unpacker.eof or unpacker.unused_data:
         abort(400)
     # What the parser reads next is the plain body.
     request.stream = io.BytesIO(body)

@@ -21,8 +21,15 @@ class _Message(Schema):
         unknown = EXCLUDE
 
 
+def _whole(text: str) -> None:
+    """Half a pair cannot be written down, and a nought ends a text in some databases."""
+    if "\0" in text or any("\ud800" <= one <= "\udfff" for one in text):
+        raise ValidationError("A text of whole characters, without noughts.")
+
+
 def _text(longest: int = 200, **more: object) -> fields.String:
-    return fields.String(required=True, validate=validate.Length(max=longest), **more)  # type: ignore[arg-type]
+    more = more if "load_default" in more else {"required": True, **more}
+    return fields.String(validate=[validate.Length(max=longest), _whole], **more)  # type: ignore[arg-type]
 
 
 class Hello(_Message):
@@ -41,8 +48,8 @@ class EnrolAsked(_Message):
 
     proof = _text(metadata={"description": "HMAC that shows it knows the code and met this cabin's certificate"})
     notebook = _text(metadata={"description": "UUID of the notebook"})
-    name = fields.String(load_default="", validate=validate.Length(max=200))
-    letter = fields.String(load_default="", validate=validate.Length(max=2))
+    name = _text(load_default="", metadata={"description": "what people call the tablet"})
+    letter = _text(2, load_default="", metadata={"description": "the letter it has been writing labels with, if any"})
 
 
 class Enrolled(_Message):
@@ -86,7 +93,7 @@ class Entries(fields.List[Any]):
 class Pushed(_Message):
     """A batch."""
 
-    epoch = fields.String(load_default="")
+    epoch = _text(load_default="", metadata={"description": "the epoch the tablet knows, or empty"})
     changes = Entries()
 
 
@@ -118,11 +125,19 @@ class Taken(_Message):
 class PullAsked(_Message):
     """Where to go on."""
 
-    since = fields.Integer(load_default=0, validate=validate.Range(min=0, max=2**53))
-    limit = fields.Integer(load_default=PAGE, validate=validate.Range(min=1, max=PAGE))
+    since = fields.Integer(
+        load_default=0,
+        validate=validate.Range(min=0, max=2**53),
+        metadata={"description": "the cursor; 0 is the start", "example": 1},
+    )
+    limit = fields.Integer(
+        load_default=PAGE,
+        validate=validate.Range(min=1, max=PAGE),
+        metadata={"description": "changes in a page", "example": 1},
+    )
     all = fields.Boolean(load_default=False, metadata={"description": "the asking notebook's own changes too"})
-    epoch = fields.String(load_default="", metadata={"description": "the epoch that came with the cursor"})
-    mark = fields.String(load_default="", metadata={"description": "the mark that came with the cursor"})
+    epoch = _text(load_default="", metadata={"description": "the epoch that came with the cursor"})
+    mark = _text(load_default="", metadata={"description": "the mark that came with the cursor"})
 
 
 class Numbered(_Message):

@@ -10,42 +10,42 @@
    is sent again, and what had arrived is `known`.
 4. `pull`, in pages: what others wrote since the cursor. Cursor and mark are kept together with the page.
 
-Bodies may be gzip (`Content-Encoding`), answers are if the request allows it.
+Bodies are JSON, with or without gzip (`Content-Encoding: gzip`); answers are gzip if the request allows it
+(`Accept-Encoding`). A token is looked at before the body. Every refusal has one shape (Error). Addresses are relative
+to the cabin's, which may have a path of its own where one server keeps several sites.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
-from flask import Response, current_app, jsonify, request
-from flask_smorest import Blueprint
+from flask import Response, current_app, g, jsonify, request
 
 from fieldapp.assets import texts
 from fieldapp.records import enrolment
 from fieldapp.records.changes import FORMAT
-from server.api import messages
-from server.api.answers import Error, compressed, refuse, unpacked
+from server.api import examples, messages
+from server.api.answers import LARGEST, LARGEST_OF_STRANGERS, Routes, compressed, refuse, unpacked, with_token
+from server.api.described import READS, refuses
 from server.cabin import Cabin
-from server.errors import CabinError, NotEnrolled
+from server.errors import (
+    CabinError,
+    CodeRefused,
+    NotEnrolled,
+    PlaceLocked,
+    SignInLocked,
+    SignInRefused,
+    TokenWithdrawn,
+    TooManyCodes,
+)
 from server.ledger.devices import Device
 
-blueprint = Blueprint("sync", __name__, url_prefix="/api/v1", description="Exchange with tablets")
+blueprint = Routes("sync", __name__, url_prefix="/api/v1", description="Exchange with tablets")
 blueprint.register_error_handler(CabinError, refuse)
-blueprint.before_request(unpacked)
 blueprint.after_request(compressed)
 
-_TOKEN = {
-    "security": [{"token": []}],
-    "parameters": [
-        {
-            "name": "X-Notebook",
-            "in": "header",
-            "required": True,
-            "description": "UUID of the asking notebook",
-            "schema": {"type": "string", "format": "uuid"},
-        }
-    ],
-}
+OPEN = {"sync.hello", "sync.enrol"}
+"""What may be asked without a token."""
 
 
 def cabin() -> Cabin:
@@ -56,16 +56,35 @@ def cabin() -> Cabin:
 
 def tablet() -> Device:
     """The tablet that asks. Raises NotEnrolled, TokenWithdrawn."""
-    scheme, _, token = request.headers.get("Authorization", "").partition(" ")
-    if scheme.lower() != "bearer":
-        raise NotEnrolled
-    return cabin().devices.check(token.strip(), request.headers.get("X-Notebook", ""))
+    if "tablet" not in g:
+        scheme, _, token = request.headers.get("Authorization", "").partition(" ")
+        if scheme.lower() != "bearer":
+            raise NotEnrolled
+        g.tablet = cabin().devices.check(token.strip(), request.headers.get("X-Notebook", ""))
+    found: Device = g.tablet
+    return found
+
+
+@blueprint.before_request
+def _let_in() -> None:
+    """The token first: a stranger's body is not unpacked at length."""
+    if request.endpoint in OPEN:
+        unpacked(LARGEST_OF_STRANGERS)
+    else:
+        tablet()
+        unpacked(LARGEST)
 
 
 @blueprint.get("/hello")
-@blueprint.response(200, messages.Hello)
+@blueprint.doc(operationId="hello")
+@blueprint.response(200, messages.Hello, description="The cabin", example=examples.ANSWERS["hello"])
+@refuses(blueprint)
 def hello() -> dict[str, Any]:
-    """Which cabin this is, and how far its count has come"""
+    """Which cabin this is, and how far its count has come
+
+    Asked before everything else, also by tablets that are not enrolled. Another `epoch` than last time, or a `head`
+    below the tablet's cursor, means that the ledger was put back from a backup.
+    """
     ledger = cabin().ledger
     names = ledger.names()
     return {
@@ -79,12 +98,20 @@ def hello() -> dict[str, Any]:
 
 
 @blueprint.post("/enrol")
-@blueprint.arguments(messages.EnrolAsked)
-@blueprint.response(200, messages.Enrolled)
-@blueprint.alt_response(403, schema=Error, description="The code is wrong, used or too old")
-@blueprint.alt_response(429, schema=Error, description="Too many wrong codes")
+@blueprint.doc(operationId="enrol")
+@blueprint.arguments(messages.EnrolAsked, example=examples.REQUESTS["enrol"])
+@blueprint.response(200, messages.Enrolled, description="It is in", example=examples.ANSWERS["enrol"])
+@refuses(blueprint, *READS, CodeRefused, TooManyCodes)
 def enrol(asked: dict[str, Any]) -> dict[str, Any]:
-    """Lets a tablet in that knows a one-use code"""
+    """Lets a tablet in that knows a one-use code
+
+    A code works once; the token goes with every later request. The code itself is not sent. Its last six characters are
+    the first 30 bits of the SHA-256 of the cabin's certificate (DER), in Crockford's base 32. Of the first eight,
+    without the hyphen, both sides make a key: scrypt (n 16384, r 8, p 1, 32 bytes) with the salt
+    `bonedocket enrolment 1 ` followed by that SHA-256 as bytes. `proof` is HMAC-SHA-256 in hex under this key of the
+    lines `bonedocket`, `tablet`, notebook. The `proof` of the answer is that of the lines `bonedocket`, `cabin`,
+    notebook, token, letter, site, site_code, seal_key, cabin_notebook: it shows that the cabin knows the code too.
+    """
     ledger, notebook = cabin().ledger, asked["notebook"]
     found = cabin().devices.enrol(asked["proof"], notebook, asked["name"], asked["letter"])
     names = ledger.names()
@@ -101,13 +128,17 @@ def enrol(asked: dict[str, Any]) -> dict[str, Any]:
 
 
 @blueprint.post("/push")
-@blueprint.doc(**_TOKEN)
-@blueprint.arguments(messages.Pushed)
-@blueprint.response(200, messages.Taken)
-@blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
-@blueprint.alt_response(413, schema=Error, description="The batch is too large")
+@blueprint.doc(operationId="push")
+@with_token
+@blueprint.arguments(messages.Pushed, example=examples.REQUESTS["push"])
+@blueprint.response(200, messages.Taken, description="Answered, in order", example=examples.ANSWERS["push"])
+@refuses(blueprint, *READS, NotEnrolled, TokenWithdrawn)
 def push(batch: dict[str, Any]) -> Response:
-    """Takes in a batch of changes and answers for each"""
+    """Takes in a batch of changes and answers for each
+
+    A change is known by the SHA-256 of its body, so the same batch may be sent again: what had arrived is `known`. What
+    cannot be read is kept as it came, and told. What was answered for is on the cabin's disk.
+    """
     device = tablet()
     accepted = cabin().ledger.accept(batch["changes"], device.notebook)
     cabin().devices.seen(device.notebook)
@@ -125,12 +156,17 @@ def push(batch: dict[str, Any]) -> Response:
 
 
 @blueprint.get("/pull")
-@blueprint.doc(**_TOKEN)
+@blueprint.doc(operationId="pull")
+@with_token
 @blueprint.arguments(messages.PullAsked, location="query")
-@blueprint.response(200, messages.Page)
-@blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
+@blueprint.response(200, messages.Page, description="A page", example=examples.ANSWERS["pull"])
+@refuses(blueprint, 422, NotEnrolled, TokenWithdrawn)
 def pull(asked: dict[str, Any]) -> Response:
-    """A page of what others wrote since the cursor"""
+    """A page of what others wrote since the cursor
+
+    Bodies come letter by letter as they were pushed. `cursor` and `mark` belong together and are kept with the page;
+    `more` says whether to ask again at once. Sealed places are left out.
+    """
     device = tablet()
     own = device.notebook
     # A tablet with nothing to send is seen too.
@@ -154,16 +190,24 @@ def pull(asked: dict[str, Any]) -> Response:
 
 
 @blueprint.post("/key")
-@blueprint.doc(**_TOKEN)
-@blueprint.arguments(messages.KeyAsked)
-@blueprint.response(200, messages.Key)
-@blueprint.alt_response(401, schema=Error, description="Not enrolled, or the password does not fit")
-@blueprint.alt_response(429, schema=Error, description="Too many wrong passwords")
+@blueprint.doc(operationId="key")
+@with_token
+@blueprint.arguments(messages.KeyAsked, example=examples.REQUESTS["key"])
+@blueprint.response(200, messages.Key, description="The locked key", example=examples.ANSWERS["key"])
+@refuses(blueprint, *READS, NotEnrolled, TokenWithdrawn, SignInRefused, SignInLocked, PlaceLocked)
 def key(asked: dict[str, Any]) -> dict[str, Any]:
-    """Somebody's personal key, locked with their password, to sign on this tablet away from the cabin"""
+    """Somebody's personal key, locked with their password, to sign on this tablet away from the cabin
+
+    It stays locked on the tablet too, and is opened by the password for one signature at a time.
+    """
     device = tablet()
     cabin().devices.here(device)
     account, locked = cabin().accounts.locked_key(
-        asked["person"], asked["role"], asked["password"], letter=device.letter, notebook=device.notebook
+        asked["person"],
+        asked["role"],
+        asked["password"],
+        request.remote_addr or "",
+        letter=device.letter,
+        notebook=device.notebook,
     )
     return {**account.by, "key": account.key, "private": locked}

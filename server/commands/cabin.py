@@ -120,6 +120,11 @@ def _say(key: str, **fields: object) -> None:
     print(texts()[f"cabin.cli.{key}"].format(**fields), flush=True)
 
 
+def _plain(text: str) -> str:
+    """What somebody else may have typed, on one line and without what would steer a terminal."""
+    return "".join(one if one.isprintable() else "\N{REPLACEMENT CHARACTER}" for one in text)
+
+
 @contextmanager
 def _open(args: argparse.Namespace) -> Iterator[cabin.Cabin]:
     with closing(cabin.Cabin(Config(Path(args.data)))) as found:
@@ -170,7 +175,7 @@ def _init(args: argparse.Namespace) -> int:
 
 def _backup(args: argparse.Namespace) -> int:
     config = Config(Path(args.data))
-    with _open(args):
+    with _open(args) as found:
         args.to.mkdir(parents=True, mode=0o700)
         for path in (config.certificate, config.certificate_key, config.seal_key, config.session_key):
             if path.exists():
@@ -178,6 +183,7 @@ def _backup(args: argparse.Namespace) -> int:
         # SQLite's own way: a copy of one moment, whatever is being written meanwhile.
         with closing(sqlite3.connect(config.ledger)) as source, closing(sqlite3.connect(_new(args.to, config))) as copy:
             source.backup(copy)
+        found.ledger.note("backed_up", "cabin", {"to": args.to.name})
     _say("backed_up", to=args.to)
     return 0
 
@@ -216,7 +222,7 @@ def _log(args: argparse.Namespace) -> int:
     with _open(args) as found:
         for one in reversed(found.ledger.events(args.lines)):
             sentence = known.get(f"cabin.event.{one.what}", one.what + " " + json.dumps(one.fields))
-            print(one.at, sentence.format_map({"notebook": "", "name": "", **one.fields}))
+            print(one.at, _plain(sentence.format_map({"notebook": "", "name": "", **one.fields})))
     return 0
 
 
@@ -234,7 +240,7 @@ def _person_list(args: argparse.Namespace) -> int:
     with _open(args) as found:
         for one in found.accounts.all():
             state = "" if one.active else "  (switched off)"
-            print(f"{one.name}  {one.role}  {one.person}{state}")
+            print(_plain(f"{one.name}  {one.role}  {one.person}{state}"))
     return 0
 
 
@@ -330,7 +336,7 @@ def _devices(args: argparse.Namespace) -> int:
     with _open(args) as found:
         for one in found.devices.all():
             state = f"withdrawn {one.withdrawn_at}" if one.withdrawn_at else f"last here {one.seen_at or 'never'}"
-            print(f"{one.letter}  {one.name or '(no name)'}  {one.notebook}  {state}")
+            print(_plain(f"{one.letter}  {one.name or '(no name)'}  {one.notebook}  {state}"))
     return 0
 
 

@@ -3,8 +3,9 @@
 The public half of a key is granted in the person's record (`key/<id>`), written by the cabin's own notebook; the
 private half lies here, encrypted under the password, and is opened for one signature at a time. There is no default
 password: `add` makes a random one and hands it out once. Wrong passwords are counted before they are checked, so that
-many tries at once gain nothing; after five the account waits, longer each time.
-Not here: what a role may do (the table of roles: `may`), sessions (server.review).
+many tries at once gain nothing; after five the account waits, longer each time, and after twenty from one address
+(guessing) that address. A session (sessions) ends with the account, and with the password it was begun with.
+Not here: what a role may do (the table of roles: `may`), cookies (server.review).
 """
 
 from __future__ import annotations
@@ -31,14 +32,16 @@ from server.errors import (
     LastAdministrator,
     NoSuchPerson,
     NoSuchRole,
+    PlaceLocked,
     SignInLocked,
     SignInRefused,
 )
-from server.ledger import events, tables
+from server.ledger import events, guessing, sessions, tables
 from server.ledger.ledger import CABIN, Ledger
 
 FREE_TRIES = 5
 FIRST_WAIT, LONGEST_WAIT = timedelta(seconds=30), timedelta(minutes=15)
+LONGEST_SESSION = timedelta(hours=12)
 
 
 def may(role: str, act: str) -> str:
@@ -94,10 +97,32 @@ class Accounts:
             return [_account(row) for row in connection.execute(select(tables.account).order_by(*order))]
 
     def get(self, account: str) -> Account | None:
-        """The account with this id, if it is there and active; for a session that goes on."""
+        """The account with this id, if it is there and active."""
         with self.ledger.database.reading() as connection:
             row = connection.execute(select(tables.account).where(tables.account.c.id == account)).first()
         return _account(row) if row is not None and row.active else None
+
+    # -- sessions
+
+    def begin_session(self, account: Account) -> str:
+        """A new session of somebody whose password was right: the id that goes into the cookie, not kept here."""
+        over = self.ledger.text(self.ledger.clock() - LONGEST_SESSION)
+        with self.ledger.database.writing() as connection:
+            return sessions.begin(connection, account.id, self.ledger.now(), over)
+
+    def in_session(self, session: str) -> Account | None:
+        """Whose session this is, if it goes on and the account is active."""
+        with self.ledger.database.reading() as connection:
+            found = sessions.find(connection, session)
+        over = self.ledger.text(self.ledger.clock() - LONGEST_SESSION)
+        return self.get(found.account) if found is not None and found.began_at >= over else None
+
+    def end_session(self, session: str, account: Account) -> None:
+        """Signs out: whoever has kept the cookie has nothing."""
+        with self.ledger.database.writing() as connection:
+            sessions.end(connection, session)
+            fields = {"name": account.name, "role": account.role}
+            events.note(connection, "sign_out", account.person, self.ledger.now(), fields)
 
     # -- making, changing, ending
 
@@ -144,12 +169,13 @@ class Accounts:
             self._note(connection, "person_added", by, row)
         return _account_of(row), password
 
-    def change_password(self, person: str, role: str, old: str, new: str) -> None:
-        """Another password; the personal key stays. Raises like `sign_in`."""
-        unlocked = self.unlock(person, old, role)
+    def change_password(self, person: str, role: str, old: str, new: str, address: str = "") -> None:
+        """Another password; the personal key stays, sessions end. Raises like `sign_in`."""
+        unlocked = self.unlock(person, old, role, address)
         values = {"password": self._hasher.hash(new), "private": _locked(unlocked.private, new)}
         with self.ledger.database.writing() as connection:
             connection.execute(update(tables.account).where(tables.account.c.id == unlocked.account.id).values(values))
+            sessions.end_all(connection, unlocked.account.id)
             self._note(connection, "password_changed", unlocked.account.by, values | _named(unlocked.account))
 
     def reset(self, person: str, role: str, by: Mapping[str, Any] = CABIN, *, over: str = "") -> str:
@@ -173,6 +199,7 @@ class Accounts:
                 "locked_until": None,
             }
             connection.execute(update(tables.account).where(tables.account.c.id == row.id).values(values))
+            sessions.end_all(connection, row.id)
             self.ledger.write_in(connection, "person", person, {f"key/{key}": _grant(private, role)}, {}, by)
             self._note(connection, "password_reset", by, _named(_account(row)))
         return password
@@ -187,6 +214,7 @@ class Accounts:
             if row.role == "administrator" and row.active and _administrators(connection) == 1:
                 raise LastAdministrator(name=row.name)
             connection.execute(update(tables.account).where(tables.account.c.id == row.id).values(active=False))
+            sessions.end_all(connection, row.id)
             if revoke_keys:
                 record = self.ledger.record_in(connection, person)
                 assert record is not None
@@ -202,52 +230,72 @@ class Accounts:
 
     # -- letting in
 
-    def sign_in(self, person: str, role: str, password: str) -> Account:
-        """The account, if the password fits. Raises SignInRefused, SignInLocked."""
-        return _account(self._checked(person, role, password))
+    def sign_in(self, person: str, role: str, password: str, address: str = "") -> Account:
+        """The account, if the password fits. `address`: where it was typed. Raises SignInRefused, SignInLocked."""
+        return _account(self._checked(person, role, password, address, "sign_in"))
 
-    def unlock(self, person: str, password: str, role: str) -> Unlocked:
+    def unlock(self, person: str, password: str, role: str, address: str = "") -> Unlocked:
         """The personal key, for one signature. Raises like `sign_in`."""
-        row = self._checked(person, role, password, "key_opened")
+        row = self._checked(person, role, password, address, "key_opened")
         private = serialization.load_pem_private_key(row.private.encode("ascii"), password.encode("utf-8"))
         assert isinstance(private, Ed25519PrivateKey)
         return Unlocked(_account(row), private)
 
     def locked_key(
-        self, person: str, role: str, password: str, *, letter: str = "", notebook: str = ""
+        self, person: str, role: str, password: str, address: str = "", *, letter: str = "", notebook: str = ""
     ) -> tuple[Account, str]:
         """The personal key as it is kept, still locked, for a tablet that is to sign offline. Raises like `sign_in`.
 
         Which tablet has it, by `letter` and `notebook`, is noted: one day it may be lost.
         """
-        row = self._checked(person, role, password, "key_fetched", letter=letter, notebook=notebook)
+        row = self._checked(person, role, password, address, "key_handed_out", letter=letter, notebook=notebook)
         return _account(row), row.private
 
-    def _checked(self, person: str, role: str, password: str, what: str = "sign_in", **about: str) -> Row[Any]:
-        now = self.ledger.clock()
+    def _checked(self, person: str, role: str, password: str, address: str, what: str, **about: str) -> Row[Any]:
+        """The account whose password this is. `what`: the sort of line in the log if it fits, with `about` in it."""
+        guess, now = secrets.token_hex(8), self.ledger.clock()
         with self.ledger.database.writing() as connection:
             row = next((one for one in _rows(connection, person) if one.role == role), None)
-            if row is not None:
-                if row.locked_until is not None and now < datetime.fromisoformat(row.locked_until):
-                    until = datetime.fromisoformat(row.locked_until).astimezone(now.tzinfo)
-                    raise SignInLocked(until=until.strftime("%H:%M:%S"))
+            locked = self._locked_out(connection, row, address, now)
+            if locked is not None:
+                told = {"person": person, "role": role, "address": address}
+                minute, at = self.ledger.text(now - timedelta(minutes=1)), self.ledger.text(now)
+                events.note_seldom(connection, "sign_in_locked", person, at, told, unless_since=minute)
+            else:
                 # Counted as wrong until it is known to be right.
-                self._count(connection, row, row.wrong + 1, now)
+                guessing.count(connection, guess, address, now, self.ledger.text)
+                if row is not None:
+                    self._count(connection, row, row.wrong + 1, now)
+        if locked is not None:
+            raise locked
         try:
+            # Somebody who is not there is looked for as long as somebody who is.
             self._hasher.verify(row.password if row is not None else self._nobody, password)
         except (VerificationError, InvalidHashError):
             row = None
-        if row is None or not row.active:
-            with self.ledger.database.writing() as connection:
-                fields = {"person": person, "role": role}
-                events.note(connection, "sign_in_refused", person, self.ledger.now(), fields)
-            raise SignInRefused
         with self.ledger.database.writing() as connection:
-            self._count(connection, row, 0, now)
-            if what == "key_fetched":
-                about |= {"person": person, "key": row.key}
-            events.note(connection, what, person, self.ledger.now(), {"name": row.name, "role": role, **about})
+            if row is None or not row.active:
+                told = {"person": person, "role": role, "address": address}
+                events.note(connection, "sign_in_refused", person, self.ledger.now(), told)
+            else:
+                self._count(connection, row, 0, now)
+                guessing.forgive(connection, guess)
+                if what == "key_handed_out":
+                    about |= {"person": person, "key": row.key}
+                fields = {"name": row.name, "role": row.role, **about}
+                events.note(connection, what, person, self.ledger.now(), fields)
+        if row is None or not row.active:
+            raise SignInRefused
         return row
+
+    def _locked_out(
+        self, connection: Connection, row: Row[Any] | None, address: str, now: datetime
+    ) -> SignInLocked | None:
+        own = row.locked_until if row is not None else None
+        if own is not None and now < datetime.fromisoformat(own):
+            return SignInLocked(until=_hour(datetime.fromisoformat(own), now))
+        place = guessing.waits_until(connection, address, now, self.ledger.text)
+        return PlaceLocked(until=_hour(place, now)) if place is not None else None
 
     def _count(self, connection: Connection, row: Row[Any], wrong: int, now: datetime) -> None:
         wait = min(FIRST_WAIT * 2 ** min(wrong - FREE_TRIES, 10), LONGEST_WAIT) if wrong >= FREE_TRIES else None
@@ -257,6 +305,11 @@ class Accounts:
     def _note(self, connection: Connection, what: str, by: Mapping[str, Any], row: Mapping[str, Any]) -> None:
         fields = {name: row[name] for name in ("person", "name", "role")} | {"by": by["name"]}
         events.note(connection, what, str(by["person"] or by["name"]), self.ledger.now(), fields)
+
+
+def _hour(moment: datetime, now: datetime) -> str:
+    """On the clock of who is to wait; the second after, so that it is not too early."""
+    return (moment + timedelta(seconds=1)).astimezone(now.tzinfo).strftime("%H:%M:%S")
 
 
 def random_password() -> str:

@@ -28,8 +28,6 @@ CODE_LIVES = timedelta(minutes=15)
 WRONG_CODES, WITHIN = 10, timedelta(minutes=5)
 SEEN_AGAIN = timedelta(minutes=10)
 """How often it is noted that a tablet was here which had nothing to send."""
-KNOCKS_AGAIN = timedelta(hours=1)
-"""How often it is noted that a withdrawn tablet asked to be let in."""
 
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 """Without I and O, which muddy pencils make of 1 and 0."""
@@ -117,14 +115,20 @@ class Devices:
 
         A notebook that is enrolled already keeps its letter and gets a new token. Raises CodeRefused, TooManyCodes.
         """
-        with self.ledger.database.reading() as connection:
-            moment = self.ledger.clock() - WITHIN
-            if events.since(connection, "code_refused", self.ledger.text(moment)) >= WRONG_CODES:
-                raise TooManyCodes
+        found: Enrolled | None = None
+        since = self.ledger.text(self.ledger.clock() - WITHIN)
+        told = {"name": name[:80]}
         with self.ledger.database.writing() as connection:
-            found = self._enrol(connection, proof, notebook, name, letter)
-            if found is None:
-                events.note(connection, "code_refused", notebook[:80], self.ledger.now(), {"name": name[:80]})
+            # Counted and tried in one transaction: many at once gain nothing.
+            too_many = events.since(connection, "code_refused", since) >= WRONG_CODES
+            if too_many:
+                events.note_seldom(connection, "code_locked", "cabin", self.ledger.now(), told, unless_since=since)
+            else:
+                found = self._enrol(connection, proof, notebook, name, letter)
+                if found is None:
+                    events.note(connection, "code_refused", notebook[:80], self.ledger.now(), told)
+        if too_many:
+            raise TooManyCodes
         if found is None:
             raise CodeRefused
         return found
@@ -163,17 +167,16 @@ class Devices:
         if row is None or row.notebook != notebook:
             raise NotEnrolled
         if row.withdrawn_at is not None:
-            self._knocked(row)
+            self._refused(row)
             raise TokenWithdrawn
         return _device(row)
 
-    def _knocked(self, row: Any) -> None:
-        recently = self.ledger.text(self.ledger.clock() - KNOCKS_AGAIN)
-        with self.ledger.database.reading() as connection:
-            if events.last(connection, "withdrawn_knocked", row.notebook) > recently:
-                return
-        fields = {"name": row.name, "letter": row.letter, "notebook": row.notebook}
-        self.ledger.note("withdrawn_knocked", row.notebook, fields)
+    def _refused(self, row: Row[Any]) -> None:
+        now = self.ledger.clock()
+        fields, before = {"name": row.name, "letter": row.letter}, self.ledger.text(now - timedelta(hours=1))
+        with self.ledger.database.writing() as connection:
+            at = self.ledger.text(now)
+            events.note_seldom(connection, "token_refused", row.notebook, at, fields, unless_since=before)
 
     def here(self, device: Device) -> None:
         """Notes that a tablet was here, unless that was noted a moment ago."""

@@ -68,14 +68,18 @@ def page(
     return [Event(row.nr, row.at, row.what, row.who, json.loads(row.fields)) for row in connection.execute(query)]
 
 
-def last(connection: Connection, what: str, who: str) -> str:
-    """When a line of one sort by somebody was last added; "" for never."""
-    column = tables.event.c
-    return connection.scalar(select(func.max(column.at)).where(column.what == what, column.who == who)) or ""
-
-
-def since(connection: Connection, what: str, at: str) -> int:
+def since(connection: Connection, what: str, at: str, who: str | None = None) -> int:
     """How many lines of one sort there are from the moment `at` on (ISO 8601 UTC, as written by the ledger)."""
     column = tables.event.c
     query = select(func.count()).select_from(tables.event).where(column.what == what, column.at >= at)
+    if who is not None:
+        query = query.where(column.who == who)
     return connection.scalar(query) or 0
+
+
+def note_seldom(
+    connection: Connection, what: str, who: str, at: str, fields: Mapping[str, Any], *, unless_since: str
+) -> None:
+    """Adds a line unless there is one of this sort and of `who` since then: what anybody may cause fills no disk."""
+    if not since(connection, what, unless_since, who):
+        note(connection, what, who, at, fields)

@@ -227,6 +227,9 @@ class Ledger:
             raise ValueNotKept(why=fault.reason) from fault
         intake.keep(connection, [change], source=now.notebook, head=now.head, at=self.now())
         self._fold(connection, [change], now.head)
+        if kind == "site":
+            told = {"by": by.get("name"), "paths": ", ".join(sorted(set))}
+            events.note(connection, "site_set", str(by.get("person") or by.get("name")), self.now(), told)
         return change
 
     def _fold(self, connection: Connection, fresh: Sequence[Change], head: int) -> None:
@@ -368,6 +371,7 @@ class Ledger:
         """Works out every record anew from the changes; the rules then look at all of them again."""
         with self.database.writing() as connection:
             proving.rebuild(connection)
+            events.note(connection, "mended", "cabin", self.now(), {})
 
     def _read(self, ask: Callable[[Connection], T]) -> T:
         with self.database.reading() as connection:

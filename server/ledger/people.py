@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, func, insert, or_, select, update
+from sqlalchemy import func, or_, select, update
 
-from server.ledger import events, folding, tables
+from server.ledger import events, folding, sessions, tables
 from server.ledger.accounts import Account
 from server.ledger.ledger import CABIN, Ledger
 
@@ -96,20 +96,10 @@ def let_try(ledger: Ledger, account: Account, by: Mapping[str, Any]) -> None:
 
 
 def end_sessions(ledger: Ledger, account: Account, by: Mapping[str, Any]) -> None:
-    """Every sign-in of the account that was begun before now is over."""
+    """Ends every sign-in of the account."""
     with ledger.database.writing() as connection:
-        connection.execute(delete(tables.sessions_ended).where(tables.sessions_ended.c.account == account.id))
-        values = {"account": account.id, "at": ledger.clock().isoformat()}
-        connection.execute(insert(tables.sessions_ended), values)
+        sessions.end_all(connection, account.id)
         _note(ledger, connection, "sessions_ended", account, by)
-
-
-def sessions_from(ledger: Ledger, account: str) -> datetime | None:
-    """The moment before which no sign-in of the account counts any more, if there is one."""
-    column = tables.sessions_ended.c
-    with ledger.database.reading() as connection:
-        at = connection.scalar(select(column.at).where(column.account == account))
-    return datetime.fromisoformat(at) if at else None
 
 
 def name_assessor(ledger: Ledger, account: Account, named: bool, by: Mapping[str, Any] = CABIN) -> None:

@@ -144,11 +144,21 @@ account = Table(
     UniqueConstraint("person", "role"),
 )
 
-sessions_ended = Table(
-    "sessions_ended",
+session = Table(
+    "session",
     metadata,
-    Column("account", Text, primary_key=True),
-    Column("at", Text, nullable=False, comment="sign-ins begun before this moment are over"),
+    Column("id", Text, primary_key=True, comment="SHA-256 of the id in the cookie, hex"),
+    Column("account", Text, nullable=False, index=True),
+    Column("began_at", Text, nullable=False),
+)
+
+guess = Table(
+    "guess",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("place", Text, nullable=False, comment="an IPv4 address, or the network of an IPv6 one"),
+    Column("at", Text, nullable=False, index=True),
+    Index("guess_by_place", "place", "at"),
 )
 
 enrolment = Table(

@@ -61,7 +61,8 @@ def register(
     """
     app.secret_key = session_key
     app.config.update(
-        SESSION_COOKIE_NAME="bonedocket",
+        # The name's beginning binds browsers: set over TLS only. `__Host-` would ask for the path "/".
+        SESSION_COOKIE_NAME="__Secure-bonedocket",
         SESSION_COOKIE_SECURE=True,
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Strict",

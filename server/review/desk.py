@@ -1,7 +1,8 @@
 """What all pages share: who is signed in, what they may do, the token on every form, headers, and how a page is made.
 
-The session is a signed cookie that holds the account's id and times; the account itself is looked up at each request,
-so that one that is switched off is out at once. Not here: passwords and keys (server.ledger.accounts), any page.
+The session's cookie is signed and holds the session's id and the time of the last page; session and account are looked
+up at each request, so that what was ended or switched off is out at once.
+Not here: passwords and keys (server.ledger.accounts), any page.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import wraps
 from typing import Any, TypeVar, cast
+from urllib.parse import urlsplit
 
 from flask import (
     Blueprint,
@@ -44,8 +46,8 @@ from server.review import drawings, showing, words
 F = TypeVar("F", bound=Callable[..., Any])
 
 NAME = "bonedocket.review"
-IDLE, LONGEST = timedelta(hours=2), timedelta(hours=12)
-"""How long a sign-in lasts without a page being asked for, and at most."""
+IDLE = timedelta(hours=2)
+"""How long a sign-in lasts without a page being asked for; at most it lasts accounts.LONGEST_SESSION."""
 
 POLICY = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 LONGEST_TEXT = 10_000
@@ -110,24 +112,34 @@ def me() -> Account:
 
 
 def _account() -> Account | None:
-    one, key, since, last = (session.get(name) for name in ("account", "key", "since", "last"))
-    if not (isinstance(one, str) and isinstance(since, str) and isinstance(last, str)):
+    one, last = session.get("session"), session.get("last")
+    if not (isinstance(one, str) and isinstance(last, str)):
         return None
-    now = ledger().clock()
     try:
-        over = now - datetime.fromisoformat(since) > LONGEST or now - datetime.fromisoformat(last) > IDLE
+        idle = ledger().clock() - datetime.fromisoformat(last) > IDLE
     except (ValueError, TypeError):
         return None
-    found = None if over else desk().accounts.get(one)
-    # A reset password makes a new key: sessions begun with the old one end.
-    return found if found is not None and found.key == key else None
+    return None if idle else desk().accounts.in_session(one)
 
 
 def begin(found: Account) -> None:
     """Starts a session for an account whose password was right; nothing of the session before is kept."""
+    end()
+    session["session"], session["last"] = desk().accounts.begin_session(found), ledger().clock().isoformat()
+
+
+def end() -> None:
+    """Ends the session, here and in the browser."""
+    found = account()
+    if found is not None:
+        desk().accounts.end_session(session["session"], found)
     session.clear()
-    session["account"], session["key"] = found.id, found.key
-    session["since"] = session["last"] = ledger().clock().isoformat()
+    g.pop("account", None)
+
+
+def address() -> str:
+    """Where the request comes from. What headers say of it is not believed."""
+    return request.remote_addr or ""
 
 
 def needs_sign_in(view: F) -> F:
@@ -180,6 +192,12 @@ def write(kind: str, record: str, set: Mapping[str, Any], over: Mapping[str, Seq
     return change
 
 
+def acted(what: str, record: Any) -> None:
+    """Notes what who is signed in did at the desk with a record: a line `cabin.event.<what>` of the log."""
+    fields = {"name": me().name, "role": me().role, "label": refer(record)}
+    ledger().note(what, me().person, fields)
+
+
 # -- forms
 
 
@@ -191,8 +209,8 @@ def token() -> str:
 
 
 def field(name: str) -> str:
-    """A text of the form, without the white space around it."""
-    return request.form.get(name, "").strip()[:LONGEST_TEXT]
+    """A text of the form, without the white space around it and without noughts, which not every ledger can keep."""
+    return request.form.get(name, "").replace("\0", "").strip()[:LONGEST_TEXT]
 
 
 def inside(path: str) -> str:
@@ -201,11 +219,23 @@ def inside(path: str) -> str:
     return path if inside and "\\" not in path and path.isprintable() else ""
 
 
+def _from_here() -> bool:
+    """Whether the browser says that one of these pages sent the form. One that says nothing is asked for the token."""
+    if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
+        return False
+    told = request.headers.get("Origin") or request.headers.get("Referer")
+    try:
+        return told is None or urlsplit(told)[:2] == (request.scheme, request.host)
+    except ValueError:
+        return False
+
+
 @pages.before_request
 def _same_form() -> None:
-    if request.method == "POST":
+    if request.method not in ("GET", "HEAD", "OPTIONS"):
         known, given = session.get("csrf"), request.form.get("csrf", "")
-        if not isinstance(known, str) or not hmac.compare_digest(known.encode(), given.encode()):
+        fits = isinstance(known, str) and hmac.compare_digest(known.encode(), given.encode("utf-8", "replace"))
+        if not fits or not _from_here():
             g.fault = "token"
             abort(400)
 

@@ -79,6 +79,7 @@ def settle(record: str, path: str) -> Response:
     over = dict(shown) if path == DELETED else {path: shown[path]}
     note = {"text": words.say("note.settled", field=words.field(path), reason=reason), "stage": "analysis"}
     desk.write(found.kind, found.id, {path: value, f"note/{desk.ledger().new_id()}": note}, over)
+    desk.acted("settled", record)
     return redirect(url_for("review.disagreement", record=record, path=path, done="settled"))
 
 
@@ -103,6 +104,7 @@ def open_again(record: str, path: str) -> Response:
         for one in values:
             ledger.write_in(connection, found.kind, found.id, one, {path: shown[path]}, by)
     desk.desk().written()
+    desk.acted("opened_again", record)
     return redirect(url_for("review.disagreement", record=record, path=path, done="opened"))
 
 

@@ -102,6 +102,7 @@ def step(docket: str) -> Response:
         if found.hold_record is not None:
             over["in_place"] = found.hold_record.head_ids().get("in_place", [])
     _add(found, values, over)
+    desk.acted("step_added", docket)
     return redirect(url_for("review.hold", docket=docket, done="step", _anchor="log"))
 
 
@@ -132,6 +133,7 @@ def assess(docket: str) -> Response:
     path = f"assessment/{ledger.new_id()}"
     signed = unlocked.sign(value, site=_site(record), record=record.id, path=path)
     change = desk.write("docket", record.id, {path: signed}, {})
+    desk.acted("assessed", docket)
     return redirect(url_for("review.hold", docket=docket, after=f"{path}@{change.id}", _anchor="after"))
 
 
@@ -155,6 +157,7 @@ def release(docket: str) -> Response:
     path = f"release/{desk.ledger().new_id()}"
     signed = unlocked.sign({**form, "seen": seen}, site=_site(found.hold_record), record=record, path=path)
     _add(found, {path: signed})
+    desk.acted("release_entered", docket)
     return redirect(url_for("review.hold", docket=docket, done="release", _anchor="release"))
 
 
@@ -299,7 +302,7 @@ def _unlocked(found: Hold, form: dict[str, str]) -> Unlocked | Response:
     """The key of who is signed in, opened by the password typed again; else the form once more, nothing lost."""
     me = desk.me()
     try:
-        return desk.desk().accounts.unlock(me.person, request.form.get("password", ""), me.role)
+        return desk.desk().accounts.unlock(me.person, request.form.get("password", ""), me.role, desk.address())
     except (SignInRefused, SignInLocked) as fault:
         return _page(
             found, int(fault.status), fault="password" if isinstance(fault, SignInRefused) else str(fault), form=form

@@ -20,7 +20,8 @@ from server.review.desk import pages
 
 LINES = 100
 KINDS: dict[str, tuple[str, ...]] = {
-    "sign_in": ("sign_in", "sign_in_refused", "key_opened"),
+    "sign_in": ("sign_in", "sign_out", "sign_in_refused", "sign_in_locked", "key_opened"),
+    "desk": ("settled", "opened_again", "step_added", "assessed", "release_entered", "site_set"),
     "people": (
         "person_added",
         "password_changed",
@@ -35,11 +36,12 @@ KINDS: dict[str, tuple[str, ...]] = {
     "tablets": (
         "code_opened",
         "code_refused",
+        "code_locked",
         "enrolled",
         "renamed",
         "withdrawn",
-        "withdrawn_knocked",
-        "key_fetched",
+        "token_refused",
+        "key_handed_out",
     ),
     "came": ("kept_unread", "set_aside", "fork", "broken_chain", "gap", "other_site"),
     "closed": ("closed_seen",),
@@ -47,6 +49,8 @@ KINDS: dict[str, tuple[str, ...]] = {
 OTHER = "other"
 SHOWN = ("by", "name", "before", "role", "letter", "label", "n", "after", "what", "reason", "notebook")
 """Of an event's fields: names, letters, labels, numbers and words of the program. A reason that is free text is not."""
+UNKNOWN = ("sign_in_refused", "sign_in_locked", "code_refused", "code_locked")
+"""Lines that anybody on the network can cause, with whatever name they like."""
 ALWAYS = ("by", "name", "before", "label", "reason", "why")
 """What a sentence may want that an old line does not have, or that is not told."""
 
@@ -112,8 +116,7 @@ def _who(one: Event, names: dict[str, str]) -> str:
         return names[one.who]
     if one.who in ("", "cabin"):
         return words.say("log.cabin")
-    known = desk.notebook(one.who)
-    return known if one.what not in ("sign_in_refused", "code_refused") else words.say("log.somebody")
+    return words.say("log.somebody") if one.what in UNKNOWN else desk.notebook(one.who)
 
 
 def _day(text: str) -> date | None:

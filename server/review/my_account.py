@@ -1,14 +1,11 @@
 """My account: one's own password, and an end to every other sign-in of it.
 
-Sign-ins that are over are refused here, before any page is made, whatever the page. Not here: signing in
-(signing_in), other people's accounts (people).
+Not here: signing in (signing_in), what ends a session (server.ledger.sessions), other people's accounts (people).
 """
 
 from __future__ import annotations
 
-from datetime import datetime
-
-from flask import g, redirect, request, session, url_for
+from flask import redirect, request, session, url_for
 from werkzeug.wrappers import Response
 
 from server.errors import SignInLocked, SignInRefused
@@ -18,21 +15,6 @@ from server.review import desk, words
 from server.review.desk import pages
 
 DONE = ("password", "elsewhere")
-
-
-@pages.before_request
-def _still_counts() -> None:
-    one, since = session.get("account"), session.get("since")
-    if not (isinstance(one, str) and isinstance(since, str)):
-        return
-    ended = looking_after.sessions_from(desk.ledger(), one)
-    try:
-        over = ended is not None and datetime.fromisoformat(since) < ended
-    except (ValueError, TypeError):
-        over = True
-    if over:
-        session.clear()
-        g.account = None
 
 
 @pages.get("/account")
@@ -52,7 +34,7 @@ def my_password() -> Response:
     if fault:
         return _page(400, fault=words.say(f"account.fault.{fault}", n=passwords.SHORTEST))
     try:
-        desk.desk().accounts.change_password(me.person, me.role, old, new)
+        desk.desk().accounts.change_password(me.person, me.role, old, new, desk.address())
     except SignInRefused as refused:
         return _page(int(refused.status), fault=words.say("account.fault.old"))
     except SignInLocked as locked:
@@ -68,8 +50,12 @@ def my_sessions() -> Response:
 
 
 def _only_here(done: str) -> Response:
-    looking_after.end_sessions(desk.ledger(), desk.me(), desk.me().by)
-    desk.begin(desk.me())
+    me = desk.me()
+    looking_after.end_sessions(desk.ledger(), me, me.by)
+    token = desk.token()
+    desk.begin(me)
+    # Other pages that are open in this browser go on too, with their forms.
+    session["csrf"] = token
     return redirect(url_for("review.my_account", done=done))
 
 

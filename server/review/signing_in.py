@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flask import redirect, request, session, url_for
+from flask import redirect, request, url_for
 from werkzeug.wrappers import Response
 
 from server.errors import SignInLocked, SignInRefused
@@ -26,7 +26,8 @@ def signed_in() -> Response:
     one = accounts.get(chosen)
     try:
         # An account that is not there is asked for all the same, so that it takes as long to say no.
-        found = accounts.sign_in(one.person if one else "", one.role if one else "", request.form.get("password", ""))
+        person, role = (one.person, one.role) if one else ("", "")
+        found = accounts.sign_in(person, role, request.form.get("password", ""), desk.address())
     except (SignInRefused, SignInLocked) as fault:
         return _form(int(fault.status), back, chosen, str(fault))
     desk.begin(found)
@@ -36,7 +37,7 @@ def signed_in() -> Response:
 @pages.post("/sign-out")
 def sign_out() -> Response:
     """Ends the session; the next person at this laptop finds nothing open."""
-    session.clear()
+    desk.end()
     return redirect(url_for("review.sign_in"))
 
 

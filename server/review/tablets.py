@@ -172,7 +172,7 @@ def _ways() -> dict[str, str]:
 
 def _tablet(found: Device, status: int = 200, *, fault: str = "") -> Response:
     done = request.args.get("done", "")
-    fetched = desk.ledger().events(MOST_EVENTS, "key_fetched")
+    fetched = desk.ledger().events(MOST_EVENTS, "key_handed_out")
     reason = _ways().get(found.notebook, "") if found.withdrawn_at else ""
     return desk.page(
         "tablet",

@@ -23,7 +23,7 @@ from server.review.showing import SEALED, Showing, is_stop, label
 SHOWN, LAST, MOST = 12, 15, 500
 LEVELS = ("impossible", "check", "note")
 NOTICES = (
-    "fork", "broken_chain", "gap", "kept_unread", "set_aside", "other_site", "new_epoch", "withdrawn_knocked",
+    "fork", "broken_chain", "gap", "kept_unread", "set_aside", "other_site", "new_epoch", "token_refused",
 )  # fmt: skip
 """What was noticed of tablets that somebody should know of; their sentences are the cabin's."""
 DECIDING = ("human_osteologist", "director")

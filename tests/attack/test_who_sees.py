@@ -37,6 +37,7 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     # endpoint: who may see an exact place, who the words of a log, who what a closed photograph's record says
     "api-docs.openapi_json": (NOBODY, NOBODY, NOBODY),
     "api_docs.docs": (NOBODY, NOBODY, NOBODY),
+    "api_docs.style": (NOBODY, NOBODY, NOBODY),
     "sync.hello": (NOBODY, NOBODY, NOBODY),
     "sync.enrol": (NOBODY, NOBODY, NOBODY),
     "sync.push": (NOBODY, NOBODY, NOBODY),

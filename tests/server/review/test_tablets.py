@@ -189,7 +189,7 @@ def test_of_a_lost_tablet_is_said_what_was_on_it_and_whose_keys(scene: Scene) ->
 def test_a_key_is_noted_with_the_tablet_that_fetched_it_and_nothing_of_the_key(scene: Scene) -> None:
     headers = let_in(scene, "Grey case")
     answer = fetches_key(scene, headers, "human_osteologist")
-    [line] = scene.cabin.ledger.events(5, "key_fetched")
+    [line] = scene.cabin.ledger.events(5, "key_handed_out")
     assert line.fields["letter"] == letter_of(scene, "Grey case")
     assert line.fields["notebook"] == an_id("Grey case")
     assert answer.json is not None
@@ -212,11 +212,11 @@ def test_a_withdrawn_tablet_that_knocks_is_told_on_the_first_page_and_noted_once
     assert "asked to be let in" not in visitor.get("/review/today").text
     for _ in range(20):
         assert asks(scene, headers).status_code == 401
-    assert len(scene.cabin.ledger.events(50, "withdrawn_knocked")) == 1
-    assert "The withdrawn tablet Grey case" in visitor.get("/review/today").text
+    assert len(scene.cabin.ledger.events(50, "token_refused")) == 1
+    assert "asked to be let in: Grey case" in visitor.get("/review/today").text
     clock.forward(minutes=61)
     asks(scene, headers)
-    assert len(scene.cabin.ledger.events(50, "withdrawn_knocked")) == 2
+    assert len(scene.cabin.ledger.events(50, "token_refused")) == 2
 
 
 def test_an_unknown_token_or_anothers_notebook_knocks_at_nothing(scene: Scene) -> None:
@@ -224,7 +224,7 @@ def test_an_unknown_token_or_anothers_notebook_knocks_at_nothing(scene: Scene) -
     scene.cabin.devices.withdraw(letter_of(scene, "Grey case"), reason="lost")
     asks(scene, {**headers, "Authorization": "Bearer guessed"})
     asks(scene, {**headers, "X-Notebook": an_id("another")})
-    assert scene.cabin.ledger.events(5, "withdrawn_knocked") == []
+    assert scene.cabin.ledger.events(5, "token_refused") == []
 
 
 # -- names, and tablets that are not seen

@@ -1,0 +1,240 @@
+"""Every route asked by everybody: what each is answered. A route that is not in the table fails.
+
+What of a page's contents each role is shown is test_who_sees'; which words a role may write is test_recorder's.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+from fieldapp.records import enrolment
+from tests.attack.changes import STOP
+from tests.attack.people import Rogue
+from tests.server.review.scene import BASE, PEOPLE, Scene
+from tests.server.tablets import SITE, an_id, context_id
+
+TABLETS = ("tablet", "withdrawn", "foreign", "no token")
+"""A tablet with its token; with one that was withdrawn; with another notebook's; and a stranger."""
+
+DISPUTED, PIT = an_id("disputed"), context_id(SITE, "1057")
+ASSESSING, RELEASING = ("zooarchaeologist", "human_osteologist"), ("director",)
+MANAGING, LETTING_IN = ("director", "administrator"), ("supervisor", "director", "administrator")
+NOBODY = an_id("nobody")
+SETTLING = ("supervisor", "zooarchaeologist", "human_osteologist", "director")
+
+
+def only(roles: tuple[str, ...], status: int) -> dict[str, int]:
+    """That status for these roles, 403 for the rest."""
+    return {role: status if role in roles else 403 for role in PEOPLE}
+
+
+def all_of(status: int) -> dict[str, int]:
+    return dict.fromkeys(PEOPLE, status)
+
+
+# (endpoint, method): its address, a form, what the signed out are answered, and what each role is.
+DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
+    ("way_in", "GET"): ("/", {}, 302, all_of(302)),
+    ("api_docs.docs", "GET"): ("/api/docs", {}, 200, all_of(200)),
+    ("api_docs.style", "GET"): ("/api/docs.css", {}, 200, all_of(200)),
+    ("api-docs.openapi_json", "GET"): ("/api/openapi.json", {}, 200, all_of(200)),
+    ("review.static", "GET"): ("/review/static/review.css", {}, 200, all_of(200)),
+    ("review.font", "GET"): ("/review/font/bold.ttf", {}, 200, all_of(200)),
+    ("review.front", "GET"): ("/review/", {}, 302, all_of(302)),
+    ("review.sign_in", "GET"): ("/review/sign-in", {}, 200, all_of(302)),
+    ("review.signed_in", "POST"): ("/review/sign-in", {"account": "x", "password": "x"}, 401, all_of(401)),
+    ("review.sign_out", "POST"): ("/review/sign-out", {}, 302, all_of(302)),
+    ("review.language", "POST"): ("/review/language", {"to": "de"}, 302, all_of(302)),
+    ("review.today", "GET"): ("/review/today", {}, 302, all_of(200)),
+    ("review.problems", "GET"): ("/review/problems", {}, 302, all_of(200)),
+    ("review.contexts", "GET"): ("/review/contexts", {}, 302, all_of(200)),
+    ("review.context", "GET"): (f"/review/context/{PIT}", {}, 302, all_of(200)),
+    ("review.sheet", "GET"): (f"/review/context/{PIT}/sheet.pdf", {}, 302, all_of(200)),
+    ("review.docket", "GET"): (f"/review/docket/{STOP}", {}, 302, all_of(200)),
+    ("review.disagreements", "GET"): ("/review/disagreements", {}, 302, all_of(200)),
+    ("review.disagreement", "GET"): (f"/review/disagreement/{DISPUTED}/reading", {}, 302, all_of(200)),
+    # Forms that are refused for what is not in them, once the role is let in.
+    ("review.settle", "POST"): (
+        f"/review/disagreement/{DISPUTED}/reading", {"heads": "HEADS", "choice": "", "reason": ""}, 302,
+        only(SETTLING, 400),
+    ),
+    ("review.open_again", "POST"): (
+        f"/review/disagreement/{DISPUTED}/reading/open", {"heads": "HEADS", "reason": ""}, 302, only(SETTLING, 400),
+    ),
+    ("review.holds", "GET"): ("/review/holds", {}, 302, all_of(200)),
+    ("review.hold", "GET"): (f"/review/hold/{STOP}", {}, 302, all_of(200)),
+    ("review.hold_log", "GET"): (f"/review/hold/{STOP}/log.pdf", {}, 302, all_of(200)),
+    ("review.step", "POST"): (
+        f"/review/hold/{STOP}/step", {"what": "told", "whom": "x"}, 302, {**all_of(302), "administrator": 403},
+    ),
+    ("review.assess", "POST"): (
+        f"/review/hold/{STOP}/assess",
+        {"seen": "SEEN", "verdict": "human", "bone_seen": "bone", "reasons": "x", "password": "wrong"}, 302,
+        only(ASSESSING, 401),
+    ),
+    ("review.release", "POST"): (
+        f"/review/hold/{STOP}/release", {"seen": "SEEN", "word_of": "x", "reference": "x", "password": "wrong"}, 302,
+        only(RELEASING, 401),
+    ),
+    ("review.my_account", "GET"): ("/review/account", {}, 302, all_of(200)),
+    ("review.my_password", "POST"): ("/review/account/password", {"old": "wrong", "new": "x"}, 302, all_of(400)),
+    ("review.my_sessions", "POST"): ("/review/account/elsewhere", {}, 302, all_of(302)),
+    ("review.people", "GET"): ("/review/people", {}, 302, only(MANAGING, 200)),
+    ("review.person_add", "POST"): ("/review/people", {"once": "x", "name": "x"}, 302, only(MANAGING, 400)),
+    ("review.person", "GET"): (f"/review/person/{NOBODY}", {}, 302, only(MANAGING, 404)),
+    ("review.person_role", "POST"): (f"/review/person/{NOBODY}/role", {"role": "x"}, 302, only(MANAGING, 404)),
+    ("review.person_assess", "POST"): (
+        f"/review/person/{NOBODY}/assess", {"named": "yes"}, 302, only(("director",), 400),
+    ),
+    **{
+        (f"review.person_{what}", "POST"): (
+            f"/review/person/{NOBODY}/director/{what}", {"key": "x"}, 302, only(MANAGING, 404)
+        )
+        for what in ("password", "off", "revoke", "wait")
+    },
+    ("review.tablets", "GET"): ("/review/tablets", {}, 302, only(LETTING_IN, 200)),
+    ("review.tablet_code", "POST"): ("/review/tablets/code", {"once": "x"}, 302, only(LETTING_IN, 400)),
+    ("review.tablet", "GET"): ("/review/tablet/QQ", {}, 302, only(LETTING_IN, 404)),
+    ("review.tablet_rename", "POST"): ("/review/tablet/QQ/name", {"name": "x"}, 302, only(MANAGING, 404)),
+    ("review.tablet_withdraw", "POST"): ("/review/tablet/QQ/withdraw", {"reason": "x"}, 302, only(MANAGING, 404)),
+    ("review.log", "GET"): ("/review/log", {}, 302, {**all_of(200), "recorder": 403}),
+    ("review.bones", "GET"): ("/review/beside", {}, 302, all_of(200)),
+    ("review.beside", "GET"): ("/review/beside/femur", {}, 302, all_of(200)),
+    **{
+        ("review.nowhere", method): ("/review/nowhere", {}, 404, all_of(404))
+        for method in ("GET", "POST", "PUT", "PATCH", "DELETE")
+    },
+}  # fmt: skip
+
+# (endpoint, method): its address, a body, what each of TABLETS is answered.
+API: dict[tuple[str, str], tuple[str, dict[str, Any] | None, tuple[int, int, int, int]]] = {
+    ("sync.hello", "GET"): ("/api/v1/hello", None, (200, 200, 200, 200)),
+    ("sync.enrol", "POST"): ("/api/v1/enrol", {"proof": "x", "notebook": "x"}, (403, 403, 403, 403)),
+    ("sync.push", "POST"): ("/api/v1/push", {"changes": []}, (200, 401, 401, 401)),
+    ("sync.pull", "GET"): ("/api/v1/pull", None, (200, 401, 401, 401)),
+    # With a token: the password is wrong.
+    ("sync.key", "POST"): ("/api/v1/key", {"person": "x", "role": "x", "password": "x"}, (401, 401, 401, 401)),
+}
+
+
+def methods(scene: Scene) -> set[tuple[str, str]]:
+    return {
+        (rule.endpoint, method)
+        for rule in scene.app.url_map.iter_rules()
+        for method in (rule.methods or set()) - {"HEAD", "OPTIONS"}
+    }
+
+
+def test_every_route_and_method_is_in_the_table(scene: Scene) -> None:
+    assert methods(scene) == {*DESK, *API}
+
+
+def test_what_the_table_says_of_roles_is_what_the_roles_table_says() -> None:
+    from fieldapp.assets import knowledge
+
+    for roles, act in ((ASSESSING, "propose_assessment"), (RELEASING, "release"), (SETTLING, "settle_docket")):
+        assert {one for one in PEOPLE if knowledge().allowed(act, one) != "no"} == set(roles), act
+
+
+class Somebody:
+    """A browser, signed in or not, and, or, a tablet's headers."""
+
+    def __init__(self, who: str, scene: Scene, rogue: Rogue) -> None:
+        self.scene, self.headers = scene, {}
+        if who == "foreign":
+            self.headers = {**rogue.headers, "X-Notebook": an_id("another notebook")}
+        elif who in ("tablet", "withdrawn"):
+            self.headers = dict(rogue.headers)
+        if who == "withdrawn":
+            scene.cabin.devices.withdraw(next(one.letter for one in scene.cabin.devices.all() if one.name == "rogue"))
+        self.visitor = scene.signed_in(who) if who in PEOPLE else scene.visitor()
+        self.client: FlaskClient = self.visitor.client
+        self.seen = rogue.seen()
+        found = re.search(r'name="csrf" value="([^"]*)"', self.visitor.get("/review/today", follow=True).text)
+        assert found
+        self.csrf = found[1]
+
+    def ask(self, endpoint: str, method: str) -> int:
+        if (endpoint, method) in API:
+            where, body, _ = API[endpoint, method]
+            asked: dict[str, Any] = {"json": body} if body is not None else {}
+        else:
+            where, form, _, _ = DESK[endpoint, method]
+            heads = f'{{"reading": {list(self.scene.record("disputed").heads["reading"])}}}'.replace("'", '"')
+            known = {"HEADS": heads, "SEEN": self.seen}
+            asked = (
+                {}
+                if method == "GET"
+                else {"data": {**{k: known.get(v, v) for k, v in form.items()}, "csrf": self.csrf}}
+            )
+        answer = self.client.open(where, method=method, base_url=BASE, headers=self.headers, buffered=True, **asked)
+        if method == "GET" and answer.status_code == 302 and endpoint not in ("way_in", "review.front"):
+            assert answer.location.startswith(("/review/sign-in", "/review/today"))
+        return answer.status_code
+
+
+def ordered(scene: Scene) -> list[tuple[str, str]]:
+    """Signing out last."""
+    return sorted(methods(scene), key=lambda one: (one[0] in ("review.sign_out", "review.language"), one))
+
+
+@pytest.mark.parametrize("who", [*PEOPLE, *TABLETS])
+def test_everybody_is_answered_as_the_table_says(who: str, scene: Scene, rogue: Rogue) -> None:
+    somebody = Somebody(who, scene, rogue)
+    for endpoint, method in ordered(scene):
+        if (endpoint, method) in API:
+            # Who is signed in at the desk has no token.
+            expected = API[endpoint, method][2][TABLETS.index(who if who in TABLETS else "no token")]
+        else:
+            _, _, signed_out, roles = DESK[endpoint, method]
+            expected = roles.get(who, signed_out)
+        assert somebody.ask(endpoint, method) == expected, (who, method, endpoint)
+
+
+@pytest.mark.parametrize("who", ["director", "tablet", "no token"])
+def test_no_other_method_is_taken_anywhere(who: str, scene: Scene, rogue: Rogue) -> None:
+    somebody = Somebody(who, scene, rogue)
+    head = scene.cabin.ledger.names().head
+    for where in {one[0] for one in (*DESK.values(), *API.values())} - {"/review/nowhere"}:
+        taken = {method for (_, method), one in (*DESK.items(), *API.items()) if one[0] == where}
+        for method in {"POST", "PUT", "PATCH", "DELETE", "TRACE", "CONNECT", "PROPFIND", "X"} - taken:
+            answer = somebody.client.open(
+                where,
+                method=method,
+                base_url=BASE,
+                headers=somebody.headers,
+                data={"csrf": somebody.csrf},
+                buffered=True,
+            )
+            assert answer.status_code in (404, 405), (method, where)
+        for method in ("HEAD", "OPTIONS"):
+            answer = somebody.client.open(where, method=method, base_url=BASE, headers=somebody.headers, buffered=True)
+            assert answer.status_code in (200, 302, 401, 404, 405), (method, where)
+            assert not answer.data or method == "OPTIONS"
+    assert scene.cabin.ledger.names().head == head
+
+
+def test_a_captured_push_said_again_changes_nothing(scene: Scene, rogue: Rogue) -> None:
+    rogue.tablet.docket("captured")
+    assert rogue.push() == ["taken"]
+    before = (scene.cabin.ledger.names().head, scene.record("captured").head_ids())
+    for _ in range(3):
+        assert rogue.push() == ["known"]
+    assert (scene.cabin.ledger.names().head, scene.record("captured").head_ids()) == before
+
+
+def test_a_captured_enrolment_said_again_lets_nobody_in(scene: Scene) -> None:
+    secret, _ = enrolment.parse(scene.cabin.devices.open_code().text)
+    shared = enrolment.key(secret, scene.cabin.fingerprint)
+    client = scene.app.test_client()
+    said = {"proof": enrolment.tablets_proof(shared, an_id("n")), "notebook": an_id("n"), "name": "n"}
+    first = client.post("/api/v1/enrol", json=said, base_url=BASE)
+    assert first.status_code == 200
+    for again in (said, {**said, "notebook": an_id("m")}):
+        assert client.post("/api/v1/enrol", json=again, base_url=BASE).status_code == 403
+    head = {"Authorization": f"Bearer {first.json['token']}", "X-Notebook": an_id("n")}  # type: ignore[index]
+    assert client.get("/api/v1/pull", headers=head, base_url=BASE).status_code == 200, "the first still works"
