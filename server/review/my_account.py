@@ -69,7 +69,10 @@ def my_sessions() -> Response:
 
 def _only_here(done: str) -> Response:
     looking_after.end_sessions(desk.ledger(), desk.me(), desk.me().by)
+    token = desk.token()
     desk.begin(desk.me())
+    # Other pages that are open in this browser go on too, with their forms.
+    session["csrf"] = token
     return redirect(url_for("review.my_account", done=done))
 
 

@@ -115,7 +115,8 @@ def person_assess(person: str) -> Response:
     """`named`, yes or no: whether the site's policy names this zooarchaeologist as one who may assess."""
     desk.must("name_assessor")
     named = desk.field("named")
-    found = [one.account for one in _accounts(person) if one.account.role == "zooarchaeologist"]
+    accounts = [one.account for one in looking_after.overview(desk.ledger(), person)]
+    found = [one for one in accounts if one.role == "zooarchaeologist"]
     if named not in ("yes", "no") or not found:
         abort(400)
     looking_after.name_assessor(desk.ledger(), found[0], named == "yes", desk.me().by)
