@@ -91,5 +91,14 @@ def test_signing_out_everywhere_ends_every_sign_in_but_this_one_and_no_later_one
     assert line.fields["name"] == PEOPLE["supervisor"]
 
 
+def test_another_page_that_is_open_in_the_same_browser_goes_on_with_its_forms(scene: Scene, clock: Clock) -> None:
+    here = scene.signed_in("supervisor")
+    open_page = here.form("/review/today", "/review/sign-out")
+    clock.forward(seconds=1)
+    here.post("/review/account/elsewhere", here.form("/review/account", "/review/account/elsewhere"))
+    assert here.post("/review/sign-out", open_page).location == "/review/sign-in"
+    assert here.get("/review/today").status_code == 302
+
+
 def test_who_is_not_signed_in_is_asked_to(scene: Scene) -> None:
     assert scene.visitor().get("/review/account").location == "/review/sign-in?next=/review/account"
