@@ -39,6 +39,8 @@ def build(config: Config, hasher: PasswordHasher | None) -> Flask:
         ledger=cabin.ledger,
         accounts=cabin.accounts,
         pictures=cabin.photos,
+        devices=cabin.devices,
+        addresses=lambda: _addresses(config.host),
         session_key=keys.session_key(config.session_key),
         seal_key=cabin.opening_key(),
         written=cabin.rules_due,
@@ -76,3 +78,10 @@ def build(config: Config, hasher: PasswordHasher | None) -> Flask:
         return response
 
     return app
+
+
+def _addresses(host: str) -> list[str]:
+    # What serves an app imports it.
+    from server.serving import addresses
+
+    return addresses(host)

@@ -136,7 +136,7 @@ def _device(cabin: Cabin, header: Header, from_withdrawn: bool) -> Device:
         raise _foreign("site", header)
     if header.receiver != cabin.fingerprint:
         raise _foreign("cabin", header)
-    device = cabin.devices.get(header.sender)
+    device = cabin.devices.of(header.sender)
     if device is None:
         raise CarryNotEnrolled(notebook=header.sender)
     if device.withdrawn_at is not None and not from_withdrawn:
@@ -234,7 +234,7 @@ def answer(cabin: Cabin, loaded: Loaded, target: BinaryIO) -> int:
     Sealed places of others stay here, as in every exchange.
     """
     header, about, ledger = loaded.header, loaded.about, cabin.ledger
-    device = cabin.devices.get(header.sender)
+    device = cabin.devices.of(header.sender)
     if device is None or device.withdrawn_at is not None:
         raise CarryNoAnswer(name=loaded.name)
     certificate, private = cabin.certificate_key()

@@ -17,6 +17,8 @@
     ├── SignInLocked      too many wrong passwords; `until` says how long
     │   └── PlaceLocked   too many wrong passwords from one address, whatever the accounts
     ├── AccountExists     a person has an account for this role already
+    ├── LastAdministrator nobody would be left who looks after accounts
+    ├── DoneAlready       a form was sent twice, and what it made is shown once
     ├── NoSuchRole        a word that is no role
     ├── NoSuchPerson      there is no such person, account or tablet
     ├── NoSuchWord        a code is to stand for a word that the tables do not have
@@ -171,6 +173,18 @@ class AccountExists(CabinError):
     """One account a person and role."""
 
     key = "cabin.account_exists"
+
+
+class LastAdministrator(CabinError):
+    """Somebody has to be able to let people in again."""
+
+    key = "cabin.last_administrator"
+
+
+class DoneAlready(CabinError):
+    """A second sending of one form makes nothing a second time."""
+
+    key = "cabin.done_already"
 
 
 class NoSuchRole(CabinError):

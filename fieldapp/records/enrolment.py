@@ -12,6 +12,8 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+from collections.abc import Sequence
+from urllib.parse import quote
 
 from cryptography.hazmat.primitives.kdf.scrypt import Scrypt
 
@@ -58,6 +60,12 @@ def parse(text: str) -> tuple[str, str]:
     if len(plain) != SECRET + SHORT or any(one not in ALPHABET for one in plain):
         raise CodeError(text)
     return plain[:SECRET], plain[SECRET:]
+
+
+def qr_text(addresses: Sequence[str], code: str) -> str:
+    """What a code's picture says: where the cabin may be reached (`host:port/path`) and the code as it is typed."""
+    where = "".join(f"at={quote(one, safe=':/[]')}&" for one in addresses)
+    return f"bonedocket:enrol?{where}code={code}"
 
 
 def key(secret: str, full: str) -> bytes:

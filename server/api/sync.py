@@ -169,7 +169,10 @@ def pull(asked: dict[str, Any]) -> Response:
     Bodies come letter by letter as they were pushed. `cursor` and `mark` belong together and are kept with the page;
     `more` says whether to ask again at once. Sealed places are left out.
     """
-    own = tablet().notebook
+    device = tablet()
+    own = device.notebook
+    # A tablet with nothing to send is seen too.
+    cabin().devices.here(device)
     page = cabin().ledger.pull(
         asked["since"],
         asked["limit"],
@@ -199,9 +202,16 @@ def key(asked: dict[str, Any]) -> dict[str, Any]:
 
     It stays locked on the tablet too, and is opened by the password for one signature at a time.
     """
-    tablet()
-    address = request.remote_addr or ""
-    account, locked = cabin().accounts.locked_key(asked["person"], asked["role"], asked["password"], address)
+    device = tablet()
+    cabin().devices.here(device)
+    account, locked = cabin().accounts.locked_key(
+        asked["person"],
+        asked["role"],
+        asked["password"],
+        request.remote_addr or "",
+        letter=device.letter,
+        notebook=device.notebook,
+    )
     return {**account.by, "key": account.key, "private": locked}
 
 

@@ -25,6 +25,7 @@ from server.config import Config
 from server.errors import CabinError, NoSuchPerson, NoSuchWord
 from server.ledger import CABIN
 from server.ledger.accounts import Account
+from server.ledger.people import name_assessor
 from server.settings import settings_in
 
 HELP = "the cabin's server: set it up, run it, add people, enrol tablets"
@@ -262,11 +263,7 @@ def _person_withdraw(args: argparse.Namespace) -> int:
 def _may_assess(args: argparse.Namespace) -> int:
     with _open(args) as found:
         account = _account(found, args.person, "zooarchaeologist")
-        site = found.ledger.site()
-        policy = dict(site.value("policy", {}))
-        named = [one for one in policy.get("zooarchaeologists_may_assess", []) if one != account.person]
-        policy["zooarchaeologists_may_assess"] = named if args.no else [*named, account.person]
-        found.ledger.write("site", site.id, {"policy": policy}, {"policy": site.head_ids()["policy"]}, CABIN)
+        name_assessor(found.ledger, account, not args.no)
     _say("may_not_assess" if args.no else "may_assess", name=account.name)
     return 0
 

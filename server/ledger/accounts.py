@@ -20,13 +20,22 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, func, insert, select, update
 
 from fieldapp.assets import knowledge
 from fieldapp.records import signing
 from fieldapp.records.enrolment import ALPHABET
 from fieldapp.records.schemas import ROLES
-from server.errors import AccountExists, NoSuchPerson, NoSuchRole, PlaceLocked, SignInLocked, SignInRefused
+from server.errors import (
+    AccountExists,
+    DoneAlready,
+    LastAdministrator,
+    NoSuchPerson,
+    NoSuchRole,
+    PlaceLocked,
+    SignInLocked,
+    SignInRefused,
+)
 from server.ledger import events, guessing, sessions, tables
 from server.ledger.ledger import CABIN, Ledger
 
@@ -135,13 +144,17 @@ class Accounts:
     # -- making, changing, ending
 
     def add(
-        self, name: str, role: str, *, person: str | None = None, by: Mapping[str, Any] = CABIN
+        self, name: str, role: str, *, person: str | None = None, once: str = "", by: Mapping[str, Any] = CABIN
     ) -> tuple[Account, str]:
-        """A new account and its password, which is not kept. `person`: the id of somebody who gets one role more."""
+        """A new account and its password, which is not kept. `person`: the id of somebody who gets one role more.
+
+        `once`: the account's id, chosen by a form, so that the form sent twice makes one. Raises DoneAlready.
+        """
         if role not in ROLES:
             raise NoSuchRole(role=role, roles=", ".join(ROLES))
         password = random_password()
-        account = Account(self.ledger.new_id(), person or self.ledger.new_id(), name, role, self.ledger.new_id(), True)
+        new_id = self.ledger.new_id
+        account = Account(once or new_id(), person or new_id(), name, role, new_id(), True)
         private = Ed25519PrivateKey.generate()
         row = {
             "id": account.id,
@@ -155,6 +168,8 @@ class Accounts:
             "wrong": 0,
         }
         with self.ledger.database.writing() as connection:
+            if once and connection.scalar(select(tables.account.c.id).where(tables.account.c.id == once)):
+                raise DoneAlready
             there = _rows(connection, account.person)
             if person is not None and not there:
                 raise NoSuchPerson(name=person)
@@ -199,11 +214,12 @@ class Accounts:
         for one in (self, *self.elsewhere):
             one._follow(unlocked.account, values, {}, "password_changed", unlocked.account.by)
 
-    def reset(self, person: str, role: str, by: Mapping[str, Any] = CABIN) -> str:
+    def reset(self, person: str, role: str, by: Mapping[str, Any] = CABIN, *, over: str = "") -> str:
         """A new random password for one that is lost, with a new key: the old one cannot be opened any more.
 
         What the old key signed stays valid; a key is revoked by `withdraw`. Here an account that was switched off
-        is switched on again; at the other sites it stays as it was.
+        is let in again; at the other sites it stays as it was. `over`: the key that the form showed; if it is another
+        by now, DoneAlready is raised.
         """
         password, key = random_password(), self.ledger.new_id()
         private = Ed25519PrivateKey.generate()
@@ -217,24 +233,29 @@ class Accounts:
             "locked_until": None,
         }
         grant = {f"key/{key}": _grant(private, role)}
-        self._follow(account, values | {"active": True}, grant, "password_reset", by)
+        if over not in ("", account.key) or not self._follow(
+            account, values | {"active": True}, grant, "password_reset", by
+        ):
+            raise DoneAlready
         for one in self.elsewhere:
             one._follow(account, values, grant, "password_reset", by)
         return password
 
     def _follow(
         self, whose: Account, values: Mapping[str, Any], grant: Mapping[str, Any], what: str, by: Mapping[str, Any]
-    ) -> None:
-        """Sets `values` in the account here that has the same person, role and key, if there is one."""
+    ) -> bool:
+        """Sets `values` in the account here that has the same person, role and key; whether there is one."""
+        found = False
         with self.ledger.database.writing() as connection:
             for row in _rows(connection, whose.person):
                 if (row.role, row.key) == (whose.role, whose.key):
-                    here = tables.account.c.id == row.id
+                    found, here = True, tables.account.c.id == row.id
                     connection.execute(update(tables.account).where(here).values(dict(values)))
                     sessions.end_all(connection, row.id)
                     if grant:
                         self.ledger.write_in(connection, "person", whose.person, grant, {}, by)
                     self._note(connection, what, by, _named(whose))
+        return found
 
     def _granted(self, connection: Connection, person: str, key: str) -> Any:
         record = self.ledger.record_in(connection, person)
@@ -242,9 +263,14 @@ class Accounts:
         return record.value(f"key/{key}")
 
     def withdraw(self, person: str, role: str, *, revoke_keys: bool, by: Mapping[str, Any] = CABIN) -> None:
-        """Lets an account in no more. With `revoke_keys` nothing its keys ever signed counts any longer."""
+        """Lets an account in no more. With `revoke_keys` nothing its keys ever signed counts any longer.
+
+        Raises LastAdministrator for the only one that is active.
+        """
         with self.ledger.database.writing() as connection:
             row = _one(connection, person, role)
+            if row.role == "administrator" and row.active and _administrators(connection) == 1:
+                raise LastAdministrator(name=row.name)
             connection.execute(update(tables.account).where(tables.account.c.id == row.id).values(active=False))
             sessions.end_all(connection, row.id)
             if revoke_keys:
@@ -273,13 +299,18 @@ class Accounts:
         assert isinstance(private, Ed25519PrivateKey)
         return Unlocked(_account(row), private)
 
-    def locked_key(self, person: str, role: str, password: str, address: str = "") -> tuple[Account, str]:
-        """The personal key as it is kept, still locked, for a tablet that is to sign offline. Raises like `sign_in`."""
-        row = self._checked(person, role, password, address, "key_handed_out")
+    def locked_key(
+        self, person: str, role: str, password: str, address: str = "", *, letter: str = "", notebook: str = ""
+    ) -> tuple[Account, str]:
+        """The personal key as it is kept, still locked, for a tablet that is to sign offline. Raises like `sign_in`.
+
+        Which tablet has it, by `letter` and `notebook`, is noted: one day it may be lost.
+        """
+        row = self._checked(person, role, password, address, "key_handed_out", letter=letter, notebook=notebook)
         return _account(row), row.private
 
-    def _checked(self, person: str, role: str, password: str, address: str, what: str) -> Row[Any]:
-        """The account whose password this is. `what`: the sort of line in the log if it fits."""
+    def _checked(self, person: str, role: str, password: str, address: str, what: str, **about: str) -> Row[Any]:
+        """The account whose password this is. `what`: the sort of line in the log if it fits, with `about` in it."""
         guess, now = secrets.token_hex(8), self.ledger.clock()
         with self.ledger.database.writing() as connection:
             row = next((one for one in _rows(connection, person) if one.role == role), None)
@@ -307,7 +338,10 @@ class Accounts:
             else:
                 self._count(connection, row, 0, now)
                 guessing.forgive(connection, guess)
-                events.note(connection, what, person, self.ledger.now(), {"name": row.name, "role": row.role})
+                if what == "key_handed_out":
+                    about |= {"person": person, "key": row.key}
+                fields = {"name": row.name, "role": row.role, **about}
+                events.note(connection, what, person, self.ledger.now(), fields)
         if row is None or not row.active:
             raise SignInRefused
         return row
@@ -363,6 +397,13 @@ def _one(connection: Connection, person: str, role: str) -> Row[Any]:
         if row.role == role:
             return row
     raise NoSuchPerson(name=f"{person} ({role})")
+
+
+def _administrators(connection: Connection) -> int:
+    """How many of them are active."""
+    column = tables.account.c
+    query = select(func.count()).select_from(tables.account).where(column.role == "administrator", column.active)
+    return connection.scalar(query) or 0
 
 
 def _account(row: Row[Any]) -> Account:

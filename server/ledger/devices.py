@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import product
@@ -20,15 +20,20 @@ from sqlalchemy import Connection, Row, delete, insert, select, update
 from fieldapp.domain.labels import LabelError
 from fieldapp.domain.labels import read as read_label
 from fieldapp.records import enrolment
-from server.errors import CodeRefused, NoSuchPerson, NotEnrolled, TokenWithdrawn, TooManyCodes
+from server.errors import CodeRefused, DoneAlready, NoSuchPerson, NotEnrolled, TokenWithdrawn, TooManyCodes
 from server.ledger import events, tables
-from server.ledger.ledger import Ledger
+from server.ledger.ledger import CABIN, Ledger
 
 CODE_LIVES = timedelta(minutes=15)
 WRONG_CODES, WITHIN = 10, timedelta(minutes=5)
+SEEN_AGAIN = timedelta(minutes=10)
+"""How often it is noted that a tablet was here which had nothing to send."""
 
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 """Without I and O, which muddy pencils make of 1 and 0."""
+
+REASONS = ("lost", "broken", "replaced", "other")
+"""Why a tablet is withdrawn."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +66,15 @@ class Device:
     withdrawn_at: str | None
 
 
+@dataclass(frozen=True, slots=True)
+class OpenCode:
+    """A code that has been shown and not been used yet."""
+
+    letter: str
+    name: str
+    expires_at: str
+
+
 class Devices:
     """See the module. `fingerprint`: SHA-256 of the cabin's certificate, hex."""
 
@@ -68,11 +82,16 @@ class Devices:
         self.ledger = ledger
         self.fingerprint = fingerprint
 
-    def open_code(self, name: str = "") -> Code:
-        """A new one-use code, good for CODE_LIVES, with the letter it will give."""
+    def open_code(self, name: str = "", *, once: str = "", by: Mapping[str, Any] = CABIN) -> Code:
+        """A new one-use code, good for CODE_LIVES, with the letter it will give.
+
+        `once`: the code's id, chosen by a form, so that the form sent twice makes one. Raises DoneAlready.
+        """
         secret = enrolment.secret_from(secrets.token_bytes(enrolment.SECRET))
         expires = self.ledger.clock() + CODE_LIVES
         with self.ledger.database.writing() as connection:
+            if once and connection.scalar(select(tables.enrolment.c.id).where(tables.enrolment.c.id == once)):
+                raise DoneAlready
             connection.execute(
                 delete(tables.enrolment).where(
                     tables.enrolment.c.used_by.is_(None), tables.enrolment.c.expires_at < self.ledger.now()
@@ -80,7 +99,7 @@ class Devices:
             )
             letter = self._next_letter(connection)
             row = {
-                "id": self.ledger.new_id(),
+                "id": once or self.ledger.new_id(),
                 "key": enrolment.key(secret, self.fingerprint).hex(),
                 "letter": letter,
                 "name": name,
@@ -88,7 +107,7 @@ class Devices:
                 "used_by": None,
             }
             connection.execute(insert(tables.enrolment), row)
-            events.note(connection, "code_opened", "cabin", self.ledger.now(), {"letter": letter, "name": name})
+            _note(connection, "code_opened", by, self.ledger.now(), {"letter": letter, "name": name})
         return Code(enrolment.code(secret, self.fingerprint), letter, expires)
 
     def enrol(self, proof: str, notebook: str, name: str, letter: str = "") -> Enrolled:
@@ -146,7 +165,7 @@ class Devices:
         return Enrolled(token, letter, shared)
 
     def check(self, token: str, notebook: str) -> Device:
-        """The tablet whose token this is. Raises NotEnrolled, TokenWithdrawn."""
+        """The tablet whose token this is. Raises NotEnrolled, TokenWithdrawn; of the latter the log is told."""
         column = tables.device.c
         with self.ledger.database.reading() as connection:
             row = connection.execute(select(tables.device).where(column.token == _hashed(token))).first()
@@ -170,6 +189,11 @@ class Devices:
             at = self.ledger.text(now)
             events.note_seldom(connection, "token_refused", row.notebook, at, fields, unless_since=before)
 
+    def here(self, device: Device) -> None:
+        """Notes that a tablet was here, unless that was noted a moment ago."""
+        if (device.seen_at or "") < self.ledger.text(self.ledger.clock() - SEEN_AGAIN):
+            self.seen(device.notebook)
+
     def seen(self, notebook: str) -> None:
         """Notes that a tablet was here now."""
         with self.ledger.database.writing() as connection:
@@ -183,22 +207,64 @@ class Devices:
             rows = connection.execute(select(tables.device).order_by(tables.device.c.letter))
             return [_device(row) for row in rows]
 
-    def get(self, notebook: str) -> Device | None:
+    def of(self, notebook: str) -> Device | None:
         """The tablet with this notebook, let in or withdrawn; None if it never was."""
         with self.ledger.database.reading() as connection:
             row = connection.execute(select(tables.device).where(tables.device.c.notebook == notebook)).first()
         return _device(row) if row is not None else None
 
-    def withdraw(self, letter: str) -> Device:
-        """Lets the tablet with this letter in no more; what it has brought stays. Raises NoSuchPerson."""
-        column = tables.device.c
+    def get(self, letter: str) -> Device:
+        """The tablet with this letter. Raises NoSuchPerson."""
+        with self.ledger.database.reading() as connection:
+            return _device(_lettered(connection, letter))
+
+    def open_codes(self) -> list[OpenCode]:
+        """Codes that may still be typed, the oldest first."""
+        column = tables.enrolment.c
+        query = select(column.letter, column.name, column.expires_at).where(
+            column.used_by.is_(None), column.expires_at >= self.ledger.now()
+        )
+        with self.ledger.database.reading() as connection:
+            return [OpenCode(*row) for row in connection.execute(query.order_by(column.expires_at))]
+
+    def came(self) -> dict[str, tuple[int, int]]:
+        """{notebook: (highest number of a change that came, how far above a gap that is)}."""
+        column = tables.notebook.c
+        with self.ledger.database.reading() as connection:
+            rows = connection.execute(select(column.id, column.highest, column.reached))
+            return {row.id: (row.highest, row.highest - row.reached) for row in rows}
+
+    def wrong_codes(self) -> int:
+        """How many wrong codes were typed lately; from WRONG_CODES on nobody is let in for a while."""
+        with self.ledger.database.reading() as connection:
+            return events.since(connection, "code_refused", self.ledger.text(self.ledger.clock() - WITHIN))
+
+    def rename(self, letter: str, name: str, by: Mapping[str, Any] = CABIN) -> Device:
+        """Another name for a tablet; the letter stays for good. Raises NoSuchPerson."""
         with self.ledger.database.writing() as connection:
-            row = connection.execute(select(tables.device).where(column.letter == letter.upper())).first()
-            if row is None:
-                raise NoSuchPerson(name=letter)
-            now = self.ledger.now()
-            connection.execute(update(tables.device).where(column.letter == row.letter).values(withdrawn_at=now))
-            events.note(connection, "withdrawn", row.notebook, now, {"name": row.name, "letter": row.letter})
+            row = _lettered(connection, letter)
+            if row.name != name:
+                connection.execute(
+                    update(tables.device).where(tables.device.c.notebook == row.notebook).values(name=name)
+                )
+                fields = {"name": name, "before": row.name, "letter": row.letter}
+                _note(connection, "renamed", by, self.ledger.now(), fields)
+        return self.get(letter)
+
+    def withdraw(self, letter: str, *, reason: str = "", by: Mapping[str, Any] = CABIN) -> Device:
+        """Lets the tablet with this letter in no more; what it has brought stays. Raises NoSuchPerson.
+
+        `reason`: a word of REASONS. One that is withdrawn already stays as it is.
+        """
+        with self.ledger.database.writing() as connection:
+            row = _lettered(connection, letter)
+            if row.withdrawn_at is None:
+                now = self.ledger.now()
+                connection.execute(
+                    update(tables.device).where(tables.device.c.notebook == row.notebook).values(withdrawn_at=now)
+                )
+                fields = {"name": row.name, "letter": row.letter, "notebook": row.notebook, "reason": reason}
+                _note(connection, "withdrawn", by, now, fields)
         return _device(row)
 
     # -- letters
@@ -218,6 +284,17 @@ class Devices:
         # Labels that came from tablets whose enrolment this ledger has lost.
         used |= set(_letters_in(connection))
         return next(one for one in _letters() if one not in used)
+
+
+def _lettered(connection: Connection, letter: str) -> Row[Any]:
+    row = connection.execute(select(tables.device).where(tables.device.c.letter == letter.upper())).first()
+    if row is None:
+        raise NoSuchPerson(name=letter[:40])
+    return row
+
+
+def _note(connection: Connection, what: str, by: Mapping[str, Any], at: str, fields: Mapping[str, Any]) -> None:
+    events.note(connection, what, str(by["person"] or by["name"]), at, {**fields, "by": by["name"]})
 
 
 def _letters() -> Iterator[str]:

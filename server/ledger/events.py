@@ -6,7 +6,7 @@ Not here: changes to records, which keep their own history.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -39,6 +39,32 @@ def newest(connection: Connection, limit: int, what: str | None = None) -> list[
     query = select(tables.event).order_by(column.nr.desc()).limit(limit)
     if what is not None:
         query = query.where(column.what == what)
+    return [Event(row.nr, row.at, row.what, row.who, json.loads(row.fields)) for row in connection.execute(query)]
+
+
+def page(
+    connection: Connection,
+    limit: int,
+    *,
+    only: Collection[str] | None = None,
+    but: Collection[str] = (),
+    after: str = "",
+    until: str = "",
+    below: int | None = None,
+) -> list[Event]:
+    """Lines of a stretch of time [`after`, `until`), newest first, from below the number `below` on; of some sorts
+    only, or of all `but` some."""
+    column = tables.event.c
+    query = select(tables.event).order_by(column.nr.desc()).limit(limit)
+    for wanted, clause in (
+        (only is not None, column.what.in_(only or ())),
+        (but, column.what.not_in(but)),
+        (after, column.at >= after),
+        (until, column.at < until),
+        (below is not None, column.nr < (below or 0)),
+    ):
+        if wanted:
+            query = query.where(clause)
     return [Event(row.nr, row.at, row.what, row.who, json.loads(row.fields)) for row in connection.execute(query)]
 
 

@@ -1,4 +1,5 @@
-"""The specialist's pages: sign-in, today, contexts, dockets, disagreements, holds. Flask and Jinja, full pages, plain
+"""The specialist's pages: sign-in, today, contexts, dockets, disagreements, holds; and the
+pages of those who look after the cabin: people, tablets, the log. Flask and Jinja, full pages, plain
 forms and links; everything they need is shipped; they work without scripts.
 
 `register` puts them under /review of an app. Not here: JSON for tablets (server.api).
@@ -6,7 +7,7 @@ forms and links; everything they need is shipped; they work without scripts.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
 from flask import Flask
@@ -14,6 +15,7 @@ from flask import Flask
 from fieldapp.records import sealing
 from server.ledger import Ledger
 from server.ledger.accounts import Accounts
+from server.ledger.devices import Devices
 from server.photos import Photos
 from server.review import (
     beside,
@@ -24,9 +26,13 @@ from server.review import (
     faults,
     holds,
     language,
+    log,
+    my_account,
+    people,
     photos,
     sheets,
     signing_in,
+    tablets,
     today,
 )
 from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
@@ -34,19 +40,9 @@ from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
 __all__ = ["register"]
 
 _ROUTES = (
-    language,
-    signing_in,
-    today,
-    contexts,
-    dockets,
-    disagreements,
-    holds,
-    beside,
-    sheets,
-    photos,
-    carrying,
-    faults,
-)
+    language, signing_in, my_account, today, contexts, dockets, disagreements, holds, beside, sheets, photos, people,
+    tablets, carrying, log, faults,
+)  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 
 
@@ -56,16 +52,20 @@ def register(
     ledger: Ledger,
     accounts: Accounts,
     pictures: Photos,
+    devices: Devices,
+    addresses: Callable[[], Sequence[str]],
     session_key: bytes,
     seal_key: X25519PrivateKey | None,
     written: Callable[[], None] = lambda: None,
 ) -> None:
     """Adds the pages to `app`. `session_key` signs the cookies; without `seal_key` exact places stay sealed.
 
-    `written` is called after each change that a page writes, so that the rules look at it.
+    `addresses` are this machine's own, for tablets to find it by. `written` is called after each change that a page
+    writes, so that the rules look at it.
     """
     app.secret_key = session_key
     app.config.update(SESSION_COOKIE_NAME=COOKIE, **COOKIE_RULES)
     unseal = None if seal_key is None else lambda sealed, about: sealing.unseal(sealed, seal_key, about)
     app.extensions[NAME] = Desk(ledger, accounts, pictures, unseal, written)
+    app.extensions[tablets.EXTENSION] = tablets.Door(devices, addresses)
     app.register_blueprint(pages)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 from flask import redirect, request, url_for
@@ -14,8 +15,8 @@ from werkzeug.wrappers import Response
 
 from fieldapp.domain import human
 from fieldapp.records.changes import canonical, read
-from server.ledger import Hold
-from server.review import desk, words
+from server.ledger import Hold, events
+from server.review import desk, log, tablets, words
 from server.review.desk import pages
 from server.review.showing import SEALED, Showing, is_stop, label
 
@@ -23,9 +24,12 @@ SHOWN, LAST, MOST = 12, 15, 500
 LEVELS = ("impossible", "check", "note")
 NOTICES = (
     "fork", "broken_chain", "gap", "kept_unread", "set_aside", "other_site", "new_epoch", "carry_key_second",
-    "carry_key_accepted", "carry_from_withdrawn",
+    "carry_key_accepted", "carry_from_withdrawn", "token_refused",
 )  # fmt: skip
 """What was noticed of tablets that somebody should know of; their sentences are the cabin's."""
+DECIDING = ("human_osteologist", "director")
+"""Roles that nobody gets unseen: who was given one, or its password, is told to everybody for FRESH."""
+GIVEN, FRESH = ("person_added", "password_reset"), timedelta(days=7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +69,9 @@ def today() -> Response:
         precision=[one for one in disputed if one.nature == "precision"],
         counts=ledger.counts(),
         notices=_notices(),
+        silent=tablets.silent(),
+        silent_days=tablets.SILENT.days,
+        given=_given(),
         came=_came(),
         versions=distinct,
         shown=SHOWN,
@@ -106,6 +113,15 @@ def _notices() -> list[tuple[str, str]]:
         (one.at, words.sentence(f"cabin.event.{one.what}", fields))
         for one, fields in zip(found[:SHOWN], named[:SHOWN], strict=True)
     ]
+
+
+def _given() -> list[tuple[str, str]]:
+    """(when, sentence) of whoever lately got a role that decides, or a new password for one, newest first."""
+    ledger = desk.ledger()
+    lately = ledger.text(ledger.clock() - FRESH)
+    with ledger.database.reading() as connection:
+        found = events.page(connection, MOST, only=GIVEN, after=lately)
+    return [(one.at, log.sentence(one)) for one in found if one.fields.get("role") in DECIDING][:SHOWN]
 
 
 def _came() -> list[Came]:

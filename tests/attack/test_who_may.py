@@ -22,6 +22,8 @@ TABLETS = ("tablet", "withdrawn", "foreign", "no token")
 
 DISPUTED, PIT = an_id("disputed"), context_id(SITE, "1057")
 ASSESSING, RELEASING = ("zooarchaeologist", "human_osteologist"), ("director",)
+MANAGING, LETTING_IN = ("director", "administrator"), ("supervisor", "director", "administrator")
+NOBODY = an_id("nobody")
 SETTLING = ("zooarchaeologist", "human_osteologist")
 
 
@@ -78,6 +80,28 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
         f"/review/hold/{STOP}/release", {"seen": "SEEN", "word_of": "x", "reference": "x", "password": "wrong"}, 302,
         only(RELEASING, 401),
     ),
+    ("review.my_account", "GET"): ("/review/account", {}, 302, all_of(200)),
+    ("review.my_password", "POST"): ("/review/account/password", {"old": "wrong", "new": "x"}, 302, all_of(400)),
+    ("review.my_sessions", "POST"): ("/review/account/elsewhere", {}, 302, all_of(302)),
+    ("review.people", "GET"): ("/review/people", {}, 302, only(MANAGING, 200)),
+    ("review.person_add", "POST"): ("/review/people", {"once": "x", "name": "x"}, 302, only(MANAGING, 400)),
+    ("review.person", "GET"): (f"/review/person/{NOBODY}", {}, 302, only(MANAGING, 404)),
+    ("review.person_role", "POST"): (f"/review/person/{NOBODY}/role", {"role": "x"}, 302, only(MANAGING, 404)),
+    ("review.person_assess", "POST"): (
+        f"/review/person/{NOBODY}/assess", {"named": "yes"}, 302, only(("director",), 400),
+    ),
+    **{
+        (f"review.person_{what}", "POST"): (
+            f"/review/person/{NOBODY}/director/{what}", {"key": "x"}, 302, only(MANAGING, 404)
+        )
+        for what in ("password", "off", "revoke", "wait")
+    },
+    ("review.tablets", "GET"): ("/review/tablets", {}, 302, only(LETTING_IN, 200)),
+    ("review.tablet_code", "POST"): ("/review/tablets/code", {"once": "x"}, 302, only(LETTING_IN, 400)),
+    ("review.tablet", "GET"): ("/review/tablet/QQ", {}, 302, only(LETTING_IN, 404)),
+    ("review.tablet_rename", "POST"): ("/review/tablet/QQ/name", {"name": "x"}, 302, only(MANAGING, 404)),
+    ("review.tablet_withdraw", "POST"): ("/review/tablet/QQ/withdraw", {"reason": "x"}, 302, only(MANAGING, 404)),
+    ("review.log", "GET"): ("/review/log", {}, 302, {**all_of(200), "recorder": 403}),
     ("review.bones", "GET"): ("/review/beside", {}, 302, all_of(200)),
     ("review.beside", "GET"): ("/review/beside/femur", {}, 302, all_of(200)),
     **{

@@ -24,5 +24,7 @@ EVERY_PAGE = (
     "/review/problems",
     "/review/problems?level=impossible",
     "/review/carry",
+    "/review/account",
+    "/review/log",
     "/review/nowhere",
 )

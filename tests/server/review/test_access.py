@@ -14,6 +14,7 @@ from itertools import pairwise
 import pytest
 
 from tests.server.review.every_page import EVERY_PAGE
+from tests.server.review.letting_in import fetches_key, let_in
 from tests.server.review.scene import PEOPLE, Scene
 
 VOID = {"meta", "link", "input", "br", "path", "img", "hr"}
@@ -107,6 +108,29 @@ def test_every_page_names_its_parts(scene: Scene, role: str) -> None:
 
 def test_the_sign_in_names_its_parts(scene: Scene) -> None:
     check(scene.visitor().get("/review/sign-in").get_data(as_text=True))
+
+
+def test_the_pages_that_look_after_people_and_tablets_name_their_parts(scene: Scene) -> None:
+    visitor = scene.signed_in("director")
+    fetches_key(scene, let_in(scene, "Grey case"), "human_osteologist")
+    [tablet] = scene.cabin.devices.all()
+    persons = [f"/review/person/{account.person}" for account, _ in scene.accounts.values()]
+    for page in (
+        *persons,
+        "/review/people",
+        "/review/tablets",
+        f"/review/tablet/{tablet.letter}",
+        "/review/log?kind=people",
+    ):
+        check(visitor.get(page).get_data(as_text=True))
+    scene.cabin.devices.withdraw(tablet.letter, reason="lost")
+    check(visitor.get(f"/review/tablet/{tablet.letter}").get_data(as_text=True))
+    for page, action, more in (
+        ("/review/people", "/review/people", {"name": "Yarrow", "role": "recorder"}),
+        ("/review/people", "/review/people", {"name": "", "role": "recorder"}),
+        ("/review/tablets", "/review/tablets/code", {}),
+    ):
+        check(visitor.post(action, {**visitor.form(page, action), **more}).get_data(as_text=True))
 
 
 def test_the_check_can_fail() -> None:

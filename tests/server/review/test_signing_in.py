@@ -21,6 +21,7 @@ PAGES = (
     "/review/holds",
     f"/review/hold/{an_id('stop')}",
     "/review/problems",
+    "/review/account",
 )
 FORMS = (
     f"/review/disagreement/{an_id('disputed')}/reading",
@@ -28,6 +29,8 @@ FORMS = (
     f"/review/hold/{an_id('stop')}/step",
     f"/review/hold/{an_id('stop')}/assess",
     f"/review/hold/{an_id('stop')}/release",
+    "/review/account/password",
+    "/review/account/elsewhere",
     "/review/sign-out",
 )
 

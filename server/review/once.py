@@ -1,0 +1,27 @@
+"""The mark that makes a form count once: the id of what it will make, chosen when the form is shown.
+
+Not for forms that change what is there already: they name what they change (people, tablets).
+"""
+
+from __future__ import annotations
+
+import uuid
+
+from flask import abort
+
+from server.review import desk
+
+
+def new() -> str:
+    """For a form that is being shown."""
+    return desk.ledger().new_id()
+
+
+def given() -> str:
+    """What the form that was sent carries, its field `once`; it ends the request if that is no id."""
+    written = desk.field("once")
+    try:
+        found = str(uuid.UUID(written))
+    except ValueError:
+        abort(400)
+    return found if found == written else abort(400)
