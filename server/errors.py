@@ -16,6 +16,8 @@
     ├── PlaceUnsourced    words about local law without source or date
     ├── CodeRefused       an enrolment code that is wrong, used or too old
     ├── TooManyCodes      too many wrong codes in a row
+    ├── LifeTaken         a tablet wants to go on under a notebook that is somebody's
+    ├── TooManyLives      too many tablets went on as new ones
     ├── NotEnrolled       a token that is unknown or belongs to another notebook
     └── TokenWithdrawn    a token that was withdrawn at the cabin
 
@@ -136,6 +138,19 @@ class TooManyCodes(CabinError):
     """Guessing is slowed down for everybody."""
 
     key = "cabin.too_many_codes"
+    status = HTTPStatus.TOO_MANY_REQUESTS
+
+
+class LifeTaken(CabinError):
+    """A notebook that is known is never given away."""
+
+    key = "cabin.life_taken"
+
+
+class TooManyLives(CabinError):
+    """Letters are few."""
+
+    key = "cabin.too_many_lives"
     status = HTTPStatus.TOO_MANY_REQUESTS
 
 

@@ -12,7 +12,9 @@
     ├── NotEnrolled          this tablet is not, or no longer, known to the cabin
     ├── TokenWithdrawn       the cabin no longer lets this tablet in
     ├── PasswordRefused      a personal key was asked for with a password that does not fit
-    ├── CabinIsNewer         it speaks a format this program does not know
+    ├── CabinIsNewer         it no longer speaks any format this program knows
+    ├── CabinIsOlder         it speaks none yet that this program still knows
+    ├── Cancelled            the recorder has ended the exchange
     ├── Refused              any other refusal, in the cabin's own words
     └── NotUnderstood        an answer that is none
 
@@ -114,6 +116,18 @@ class CabinIsNewer(SyncError):
     """`theirs` and `own`: format numbers."""
 
     key = "sync.cabin_is_newer"
+
+
+class CabinIsOlder(SyncError):
+    """`theirs` and `own`: format numbers."""
+
+    key = "sync.cabin_is_older"
+
+
+class Cancelled(SyncError):
+    """What was exchanged stays."""
+
+    key = "sync.cancelled"
 
 
 class Refused(SyncError):

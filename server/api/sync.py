@@ -9,6 +9,7 @@
 3. `push`, in batches: every change is answered for. What was answered is on the cabin's disk; a batch that was cut off
    is sent again, and what had arrived is `known`.
 4. `pull`, in pages: what others wrote since the cursor. Cursor and mark are kept together with the page.
+5. `life`: a tablet that was copied, or put back from a copy, goes on under a new notebook with a new letter.
 
 Bodies may be gzip (`Content-Encoding`), answers are if the request allows it.
 """
@@ -21,8 +22,7 @@ from flask import Response, current_app, jsonify, request
 from flask_smorest import Blueprint
 
 from fieldapp.assets import texts
-from fieldapp.records import enrolment
-from fieldapp.records.changes import FORMAT
+from fieldapp.records import enrolment, wire
 from server.api import messages
 from server.api.answers import Error, compressed, refuse, unpacked
 from server.cabin import Cabin
@@ -74,7 +74,9 @@ def hello() -> dict[str, Any]:
         "site": names.site,
         "site_code": ledger.site().value("code"),
         "cabin_notebook": names.notebook,
-        "format": FORMAT,
+        "format": wire.MESSAGES,
+        "format_min": wire.OLDEST,
+        "at": ledger.now(),
     }
 
 
@@ -97,7 +99,20 @@ def enrol(asked: dict[str, Any]) -> dict[str, Any]:
         "cabin_notebook": names.notebook,
     }
     proof = enrolment.cabins_proof(found.shared, notebook, *relied_on.values())
-    return {**relied_on, "epoch": names.epoch, "proof": proof}
+    return {**relied_on, "epoch": names.epoch, "proof": proof, "held_by": found.held_by}
+
+
+@blueprint.post("/life")
+@blueprint.doc(**_TOKEN)
+@blueprint.arguments(messages.LifeAsked)
+@blueprint.response(200, messages.Life)
+@blueprint.alt_response(401, schema=Error, description="Not enrolled, or no longer let in")
+@blueprint.alt_response(409, schema=Error, description="The new notebook is somebody's already")
+@blueprint.alt_response(429, schema=Error, description="Too many new lives")
+def life(asked: dict[str, Any]) -> dict[str, Any]:
+    """Lets a tablet that finds itself to be a copy go on as a new one; its token proves that it is the same tablet"""
+    found = cabin().devices.new_life(tablet(), str(asked["notebook"]))
+    return {"token": found.token, "letter": found.letter}
 
 
 @blueprint.post("/push")
@@ -139,6 +154,7 @@ def pull(asked: dict[str, Any]) -> Response:
         notebook=own,
         epoch=asked["epoch"],
         mark=asked["mark"],
+        characters=asked["characters"],
     )
     return jsonify(
         epoch=page.epoch,

@@ -201,9 +201,10 @@ class Accounts:
         with self.ledger.database.writing() as connection:
             row = next((one for one in _rows(connection, person) if one.role == role), None)
             if row is not None:
-                if row.locked_until is not None and now < datetime.fromisoformat(row.locked_until):
-                    until = datetime.fromisoformat(row.locked_until).astimezone(now.tzinfo)
-                    raise SignInLocked(until=until.strftime("%H:%M:%S"))
+                until = datetime.fromisoformat(row.locked_until) if row.locked_until is not None else now
+                # No lock is longer than that: this laptop's clock has been put back since.
+                if now < until <= now + LONGEST_WAIT:
+                    raise SignInLocked(until=until.astimezone(now.tzinfo).strftime("%H:%M:%S"))
                 # Counted as wrong until it is known to be right.
                 self._count(connection, row, row.wrong + 1, now)
         try:

@@ -42,8 +42,11 @@ def newest(connection: Connection, limit: int, what: str | None = None) -> list[
     return [Event(row.nr, row.at, row.what, row.who, json.loads(row.fields)) for row in connection.execute(query)]
 
 
-def since(connection: Connection, what: str, at: str) -> int:
-    """How many lines of one sort there are from the moment `at` on (ISO 8601 UTC, as written by the ledger)."""
+def between(connection: Connection, what: str, first: str, last: str) -> int:
+    """How many lines of one sort there are between two moments (ISO 8601 UTC, as written by the ledger).
+
+    Both ends, because a clock may be put back: what was written before that lies in the future then.
+    """
     column = tables.event.c
-    query = select(func.count()).select_from(tables.event).where(column.what == what, column.at >= at)
+    query = select(func.count()).select_from(tables.event).where(column.what == what, column.at.between(first, last))
     return connection.scalar(query) or 0

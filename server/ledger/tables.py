@@ -167,6 +167,14 @@ device = Table(
     Column("withdrawn_at", Text),
 )
 
+life = Table(
+    "life",
+    metadata,
+    Column("notebook", Text, primary_key=True, comment="a tablet that found itself to be a copy goes on under it"),
+    Column("came_from", Text, nullable=False, comment="the notebook it was until then; its row in `device` stays"),
+    Column("at", Text, nullable=False),
+)
+
 event = Table(
     "event",
     metadata,

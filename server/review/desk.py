@@ -47,6 +47,9 @@ NAME = "bonedocket.review"
 IDLE, LONGEST = timedelta(hours=2), timedelta(hours=12)
 """How long a sign-in lasts without a page being asked for, and at most."""
 
+PUT_BACK = timedelta(minutes=2)
+"""By how much a clock that is set by the network may go back without ending sessions."""
+
 POLICY = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 LONGEST_TEXT = 10_000
 """Characters in a field of a form; the shapes of notes and assessments end there too."""
@@ -115,7 +118,9 @@ def _account() -> Account | None:
         return None
     now = ledger().clock()
     try:
-        over = now - datetime.fromisoformat(since) > LONGEST or now - datetime.fromisoformat(last) > IDLE
+        begun, idle = now - datetime.fromisoformat(since), now - datetime.fromisoformat(last)
+        # From the future is a session of before this laptop's clock was put back: it would hardly ever end.
+        over = begun > LONGEST or idle > IDLE or min(begun, idle) < -PUT_BACK
     except (ValueError, TypeError):
         return None
     found = None if over else desk().accounts.get(one)

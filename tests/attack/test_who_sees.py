@@ -39,6 +39,7 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "api_docs.docs": (NOBODY, NOBODY, NOBODY),
     "sync.hello": (NOBODY, NOBODY, NOBODY),
     "sync.enrol": (NOBODY, NOBODY, NOBODY),
+    "sync.life": (NOBODY, NOBODY, NOBODY),
     "sync.push": (NOBODY, NOBODY, NOBODY),
     "sync.key": (NOBODY, NOBODY, NOBODY),
     # A tablet carries what the others wrote, letter by letter, or its chains would not close: what was written in the

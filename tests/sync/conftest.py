@@ -11,6 +11,7 @@ import pytest
 
 from fieldapp.store.notebook import Notebook
 from fieldapp.sync.enrol import Enrolment, enrol
+from fieldapp.sync.patience import Means
 from fieldapp.sync.transport import ClientTransport
 from server import create_app
 from server.cabin import Cabin, set_up
@@ -18,6 +19,9 @@ from server.config import Config
 from server.serving import Serving
 from tests.server.conftest import QUICK, Clock
 from tests.server.tablets import CODE
+
+AT_ONCE = Means(sleep=lambda seconds: None)
+"""For tests that need not wait between two tries."""
 
 BY = {"person": "p1", "name": "A. Digger", "role": "recorder"}
 

@@ -17,16 +17,20 @@ from fieldapp.sync import personal_key
 from fieldapp.sync.enrol import enrolled
 from fieldapp.sync.errors import (
     CabinIsNewer,
+    CabinIsOlder,
+    Cancelled,
     ConnectionCut,
     NotEnrolled,
+    NotReachable,
     NotUnderstood,
     PasswordRefused,
     SyncError,
     TokenWithdrawn,
 )
-from fieldapp.sync.exchange import BATCH, BATCH_CHARACTERS, batches, exchange
+from fieldapp.sync.exchange import BATCH, exchange
+from fieldapp.sync.patience import ATTEMPTS, LEAST, LONGEST_WAIT, MOST, Means, Portion
 from tests.server.tablets import SITE, an_id
-from tests.sync.conftest import BY
+from tests.sync.conftest import AT_ONCE, BY
 
 
 def docket(notebook: Notebook, name: str, over=None, **values):
@@ -81,24 +85,28 @@ def test_nothing_new_is_two_small_questions(site, pair):
 
 
 class Cut:
-    """A way that breaks: request number `at` never arrives, or its answer never comes back."""
+    """A way that breaks: request number `at` never arrives, or its answer never comes back, nor any after it."""
 
-    def __init__(self, way, at: int, arrives: bool) -> None:
-        self.way, self.at, self.arrives, self.asked = way, at, arrives, 0
+    def __init__(self, way, at: int, arrives: bool, lasts: int = 10**6) -> None:
+        self.way, self.at, self.arrives, self.lasts, self.asked = way, at, arrives, lasts, 0
         self.fingerprint = way.fingerprint
 
     def ask(self, method, path, **more):
         self.asked += 1
-        if self.asked == self.at:
+        if self.at <= self.asked < self.at + self.lasts:
             if self.arrives:
                 self.way.ask(method, path, **more)
             raise ConnectionCut(address="cabin", cause="cut")
         return self.way.ask(method, path, **more)
 
 
-def test_a_cut_anywhere_loses_nothing_and_doubles_nothing(site, pair, monkeypatch):
+@pytest.fixture
+def small(monkeypatch):
     monkeypatch.setattr("fieldapp.sync.exchange.BATCH", 3)
     monkeypatch.setattr("fieldapp.sync.exchange.PAGE", 4)
+
+
+def test_a_cut_anywhere_that_lasts_loses_nothing_and_doubles_nothing(site, pair, small):
     one, other = pair
     for number in range(10):
         docket(other, f"o{number}", count=number)
@@ -112,7 +120,7 @@ def test_a_cut_anywhere_loses_nothing_and_doubles_nothing(site, pair, monkeypatc
                 docket(one, f"{at} {arrives} {number}", count=number)
             way = Cut(site.way(one), at, arrives)
             try:
-                exchange(one, way)
+                exchange(one, way, means=AT_ONCE)
                 done = True
             except ConnectionCut:
                 cuts += 1
@@ -122,6 +130,116 @@ def test_a_cut_anywhere_loses_nothing_and_doubles_nothing(site, pair, monkeypatc
     assert known_to(one) == {row[1] for row in site.ledger.pull(0, 10_000).rows}
     assert site.ledger.names().head == len(known_to(one))
     assert site.ledger.rebuild_matches()
+
+
+@pytest.mark.parametrize("arrives", [True, False])
+@pytest.mark.parametrize("at", range(1, 8))
+def test_a_cut_that_passes_is_got_over_within_the_exchange(site, pair, small, at, arrives):
+    one, other = pair
+    for number in range(9):
+        docket(other, f"o{number}", count=number)
+    exchange(other, site.way(other))
+    for number in range(9):
+        docket(one, f"n{number}", count=number)
+    report = exchange(one, Cut(site.way(one), at, arrives, lasts=3), means=AT_ONCE)
+    assert report.sent + report.known >= 9
+    assert report.received == 10
+    assert known_to(one) == {row[1] for row in site.ledger.pull(0, 10_000).rows}
+    assert site.ledger.names().head == 19
+
+
+def test_a_retry_asks_for_nothing_that_was_answered(site, pair, small):
+    one, _ = pair
+    for number in range(9):
+        docket(one, f"n{number}", count=number)
+    sent = []
+
+    class Counting(Cut):
+        def ask(self, method, path, *, body=None, **more):
+            answer = super().ask(method, path, body=body, **more)
+            sent.extend(item["id"] for item in (body or {}).get("changes", ()))
+            return answer
+
+    exchange(one, Counting(site.way(one), 3, arrives=False, lasts=4), means=AT_ONCE)
+    assert len(sent) == len(set(sent)) == 9
+
+
+def test_waits_grow_are_jittered_and_end(site, pair):
+    one, _ = pair
+
+    def waits(jitter):
+        slept, steps = [], []
+        means = Means(sleep=slept.append, jitter=lambda: jitter)
+        with pytest.raises(ConnectionCut) as caught:
+            exchange(one, Cut(site.way(one), 1, arrives=False), steps.append, means=means)
+        assert caught.value.report is not None
+        told = [one.wait for one in steps if one.wait]
+        assert len(told) == ATTEMPTS - 1
+        assert sum(slept) == pytest.approx(sum(told))
+        return told
+
+    least, most = waits(0.0), waits(1.0)
+    assert most == sorted(most)
+    assert max(most) <= LONGEST_WAIT
+    assert [one * 2 for one in least] == most
+    assert sum(most) < 60
+
+
+def test_what_nobody_answers_at_all_is_told_soon(site, pair):
+    one, _ = pair
+    tries = []
+
+    class Nobody:
+        fingerprint = site.cabin.fingerprint
+
+        def ask(self, method, path, **more):
+            tries.append(path)
+            raise NotReachable(address="cabin", cause="nobody")
+
+    with pytest.raises(NotReachable):
+        exchange(one, Nobody(), means=AT_ONCE)
+    assert len(tries) == 2
+
+
+@pytest.mark.parametrize("where", ["wait", "push", "pull", "hello"])
+def test_an_exchange_is_cancelled_during_a_wait_and_during_a_request(site, pair, where):
+    one, other = pair
+    docket(other, "o", count=1)
+    exchange(other, site.way(other))
+    docket(one, "a", count=1)
+    had_enough = []
+
+    def heard(step):
+        if step.stage == where or (where == "wait" and step.wait):
+            had_enough.append(True)
+
+    way = Cut(site.way(one), 2, arrives=False, lasts=2) if where == "wait" else site.way(one)
+    with pytest.raises(Cancelled) as caught:
+        exchange(one, way, heard, cancelled=lambda: bool(had_enough), means=AT_ONCE)
+    assert caught.value.report is not None
+    report = exchange(one, site.way(one))
+    assert known_to(one) == {row[1] for row in site.ledger.pull(0, 100).rows}
+    assert report.sent + report.known <= 1
+
+
+def test_what_is_recorded_during_an_exchange_is_sent_by_it_or_waits(site, pair, small):
+    one, _ = pair
+    for number in range(7):
+        docket(one, f"n{number}", count=number)
+    made = []
+
+    def heard(step):
+        if len(made) < 30:
+            made.append(docket(one, f"while {len(made)}", count=1).id)
+
+    exchange(one, site.way(one), heard)
+    waiting = {change.id for change in one.unsent(site.cabin.fingerprint)}
+    arrived = {row[1] for row in site.ledger.pull(0, 1000).rows}
+    assert len(made) > 5
+    assert set(made) <= arrived | waiting
+    assert not arrived & waiting
+    exchange(one, site.way(one))
+    assert known_to(one) == {row[1] for row in site.ledger.pull(0, 1000).rows}
 
 
 def test_nothing_is_noted_as_sent_that_was_not_answered_for(site, pair):
@@ -140,22 +258,73 @@ def test_nothing_is_noted_as_sent_that_was_not_answered_for(site, pair):
     assert one.unsent_count(site.cabin.fingerprint) == 1
 
 
-def test_a_newer_cabin_gets_nothing(site, pair):
-    one, _ = pair
-    docket(one, "a", count=1)
+def speaking(site, one, **hello):
+    """A cabin whose `hello` says more or other things, and whose answers carry what this tablet has never heard of."""
 
-    class Newer:
+    class Other:
         fingerprint = site.cabin.fingerprint
-        asked = 0
+
+        def __init__(self):
+            self.asked = []
 
         def ask(self, method, path, **more):
-            self.asked += 1
-            return {**site.way(one).ask(method, path, **more), "format": 2}
+            self.asked.append(path)
+            answer = {**site.way(one).ask(method, path, **more), "weather": {"rain": [1, 2]}}
+            if path.endswith("hello"):
+                answer |= hello
+            for part in (*answer.get("answers", ()), *answer.get("changes", ())):
+                part["weather"] = "wet"
+            return {key: value for key, value in answer.items() if value is not None}
 
-    way = Newer()
-    with pytest.raises(CabinIsNewer, match="Update the tablet"):
-        exchange(one, way)
-    assert (way.asked, site.ledger.names().head) == (1, 1)
+    return Other()
+
+
+def test_a_cabin_that_speaks_no_format_of_this_tablet_gets_nothing(site, pair):
+    one, _ = pair
+    docket(one, "a", count=1)
+    for error, match, hello in (
+        (CabinIsNewer, "Update the tablet", {"format": 3, "format_min": 2}),
+        (CabinIsOlder, "Update the cabin", {"format": 0, "format_min": None}),
+    ):
+        way = speaking(site, one, **hello)
+        with pytest.raises(error, match=match):
+            exchange(one, way)
+        assert (way.asked, site.ledger.names().head) == (["/api/v1/hello"], 1)
+
+
+@pytest.mark.parametrize("hello", [{"format": 7, "format_min": 1}, {"format_min": None, "at": None}])
+def test_a_newer_cabin_is_spoken_to_as_far_as_known_and_so_is_one_of_the_first(site, pair, hello):
+    one, other = pair
+    docket(other, "o", count=1)
+    exchange(other, site.way(other))
+    docket(one, "a", count=1)
+    report = exchange(one, speaking(site, one, **hello))
+    assert (report.sent, report.received) == (1, 2)
+
+
+def test_a_newer_tablets_questions_are_answered_and_its_changes_reach_another_byte_for_byte(site, pair):
+    """Through the wire both ways: an unknown field, an unknown kind, a newer format, and what is no change any more."""
+    one, other = pair
+    common = {
+        "notebook": one.id, "prev": "", "site": SITE, "over": {}, "by": {"x": 1}, "at": "later", "format": 9,
+        "weather": ["wet", 1.50, {"b": 1, "a": 2}],
+    }  # fmt: skip
+    bodies = [
+        json.dumps({**common, "n": 1, "record": an_id("a"), "kind": "docket", "set": {"colour": {"half": "½"}}}),
+        json.dumps({**common, "n": 2, "record": an_id("b"), "kind": "weather", "set": {"rain": True}}),
+    ]
+    unreadable = json.dumps({"notebook": one.id, "n": 3, "format": 99, "everything": "otherwise"})
+    entries = [{"id": changes.change_id(body), "body": body, "lang": "x"} for body in [*bodies, unreadable]]
+    answer = site.way(one).ask("POST", "/api/v1/push", body={"epoch": "", "changes": entries, "mood": "good"})
+    assert [item["answer"] for item in answer["answers"]] == ["taken", "taken", "kept_unread"]
+    assert site.ledger.unread()[0]["body"].decode() == unreadable
+    exchange(other, site.way(other))
+    assert set(bodies) <= {text for _, _, text in other.bodies()}
+    # And from a tablet that was given it by another, to a cabin that has lost it.
+    other.pull([unreadable])
+    site.ledger.renew("put back")
+    assert exchange(other, site.way(other)).epoch_changed
+    assert [item["body"].decode() for item in site.ledger.unread()] == [unreadable]
 
 
 def test_an_unknown_field_of_a_newer_tablet_reaches_another_byte_for_byte(site, pair):
@@ -321,22 +490,81 @@ def test_an_old_copy_notices_before_it_writes_anything(site, pair, clock, tmp_pa
 # -- batches
 
 
-def test_batches_keep_order_and_stay_below_both_limits():
+def taken(portion, entries):
+    """All portions of `entries`, one after the other."""
+    found, at = [], 0
+    while at < len(entries):
+        found.append(portion.take(entries, at))
+        at += len(found[-1])
+    return found
+
+
+def test_portions_keep_order_and_stay_below_both_limits():
     small = [(str(number), "x") for number in range(BATCH + 1)]
-    assert [len(one) for one in batches(small)] == [BATCH, 1]
-    large = [(str(number), "x" * (BATCH_CHARACTERS // 2 + 1)) for number in range(3)]
-    assert [len(one) for one in batches(large)] == [1, 1, 1]
-    assert [one for batch in batches(small) for one in batch] == small
-    assert list(batches([])) == []
+    portion = Portion(BATCH, MOST)
+    assert [len(one) for one in taken(portion, small)] == [BATCH, 1]
+    large = [(str(number), "x" * (MOST // 2 + 1)) for number in range(3)]
+    assert [len(one) for one in taken(portion, large)] == [1, 1, 1]
+    assert [one for batch in taken(portion, small) for one in batch] == small
+    # A single one goes alone, however small a portion has become.
+    assert [len(one) for one in taken(Portion(BATCH, LEAST), [("a", "x"), ("b", "x" * 10 * LEAST), ("c", "x")])] == [
+        1,
+        1,
+        1,
+    ]
 
 
-def test_progress_is_told(site, pair):
+def test_a_portion_is_halved_after_a_slow_answer_or_a_cut_and_grows_after_a_quick_one():
+    portion = Portion(BATCH)
+    began = portion.characters
+    assert 20_000 < began < MOST / 10
+    portion.answered(0.1)
+    assert portion.characters == 2 * began
+    portion.answered(5.0)
+    assert portion.characters == 2 * began
+    portion.answered(30.0)
+    assert portion.characters == began
+    portion.failed()
+    assert portion.characters == began // 2
+    for _ in range(30):
+        portion.failed()
+    assert portion.characters == LEAST
+    assert portion.changes >= 1
+    for _ in range(30):
+        portion.answered(0.1)
+    assert (portion.characters, portion.changes) == (MOST, BATCH)
+
+
+def test_a_page_holds_no_more_than_the_tablet_can_fetch_at_a_time(site, pair):
+    one, other = pair
+    for number in range(6):
+        docket(other, f"o{number}", note="x" * (900_000 if number == 3 else 30_000))
+    exchange(other, site.way(other))
+    sizes = []
+    way = site.way(one)
+    ask = way.ask
+
+    def asking(method, path, **more):
+        answer = ask(method, path, **more)
+        if path.endswith("pull"):
+            sizes.append([len(item["body"]) for item in answer["changes"]])
+        return answer
+
+    way.ask = asking
+    exchange(one, way)
+    assert all(len(page) == 1 or sum(page) <= 1_000_000 for page in sizes)
+    assert len(sizes) > 2
+    assert known_to(one) == {row[1] for row in site.ledger.pull(0, 100).rows}
+
+
+def test_progress_is_told_in_changes_and_bytes(site, pair):
     one, _ = pair
     docket(one, "a", count=1)
     heard = []
-    exchange(one, site.way(one), lambda *step: heard.append(step))
-    assert ("push", 1, 1) in heard
-    assert heard[-1][0] == "pull"
+    report = exchange(one, site.way(one), heard.append)
+    assert any((one.stage, one.done, one.total) == ("push", 1, 1) for one in heard)
+    assert heard[-1].stage == "pull"
+    assert 0 < heard[-1].sent == report.bytes_sent < heard[-1].received == report.bytes_received
 
 
 # -- signing away from the cabin
@@ -381,7 +609,7 @@ def test_errors_say_what_was_kept_in_sentences():
         assert text.endswith((".", "X", " X")), text
         assert kind.key not in seen
         seen.add(kind.key)
-    assert len(seen) == 15
+    assert len(seen) == 17
 
 
 # -- anything at all
