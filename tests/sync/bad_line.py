@@ -46,6 +46,7 @@ class BadLine:
         self._lock = threading.Lock()
         self._free_at = [0.0, 0.0]
         self._open: set[socket.socket] = set()
+        self._over: dict[socket.socket, int] = {}
         self._threads: list[threading.Thread] = []
         self._closing = threading.Event()
         self._door = socket.create_server(("127.0.0.1", 0))
@@ -83,6 +84,7 @@ class BadLine:
             if luck.random() < self.weather.refuses:
                 self.cuts += 1
                 _break(inside)
+                inside.close()
                 continue
             outside = socket.create_connection(("127.0.0.1", self.to), 10)
             with self._lock:
@@ -110,19 +112,25 @@ class BadLine:
                 spoke = time.monotonic()
                 with self._lock:
                     self.passed += len(data)
-        for one in (source, target):
-            with contextlib.suppress(OSError):
-                one.shutdown(socket.SHUT_RDWR)
-            one.close()
+        # Only this way is over; the other may still have something to say.
+        with contextlib.suppress(OSError):
+            target.shutdown(socket.SHUT_WR)
         with self._lock:
-            self._open -= {source, target}
+            self._over[source] = self._over[target] = 1 + self._over.get(source, 0)
+            done = self._over[source] == 2
+            if done:
+                self._open -= {source, target}
+        if done:
+            source.close()
+            target.close()
 
     def _at_its_rate(self, size: int, way: int) -> None:
         if not self.weather.rate:
             return
         with self._lock:
             now = time.monotonic()
-            self._free_at[way] = max(now, self._free_at[way]) + size / self.weather.rate
+            # What a busy machine slept too long is made up for within half a second.
+            self._free_at[way] = max(now - 0.5, self._free_at[way]) + size / self.weather.rate
             wait = self._free_at[way] - now
         self._closing.wait(wait)
 
