@@ -13,6 +13,8 @@ from fieldapp.assets import texts
 TOLD_FROM = timedelta(minutes=2)
 
 _UNITS = (("year", 365 * 86400), ("month", 30 * 86400), ("day", 86400), ("hour", 3600), ("minute", 60))
+_ROUNDING = 30
+"""Seconds by which a difference may fall short of a whole unit."""
 
 
 def difference(asked: datetime, answered: datetime, theirs: object) -> timedelta | None:
@@ -41,6 +43,6 @@ def sentence(off: timedelta | None) -> str:
 
 def _much(off: timedelta) -> str:
     seconds = off.total_seconds()
-    unit, long = next((unit, long) for unit, long in _UNITS if seconds >= long)
+    unit, long = next((unit, long) for unit, long in _UNITS if seconds + _ROUNDING >= long)
     n = round(seconds / long)
     return texts()[f"sync.clock.{unit}" if n == 1 else f"sync.clock.{unit}s"].format(n=n)

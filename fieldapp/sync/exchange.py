@@ -166,7 +166,8 @@ class _Exchange:
         self._push()
         if self.report.forks:
             fetch_own = True
-        if self._pull(fetch_own) > self.notebook.n and not fetch_own:
+        copied = self._pull(fetch_own)
+        if copied and not fetch_own:
             self.report.forks = True
             self._pull(True)
         self.report.forks = self.report.forks or self.notebook.lives_elsewhere
@@ -264,8 +265,10 @@ class _Exchange:
 
     # -- pulling
 
-    def _pull(self, own: bool) -> int:
-        """Fetches to the end, own changes too if asked. Returns the highest own number the cabin has.
+    def _pull(self, own: bool) -> bool:
+        """Fetches to the end, own changes too if asked. Returns whether there is another copy of this notebook.
+
+        The cabin then has higher numbers of it than it has itself, or has had one of them twice.
 
         How far own changes were fetched is noted by itself, so that a copy that goes on as it is does not fetch
         everything again each time.
@@ -294,7 +297,7 @@ class _Exchange:
                 self.notebook.set_setting(f"mark/{self.server}", {"seq": at, "mark": mark})
             self._step("pull", done, 0)
             if not more:
-                return highest
+                return highest > self.notebook.n or page.get("forked") is True
 
     def _page(self, at: int, mark: str, own: bool) -> dict[str, Any]:
         query: dict[str, str | int] = {

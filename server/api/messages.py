@@ -170,6 +170,7 @@ class Page(_Message):
     mark = fields.String(required=True, metadata={"description": "id of the change at the cursor"})
     own = fields.Integer(required=True, metadata={"description": "highest number of the asking notebook's that came"})
     more = fields.Boolean(required=True)
+    forked = fields.Boolean(metadata={"description": "one of the asking notebook's numbers came twice: it was copied"})
 
 
 class KeyAsked(_Message):

@@ -163,6 +163,7 @@ def pull(asked: dict[str, Any]) -> Response:
         mark=page.mark,
         own=page.own,
         more=page.more,
+        forked=page.forked,
     )
 
 

@@ -54,7 +54,8 @@ class Disputed(NamedTuple):
 class Pulled(NamedTuple):
     """A page of changes as (seq, id, body); `cursor` and `mark` to go on from; whether there is more.
 
-    own  the highest number of the asking notebook's that has come: above its own count, it is an old copy
+    own     the highest number of the asking notebook's that has come: above its own count, it is an old copy
+    forked  whether one of its numbers came twice: there is another copy of it, which may be just as long
     """
 
     rows: list[tuple[int, str, str]]
@@ -63,6 +64,7 @@ class Pulled(NamedTuple):
     mark: str
     own: int
     more: bool
+    forked: bool = False
 
 
 def records(connection: Connection, kind: str, context: str | None, deleted: bool) -> list[Record]:
@@ -192,7 +194,9 @@ def pull(
     now = meta.names(connection)
     cursor = page[-1][0] if more else now.head
     own = connection.scalar(select(tables.notebook.c.highest).where(tables.notebook.c.id == notebook)) or 0
-    return Pulled(page, now.epoch, cursor, mark(connection, cursor), own, more)
+    told = select(tables.event.c.nr).where(tables.event.c.what == "fork", tables.event.c.who == notebook).limit(1)
+    forked = connection.scalar(told) is not None
+    return Pulled(page, now.epoch, cursor, mark(connection, cursor), own, more, forked)
 
 
 def mark(connection: Connection, seq: int) -> str:
