@@ -28,3 +28,7 @@ def agreed(newest: int, oldest: int) -> int:
     if newest < OLDEST:
         raise NoCommonFormat(newer=False)
     return min(newest, MESSAGES)
+
+
+SERVICE = "_bonedocket._tcp.local."
+"""Under which a cabin announces itself on its network: TXT `site` (code), `short` (fingerprint), `path`."""
