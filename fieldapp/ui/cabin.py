@@ -30,7 +30,8 @@ class RealCabin:
     def enrol(self, addresses: Sequence[str], code: str) -> str:
         """Enrols the tablet; "" if it went through, else a sentence."""
         try:
-            enrol(self.desk.notebook, addresses, code, name=say("setup.tablet"))
+            # What it is called is said at the cabin, with the code.
+            enrol(self.desk.notebook, addresses, code)
         except _FAULTS as error:
             return str(error)
         # So that the people and contexts are there to choose from. If it fails, the sync screen says why.

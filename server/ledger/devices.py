@@ -132,7 +132,7 @@ class Devices:
         connection.execute(delete(tables.device).where(tables.device.c.notebook == notebook))
         values = {
             "notebook": notebook,
-            "name": name or row.name,
+            "name": row.name or name,
             "letter": letter,
             "token": _hashed(token),
             "enrolled_at": now,

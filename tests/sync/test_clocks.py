@@ -159,3 +159,22 @@ def test_exchange_goes_on_when_the_cabins_clock_is_put_back(site, new_notebook, 
     report = exchange(notebook, site.way(notebook))
     assert report.sent == 1
     assert site.ledger.rebuild_matches()
+
+
+def test_a_sign_in_of_a_future_that_never_came_does_not_last_for_a_year(site, clock):
+    account, password = site.cabin.accounts.add("B. Bone", "supervisor")
+    client = site.app.test_client()
+    base = "https://cabin.test"
+
+    def signed_in() -> bool:
+        return client.get("/review/today", base_url=base).status_code == 200
+
+    page = client.get("/review/sign-in", base_url=base).get_data(as_text=True)
+    token = page.partition('name="csrf" value="')[2].partition('"')[0]
+    form = {"account": account.id, "password": password, "csrf": token}
+    client.post("/review/sign-in", data=form, base_url=base, headers={"Origin": base})
+    assert signed_in()
+    clock.forward(seconds=-30)
+    assert signed_in()
+    clock.forward(days=-365)
+    assert not signed_in()
