@@ -19,30 +19,7 @@ PLATED = ("tibia", "femur", "humerus", "radius")
 def tour(tablet: Tablet) -> Iterator[str]:
     """Each stop is one state of the screen; the caller looks round before going on."""
     press, hand = tablet.press, tablet.hand
-    hand.until(lambda: tablet.shell.setup.found is not None)
-    hand.frames(2)
-    yield "setup"
-    tablet.shell.setup.found = [
-        Seen("HLG26", "012345", ("192.168.20.5:8443/HLG26",)), Seen("NEWFIELD26", "54321Z", ("10.120.130.140:8443",)),
-    ]  # fmt: skip
-    tablet.shell.setup.scan = lambda path: []
-    tablet.app.show()
-    hand.frames(2)
-    yield "setup, cabins found"
-    for name in ("cabin-code-of-monday-the-first-of-june.png", "b.jpg", "c.jpg", "d.jpg"):
-        picture = tablet.folder / "photos-in" / name
-        picture.parent.mkdir(exist_ok=True)
-        Image.new("L", (40, 40)).save(picture)
-    press("setup.scan")
-    yield "setup, choosing a picture"
-    press("setup.file.0")
-    yield "setup, no code in it"
-    shutil.rmtree(tablet.folder / "photos-in")
-    press("setup.back", "setup.found.0")
-    yield "setup, a cabin chosen"
-    press("setup.back", "setup.cabin", "entry.address")
-    for _ in range(30):
-        press("key.rub")
+    yield from finding_stops(tablet)
     yield "setup address"
     press("key.page")
     yield "setup address letters"
@@ -128,6 +105,43 @@ def tour(tablet: Tablet) -> Iterator[str]:
     yield "hold, place without key"
     press("hold.back")
     yield from assessing_stops(tablet)
+    yield from sync_stops(tablet)
+    yield "context again"
+    yield from other_stops(tablet)
+
+
+def finding_stops(tablet: Tablet) -> Iterator[str]:
+    """The first start, and what spares typing there; ends with an empty address."""
+    press, hand = tablet.press, tablet.hand
+    hand.until(lambda: tablet.shell.setup.found is not None)
+    hand.frames(2)
+    yield "setup"
+    tablet.shell.setup.found = [
+        Seen("HLG26", "012345", ("192.168.20.5:8443/HLG26",)), Seen("NEWFIELD26", "54321Z", ("10.120.130.140:8443",)),
+    ]  # fmt: skip
+    tablet.shell.setup.scan = lambda path: []
+    tablet.app.show()
+    hand.frames(2)
+    yield "setup, cabins found"
+    for name in ("a.jpg", "b.jpg", "c.jpg", "cabin-code-of-monday-the-first-of-june.png"):
+        picture = tablet.folder / "photos-in" / name
+        picture.parent.mkdir(exist_ok=True)
+        Image.new("L", (40, 40)).save(picture)
+    press("setup.scan")
+    yield "setup, choosing a picture"
+    press("setup.file.0")
+    yield "setup, no code in it"
+    shutil.rmtree(tablet.folder / "photos-in")
+    press("setup.back", "setup.found.0")
+    yield "setup, a cabin chosen"
+    press("setup.back", "setup.cabin", "entry.address")
+    for _ in range(30):
+        press("key.rub")
+
+
+def sync_stops(tablet: Tablet) -> Iterator[str]:
+    """From the open hold to syncing, and what may have to be told there."""
+    press, hand = tablet.press, tablet.hand
     press("hold.leave", "go.more", "go.sync")
     yield "sync, no cabin"
     tablet.app.notebook.set_setting("cabin", {"address": "192.168.20.5:8443", "fingerprint": "f"})
@@ -164,8 +178,6 @@ def tour(tablet: Tablet) -> Iterator[str]:
     notebook.identify(letter=letter)
     press("sync.read")
     press("sync.leave")
-    yield "context again"
-    yield from other_stops(tablet)
 
 
 def further_stops(tablet: Tablet) -> Iterator[str]:

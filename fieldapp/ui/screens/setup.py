@@ -9,13 +9,13 @@ from typing import Any
 
 from kivy.clock import Clock
 
-from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.screens.view import View, load_kv
 from fieldapp.ui.texts import say
 
 load_kv(__file__)
 
-SHOWN, PICTURES = 2, 3
+SHOWN, PICTURES = 2, 4
 """Cabins and pictures that are offered at once; further ones are found by typing."""
 
 
@@ -74,7 +74,7 @@ class SetupScreen(View):
         if setup.scan is not None:
             last.append(Choice("setup.scan", say("setup.scan"), note=say("setup.scan.note"), sign="photo"))
         for at, one in enumerate((setup.found or ())[:SHOWN]):
-            note = say("setup.found.note", address=one.addresses[0])
+            note = say("setup.found.note", address=one.addresses[0].partition("/")[0])
             last.append(Choice(f"setup.found.{at}", one.site_code, note=note))
         if not setup.found:
             looking = setup.found is None
@@ -85,8 +85,9 @@ class SetupScreen(View):
     def _pictures(self) -> list[list[Choice]]:
         """The newest pictures, where there is no camera to take one."""
         self._shown = self.shell.photographs.files()[:PICTURES]
-        rows = [[Choice(f"setup.file.{at}", path.name)] for at, path in enumerate(self._shown)]
-        return [*rows, [Choice("setup.back", say("action.back"), sign="leave")]]
+        pads = [Choice(f"setup.file.{at}", _short(path.name)) for at, path in enumerate(self._shown)]
+        back = Choice("setup.back", say("action.back"), sign="leave")
+        return [*in_rows(pads, 2), [back]]
 
     def _look(self) -> None:
         """Looks for cabins beside the screen, once for each time it is opened."""
@@ -207,3 +208,8 @@ class SetupScreen(View):
     def back(self) -> None:
         if (self.shell.setup.way or self.shell.desk.site) and not self.shell.setup.busy:
             self.tapped("setup.back")
+
+
+def _short(name: str, most: int = 22) -> str:
+    """A file's name, its beginning and its end."""
+    return name if len(name) <= most else f"{name[: most // 2]}…{name[-most // 2 + 1 :]}"
