@@ -37,6 +37,9 @@ from fieldapp.sync.transport import Transport
 BATCH, PAGE = 500, 1000
 """Changes that a cabin takes, and gives, at a time."""
 
+ROUNDS = 2
+"""What is saved while the first round is sent goes with the second; an exchange does not run after the recorder."""
+
 BEGIN_AGAIN = 3
 """How often an exchange starts over because the cabin's epoch changed under it."""
 
@@ -211,7 +214,8 @@ class _Exchange:
     def _push(self) -> None:
         done, total = 0, self.notebook.unsent_count(self.server)
         self._step("push", done, total)
-        while changes := self.notebook.unsent(self.server):
+        for _ in range(ROUNDS):
+            changes = self.notebook.unsent(self.server)
             entries = [(one.id, one.body) for one in changes]
             at = 0
             while at < len(entries):
