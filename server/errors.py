@@ -32,6 +32,8 @@
     ├── PhotoTooLarge     a picture that is larger than one may be, or than was said
     ├── PhotoWrong        what came whole is not the picture of that name
     ├── PhotoStoreAway    the pictures' store does not answer; `cause` is its word
+    ├── LifeTaken         a tablet wants to go on under a notebook that is somebody's
+    ├── TooManyLives      too many tablets went on as new ones
     ├── NotEnrolled       a token that is unknown or belongs to another notebook
     ├── TokenWithdrawn    a token that was withdrawn at the cabin
     ├── SettingsWrong     the cabin's settings do not say what they should
@@ -241,6 +243,19 @@ class TooManyCodes(CabinError):
     """Guessing is slowed down for everybody."""
 
     key = "cabin.too_many_codes"
+    status = HTTPStatus.TOO_MANY_REQUESTS
+
+
+class LifeTaken(CabinError):
+    """A notebook that is known is never given away."""
+
+    key = "cabin.life_taken"
+
+
+class TooManyLives(CabinError):
+    """Letters are few."""
+
+    key = "cabin.too_many_lives"
     status = HTTPStatus.TOO_MANY_REQUESTS
 
 

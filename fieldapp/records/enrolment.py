@@ -5,7 +5,11 @@ Crockford's base 32 (no I, L, O, U). The six catch a wrong address or a mix-up b
 few against somebody who builds a certificate to match, so the secret itself is never sent: the tablet sends a proof
 made of it and of the certificate it met, and the cabin answers with one of its own. Somebody in between can
 neither pass the proof on (the cabin's certificate is another) nor try secrets against it in the time a code lives
-(each try costs a scrypt). Pure functions. Not here: how long a code lives, who has used it (server.ledger.devices).
+(each try costs a scrypt). A QR code shows the same code with the cabin's addresses, for the tablet's camera:
+
+    bonedocket:enrol?at=192.168.20.5:8443/HLG26&at=10.0.0.5:8443/HLG26&code=SSSS-SSSS-FFFFFF
+
+Pure functions. Not here: how long a code lives, who has used it (server.ledger.devices).
 """
 
 from __future__ import annotations
@@ -13,7 +17,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 from collections.abc import Sequence
-from urllib.parse import quote
+from urllib.parse import parse_qs, quote, urlsplit
 
 from cryptography.hazmat.primitives.kdf.scrypt import Scrypt
 
@@ -21,6 +25,8 @@ ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 SECRET, SHORT = 8, 6
 """Characters of the secret (40 bits) and of the certificate (30 bits)."""
 
+LONGEST_QR = 1000
+_QR = "bonedocket:enrol?"
 _READ_AS = str.maketrans({"O": "0", "I": "1", "L": "1"})
 
 
@@ -63,9 +69,26 @@ def parse(text: str) -> tuple[str, str]:
 
 
 def qr_text(addresses: Sequence[str], code: str) -> str:
-    """What a code's picture says: where the cabin may be reached (`host:port/path`) and the code as it is typed."""
-    where = "".join(f"at={quote(one, safe=':/[]')}&" for one in addresses)
-    return f"bonedocket:enrol?{where}code={code}"
+    """What the QR code says: where the cabin answers (several addresses are tried in their order), and the code."""
+    parts = [("at", one) for one in addresses] + [("code", code)]
+    return _QR + "&".join(f"{name}={quote(value, safe=':/[]-._')}" for name, value in parts)
+
+
+def parse_qr(text: str) -> tuple[tuple[str, ...], str]:
+    """(addresses, code) of a QR code's text; what a later version adds is passed over. Raises CodeError."""
+    plain = text.strip()
+    if not plain.startswith(_QR) or len(plain) > LONGEST_QR:
+        raise CodeError(text)
+    try:
+        said = parse_qs(urlsplit(plain).query, max_num_fields=40)
+    except ValueError as error:
+        raise CodeError(text) from error
+    addresses = tuple(one.strip() for one in said.get("at", ()) if one.strip())
+    codes = said.get("code", [])
+    if not addresses or len(codes) != 1:
+        raise CodeError(text)
+    parse(codes[0])
+    return addresses, codes[0]
 
 
 def key(secret: str, full: str) -> bytes:

@@ -190,15 +190,15 @@ class Notebook:
             if wanted != (now.site, now.code, now.letter):
                 self._append(life_entry(now.notebook, *wanted))
 
-    def new_life(self, letter: str = "") -> str:
+    def new_life(self, letter: str = "", as_id: str = "") -> str:
         """Goes on under a new identity, which is the answer. Own changes made before stay, unaltered, to be sent.
 
         For a notebook known to be a copy, or put back from one. Without a new letter no labels are handed out:
-        the other copy may be handing out the same.
+        the other copy may be handing out the same. `as_id`: a new id that the cabin has been told already.
         """
         with self.lock:
             now = self._live.keeping
-            self._append(life_entry(self.new_id(), now.site, now.code, letter.upper()))
+            self._append(life_entry(as_id or self.new_id(), now.site, now.code, letter.upper()))
             return self.id
 
     def next_label(self) -> Label:

@@ -7,7 +7,10 @@
 5. The cabin answers with a token and with a proof of its own over all that the tablet will rely on. If it does not
    fit, the other side does not know the code: nothing of it is believed.
 6. Address, fingerprint, token, seal key and the cabin's notebook are noted in this notebook; site, code and letter too.
+   Where the letter is another one than before, a sentence about it waits until somebody has read it.
 7. The public halves of the keys for carry-files are given to the cabin; if that fails, the next exchange does it.
+
+An answer that is lost on the way is asked for again: the cabin takes the code from the same notebook once more.
 
 Not here: the codes themselves (records.enrolment), the exchange that follows (exchange).
 """
@@ -15,28 +18,34 @@ Not here: the codes themselves (records.enrolment), the exchange that follows (e
 from __future__ import annotations
 
 import hmac
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, fields
+from functools import partial
 from typing import Any
 
-from fieldapp.records import enrolment
-from fieldapp.records.changes import FORMAT
+from fieldapp.assets import texts
+from fieldapp.records import enrolment, wire
 from fieldapp.store.notebook import Notebook
 from fieldapp.sync import carry_keys
 from fieldapp.sync.errors import (
     CabinIsNewer,
+    CabinIsOlder,
     FalseCabin,
     NotACode,
     NotEnrolled,
+    NotReachable,
     NotUnderstood,
     OtherSite,
     SyncError,
     WrongCabin,
 )
+from fieldapp.sync.patience import Means, Patience
 from fieldapp.sync.transport import HttpsTransport, Transport, certificate_at
 
 SETTING = "cabin"
+CHANGED = "letter_changed"
+"""Setting: that the cabin gave another letter than the tablet had, until somebody has read it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,31 +90,36 @@ def forget(notebook: Notebook) -> None:
 
 def enrol(
     notebook: Notebook,
-    address: str,
+    addresses: str | Sequence[str],
     code: str,
     name: str = "",
     *,
     meet: Callable[[str], str] = certificate_at,
     connect: Callable[..., Transport] = HttpsTransport,
+    means: Means | None = None,
 ) -> Enrolment:
-    """Enrols `notebook` at the cabin at `address` (`host` or `host:port`) with a typed `code`. Raises SyncError.
+    """Enrols `notebook` at a cabin (`host` or `host:port`, with a path where the site has one) by its `code`.
 
-    `name` is what the cabin calls this tablet. `meet` and `connect` are passed in by tests.
+    Several addresses are tried in turn: a cabin on two networks has two, and one may lead to another machine. `name`
+    is what the cabin calls this tablet. `meet`, `connect` and `means` are passed in by tests. Raises SyncError.
     """
     try:
         secret, expected = enrolment.parse(code)
     except enrolment.CodeError as error:
         raise NotACode(code=code) from error
-    met = meet(address)
-    if enrolment.short(met) != expected:
-        raise WrongCabin(address=address, met=enrolment.in_pairs(met))
+    address, met = _met([addresses] if isinstance(addresses, str) else addresses, expected, meet, means or Means())
+    shared = enrolment.key(secret, met)
     with _closing(connect(address, met, notebook=notebook.id)) as transport:
-        answer = _ask(notebook, transport, enrolment.key(secret, met), name)
+        answer = Patience(means or Means()).ask(lambda: _ask(notebook, transport, shared, name))
     found = Enrolment(
         address=address.strip(),
         fingerprint=met,
         **{one: answer[one] for one in ("token", "letter", "site", "site_code", "seal_key", "cabin_notebook")},
     )
+    had = notebook.letter
+    if had and had != found.letter:
+        # Noted before the letter changes, so that it is told whatever happens in between.
+        notebook.set_setting(CHANGED, {"was": had, "now": found.letter, "held_by": str(answer.get("held_by", ""))})
     notebook.identify(site=found.site, code=found.site_code, letter=found.letter)
     notebook.set_setting(SETTING, asdict(found))
     # The tablet is let in by now, whatever becomes of this: the next exchange does it otherwise.
@@ -123,6 +137,37 @@ def _closing(transport: Transport) -> Iterator[Transport]:
         close = getattr(transport, "close", None)
         if close is not None:
             close()
+
+
+def letter_changed(notebook: Notebook) -> str:
+    """What a person has to be told about another letter than the tablet had: a sentence until `heard`, else ""."""
+    kept = notebook.setting(CHANGED)
+    if not isinstance(kept, dict) or not kept.get("was"):
+        return ""
+    holder = kept.get("held_by") or "?"
+    key = "sync.letter_changed" if holder != "?" else "sync.letter_changed_unnamed"
+    return texts()[key].format(was=kept["was"], now=notebook.letter or "?", holder=holder)
+
+
+def heard(notebook: Notebook) -> None:
+    """Somebody has read it."""
+    notebook.set_setting(CHANGED, None)
+
+
+def _met(addresses: Sequence[str], expected: str, meet: Callable[[str], str], means: Means) -> tuple[str, str]:
+    """The first address at which the expected certificate answers, and the certificate's fingerprint."""
+    fault: SyncError = NotReachable(address="", cause="?")
+    for address in addresses:
+        try:
+            met = Patience(means).ask(partial(meet, address))
+        except NotReachable as error:
+            # That somebody else answered at another address says more than that nobody does at this one.
+            fault = fault if isinstance(fault, WrongCabin) else error
+            continue
+        if enrolment.short(met) == expected:
+            return address, met
+        fault = WrongCabin(address=address, met=enrolment.in_pairs(met))
+    raise fault
 
 
 def _ask(notebook: Notebook, transport: Transport, shared: bytes, name: str) -> dict[str, str]:
@@ -147,10 +192,17 @@ def _ask(notebook: Notebook, transport: Transport, shared: bytes, name: str) -> 
     return answer
 
 
-def check_format(hello: dict[str, Any]) -> None:
-    """Stops before anything is sent to a cabin that speaks a newer format. Raises CabinIsNewer, NotUnderstood."""
-    theirs = hello.get("format")
-    if not isinstance(theirs, int):
+def check_format(hello: dict[str, Any]) -> int:
+    """The format to speak with this cabin, before anything is sent. Raises CabinIsNewer, CabinIsOlder, NotUnderstood.
+
+    A cabin that does not say which is the oldest format it speaks is one of the first, and speaks that.
+    """
+    newest, oldest = hello.get("format"), hello.get("format_min", 1)
+    if not isinstance(newest, int) or not isinstance(oldest, int):
         raise NotUnderstood(what="hello")
-    if theirs > FORMAT:
-        raise CabinIsNewer(theirs=theirs, own=FORMAT)
+    try:
+        return wire.agreed(newest, oldest)
+    except wire.NoCommonFormat as fault:
+        if fault.newer:
+            raise CabinIsNewer(theirs=oldest, own=wire.MESSAGES) from fault
+        raise CabinIsOlder(theirs=newest, own=wire.OLDEST) from fault

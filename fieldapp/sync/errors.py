@@ -13,7 +13,9 @@
     ├── TokenWithdrawn       the cabin no longer lets this tablet in
     ├── PasswordRefused      a personal key was asked for with a password that does not fit
     ├── PictureRefused       a photograph that came whole is not the one its name says
-    ├── CabinIsNewer         it speaks a format this program does not know
+    ├── CabinIsNewer         it no longer speaks any format this program knows
+    ├── CabinIsOlder         it speaks none yet that this program still knows
+    ├── Cancelled            the recorder has ended the exchange
     ├── Refused              any other refusal, in the cabin's own words
     ├── NotUnderstood        an answer that is none
     └── CarryRefused         a carry-file, of which nothing was taken in:
@@ -129,6 +131,18 @@ class CabinIsNewer(SyncError):
     """`theirs` and `own`: format numbers."""
 
     key = "sync.cabin_is_newer"
+
+
+class CabinIsOlder(SyncError):
+    """`theirs` and `own`: format numbers."""
+
+    key = "sync.cabin_is_older"
+
+
+class Cancelled(SyncError):
+    """What was exchanged stays."""
+
+    key = "sync.cancelled"
 
 
 class Refused(SyncError):

@@ -3,38 +3,66 @@
     with transport_for(notebook) as transport:
         report = exchange(notebook, transport)
 
-1. `hello`: which cabin, in which epoch, with what head. A newer format: stop, nothing was sent.
+1. `hello`: which cabin, in which epoch, with what head, at what time. No format in common: stop, nothing was sent.
 2. If the epoch is another than last time, or the head lies below our cursor, the cabin was put back from a backup:
    everything kept here goes back to it, what was fetched from others too; then own changes count as unsent and the
    cursor as 0.
-3. Push: unsent changes in their order, in batches of at most 500 and about 4 MB. The cabin answers for each change;
-   only then, and with all of them answered for, the batch is noted as sent.
+3. Push: unsent changes in their order, in batches that fit the line, of at most 500 and about 4 MB. The cabin answers
+   for each change; only then, and with all of them answered for, the batch is noted as sent.
 4. Pull: pages from the cursor on. A page and the cursor behind it are noted in one line of the journal.
+   A request that is cut is tried again, smaller and after a wait (patience); what was answered is not asked again.
 5. If the cabin holds higher numbers of this notebook than it has itself, or tells of a fork, this is a copy or an old
-   copy: what the other one wrote is fetched too, and `report.forks` says so.
+   copy: what the other one wrote is fetched too, and `report.forks` says so. It goes on syncing as it is.
 
 The cabin answers a change it has with `known`, and a notebook passes over what it knows; that is all it takes to begin
-again anywhere. Not here: the connection (transport), what a fork asks for (the notebook's `new_life`, by a person).
+again anywhere. It may run beside the recorder: what is saved meanwhile is sent by it or waits for the next.
+Not here: the connection (transport), what a fork asks for (lives, by a person).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from datetime import timedelta
+from functools import partial
 from typing import Any
 
 from fieldapp.store.notebook import Cursor, Notebook
-from fieldapp.sync import carry_keys
+from fieldapp.sync import carry_keys, clocks
 from fieldapp.sync.enrol import check_format
 from fieldapp.sync.errors import NotUnderstood, SyncError
+from fieldapp.sync.patience import Means, Patience, Portion
 from fieldapp.sync.transport import Transport
 
-BATCH, BATCH_CHARACTERS, PAGE = 500, 4_000_000, 1000
+BATCH, PAGE = 500, 1000
+"""Changes that a cabin takes, and gives, at a time."""
+
+ROUNDS = 2
+"""What is saved while the first round is sent goes with the second; an exchange does not run after the recorder."""
+
 BEGIN_AGAIN = 3
 """How often an exchange starts over because the cabin's epoch changed under it."""
 
-Progress = Callable[[str, int, int], None]
-"""Called with a stage ("push" or "pull"), how many changes are done and how many there are to do (0: not known)."""
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """How far an exchange has come.
+
+    stage        hello, push or pull
+    done, total  changes of this stage (total 0: not known)
+    sent, received  bytes over the line so far, packed as they go
+    wait         seconds until the next try, after a cut; 0 while it goes on
+    """
+
+    stage: str = "hello"
+    done: int = 0
+    total: int = 0
+    sent: int = 0
+    received: int = 0
+    wait: float = 0.0
+
+
+Progress = Callable[[Step], None]
 
 
 @dataclass(slots=True)
@@ -50,6 +78,8 @@ class Report:
     notices    sentences from the cabin: forks, gaps, another site's changes
     forks      this notebook's number was given twice: it is a copy, or an old copy was put back
     epoch_changed  the cabin was put back from a backup, and everything was sent again
+    clock      own time minus the cabin's, None if it did not tell; see clocks.sentence
+    bytes_sent, bytes_received  over the line, packed, as far as the connection tells
     """
 
     sent: int = 0
@@ -61,19 +91,35 @@ class Report:
     notices: list[str] = field(default_factory=list)
     forks: bool = False
     epoch_changed: bool = False
+    clock: timedelta | None = None
+    bytes_sent: int = 0
+    bytes_received: int = 0
 
 
 class _EpochChanged(Exception):
     """The cabin's epoch is not the one of this exchange's hello any more."""
 
 
-def exchange(notebook: Notebook, transport: Transport, progress: Progress | None = None) -> Report:
-    """Sends and fetches everything there is. Raises SyncError, with what had been done in its `report`."""
+def exchange(
+    notebook: Notebook,
+    transport: Transport,
+    progress: Progress | None = None,
+    *,
+    cancelled: Callable[[], bool] | None = None,
+    means: Means | None = None,
+) -> Report:
+    """Sends and fetches everything there is. Raises SyncError, with what had been done in its `report`.
+
+    `cancelled` is asked all the while, and ends it with Cancelled. `means` is passed in by tests.
+    """
     report = Report()
+    stopped = cancelled or (lambda: False)
+    one = _Exchange(notebook, transport, report, progress or (lambda step: None), stopped, means or Means())
+    transport.moved = one.moved
     try:
         for _ in range(BEGIN_AGAIN):
             try:
-                _Exchange(notebook, transport, report, progress or _silent).run()
+                one.run()
                 return report
             except _EpochChanged:
                 continue
@@ -81,35 +127,44 @@ def exchange(notebook: Notebook, transport: Transport, progress: Progress | None
     except SyncError as error:
         error.report = report
         raise
-
-
-def _silent(stage: str, done: int, total: int) -> None:
-    pass
+    finally:
+        transport.moved = None
 
 
 class _Exchange:
-    """One run through the steps."""
+    """One exchange; `run` goes through the steps, once an epoch."""
 
-    def __init__(self, notebook: Notebook, transport: Transport, report: Report, progress: Progress) -> None:
+    def __init__(
+        self,
+        notebook: Notebook,
+        transport: Transport,
+        report: Report,
+        progress: Progress,
+        cancelled: Callable[[], bool],
+        means: Means,
+    ) -> None:
         self.notebook = notebook
         self.transport = transport
         self.report = report
         self.progress = progress
+        self.patience = Patience(means, cancelled, self._waits)
+        self.sending, self.fetching = Portion(BATCH), Portion(PAGE)
         self.server = transport.fingerprint
         self.epoch = ""
+        self._at = ("hello", 0, 0)
 
     def run(self) -> None:
-        hello = self.transport.ask("GET", "/api/v1/hello")
-        check_format(hello)
+        hello = self.patience.ask(self._hello)
         self.epoch, head = _text(hello, "epoch"), _number(hello, "head")
         cursor = self.notebook.cursor(self.server)
-        fetch_own = False
+        fetch_own = self.notebook.lives_elsewhere
         if cursor.epoch and (cursor.epoch != self.epoch or head < cursor.seq):
             self.report.epoch_changed = fetch_own = True
             # A backup may be older than the keys, too.
             carry_keys.register(self.notebook, self.transport)
             self._send_all()
             cursor = Cursor(self.epoch, 0, {})
+            self.notebook.set_setting(f"all/{self.server}", None)
         elif not cursor.epoch:
             cursor = Cursor(self.epoch, cursor.seq, cursor.pushed)
         self.notebook.set_cursor(self.server, cursor)
@@ -118,32 +173,67 @@ class _Exchange:
         self._push()
         if self.report.forks:
             fetch_own = True
-        if self._pull(fetch_own) > self.notebook.n and not fetch_own:
+        copied = self._pull(fetch_own)
+        if copied and not fetch_own:
             self.report.forks = True
             self._pull(True)
         self.report.forks = self.report.forks or self.notebook.lives_elsewhere
+
+    def _hello(self) -> dict[str, Any]:
+        asked = self.notebook.clock()
+        hello = self.transport.ask("GET", "/api/v1/hello")
+        check_format(hello)
+        self.report.clock = clocks.difference(asked, self.notebook.clock(), hello.get("at"))
+        return hello
+
+    # -- telling
+
+    def moved(self, sent: int, received: int) -> None:
+        """Bytes have gone over the line; also the moment to hear that somebody has cancelled."""
+        self.report.bytes_sent += sent
+        self.report.bytes_received += received
+        self._tell()
+        self.patience.check()
+
+    def _waits(self, seconds: float) -> None:
+        self._tell(seconds)
+
+    def _step(self, stage: str, done: int, total: int) -> None:
+        self._at = (stage, done, total)
+        self._tell()
+
+    def _tell(self, wait: float = 0.0) -> None:
+        self.progress(Step(*self._at, self.report.bytes_sent, self.report.bytes_received, wait))
 
     # -- pushing
 
     def _send_all(self) -> None:
         """Everything that is kept here but own changes, which count as unsent afterwards."""
         entries = [(one, body) for own, one, body in self.notebook.bodies() if not own]
-        for done, batch in _counted(batches(entries)):
-            self._send(batch)
-            self.progress("push", done, len(entries))
+        at = 0
+        while at < len(entries):
+            at += len(self.patience.ask(partial(self._send, entries, at), self.sending))
+            self._step("push", at, len(entries))
 
     def _push(self) -> None:
-        total = self.notebook.unsent_count(self.server)
-        while changes := self.notebook.unsent(self.server):
-            by_id = {one.id: one for one in changes}
-            for done, batch in _counted(batches((one.id, one.body) for one in changes)):
-                self._send(batch)
+        done, total = 0, self.notebook.unsent_count(self.server)
+        self._step("push", done, total)
+        for _ in range(ROUNDS):
+            changes = self.notebook.unsent(self.server)
+            entries = [(one.id, one.body) for one in changes]
+            at = 0
+            while at < len(entries):
+                sent = changes[at:][: len(self.patience.ask(partial(self._send, entries, at), self.sending))]
                 # In their order: the last of each life of the notebook stands for those before it.
-                for last in {by_id[one].notebook: by_id[one] for one, _ in batch}.values():
+                for last in {one.notebook: one for one in sent}.values():
                     self.notebook.mark_pushed(self.server, last)
-                self.progress("push", done, max(total, done))
+                at += len(sent)
+                done += len(sent)
+                self._step("push", done, max(total, done))
 
-    def _send(self, batch: list[tuple[str, str]]) -> None:
+    def _send(self, entries: Sequence[tuple[str, str]], at: int) -> list[tuple[str, str]]:
+        """Sends as many as go at once now, and gives them back when all are answered for."""
+        batch = self.sending.take(entries, at)
         answer = self.transport.ask(
             "POST",
             "/api/v1/push",
@@ -158,22 +248,25 @@ class _Exchange:
             take_notice(self.report, notice, self.notebook)
         if _text(answer, "epoch") != self.epoch:
             raise _EpochChanged
+        return batch
 
     # -- pulling
 
-    def _pull(self, own: bool) -> int:
-        """Fetches to the end, own changes too if asked, then from 0. Returns the highest own number the cabin has."""
-        at = 0 if own else self.notebook.cursor(self.server).seq
-        mark, highest, done = mark_at(self.notebook, self.server, at), 0, 0
+    def _pull(self, own: bool) -> bool:
+        """Fetches to the end, own changes too if asked. Returns whether there is another copy of this notebook.
+
+        The cabin then has higher numbers of it than it has itself, or has had one of them twice.
+
+        How far own changes were fetched is noted by itself, so that a copy that goes on as it is does not fetch
+        everything again each time.
+        """
+        kept = f"all/{self.server}" if own else f"mark/{self.server}"
+        at, mark = self._kept(kept) if own else (self.notebook.cursor(self.server).seq, "")
+        mark = mark or mark_at(self.notebook, self.server, at)
+        done = 0
+        self._step("pull", done, 0)
         while True:
-            query: dict[str, str | int] = {
-                "since": at,
-                "limit": PAGE,
-                "all": int(own),
-                "epoch": self.epoch,
-                "mark": mark,
-            }
-            page = self.transport.ask("GET", "/api/v1/pull", query=query)
+            page = self.patience.ask(partial(self._page, at, mark, own), self.fetching)
             if _text(page, "epoch") != self.epoch:
                 raise _EpochChanged
             changes = _list(page, "changes")
@@ -184,10 +277,31 @@ class _Exchange:
             self.report.received += len(found.new)
             self.report.received_unread += len(found.unread)
             done += len(changes)
-            self.progress("pull", done, 0)
-            if page.get("more") is not True:
-                keep_mark(self.notebook, self.server, at, mark)
-                return highest
+            more = page.get("more") is True
+            if own or not more:
+                self.notebook.set_setting(kept, {"seq": at, "mark": mark, "epoch": self.epoch})
+            if own and not more:
+                self.notebook.set_setting(f"mark/{self.server}", {"seq": at, "mark": mark})
+            self._step("pull", done, 0)
+            if not more:
+                return highest > self.notebook.n or page.get("forked") is True
+
+    def _page(self, at: int, mark: str, own: bool) -> dict[str, Any]:
+        query: dict[str, str | int] = {
+            "since": at,
+            "limit": self.fetching.changes,
+            "characters": self.fetching.characters,
+            "all": int(own),
+            "epoch": self.epoch,
+            "mark": mark,
+        }
+        return self.transport.ask("GET", "/api/v1/pull", query=query)
+
+    def _kept(self, name: str) -> tuple[int, str]:
+        """How far own changes were fetched in this epoch, and the mark there."""
+        kept = self.notebook.setting(name)
+        fits = isinstance(kept, dict) and kept.get("epoch") == self.epoch
+        return (int(kept["seq"]), str(kept["mark"])) if fits else (0, "")
 
 
 def take_answer(report: Report, answer: dict[str, Any]) -> None:
@@ -224,27 +338,6 @@ def mark_at(notebook: Notebook, server: str, at: int) -> str:
 def keep_mark(notebook: Notebook, server: str, at: int, mark: str) -> None:
     """Notes what came with the cursor at `at`."""
     notebook.set_setting(f"mark/{server}", {"seq": at, "mark": mark})
-
-
-def batches(entries: Iterable[tuple[str, str]]) -> Iterator[list[tuple[str, str]]]:
-    """(id, body) pairs in their order, so many at a time as one push takes. A single large one goes alone."""
-    batch: list[tuple[str, str]] = []
-    size = 0
-    for one in entries:
-        if batch and (len(batch) == BATCH or size + len(one[1]) > BATCH_CHARACTERS):
-            yield batch
-            batch, size = [], 0
-        batch.append(one)
-        size += len(one[1])
-    if batch:
-        yield batch
-
-
-def _counted(parts: Iterable[list[tuple[str, str]]]) -> Iterator[tuple[int, list[tuple[str, str]]]]:
-    done = 0
-    for part in parts:
-        done += len(part)
-        yield done, part
 
 
 def _text(answer: dict[str, Any], name: str) -> str:

@@ -8,17 +8,18 @@ and other settings of the environment are not followed, and neither are redirect
 from __future__ import annotations
 
 import gzip
+import io
 import json
 import socket
 import ssl
-from collections.abc import Mapping
-from typing import Any, Protocol
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple, Protocol
 from urllib.parse import urlsplit
 
 import requests
 from requests.adapters import HTTPAdapter
 
-from fieldapp.records import enrolment
+from fieldapp.records import enrolment, wire
 from fieldapp.sync.errors import (
     BY_CABINS_KEY,
     CertificateChanged,
@@ -29,13 +30,28 @@ from fieldapp.sync.errors import (
 )
 
 PORT = 8443
-CONNECT_SECONDS, READ_SECONDS = 5.0, 60.0
+CONNECT_SECONDS, READ_SECONDS = 8.0, 30.0
+"""Time for a connection, which a lost packet delays by seconds, and for the first byte of an answer."""
+
+SLOWEST = 4_000
+"""Bytes in a second, below which a line counts as cut. What is sent may still lie in this machine's own buffers when
+the wait for the answer begins."""
+
+PIECE = 16_384
+"""Bytes between two looks at whether somebody has cancelled."""
+
+Moved = Callable[[int, int], None]
+"""Told bytes sent and bytes received since it was last told; what it raises ends the request."""
 
 
 class Transport(Protocol):
-    """One cabin, as one notebook asks it. `fingerprint`: SHA-256 of its certificate, hex; also its name to us."""
+    """One cabin, as one notebook asks it. `fingerprint`: SHA-256 of its certificate, hex; also its name to us.
+
+    moved  told what goes over the line, while it goes; None for nobody
+    """
 
     fingerprint: str
+    moved: Moved | None
 
     def ask(
         self,
@@ -51,22 +67,34 @@ class Transport(Protocol):
         """The answer to plain bytes, likewise."""
 
 
-def parse_address(text: str) -> tuple[str, int]:
-    """(host, port) of a typed address: a name or number, with or without `https://` and port. Raises NotReachable."""
+class Address(NamedTuple):
+    """Where a cabin answers. `path`: "" or `/…` without a stroke at its end, where one server has several sites."""
+
+    host: str
+    port: int
+    path: str = ""
+
+    def __str__(self) -> str:
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return f"{host}:{self.port}{self.path}"
+
+
+def parse_address(text: str) -> Address:
+    """A typed address: a name or number, with or without `https://`, port and path. Raises NotReachable."""
     plain = text.strip()
     try:
         parts = urlsplit(plain if "://" in plain else f"//{plain}")
         host, port = parts.hostname, parts.port
     except ValueError as error:
         raise NotReachable(address=text, cause=str(error)) from error
-    if not host or any(one.isspace() for one in host):
+    if not host or any(one.isspace() for one in host + parts.path):
         raise NotReachable(address=text, cause="?")
-    return host, port or PORT
+    return Address(host, port or PORT, parts.path.rstrip("/"))
 
 
 def certificate_at(address: str) -> str:
     """The fingerprint of the certificate at an address; nothing is sent but the handshake. Raises NotReachable."""
-    host, port = parse_address(address)
+    host, port, _ = parse_address(address)
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
     context.check_hostname = False
     context.verify_mode = ssl.CERT_NONE
@@ -98,9 +126,9 @@ class HttpsTransport:
     """Over the network. `token` "" before enrolment. Close it, or use it in a with-block."""
 
     def __init__(self, address: str, fingerprint: str, *, notebook: str, token: str = "") -> None:
-        host, port = parse_address(address)
-        self.address = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+        self.address = str(parse_address(address))
         self.fingerprint = fingerprint
+        self.moved: Moved | None = None
         self._session = requests.Session()
         self._session.trust_env = False
         # The pin is checked instead, and checks more.
@@ -133,15 +161,17 @@ class HttpsTransport:
         headers: Mapping[str, str] | None,
     ) -> dict[str, Any]:
         try:
-            answer = self._session.request(
+            with self._session.request(
                 method,
                 f"https://{self.address}{path}",
                 params=query,
-                data=data,
+                data=_Told(data, self._told) if data is not None else None,
                 headers=headers,
-                timeout=(CONNECT_SECONDS, READ_SECONDS),
+                timeout=(CONNECT_SECONDS, READ_SECONDS + len(data or b"") / SLOWEST),
                 allow_redirects=False,
-            )
+                stream=True,
+            ) as answer:
+                return understood(answer.status_code, self._content(answer))
         except requests.exceptions.SSLError as error:
             raise self._refused_certificate(error) from error
         except (requests.exceptions.ConnectTimeout, requests.exceptions.ConnectionError) as error:
@@ -150,7 +180,19 @@ class HttpsTransport:
             raise kind(address=self.address, cause=_cause(error)) from error
         except requests.exceptions.RequestException as error:
             raise ConnectionCut(address=self.address, cause=_cause(error)) from error
-        return understood(answer.status_code, answer.content)
+
+    def _content(self, answer: requests.Response) -> bytes:
+        found, counted = bytearray(), 0
+        for piece in answer.iter_content(PIECE):
+            found += piece
+            now = answer.raw.tell()
+            self._told(0, now - counted)
+            counted = now
+        return bytes(found)
+
+    def _told(self, sent: int, received: int) -> None:
+        if self.moved is not None:
+            self.moved(sent, received)
 
     def _refused_certificate(self, error: Exception) -> CertificateChanged | ConnectionCut:
         met = certificate_at(self.address)
@@ -171,11 +213,25 @@ class HttpsTransport:
         self.close()
 
 
+class _Told(io.BytesIO):
+    """A body that is sent piece by piece, each within the connection's time limit, and tells how far it has come."""
+
+    def __init__(self, data: bytes, told: Moved) -> None:
+        super().__init__(data)
+        self._told = told
+
+    def read(self, size: int | None = -1) -> bytes:
+        piece = super().read(size)
+        self._told(len(piece), 0)
+        return piece
+
+
 class ClientTransport:
     """Into a web framework's test client (`open(path, method=, data=, headers=, query_string=)`), without a socket."""
 
     def __init__(self, client: Any, fingerprint: str, *, notebook: str, token: str = "") -> None:
         self.fingerprint = fingerprint
+        self.moved: Moved | None = None
         self._client = client
         self._headers = headers_for(notebook, token)
 
@@ -187,14 +243,18 @@ class ClientTransport:
         body: Mapping[str, Any] | None = None,
         query: Mapping[str, str | int] | None = None,
     ) -> dict[str, Any]:
+        data = packed(body) if body is not None else b""
         answer = self._client.open(
             path,
             method=method,
-            data=packed(body) if body is not None else None,
+            data=data or None,
             headers={**self._headers, **(PACKED if body is not None else {}), "Accept-Encoding": "identity"},
             query_string=query,
         )
-        return understood(answer.status_code, answer.get_data())
+        content = answer.get_data()
+        if self.moved is not None:
+            self.moved(len(data), len(content))
+        return understood(answer.status_code, content)
 
     def send(self, method: str, path: str, *, data: bytes, query: Mapping[str, str | int]) -> dict[str, Any]:
         headers = {**self._headers, **PLAIN, "Accept-Encoding": "identity"}
@@ -207,8 +267,12 @@ PACKED = {"Content-Type": "application/json", "Content-Encoding": "gzip"}
 
 
 def headers_for(notebook: str, token: str) -> dict[str, str]:
-    """Who asks."""
-    return {"X-Notebook": notebook, **({"Authorization": f"Bearer {token}"} if token else {})}
+    """Who asks, and which messages it speaks at best."""
+    return {
+        "X-Notebook": notebook,
+        "X-Format": str(wire.MESSAGES),
+        **({"Authorization": f"Bearer {token}"} if token else {}),
+    }
 
 
 def packed(body: Mapping[str, Any]) -> bytes:

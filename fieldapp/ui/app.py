@@ -18,6 +18,7 @@ from kivy.core.window import Window
 
 from fieldapp import assets
 from fieldapp.store.notebook import Notebook
+from fieldapp.ui import scanning
 from fieldapp.ui.device import Device, size_words
 from fieldapp.ui.guard import TouchGuard
 from fieldapp.ui.presenters import manner
@@ -110,6 +111,7 @@ class TabletApp(App):  # type: ignore[misc]  # kivy has no types
         self.shell.camera = self.device.camera()
         self.shell.carry.shared = self.device.shared_folder()
         self.shell.carry.choose = self.device.chooser()
+        self.shell.setup.scan = scanning.read if scanning.available() else None
         self.shell.photographs.folders += self.device.picture_folders()
         self._make()
         return self.frame

@@ -10,7 +10,7 @@ import hashlib
 from typing import Any
 
 from fieldapp.domain.ids import context_id, site_id
-from fieldapp.records import changes
+from fieldapp.records import changes, wire
 
 SITE_CODE = "INV26"
 SITE = site_id(SITE_CODE)
@@ -48,6 +48,7 @@ REQUESTS: dict[str, dict[str, Any]] = {
         "sign": "H8u2Qy0mYw1v5c7Tn3Rk9pXz4Lb6Jd8Gf2Sa0Wq1Ee4=",
         "seal": "mW8pQ2nT4vX6zB1dF3hJ5kL7oR9sU0wY2aC4eG6iK8M=",
     },
+    "life": {"notebook": "8c2f4a76-1b3d-4e5f-9a0b-c1d2e3f40516"},
     "wanted": {"photos": [{"sha256": PICTURE_ID, "sealed": False}]},
 }
 """{operation: its body}"""
@@ -62,7 +63,9 @@ ANSWERS: dict[str, dict[str, Any]] = {
         "site": SITE,
         "site_code": SITE_CODE,
         "cabin_notebook": _CABIN,
-        "format": changes.FORMAT,
+        "format": wire.MESSAGES,
+        "format_min": wire.OLDEST,
+        "at": "2026-06-01T08:00:00.000+00:00",
     },
     "enrol": {
         "token": "qkN9nFfB0bC3Qh6mZ1rT8xYvW5sE2uPdGjKaLcMoRiI",
@@ -73,7 +76,9 @@ ANSWERS: dict[str, dict[str, Any]] = {
         "seal_key": "mW8pQ2nT4vX6zB1dF3hJ5kL7oR9sU0wY2aC4eG6iK8M=",
         "cabin_notebook": _CABIN,
         "proof": "c3" * 32,
+        "held_by": "",
     },
+    "life": {"token": "zT8xYvW5sE2uPdGjKaLcMoRiIqkN9nFfB0bC3Qh6mZ1", "letter": "B"},
     "push": {
         "epoch": _EPOCH,
         "head": 2,
@@ -90,6 +95,7 @@ ANSWERS: dict[str, dict[str, Any]] = {
         "mark": _CHANGE.id,
         "own": 0,
         "more": False,
+        "forked": False,
     },
     "carry_keys": {"keys": 1},
     "wanted": {"wanted": [PICTURE_ID]},

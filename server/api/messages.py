@@ -17,6 +17,9 @@ BATCH = 500
 PAGE = 1000
 """Changes in one page of a pull."""
 
+CHARACTERS = 4_000_000
+"""Characters of changes in one page of a pull."""
+
 
 class _Message(Schema):
     class Meta:
@@ -52,7 +55,9 @@ class Hello(_Message):
     site = fields.UUID(required=True)
     site_code = fields.String(required=True)
     cabin_notebook = fields.UUID(required=True, metadata={"description": "writes the records that decide authority"})
-    format = fields.Integer(required=True, metadata={"description": "newest format of changes and messages it knows"})
+    format = fields.Integer(required=True, metadata={"description": "newest format of messages it knows"})
+    format_min = fields.Integer(required=True, metadata={"description": "oldest format of messages it still speaks"})
+    at = fields.String(required=True, metadata={"description": "its time, ISO 8601, for telling that a clock is off"})
 
 
 class EnrolAsked(_Message):
@@ -75,6 +80,22 @@ class Enrolled(_Message):
     seal_key = fields.String(required=True, metadata={"description": "X25519 public key, base64"})
     cabin_notebook = fields.UUID(required=True)
     proof = fields.String(required=True, metadata={"description": "HMAC that shows the cabin knows the code too"})
+    held_by = fields.String(
+        metadata={"description": "whose the asked letter is, if another one is given: a name, `?` for one without"}
+    )
+
+
+class LifeAsked(_Message):
+    """A tablet that is a copy, or was put back from one, asks to go on as a new one."""
+
+    notebook = fields.UUID(required=True, metadata={"description": "its notebook from now on, known to nobody yet"})
+
+
+class Life(_Message):
+    """Token and letter of the new notebook. The one that asked stays let in, for the other copy."""
+
+    token = fields.String(required=True)
+    letter = fields.String(required=True)
 
 
 class Entry(_Message):
@@ -118,9 +139,11 @@ class Answer(_Message):
 
 
 class Notice(_Message):
-    """Something the sender should know: a fork, a gap, a broken chain, another site's changes."""
+    """Something the sender should know: a fork, a gap, a broken chain, another site's changes or letter."""
 
-    what = fields.String(required=True, metadata={"enum": ["fork", "gap", "broken_chain", "other_site"]})
+    what = fields.String(
+        required=True, metadata={"enum": ["fork", "gap", "broken_chain", "other_site", "letter_of_other"]}
+    )
     text = fields.String(required=True, metadata={"description": "a sentence"})
     about = fields.Dict(required=True, metadata={"description": "what fills it: notebook, n, ids, after, before …"})
 
@@ -147,6 +170,11 @@ class PullAsked(_Message):
         validate=validate.Range(min=1, max=PAGE),
         metadata={"description": "changes in a page", "example": 1},
     )
+    characters = fields.Integer(
+        load_default=CHARACTERS,
+        validate=validate.Range(min=1, max=CHARACTERS),
+        metadata={"description": "most characters of a page; a single larger change comes alone"},
+    )
     all = fields.Boolean(load_default=False, metadata={"description": "the asking notebook's own changes too"})
     epoch = _text(load_default="", metadata={"description": "the epoch that came with the cursor"})
     mark = _text(load_default="", metadata={"description": "the mark that came with the cursor"})
@@ -169,6 +197,7 @@ class Page(_Message):
     mark = fields.String(required=True, metadata={"description": "id of the change at the cursor"})
     own = fields.Integer(required=True, metadata={"description": "highest number of the asking notebook's that came"})
     more = fields.Boolean(required=True)
+    forked = fields.Boolean(metadata={"description": "one of the asking notebook's numbers came twice: it was copied"})
 
 
 class KeyAsked(_Message):

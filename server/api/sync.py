@@ -9,6 +9,7 @@
 3. `push`, in batches: every change is answered for. What was answered is on the cabin's disk; a batch that was cut off
    is sent again, and what had arrived is `known`.
 4. `pull`, in pages: what others wrote since the cursor. Cursor and mark are kept together with the page.
+5. `life`: a tablet that was copied, or put back from a copy, goes on under a new notebook with a new letter.
 
 Bodies are JSON, with or without gzip (`Content-Encoding: gzip`); answers are gzip if the request allows it
 (`Accept-Encoding`). A token is looked at before the body. Every refusal has one shape (Error). Addresses are relative
@@ -22,8 +23,7 @@ from typing import Any
 from flask import Response, current_app, g, jsonify, request
 
 from fieldapp.assets import texts
-from fieldapp.records import enrolment
-from fieldapp.records.changes import FORMAT
+from fieldapp.records import enrolment, wire
 from server.api import examples, messages
 from server.api.answers import LARGEST, LARGEST_OF_STRANGERS, Routes, compressed, refuse, unpacked, with_token
 from server.api.described import READS, refuses
@@ -31,12 +31,14 @@ from server.cabin import Cabin
 from server.errors import (
     CabinError,
     CodeRefused,
+    LifeTaken,
     NotEnrolled,
     PlaceLocked,
     SignInLocked,
     SignInRefused,
     TokenWithdrawn,
     TooManyCodes,
+    TooManyLives,
 )
 from server.ledger.devices import Device
 
@@ -95,7 +97,9 @@ def hello() -> dict[str, Any]:
         "site": names.site,
         "site_code": ledger.site().value("code"),
         "cabin_notebook": names.notebook,
-        "format": FORMAT,
+        "format": wire.MESSAGES,
+        "format_min": wire.OLDEST,
+        "at": ledger.now(),
     }
 
 
@@ -126,7 +130,22 @@ def enrol(asked: dict[str, Any]) -> dict[str, Any]:
         "cabin_notebook": names.notebook,
     }
     proof = enrolment.cabins_proof(found.shared, notebook, *relied_on.values())
-    return {**relied_on, "epoch": names.epoch, "proof": proof}
+    return {**relied_on, "epoch": names.epoch, "proof": proof, "held_by": found.held_by}
+
+
+@blueprint.post("/life")
+@blueprint.doc(operationId="life")
+@with_token
+@blueprint.arguments(messages.LifeAsked, example=examples.REQUESTS["life"])
+@blueprint.response(200, messages.Life, description="It goes on", example=examples.ANSWERS["life"])
+@refuses(blueprint, *READS, NotEnrolled, TokenWithdrawn, LifeTaken, TooManyLives)
+def life(asked: dict[str, Any]) -> dict[str, Any]:
+    """Lets a tablet that finds itself to be a copy go on as a new one
+
+    Its token proves that it is the same tablet. What it wrote before stays the old notebook's; the other copy goes on.
+    """
+    found = cabin().devices.new_life(tablet(), str(asked["notebook"]))
+    return {"token": found.token, "letter": found.letter}
 
 
 @blueprint.post("/push")
@@ -180,6 +199,7 @@ def pull(asked: dict[str, Any]) -> Response:
         notebook=own,
         epoch=asked["epoch"],
         mark=asked["mark"],
+        characters=asked["characters"],
     )
     return jsonify(
         epoch=page.epoch,
@@ -188,6 +208,7 @@ def pull(asked: dict[str, Any]) -> Response:
         mark=page.mark,
         own=page.own,
         more=page.more,
+        forked=page.forked,
     )
 
 
@@ -222,6 +243,9 @@ def key(asked: dict[str, Any]) -> dict[str, Any]:
 @blueprint.response(200, messages.CarryKept, description="Kept", example=examples.ANSWERS["carry_keys"])
 @refuses(blueprint, *READS, NotEnrolled, TokenWithdrawn)
 def carry_keys(told: dict[str, Any]) -> dict[str, Any]:
-    """Keeps the keys with which a tablet signs its carry-files and opens the answers"""
+    """Keeps the keys with which a tablet signs its carry-files and opens the answers
+
+    The public halves only. A second key of the same notebook means a copy of it; both are kept.
+    """
     own = tablet()
     return {"keys": len(cabin().carry_keys.register(own.notebook, told["sign"], told["seal"]))}

@@ -6,6 +6,7 @@ Works on the same folder while the cabin runs. Not here: what any of it means (s
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import signal
 from collections.abc import Callable, Iterator
@@ -87,6 +88,7 @@ def register(parser: argparse.ArgumentParser) -> None:
 
     one = _command(below, "enrol", _enrol, "a one-use code for a tablet")
     one.add_argument("--name", default="", help="what to call the tablet")
+    one.add_argument("--at", action="append", help="the cabin's address, for the QR code (default: this machine's)")
     _command(below, "devices", _devices, "the tablets that are let in")
     one = _command(below, "withdraw", _withdraw, "let a tablet in no more")
     one.add_argument("letter")
@@ -144,7 +146,7 @@ def _open(args: argparse.Namespace) -> Iterator[cabin.Cabin]:
 
 
 def _serve(args: argparse.Namespace) -> int:
-    from server import serving, workers
+    from server import announcing, serving, workers
 
     config = Config(Path(args.data), host=args.host, port=args.port)
     settings = settings_in(config)
@@ -174,8 +176,10 @@ def _serve(args: argparse.Namespace) -> int:
         raise SystemExit(0)
 
     signal.signal(signal.SIGTERM, end)
+    found = announcing.reachable(serving.addresses(args.host))
     try:
-        runs.run()
+        with announcing.announced(announcing.sites_of(runs.cabins), runs.port, found):
+            runs.run()
     except (KeyboardInterrupt, SystemExit):
         _say("stopped")
     return 0
@@ -325,9 +329,12 @@ def _account(found: cabin.Cabin, person: str, role: str) -> Account:
 
 
 def _enrol(args: argparse.Namespace) -> int:
+    from server.serving import addresses
+
     with _open(args) as found:
         code = found.devices.open_code(args.name)
         _say("code", code=code.text, letter=code.letter, until=code.expires_at.strftime("%H:%M"))
+        _show_qr(enrolment.qr_text(args.at or [f"{one}:{PORT}" for one in addresses("0.0.0.0")], code.text))
         _say("fingerprint", fingerprint=enrolment.in_pairs(found.fingerprint))
     return 0
 
@@ -339,11 +346,25 @@ def _carry(args: argparse.Namespace) -> int:
     return 0
 
 
+def _show_qr(text: str) -> None:
+    """In the terminal, for a tablet's camera."""
+    import segno
+
+    drawn = io.StringIO()
+    segno.make(text, error="m", micro=False).terminal(drawn, compact=True)
+    try:
+        print(drawn.getvalue(), flush=True)
+    except UnicodeEncodeError:
+        return  # this terminal has no blocks to draw it with; the code can be typed
+
+
 def _devices(args: argparse.Namespace) -> int:
     with _open(args) as found:
+        lives = found.devices.lives()
         for one in found.devices.all():
             state = f"withdrawn {one.withdrawn_at}" if one.withdrawn_at else f"last here {one.seen_at or 'never'}"
-            print(_plain(f"{one.letter}  {one.name or '(no name)'}  {one.notebook}  {state}"))
+            before = f"  (was {lives[one.notebook]})" if one.notebook in lives else ""
+            print(_plain(f"{one.letter}  {one.name or '(no name)'}  {one.notebook}  {state}{before}"))
     return 0
 
 

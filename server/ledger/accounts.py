@@ -41,6 +41,8 @@ from server.ledger.ledger import CABIN, Ledger
 
 FREE_TRIES = 5
 FIRST_WAIT, LONGEST_WAIT = timedelta(seconds=30), timedelta(minutes=15)
+PUT_BACK = timedelta(minutes=2)
+"""By how much a clock that is set by the network may go back without ending sessions."""
 LONGEST_SESSION = timedelta(hours=12)
 
 
@@ -117,12 +119,14 @@ class Accounts:
 
         A session of another site of the same server is one here too for who was lent: the same person, role and key.
         """
-        over = self.ledger.text(self.ledger.clock() - LONGEST_SESSION)
+        now = self.ledger.clock()
+        # From the future is a session of before this laptop's clock was put back: it would hardly ever end.
+        first, last = self.ledger.text(now - LONGEST_SESSION), self.ledger.text(now + PUT_BACK)
         for one in (self, *self.elsewhere):
             with one.ledger.database.reading() as connection:
                 found = sessions.find(connection, session)
             if found is not None:
-                account = one.get(found.account) if found.began_at >= over else None
+                account = one.get(found.account) if first <= found.began_at <= last else None
                 return account if one is self or account is None else self._same(account)
         return None
 
@@ -349,9 +353,10 @@ class Accounts:
     def _locked_out(
         self, connection: Connection, row: Row[Any] | None, address: str, now: datetime
     ) -> SignInLocked | None:
-        own = row.locked_until if row is not None else None
-        if own is not None and now < datetime.fromisoformat(own):
-            return SignInLocked(until=_hour(datetime.fromisoformat(own), now))
+        until = datetime.fromisoformat(row.locked_until) if row is not None and row.locked_until else now
+        # No lock is longer than that: this laptop's clock has been put back since.
+        if now < until <= now + LONGEST_WAIT:
+            return SignInLocked(until=_hour(until, now))
         place = guessing.waits_until(connection, address, now, self.ledger.text)
         return PlaceLocked(until=_hour(place, now)) if place is not None else None
 

@@ -54,7 +54,8 @@ class Disputed(NamedTuple):
 class Pulled(NamedTuple):
     """A page of changes as (seq, id, body); `cursor` and `mark` to go on from; whether there is more.
 
-    own  the highest number of the asking notebook's that has come: above its own count, it is an old copy
+    own     the highest number of the asking notebook's that has come: above its own count, it is an old copy
+    forked  whether one of its numbers came twice: there is another copy of it, which may be just as long
     """
 
     rows: list[tuple[int, str, str]]
@@ -63,6 +64,7 @@ class Pulled(NamedTuple):
     mark: str
     own: int
     more: bool
+    forked: bool = False
 
 
 def records(connection: Connection, kind: str, context: str | None, deleted: bool) -> list[Record]:
@@ -173,19 +175,28 @@ def _numbers(connection: Connection, column: Any, *only: Any) -> dict[str, int]:
     return dict(connection.execute(select(column, func.count()).where(*only).group_by(column)).all())
 
 
-def pull(connection: Connection, since: int, limit: int, skip: str, notebook: str) -> Pulled:
+def pull(
+    connection: Connection, since: int, limit: int, skip: str, notebook: str, characters: int | None = None
+) -> Pulled:
     """A page of changes after number `since`: see Ledger.pull."""
     column = tables.change.c
     query = select(column.seq, column.id, column.body).where(
         column.seq > since, or_(~column.closed, column.notebook == notebook), column.notebook != skip
     )
-    rows = list(connection.execute(query.order_by(column.seq).limit(limit + 1)))
-    more = len(rows) > limit
+    page: list[tuple[int, str, str]] = []
+    size, more = 0, False
+    for row in connection.execute(query.order_by(column.seq).limit(limit + 1)):
+        size += len(row.body)
+        if len(page) == limit or (page and characters is not None and size > characters):
+            more = True
+            break
+        page.append((row.seq, row.id, row.body))
     now = meta.names(connection)
-    cursor = rows[limit - 1][0] if more else now.head
-    page = [(row.seq, row.id, row.body) for row in rows[:limit]]
+    cursor = page[-1][0] if more else now.head
     own = connection.scalar(select(tables.notebook.c.highest).where(tables.notebook.c.id == notebook)) or 0
-    return Pulled(page, now.epoch, cursor, mark(connection, cursor), own, more)
+    told = select(tables.event.c.nr).where(tables.event.c.what == "fork", tables.event.c.who == notebook).limit(1)
+    forked = connection.scalar(told) is not None
+    return Pulled(page, now.epoch, cursor, mark(connection, cursor), own, more, forked)
 
 
 def mark(connection: Connection, seq: int) -> str:

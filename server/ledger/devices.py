@@ -1,7 +1,12 @@
 """Which tablets are let in: one-use codes, tokens, letters. See fieldapp.records.enrolment for what a code proves.
 
-A token is kept as its hash only and belongs to one notebook. A letter is never given to a second notebook: labels are
-unique because of it. Not here: what a tablet may then do (it brings changes; what decides authority is set aside).
+A token is kept as its hash only and belongs to one notebook. No time that is written here is believed to lie in the
+future: a cabin laptop's clock that is put back must not keep a code alive, nor an old guess counting, for a year.
+
+A tablet that finds out that it is a copy, or was put back from one, asks for a *new life*: a token and a letter for
+another notebook. The row of the old one stays, because the other copy goes on under it; to end that one too is the
+administrator's choice. Not here: letters (letters), what a tablet may then do (it brings changes; what decides
+authority is set aside).
 """
 
 from __future__ import annotations
@@ -9,28 +14,33 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from itertools import product
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, insert, select, update
+from sqlalchemy import Connection, Row, delete, insert, or_, select, update
 
-from fieldapp.domain.labels import LabelError
-from fieldapp.domain.labels import read as read_label
 from fieldapp.records import enrolment
-from server.errors import CodeRefused, DoneAlready, NoSuchPerson, NotEnrolled, TokenWithdrawn, TooManyCodes
-from server.ledger import events, tables
+from server.errors import (
+    CodeRefused,
+    DoneAlready,
+    LifeTaken,
+    NoSuchPerson,
+    NotEnrolled,
+    TokenWithdrawn,
+    TooManyCodes,
+    TooManyLives,
+)
+from server.ledger import events, letters, meta, tables
 from server.ledger.ledger import CABIN, Ledger
 
 CODE_LIVES = timedelta(minutes=15)
 WRONG_CODES, WITHIN = 10, timedelta(minutes=5)
+LIVES, LIVES_WITHIN = 20, timedelta(hours=12)
+"""New lives on the whole site: letters are few, and a tablet that asks for them without end must not use them up."""
 SEEN_AGAIN = timedelta(minutes=10)
 """How often it is noted that a tablet was here which had nothing to send."""
-
-LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
-"""Without I and O, which muddy pencils make of 1 and 0."""
 
 REASONS = ("lost", "broken", "replaced", "other")
 """Why a tablet is withdrawn."""
@@ -47,11 +57,15 @@ class Code:
 
 @dataclass(frozen=True, slots=True)
 class Enrolled:
-    """A tablet that has just been let in. `shared` is the key that proves the answer."""
+    """A tablet that has just been let in. `shared` is the key that proves the answer.
+
+    held_by  whose the letter is that it had been writing with, if it gets another one
+    """
 
     token: str
     letter: str
     shared: bytes
+    held_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,15 +103,13 @@ class Devices:
         """
         secret = enrolment.secret_from(secrets.token_bytes(enrolment.SECRET))
         expires = self.ledger.clock() + CODE_LIVES
+        column = tables.enrolment.c
         with self.ledger.database.writing() as connection:
-            if once and connection.scalar(select(tables.enrolment.c.id).where(tables.enrolment.c.id == once)):
+            if once and connection.scalar(select(column.id).where(column.id == once)):
                 raise DoneAlready
-            connection.execute(
-                delete(tables.enrolment).where(
-                    tables.enrolment.c.used_by.is_(None), tables.enrolment.c.expires_at < self.ledger.now()
-                )
-            )
-            letter = self._next_letter(connection)
+            past = or_(column.expires_at < self.ledger.now(), column.expires_at > self.ledger.text(expires))
+            connection.execute(delete(tables.enrolment).where(column.used_by.is_(None), past))
+            letter = letters.free(connection)
             row = {
                 "id": once or self.ledger.new_id(),
                 "key": enrolment.key(secret, self.fingerprint).hex(),
@@ -113,14 +125,16 @@ class Devices:
     def enrol(self, proof: str, notebook: str, name: str, letter: str = "") -> Enrolled:
         """Lets the notebook in whose proof fits an open code. `letter`: the one it has been writing labels with.
 
-        A notebook that is enrolled already keeps its letter and gets a new token. Raises CodeRefused, TooManyCodes.
+        A notebook that is enrolled already keeps its letter and gets a new token, also one that was withdrawn. Where
+        the answer was lost on the way, the same notebook may ask once more with the same code: until its token was
+        used. Raises CodeRefused, TooManyCodes.
         """
         found: Enrolled | None = None
         since = self.ledger.text(self.ledger.clock() - WITHIN)
         told = {"name": name[:80]}
         with self.ledger.database.writing() as connection:
             # Counted and tried in one transaction: many at once gain nothing.
-            too_many = events.since(connection, "code_refused", since) >= WRONG_CODES
+            too_many = events.between(connection, "code_refused", since, self.ledger.now()) >= WRONG_CODES
             if too_many:
                 events.note_seldom(connection, "code_locked", "cabin", self.ledger.now(), told, unless_since=since)
             else:
@@ -133,14 +147,14 @@ class Devices:
             raise CodeRefused
         return found
 
-    def _not_too_many(self, connection: Connection) -> None:
-        moment = self.ledger.clock() - WITHIN
-        if events.since(connection, "code_refused", self.ledger.text(moment)) >= WRONG_CODES:
-            raise TooManyCodes
-
     def _enrol(self, connection: Connection, proof: str, notebook: str, name: str, wish: str) -> Enrolled | None:
         column, now = tables.enrolment.c, self.ledger.now()
-        open_codes = select(tables.enrolment).where(column.used_by.is_(None), column.expires_at >= now)
+        latest = self.ledger.text(self.ledger.clock() + CODE_LIVES)
+        unheard = select(tables.device.c.notebook).where(
+            tables.device.c.notebook == notebook, tables.device.c.seen_at.is_(None)
+        )
+        usable = or_(column.used_by.is_(None), column.used_by.in_(unheard))
+        open_codes = select(tables.enrolment).where(usable, column.expires_at >= now, column.expires_at <= latest)
         for row in connection.execute(open_codes).all():
             shared = bytes.fromhex(row.key)
             if hmac.compare_digest(enrolment.tablets_proof(shared, notebook), proof):
@@ -148,12 +162,13 @@ class Devices:
         else:
             return None
         token = secrets.token_urlsafe(32)
-        letter = self._letter_for(connection, notebook, wish, row.letter)
+        given = letters.give(connection, notebook, wish, row.letter)
+        letter = given.letter
         connection.execute(update(tables.enrolment).where(column.id == row.id).values(used_by=notebook))
         connection.execute(delete(tables.device).where(tables.device.c.notebook == notebook))
         values = {
             "notebook": notebook,
-            "name": name or row.name,
+            "name": row.name or name,
             "letter": letter,
             "token": _hashed(token),
             "enrolled_at": now,
@@ -162,7 +177,52 @@ class Devices:
         }
         connection.execute(insert(tables.device), values)
         events.note(connection, "enrolled", notebook, now, {"name": values["name"], "letter": letter})
-        return Enrolled(token, letter, shared)
+        return Enrolled(token, letter, shared, given.held_by)
+
+    def new_life(self, old: Device, notebook: str) -> Enrolled:
+        """A token and a letter for `notebook`, under which the tablet `old` goes on. See the module.
+
+        Asked again, because the answer was lost, it gives another token. Raises LifeTaken, TooManyLives.
+        """
+        now, moment = self.ledger.now(), self.ledger.text(self.ledger.clock() - LIVES_WITHIN)
+        token = secrets.token_urlsafe(32)
+        column, life = tables.device.c, tables.life.c
+        with self.ledger.database.writing() as connection:
+            row = connection.execute(select(tables.device).where(column.notebook == notebook)).first()
+            if row is not None:
+                came_from = connection.scalar(select(life.came_from).where(life.notebook == notebook))
+                if came_from != old.notebook or row.seen_at is not None or row.withdrawn_at is not None:
+                    raise LifeTaken
+                connection.execute(
+                    update(tables.device).where(column.notebook == notebook).values(token=_hashed(token))
+                )
+                return Enrolled(token, row.letter, b"")
+            known = connection.scalar(select(tables.notebook.c.id).where(tables.notebook.c.id == notebook))
+            if known is not None or notebook == meta.names(connection).notebook:
+                raise LifeTaken
+            if events.between(connection, "new_life", moment, now) >= LIVES:
+                raise TooManyLives
+            letter = letters.free(connection)
+            values = {
+                "notebook": notebook,
+                "name": old.name,
+                "letter": letter,
+                "token": _hashed(token),
+                "enrolled_at": now,
+                "seen_at": None,
+                "withdrawn_at": None,
+            }
+            connection.execute(insert(tables.device), values)
+            connection.execute(insert(tables.life), {"notebook": notebook, "came_from": old.notebook, "at": now})
+            noted = {"name": old.name, "letter": letter, "was": old.letter}
+            events.note(connection, "new_life", notebook, now, noted)
+        return Enrolled(token, letter, b"")
+
+    def lives(self) -> dict[str, str]:
+        """{notebook: the one it was before} of tablets that went on as new ones."""
+        with self.ledger.database.reading() as connection:
+            rows = connection.execute(select(tables.life.c.notebook, tables.life.c.came_from))
+            return {row.notebook: row.came_from for row in rows}
 
     def check(self, token: str, notebook: str) -> Device:
         """The tablet whose token this is. Raises NotEnrolled, TokenWithdrawn; of the latter the log is told."""
@@ -174,6 +234,9 @@ class Devices:
         if row.withdrawn_at is not None:
             self._refused(row)
             raise TokenWithdrawn
+        if row.seen_at is None:
+            # It has its token for certain: the code or the request that brought it is used up.
+            self.seen(notebook)
         return _device(row)
 
     def knows(self, notebook: str) -> bool:
@@ -237,7 +300,8 @@ class Devices:
     def wrong_codes(self) -> int:
         """How many wrong codes were typed lately; from WRONG_CODES on nobody is let in for a while."""
         with self.ledger.database.reading() as connection:
-            return events.since(connection, "code_refused", self.ledger.text(self.ledger.clock() - WITHIN))
+            since = self.ledger.text(self.ledger.clock() - WITHIN)
+            return events.between(connection, "code_refused", since, self.ledger.now())
 
     def rename(self, letter: str, name: str, by: Mapping[str, Any] = CABIN) -> Device:
         """Another name for a tablet; the letter stays for good. Raises NoSuchPerson."""
@@ -267,24 +331,6 @@ class Devices:
                 _note(connection, "withdrawn", by, now, fields)
         return _device(row)
 
-    # -- letters
-
-    def _letter_for(self, connection: Connection, notebook: str, wish: str, offered: str) -> str:
-        holder: dict[str, str] = {one.letter: one.notebook for one in connection.execute(select(tables.device))}
-        own = [letter for letter, one in holder.items() if one == notebook]
-        # After a backup was put back, a tablet knows better than the cabin which letter it has.
-        for letter in (*own, *(one for one in _letters() if one == wish), offered):
-            if holder.get(letter, notebook) == notebook:
-                return letter
-        return self._next_letter(connection)
-
-    def _next_letter(self, connection: Connection) -> str:
-        used = set(connection.scalars(select(tables.device.c.letter)))
-        used |= set(connection.scalars(select(tables.enrolment.c.letter)))
-        # Labels that came from tablets whose enrolment this ledger has lost.
-        used |= set(_letters_in(connection))
-        return next(one for one in _letters() if one not in used)
-
 
 def _lettered(connection: Connection, letter: str) -> Row[Any]:
     row = connection.execute(select(tables.device).where(tables.device.c.letter == letter.upper())).first()
@@ -295,21 +341,6 @@ def _lettered(connection: Connection, letter: str) -> Row[Any]:
 
 def _note(connection: Connection, what: str, by: Mapping[str, Any], at: str, fields: Mapping[str, Any]) -> None:
     events.note(connection, what, str(by["person"] or by["name"]), at, {**fields, "by": by["name"]})
-
-
-def _letters() -> Iterator[str]:
-    yield from LETTERS
-    yield from ("".join(pair) for pair in product(LETTERS, repeat=2))
-
-
-def _letters_in(connection: Connection) -> Iterator[str]:
-    column = tables.record.c
-    query = select(column.label).where(column.label.is_not(None), column.kind.not_in(("site", "person", "context")))
-    for label in connection.scalars(query):
-        try:
-            yield read_label(label).letter
-        except LabelError:
-            continue
 
 
 def _hashed(token: str) -> str:

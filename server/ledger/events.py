@@ -68,10 +68,13 @@ def page(
     return [Event(row.nr, row.at, row.what, row.who, json.loads(row.fields)) for row in connection.execute(query)]
 
 
-def since(connection: Connection, what: str, at: str, who: str | None = None) -> int:
-    """How many lines of one sort there are from the moment `at` on (ISO 8601 UTC, as written by the ledger)."""
+def between(connection: Connection, what: str, first: str, last: str, who: str | None = None) -> int:
+    """How many lines of one sort there are between two moments (ISO 8601 UTC, as written by the ledger).
+
+    Both ends, because a clock may be put back: what was written before that lies in the future then.
+    """
     column = tables.event.c
-    query = select(func.count()).select_from(tables.event).where(column.what == what, column.at >= at)
+    query = select(func.count()).select_from(tables.event).where(column.what == what, column.at.between(first, last))
     if who is not None:
         query = query.where(column.who == who)
     return connection.scalar(query) or 0
@@ -81,5 +84,5 @@ def note_seldom(
     connection: Connection, what: str, who: str, at: str, fields: Mapping[str, Any], *, unless_since: str
 ) -> None:
     """Adds a line unless there is one of this sort and of `who` since then: what anybody may cause fills no disk."""
-    if not since(connection, what, unless_since, who):
+    if not between(connection, what, unless_since, at, who):
         note(connection, what, who, at, fields)

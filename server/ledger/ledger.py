@@ -27,7 +27,7 @@ from fieldapp.records import changes, standing
 from fieldapp.records.changes import Change, UnreadableChange
 from fieldapp.records.fold import Record
 from server.errors import LedgerUnreachable, NotTheSite, ValueNotKept
-from server.ledger import asking, checks, events, folding, holds, intake, meta, opening, proving, tables
+from server.ledger import asking, checks, events, folding, holds, intake, letters, meta, opening, proving, tables
 from server.ledger.asking import Disputed, Listed, Pulled, Written
 from server.ledger.checks import Found
 from server.ledger.database import Database
@@ -189,6 +189,7 @@ class Ledger:
                 notice = {"what": "other_site", "notebooks": strangers}
                 batch.notices.append(notice)
                 events.note(connection, "other_site", source, self.now(), notice)
+            batch.notices += letters.of_others(connection, batch.fresh, self.now())
             return Accepted(batch.answers, batch.notices, now.epoch, now.head + len(batch.fresh))
 
     def write(
@@ -367,9 +368,17 @@ class Ledger:
     # -- handing out
 
     def pull(
-        self, since: int, limit: int, skip_notebook: str = "", *, notebook: str = "", epoch: str = "", mark: str = ""
+        self,
+        since: int,
+        limit: int,
+        skip_notebook: str = "",
+        *,
+        notebook: str = "",
+        epoch: str = "",
+        mark: str = "",
+        characters: int | None = None,
     ) -> Pulled:
-        """Changes after number `since`, at most `limit`, without those of `skip_notebook`.
+        """Changes after number `since`, at most `limit` and about `characters`, without those of `skip_notebook`.
 
         Sealed places go to nobody but the notebook that wrote them (`notebook`, by default the one skipped). `epoch`
         and `mark` are what came with the cursor: if in the same epoch another change has that number, this ledger was
@@ -378,7 +387,7 @@ class Ledger:
         asker = notebook or skip_notebook
         if mark and epoch == self.names().epoch and mark != self._read(lambda one: asking.mark(one, since)):
             self.renew("another change at the cursor", asker, epoch)
-        return self._read(lambda connection: asking.pull(connection, since, limit, skip_notebook, asker))
+        return self._read(lambda connection: asking.pull(connection, since, limit, skip_notebook, asker, characters))
 
     def forked(self, notebook: str) -> bool:
         """Whether a notebook has given a number twice: a copy of it goes on somewhere, or an old one was put back."""

@@ -152,7 +152,7 @@ account = Table(
 session = Table(
     "session",
     metadata,
-    Column("id", Text, primary_key=True, comment="SHA-256 of the id in the cookie, hex"),
+    Column("id", Text, primary_key=True, doc="SHA-256 of the id in the cookie, hex"),
     Column("account", Text, nullable=False, index=True),
     Column("began_at", Text, nullable=False),
 )
@@ -161,7 +161,7 @@ guess = Table(
     "guess",
     metadata,
     Column("id", Text, primary_key=True),
-    Column("place", Text, nullable=False, comment="an IPv4 address, or the network of an IPv6 one"),
+    Column("place", Text, nullable=False, doc="an IPv4 address, or the network of an IPv6 one"),
     Column("at", Text, nullable=False, index=True),
     Index("guess_by_place", "place", "at"),
 )
@@ -218,6 +218,14 @@ carried = Table(
     Column("notebook", Text, nullable=False, index=True),
     Column("made_at", Text, nullable=False, doc="as the tablet's clock had it"),
     Column("loaded_at", Text, nullable=False, doc="the first time"),
+)
+
+life = Table(
+    "life",
+    metadata,
+    Column("notebook", Text, primary_key=True, doc="a tablet that found itself to be a copy goes on under it"),
+    Column("came_from", Text, nullable=False, doc="the notebook it was until then; its row in `device` stays"),
+    Column("at", Text, nullable=False),
 )
 
 event = Table(

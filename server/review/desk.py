@@ -40,7 +40,7 @@ from fieldapp.records.changes import Change
 from fieldapp.records.place import is_licensed
 from fieldapp.records.standing import Authority
 from server.ledger import Found, Hold, Ledger
-from server.ledger.accounts import Account, Accounts
+from server.ledger.accounts import PUT_BACK, Account, Accounts
 from server.ledger.devices import Devices
 from server.photos import Photos
 from server.review import drawings, showing, words
@@ -138,7 +138,8 @@ def whose(told: Mapping[str, Any], now: datetime, accounts: Accounts) -> Account
     if not (isinstance(one, str) and isinstance(last, str)):
         return None
     try:
-        idle = now - datetime.fromisoformat(last) > IDLE
+        # From the future is a session of before this laptop's clock was put back: it would hardly ever end.
+        idle = not -PUT_BACK <= now - datetime.fromisoformat(last) <= IDLE
     except (ValueError, TypeError):
         return None
     return None if idle else accounts.in_session(one)

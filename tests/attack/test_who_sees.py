@@ -55,6 +55,7 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "api_docs.style": (NOBODY, NOBODY, NOBODY),
     "sync.hello": (NOBODY, NOBODY, NOBODY),
     "sync.enrol": (NOBODY, NOBODY, NOBODY),
+    "sync.life": (NOBODY, NOBODY, NOBODY),
     "sync.push": (NOBODY, NOBODY, NOBODY),
     "sync.key": (NOBODY, NOBODY, NOBODY),
     "sync.carry_keys": (NOBODY, NOBODY, NOBODY),

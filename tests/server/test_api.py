@@ -69,6 +69,7 @@ def wrong_requests(client, known):
     yield 401, tell(client, "/api/v1/carry-keys", carry_keys, headers=head)
     yield 422, tell(client, "/api/v1/carry-keys", {**carry_keys, "seal": "AAAA"}, headers=known)
     yield 422, tell(client, "/api/v1/carry-keys", {**carry_keys, "sign": "ä"}, headers=known)
+    yield 401, tell(client, "/api/v1/life", {"notebook": an_id("y")}, headers=head)
     yield 403, tell(client, "/api/v1/enrol", {"proof": "x", "notebook": an_id("x")})
     yield 401, tell(client, "/api/v1/photos/wanted", {"photos": []}, headers=head)
     yield 401, client.get(f"/api/v1/photo/{'a' * 64}", headers=head)
@@ -82,6 +83,8 @@ def wrong_requests(client, known):
     yield 422, tell(client, "/api/v1/push", {"changes": [{"id": 1}]}, headers=known)
     yield 422, tell(client, "/api/v1/push", {"changes": [{"id": "", "body": ""}] * 501}, headers=known)
     yield 422, tell(client, "/api/v1/enrol", {})
+    yield 422, tell(client, "/api/v1/life", {"notebook": "no id"}, headers=known)
+    yield 422, client.get("/api/v1/pull?characters=0", headers=known)
     yield 422, client.post("/api/v1/push", data="x", headers=known)
     yield 400, client.post("/api/v1/push", data="{", headers=known, content_type="application/json")
     packed = {**known, "Content-Encoding": "gzip"}
@@ -178,7 +181,7 @@ def test_every_answer_carries_the_headers_that_keep_browsers_careful(client):
 # -- letting in
 
 
-def test_a_code_works_once_and_its_secret_is_never_kept(cabin, client):
+def test_a_code_works_for_one_tablet_until_its_token_is_used_and_its_secret_is_never_kept(cabin, client):
     tablet = Tablet()
     code = cabin.devices.open_code("trench tablet")
     secret, short = enrolment.parse(code.text)
@@ -188,6 +191,18 @@ def test_a_code_works_once_and_its_secret_is_never_kept(cabin, client):
     first = tell(client, "/api/v1/enrol", asked)
     assert (first.status_code, first.json["letter"], first.json["site_code"]) == (200, code.letter, CODE)
     assert first.json["site"] == SITE
+    other = {
+        "proof": enrolment.tablets_proof(enrolment.key(secret, cabin.fingerprint), an_id("o")),
+        "notebook": an_id("o"),
+    }
+    assert tell(client, "/api/v1/enrol", other).status_code == 403
+    # The answer may have been lost; what it held is worth nothing once it is given again.
+    again = tell(client, "/api/v1/enrol", asked)
+    assert (again.status_code, again.json["letter"]) == (200, code.letter)
+    head = {"X-Notebook": tablet.id, "Authorization": f"Bearer {first.json['token']}"}
+    assert client.get("/api/v1/pull", headers=head).status_code == 401
+    head["Authorization"] = f"Bearer {again.json['token']}"
+    assert client.get("/api/v1/pull", headers=head).status_code == 200
     assert tell(client, "/api/v1/enrol", asked).status_code == 403
     stored = everything_in(cabin.ledger)
     assert secret.encode() not in stored

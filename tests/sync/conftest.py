@@ -11,13 +11,17 @@ import pytest
 
 from fieldapp.store.notebook import Notebook
 from fieldapp.sync.enrol import Enrolment, enrol
+from fieldapp.sync.patience import Means
 from fieldapp.sync.transport import ClientTransport
 from server import create_app
 from server.cabin import Cabin, set_up
 from server.config import Config
 from server.serving import Serving
 from tests.server.conftest import QUICK, Clock
-from tests.server.tablets import CODE
+from tests.server.tablets import CODE, an_id
+
+AT_ONCE = Means(sleep=lambda seconds: None)
+"""For tests that need not wait between two tries."""
 
 BY = {"person": "p1", "name": "A. Digger", "role": "recorder"}
 
@@ -91,3 +95,19 @@ def serving(config: Config) -> Iterator[Serving]:
     """A cabin over TLS at 127.0.0.1, on a free port."""
     with Serving(replace(config, testing=False), QUICK) as serving:
         yield serving
+
+
+def docket(notebook: Notebook, name: str, over=None, **values):
+    return notebook.save("docket", an_id(name), values, over or {}, BY)
+
+
+def known_to(notebook: Notebook) -> set[str]:
+    return {one for _, one, _ in notebook.bodies()}
+
+
+@pytest.fixture
+def pair(site, new_notebook):
+    one, other = new_notebook("one"), new_notebook("other")
+    site.enrolled(one)
+    site.enrolled(other)
+    return one, other

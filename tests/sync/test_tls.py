@@ -47,7 +47,7 @@ from server.ledger.devices import Enrolled
 from server.serving import TIMEOUT, Serving, addresses
 from tests.server.conftest import QUICK
 from tests.server.tablets import an_id
-from tests.sync.conftest import BY
+from tests.sync.conftest import AT_ONCE, BY
 
 
 def address_of(serving: Serving) -> str:
@@ -244,6 +244,12 @@ def test_wrong_used_and_old_codes_are_refused_in_words(serving, notebook, new_no
     used = serving.cabin.devices.open_code().text
     enrol(second, address_of(serving), used)
     with pytest.raises(CodeRefused, match="wrong, was used before, or is older"):
+        enrol(new_notebook("three"), address_of(serving), used)
+    # The notebook that used it may ask again, in case the answer was lost; until its token was used.
+    enrol(second, address_of(serving), used)
+    with transport_for(second) as way:
+        exchange(second, way)
+    with pytest.raises(CodeRefused, match="wrong, was used before, or is older"):
         enrol(second, address_of(serving), used)
     old = serving.cabin.devices.open_code().text
     clock.forward(minutes=16)
@@ -278,7 +284,7 @@ def test_nobody_at_the_address_is_told_as_that(serving, notebook):
         certificate_at(f"127.0.0.1:{port}")
 
 
-@pytest.mark.parametrize("lets_through", [0, 300, 700, 1500, 4000, 20_000, 60_000])
+@pytest.mark.parametrize("lets_through", [0, 300, 700, 1500, 4000, 20_000, 40_000])
 def test_a_connection_cut_while_sending_is_told_and_sending_again_doubles_nothing(serving, notebook, lets_through):
     for number in range(300):
         docket(notebook, f"d{number}", count=number, note=os.urandom(100).hex())
@@ -286,12 +292,12 @@ def test_a_connection_cut_while_sending_is_told_and_sending_again_doubles_nothin
     found = enrolled(notebook)
     with HttpsTransport(f"127.0.0.1:{relay.port}", found.fingerprint, notebook=notebook.id, token=found.token) as way:
         with pytest.raises((ConnectionCut, NotReachable)) as caught:
-            exchange(notebook, way)
+            exchange(notebook, way, means=AT_ONCE)
     relay.close()
-    assert caught.value.report is not None
+    first = caught.value.report
     with transport_for(notebook) as way:
-        report = exchange(notebook, way)
-    assert report.sent + report.known == 300
+        second = exchange(notebook, way)
+    assert first.sent + first.known + second.sent + second.known == 300
     assert serving.cabin.ledger.names().head == 301
     assert len(serving.cabin.ledger.records("docket")) == 300
 
@@ -393,10 +399,12 @@ def test_leaving_a_cabin_forgets_the_token_only(serving, notebook):
 @pytest.mark.parametrize(
     ("typed", "read"),
     [
-        ("cabin", ("cabin", 8443)),
-        (" https://cabin.local:9000/ ", ("cabin.local", 9000)),
-        ("192.168.4.1:8443", ("192.168.4.1", 8443)),
-        ("[fe80::1]:8444", ("fe80::1", 8444)),
+        ("cabin", ("cabin", 8443, "")),
+        (" https://cabin.local:9000/ ", ("cabin.local", 9000, "")),
+        ("192.168.4.1:8443", ("192.168.4.1", 8443, "")),
+        ("[fe80::1]:8444", ("fe80::1", 8444, "")),
+        ("cabin.local/TST26/", ("cabin.local", 8443, "/TST26")),
+        ("https://192.168.4.1:8443/bones/TST26", ("192.168.4.1", 8443, "/bones/TST26")),
     ],
 )
 def test_an_address_is_read_as_people_type_it(typed, read):

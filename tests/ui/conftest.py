@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -20,6 +20,7 @@ prepare(1280, 800)
 from fieldapp import assets  # noqa: E402
 from fieldapp.domain import ids  # noqa: E402
 from fieldapp.store.notebook import Edit, Notebook  # noqa: E402
+from fieldapp.sync.finding import Seen  # noqa: E402
 from fieldapp.ui.presenters.cabin import Exchange  # noqa: E402
 from fieldapp.ui.presenters.desk import Desk  # noqa: E402
 from fieldapp.ui.theme import theme  # noqa: E402
@@ -53,9 +54,19 @@ class FakeCabin:
         self.answer = Exchange(sent=3, received=2)
         self.steps = 2
         self.codes: list[tuple[str, str]] = []
+        self.seen: list[Seen] = []
         self.keys: list[tuple[str, str, str]] = []
 
-    def enrol(self, address: str, code: str) -> str:
+    def look(self) -> list[Seen]:
+        return self.seen
+
+    def new_life(self) -> str:
+        if not self.trouble:
+            self.desk.notebook.new_life("F")
+        return self.trouble
+
+    def enrol(self, addresses: Sequence[str], code: str) -> str:
+        address = " ".join(addresses)
         self.codes.append((address, code))
         if not self.trouble:
             self.desk.notebook.identify(site=ids.site_id(CODE), code=CODE, letter="B")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,6 +15,7 @@ from fieldapp.records.schemas import problems_of
 from fieldapp.records.sealing import unseal
 from fieldapp.store.errors import SaveFailed
 from fieldapp.store.notebook import Edit, Notebook
+from fieldapp.sync.finding import Seen
 from fieldapp.ui.presenters.cabin import Exchange, Setup, Sync
 from fieldapp.ui.presenters.context import Context, docket_row, short_label
 from fieldapp.ui.presenters.contexts import Contexts
@@ -303,6 +305,77 @@ def test_enrolment_says_clearly_why_it_failed(blank: Desk) -> None:
     cabin.trouble = ""
     assert setup.enrol()
     assert cabin.codes[-1] == ("192.168.1.5:8443", "ABCD-EFGH-000000")
+
+
+QR = "bonedocket:enrol?at=10.0.0.5:8443/HLG26&at=192.168.1.5:8443/HLG26&code=ABCD-EFGH-012345"
+
+
+def test_a_scanned_code_fills_in_address_and_code(blank: Desk) -> None:
+    cabin = FakeCabin(blank)
+    setup = Setup(blank, cabin)
+    setup.scan = lambda path: ["WIFI:S:cabin;;", QR] if path.name == "good.jpg" else ["something else"]
+    assert not setup.scanned(Path("bad.jpg"))
+    assert "not found in this picture" in setup.error
+    assert setup.scanned(Path("good.jpg"))
+    assert (setup.way, setup.at, setup.ready(), setup.error) == ("cabin", "code", "", "")
+    assert setup.enrol()
+    assert cabin.codes == [("10.0.0.5:8443/HLG26 192.168.1.5:8443/HLG26", "ABCD-EFGH-012345")]
+
+
+def test_where_nothing_reads_pictures_none_is_read(blank: Desk) -> None:
+    assert not Setup(blank, FakeCabin(blank)).scanned(Path("any.jpg"))
+
+
+def test_a_cabin_that_was_found_is_chosen_instead_of_typed(blank: Desk) -> None:
+    cabin = FakeCabin(blank)
+    cabin.seen = [Seen("ELS26", "ZZZZZZ", ("10.9.9.9:8443",)), Seen("HLG26", "012345", ("10.0.0.5:8443/HLG26",))]
+    setup = Setup(blank, cabin)
+    setup.look()
+    setup.choose(1)
+    assert (setup.at, setup.shown("address")) == ("code", "10.0.0.5:8443/HLG26")
+    setup.entries["code"].press("ABCDEFGH012345")
+    assert setup.enrol()
+    # The code's last six characters tell which of several is meant, also where another was chosen or none.
+    for begin in (lambda: setup.choose(0), lambda: setup.begin("cabin")):
+        setup.entries["address"].clear()
+        begin()
+        assert setup.addresses()[-1] == "10.0.0.5:8443/HLG26"
+        assert setup.ready() == ""
+
+
+def test_a_copied_tablet_is_told_in_plain_words_and_goes_on_as_a_new_one(sync: Sync) -> None:
+    assert sync.told() == []
+    notebook = sync.desk.notebook
+    docket(sync.desk, "query")
+    with Notebook.open(notebook.folder.parent / "copy", notebook.clock, notebook.new_id) as copy:
+        copy.identify(site=sync.desk.site, code=sync.desk.code, letter="B")
+        copy.new_life("B", as_id=notebook.id)
+        made = copy.save("docket", "d", {"count": 1}, {}, sync.desk.by)
+    notebook.pull([made])
+    assert sync.copied
+    told = " ".join(sync.told())
+    for words in ("was copied", "nothing is lost", "go on as a new tablet", "still syncs"):
+        assert words in told
+    sync.cabin.trouble = "Nothing answers."  # type: ignore[attr-defined]
+    sync.renew()
+    assert sync.copied
+    assert "Nothing answers." in sync.told()
+    sync.cabin.trouble = ""  # type: ignore[attr-defined]
+    sync.renew()
+    assert not sync.copied
+    assert ["letter F" in one for one in sync.told()] == [True]
+    sync.read()
+    assert sync.told() == []
+
+
+def test_a_cut_line_is_told_while_it_waits(sync: Sync) -> None:
+    sync.begin()
+    sync.sent, sync.moved, sync.wait = 7, 48_200, 4.0
+    words = " ".join(sync.words())
+    assert "7 sent" in words
+    assert "48 kB" in words
+    assert "trying again in 4 s" in words
+    assert "go on recording" in words
 
 
 def test_a_code_is_shown_as_it_is_printed() -> None:

@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import base64
+import shutil
 from collections.abc import Iterator
 
+from PIL import Image
+
 from fieldapp import assets
+from fieldapp.store.notebook import Notebook
+from fieldapp.sync.finding import Seen
 from fieldapp.ui.presenters import shelves
 from tests.ui.conftest import Tablet, save_as_other
 
@@ -15,8 +20,7 @@ PLATED = ("tibia", "femur", "humerus", "radius")
 def tour(tablet: Tablet) -> Iterator[str]:
     """Each stop is one state of the screen; the caller looks round before going on."""
     press, hand = tablet.press, tablet.hand
-    yield "setup"
-    press("setup.cabin")
+    yield from finding_stops(tablet)
     yield "setup address"
     press("key.page")
     yield "setup address letters"
@@ -102,6 +106,43 @@ def tour(tablet: Tablet) -> Iterator[str]:
     yield "hold, place without key"
     press("hold.back")
     yield from assessing_stops(tablet)
+    yield from sync_stops(tablet)
+    yield "context again"
+    yield from other_stops(tablet)
+
+
+def finding_stops(tablet: Tablet) -> Iterator[str]:
+    """The first start, and what spares typing there; ends with an empty address."""
+    press, hand = tablet.press, tablet.hand
+    hand.until(lambda: tablet.shell.setup.found is not None)
+    hand.frames(2)
+    yield "setup"
+    tablet.shell.setup.found = [
+        Seen("HLG26", "012345", ("192.168.20.5:8443/HLG26",)), Seen("NEWFIELD26", "54321Z", ("10.120.130.140:8443",)),
+    ]  # fmt: skip
+    tablet.shell.setup.scan = lambda path: []
+    tablet.app.show()
+    hand.frames(2)
+    yield "setup, cabins found"
+    for name in ("a.jpg", "b.jpg", "c.jpg", "cabin-code-of-monday-the-first-of-june.png"):
+        picture = tablet.folder / "photos-in" / name
+        picture.parent.mkdir(exist_ok=True)
+        Image.new("L", (40, 40)).save(picture)
+    press("setup.scan")
+    yield "setup, choosing a picture"
+    press("setup.file.0")
+    yield "setup, no code in it"
+    shutil.rmtree(tablet.folder / "photos-in")
+    press("setup.back", "setup.found.0")
+    yield "setup, a cabin chosen"
+    press("setup.back", "setup.cabin", "entry.address")
+    for _ in range(30):
+        press("key.rub")
+
+
+def sync_stops(tablet: Tablet) -> Iterator[str]:
+    """From the open hold to syncing, and what may have to be told there."""
+    press, hand = tablet.press, tablet.hand
     press("hold.leave", "go.more", "go.sync")
     yield "sync, no cabin"
     tablet.app.notebook.set_setting("cabin", {"address": "192.168.20.5:8443", "fingerprint": "f"})
@@ -112,6 +153,31 @@ def tour(tablet: Tablet) -> Iterator[str]:
     hand.until(lambda: not tablet.shell.sync.running)
     hand.frames(3)
     yield "sync, done"
+    sync, notebook = tablet.shell.sync, tablet.app.notebook
+    sync.running, sync.sent, sync.received, sync.moved, sync.wait = True, 4_120, 318, 1_648_000, 8.0
+    tablet.app.show()
+    hand.frames(2)
+    yield "sync, waiting after a cut"
+    sync.running = False
+    notebook.set_setting("letter_changed", {"was": "B", "now": "D", "held_by": "Tablet of the north trench"})
+    tablet.app.show()
+    hand.frames(2)
+    yield "sync, another letter"
+    press("sync.read")
+    with Notebook.open(tablet.folder.parent / "copy", notebook.clock, notebook.new_id) as copy:
+        copy.identify(site=notebook.site, code=notebook.code, letter="B")
+        copy.new_life("B", as_id=notebook.id)
+        notebook.pull([copy.save("docket", notebook.new_id(), {"count": 1}, {}, tablet.app.desk.by)])
+    tablet.app.show()
+    hand.frames(2)
+    yield "sync, a copy"
+    letter = notebook.letter
+    press("sync.renew")
+    hand.until(lambda: not sync.renewing)
+    hand.frames(3)
+    yield "sync, a new tablet"
+    notebook.identify(letter=letter)
+    press("sync.read")
     press("sync.carry")
     yield "carry-file"
     press("carry.write")

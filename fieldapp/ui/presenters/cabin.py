@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Protocol
 
 from fieldapp.domain import ids
+from fieldapp.records import enrolment
 from fieldapp.store.own import written
+from fieldapp.sync import enrol as enrolling
+from fieldapp.sync.finding import Seen
 from fieldapp.sync.photos import waiting
 from fieldapp.ui.presenters.context import short_label
 from fieldapp.ui.presenters.desk import Desk
@@ -24,9 +28,13 @@ KINDS = ("docket", "bag", "context", "sample", "group", "tally", "photo", "hold"
 
 
 class Progress(Protocol):
-    """Told how many changes have been sent and received so far, and then how many bytes of pictures of how many."""
+    """Told how far it is: changes sent and received, bytes both ways, seconds until the next try after a cut, and then
+    how many bytes of pictures of how many."""
 
-    def __call__(self, sent: int, received: int, done: int = 0, total: int = 0, /) -> None: ...
+    def __call__(
+        self, sent: int, received: int, moved: int = 0, wait: float = 0.0, pictures: tuple[int, int] = (0, 0), /
+    ) -> None:
+        """Something has moved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +58,14 @@ class Exchange:
 class Cabin(Protocol):
     """What the screens want of the exchange."""
 
-    def enrol(self, address: str, code: str) -> str:
+    def look(self) -> Sequence[Seen]:
+        """The cabins that announce themselves on this network. Blocks for seconds; never raises."""
+
+    def enrol(self, addresses: Sequence[str], code: str) -> str:
         """Enrols the tablet and notes the cabin; "" if it went through, else a sentence. Blocks."""
+
+    def new_life(self) -> str:
+        """Lets a copied tablet go on as a new one; "" if it went through, else a sentence. Blocks."""
 
     def fetch_key(self, person: str, role: str, password: str) -> str:
         """Fetches a specialist's key and keeps it; "" if it went through, else a sentence. Blocks."""
@@ -61,7 +75,11 @@ class Cabin(Protocol):
 
 
 class Setup:
-    """The first start. `way`: "" to choose, "cabin", or "alone"."""
+    """The first start, or enrolment later. `way`: "" to choose, "cabin", "alone", or "picture" to choose one.
+
+    found    cabins that announce themselves; None while they are looked for
+    scan     reads the texts of the QR codes in a picture; None where this machine cannot
+    """
 
     def __init__(self, desk: Desk, cabin: Cabin) -> None:
         self.desk = desk
@@ -70,6 +88,9 @@ class Setup:
         self.at = "address"
         self.error = ""
         self.busy = False
+        self.found: Sequence[Seen] | None = ()
+        self.scan: Callable[[Path], Sequence[str]] | None = None
+        self._also: tuple[str, ...] = ()
         self.entries = {
             "address": Entry(ADDRESS, 60, upper=False),
             "code": Entry(CROCKFORD, 14),
@@ -77,9 +98,49 @@ class Setup:
             "letter": Entry(LETTERS, 2),
         }
 
+    def look(self) -> None:
+        """Looks for cabins; blocks, for a thread of its own."""
+        self.found = self.cabin.look()
+
+    def choose(self, number: int) -> None:
+        """Takes a cabin that was found: only the code is wanted still."""
+        seen = (self.found or ())[number]
+        self.begin("cabin")
+        self._fill(seen.addresses)
+        self.at = "code"
+
+    def scanned(self, path: Path) -> bool:
+        """Reads address and code from a picture of the cabin's QR code. False, with `error`, if there is none in it."""
+        for text in self.scan(path) if self.scan is not None else ():
+            try:
+                addresses, code = enrolment.parse_qr(text)
+            except enrolment.CodeError:
+                continue
+            self.begin("cabin")
+            self._fill(addresses)
+            self.entries["code"].clear()
+            self.entries["code"].press(code)
+            self.at = "code"
+            return True
+        self.error = say("setup.no_qr")
+        return False
+
+    def _fill(self, addresses: Sequence[str]) -> None:
+        # As it is, whatever keys there are for typing one.
+        self.entries["address"].text = addresses[0]
+        self._also = tuple(addresses[1:])
+
+    def addresses(self) -> list[str]:
+        """Where to ask, in this order: what was typed or chosen, then what was found of the cabin the code is for."""
+        code = self.entries["code"].text
+        seen = [each for one in self.found or () if one.short == code[-enrolment.SHORT :] for each in one.addresses]
+        typed = self.entries["address"].text
+        return list(dict.fromkeys(one for one in (typed, *self._also, *seen) if one))
+
     def begin(self, way: str) -> None:
-        """Takes one of the two ways."""
+        """Takes one of the ways."""
         self.way, self.error = way, ""
+        self._also = ()
         self.at = {"cabin": "address", "alone": "site"}.get(way, "")
 
     def fields(self) -> tuple[str, ...]:
@@ -94,7 +155,7 @@ class Setup:
     def ready(self) -> str:
         """What is still wanted, as a sentence; "" when it can go on."""
         if self.way == "cabin":
-            if not self.entries["address"].text:
+            if not self.addresses():
                 return say("setup.need_address")
             return "" if len(self.entries["code"].text) == 14 else say("setup.need_code")
         if len(self.entries["site"].text) < 2:
@@ -112,7 +173,7 @@ class Setup:
 
     def enrol(self) -> bool:
         """Enrols at the cabin; blocks. False, with `error` saying why, if it did not go through."""
-        self.error = self.ready() or self.cabin.enrol(self.entries["address"].text, self.shown("code"))
+        self.error = self.ready() or self.cabin.enrol(self.addresses(), self.shown("code"))
         self.desk.refresh()
         return not self.error
 
@@ -127,6 +188,10 @@ class Sync:
     sent: int = 0
     received: int = 0
     pictures: tuple[int, int] = (0, 0)
+    moved: int = 0
+    wait: float = 0.0
+    renewing: bool = False
+    renewed: str = ""
     result: Exchange | None = None
     _cancelled: bool = field(default=False, repr=False)
 
@@ -140,14 +205,18 @@ class Sync:
         if self.running or not self.address:
             return False
         self.running, self._cancelled, self.result = True, False, None
-        self.sent, self.received, self.pictures = 0, 0, (0, 0)
+        self.sent = self.received = self.moved = 0
+        self.wait, self.renewed = 0.0, ""
+        self.pictures = (0, 0)
         return True
 
     def run(self, heard: Callable[[], None]) -> None:
         """The exchange itself, for a thread of its own; `heard` is called after each step."""
 
-        def progress(sent: int, received: int, done: int = 0, total: int = 0, /) -> None:
-            self.sent, self.received, self.pictures = sent, received, (done, total)
+        def progress(
+            sent: int, received: int, moved: int = 0, wait: float = 0.0, pictures: tuple[int, int] = (0, 0), /
+        ) -> None:
+            self.sent, self.received, self.moved, self.wait, self.pictures = sent, received, moved, wait, pictures
             heard()
 
         self.result = self.cabin.exchange(progress, lambda: self._cancelled)
@@ -167,12 +236,40 @@ class Sync:
         self.desk.last = None
         self.desk.refresh()
 
+    @property
+    def copied(self) -> bool:
+        """Whether another copy of this tablet goes on elsewhere under the same number."""
+        return self.desk.notebook.lives_elsewhere
+
+    def renew(self) -> None:
+        """Goes on as a new tablet; blocks, for a thread of its own. `renewed` says how it went."""
+        trouble = self.cabin.new_life()
+        self.renewed = trouble or say("sync.renewed", letter=self.desk.notebook.letter)
+        self.renewing = False
+
+    def told(self) -> list[str]:
+        """What stays on the screen until somebody has done something about it."""
+        found = [enrolling.letter_changed(self.desk.notebook), self.renewed]
+        if self.copied:
+            found += [say("sync.copied"), say("sync.copied.what"), say("sync.copied.else")]
+        return [one for one in found if one]
+
+    def read(self) -> None:
+        """Somebody has read what was told."""
+        enrolling.heard(self.desk.notebook)
+        self.renewed = ""
+
     def words(self) -> list[str]:
         """How it stands, in sentences."""
+        if self.renewing:
+            return [say("sync.renewing")]
         if self.running:
+            running = say("sync.running", sent=self.sent, received=self.received)
+            moved = say("sync.moved", kb=f"{self.moved / 1000:,.0f}")
+            wait = [say("sync.waiting", seconds=f"{self.wait:.0f}")] if self.wait >= 1 else []
             done, total = self.pictures
             pictures = [say("sync.running_pictures", done=_size(done), total=_size(total))] if total else []
-            return [say("sync.running", sent=self.sent, received=self.received), *pictures]
+            return [running, moved, *wait, *pictures, say("sync.go_on")]
         if not self.address:
             return [say("sync.no_cabin")]
         found = self.result

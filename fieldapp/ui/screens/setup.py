@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+from pathlib import Path
 from threading import Thread
 from typing import Any
 
 from kivy.clock import Clock
 
-from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.screens.view import View, load_kv
 from fieldapp.ui.texts import say
 
 load_kv(__file__)
+
+SHOWN, PICTURES = 2, 4
+"""Cabins and pictures that are offered at once; further ones are found by typing."""
 
 
 class SetupScreen(View):
     """Shows the setup presenter."""
 
     def __init__(self, **kwargs: Any) -> None:
+        self._looked = False
+        self._shown: list[Path] = []
         super().__init__(**kwargs)
         for rows in (self.ids.ways, self.ids.top):
             rows.heard = self.tapped
@@ -27,16 +34,14 @@ class SetupScreen(View):
 
     def refresh(self) -> None:
         setup, ids = self.shell.setup, self.ids
-        if not setup.way:
-            ids.title.text, ids.words.text = say("setup.title"), say("setup.words")
-            ids.ways.show(
-                [
-                    [Choice("setup.cabin", say("setup.cabin"), note=say("setup.cabin.note"))],
-                    [Choice("setup.alone", say("setup.alone"), note=say("setup.alone.note"))],
-                ]
-            )
-            ids.top.show([])
+        self._look()
+        if setup.way in ("", "picture"):
             ids.board.put_away()
+            ids.top.show([])
+            ids.words.text = "" if self.shell.desk.site or setup.way else say("setup.words")
+            ids.ways.show(self._pictures() if setup.way else self._ways())
+            title = "setup.picture" if setup.way else "setup.again" if self.shell.desk.site else "setup.title"
+            ids.title.text = say(title)
             return
         ids.ways.show([])
         ids.title.text = ids.words.text = ""
@@ -59,17 +64,81 @@ class SetupScreen(View):
             pad.note_first = True
         ids.board.lay(setup.at)
 
+    def _ways(self) -> list[list[Choice]]:
+        """How to begin; in the last row what the tablet can do by itself to spare typing."""
+        setup = self.shell.setup
+        other = Choice("setup.alone", say("setup.alone"), note=say("setup.alone.note"))
+        if self.shell.desk.site:
+            other = Choice("setup.back", say("action.back"), sign="leave")
+        last = []
+        if setup.scan is not None:
+            last.append(Choice("setup.scan", say("setup.scan"), note=say("setup.scan.note"), sign="photo"))
+        for at, one in enumerate((setup.found or ())[:SHOWN]):
+            note = say("setup.found.note", address=one.addresses[0].partition("/")[0])
+            last.append(Choice(f"setup.found.{at}", one.site_code, note=note))
+        if not setup.found:
+            looking = setup.found is None
+            words = say("setup.looking") if looking else say("setup.none_found")
+            last.append(Choice("", words, note=say("setup.none_found.note"), enabled=False))
+        return [[Choice("setup.cabin", say("setup.cabin"), note=say("setup.cabin.note"))], [other], last]
+
+    def _pictures(self) -> list[list[Choice]]:
+        """The newest pictures, where there is no camera to take one."""
+        self._shown = self.shell.photographs.files()[:PICTURES]
+        pads = [Choice(f"setup.file.{at}", _short(path.name)) for at, path in enumerate(self._shown)]
+        back = Choice("setup.back", say("action.back"), sign="leave")
+        return [*in_rows(pads, 2), [back]]
+
+    def _look(self) -> None:
+        """Looks for cabins beside the screen, once for each time it is opened."""
+        setup = self.shell.setup
+        if self._looked or setup.way:
+            return
+        self._looked, setup.found = True, None
+
+        def looking() -> None:
+            setup.look()
+            Clock.schedule_once(lambda _: self.refresh() if self.shell.screen == self.name and not setup.way else None)
+
+        Thread(target=looking, daemon=True).start()
+
+    def _scan(self) -> None:
+        if self.shell.camera is not None:
+            self.shell.camera(self._taken)
+            return
+        setup = self.shell.setup
+        setup.begin("picture")
+        if not self.shell.photographs.files():
+            setup.error = say("setup.no_picture")
+        self.shell.heard()
+
+    def _taken(self, path: Path) -> None:
+        """The camera has made a picture, which is read and then goes."""
+        self.shell.setup.scanned(path)
+        with suppress(OSError):
+            path.unlink()
+        self.shell.heard()
+
     def tapped(self, ident: str) -> None:
         setup = self.shell.setup
-        if setup.busy:
+        if setup.busy or not ident:
             return
-        if ident in ("setup.cabin", "setup.alone"):
+        if ident == "setup.scan":
+            self._scan()
+            return
+        if ident.startswith("setup.found."):
+            setup.choose(int(ident.rpartition(".")[2]))
+        elif ident.startswith("setup.file."):
+            setup.scanned(self._shown[int(ident.rpartition(".")[2])])
+        elif ident in ("setup.cabin", "setup.alone"):
             setup.begin(ident.removeprefix("setup."))
         elif ident.startswith("entry."):
             setup.at = ident.removeprefix("entry.")
         elif ident == "setup.back":
+            leaves = not setup.way and self.shell.desk.site
             setup.begin("")
-            if self.shell.desk.site:
+            if leaves:
+                self._looked = False
                 self.shell.home()
                 return
         elif ident == "setup.go":
@@ -99,11 +168,19 @@ class SetupScreen(View):
     def _enrolled(self, went: bool) -> None:
         self.shell.setup.busy = False
         if went:
+            self.shell.setup.begin("")
+            self._looked = False
+        if went and self.shell.sync.told():
+            # Such as another letter than before: that has to be read.
+            self.shell.show("sync")
+        elif went:
             self.shell.home()
         else:
             self.shell.heard()
 
     def _pressed(self, key: str) -> None:
+        if self.shell.setup.at not in self.shell.setup.fields():
+            return
         entry = self.shell.setup.entries[self.shell.setup.at]
         self.shell.setup.error = ""
         if key == "<":
@@ -114,7 +191,7 @@ class SetupScreen(View):
 
     def message(self) -> tuple[str, bool]:
         setup = self.shell.setup
-        return setup.error or (say(f"setup.{setup.way}.how") if setup.way else ""), bool(setup.error)
+        return setup.error or (say(f"setup.{setup.way}.how") if setup.fields() else ""), bool(setup.error)
 
     def typed(self, text: str) -> None:
         if self.shell.setup.way and not self.shell.setup.busy:
@@ -125,9 +202,14 @@ class SetupScreen(View):
             self._pressed("<")
 
     def entered(self) -> None:
-        if self.shell.setup.way:
+        if self.shell.setup.fields():
             self.tapped("setup.go")
 
     def back(self) -> None:
-        if self.shell.setup.way and not self.shell.setup.busy:
+        if (self.shell.setup.way or self.shell.desk.site) and not self.shell.setup.busy:
             self.tapped("setup.back")
+
+
+def _short(name: str, most: int = 22) -> str:
+    """A file's name, its beginning and its end."""
+    return name if len(name) <= most else f"{name[: most // 2]}…{name[-most // 2 + 1 :]}"

@@ -13,6 +13,9 @@ from fieldapp.ui.texts import say
 
 load_kv(__file__)
 
+SOON = 0.2
+"""Seconds between two looks at how far the exchange is."""
+
 
 class SyncScreen(View):
     """Shows the sync presenter."""
@@ -20,25 +23,33 @@ class SyncScreen(View):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.ids.actions.heard = self.tapped
+        # However often the line tells of a few more bytes.
+        self._soon = Clock.create_trigger(self._step, SOON)
 
     def refresh(self) -> None:
         sync, ids = self.shell.sync, self.ids
         ids.title.text = say("sync.title")
         ids.address.text = say("sync.address", address=sync.address) if sync.address else ""
         ids.unsent.text = f"{sync.waits()} {sync.last()}"
-        ids.result.show([(say("blank"), text) for text in [*sync.words(), *([] if sync.running else sync.after())]])
+        busy = sync.running or sync.renewing
+        said = sync.words() if busy else [*sync.told(), *sync.words(), *sync.after()]
+        ids.result.show([(say("blank"), text) for text in said])
         actions = [Choice("sync.leave", say("action.back"), sign="leave")]
         if sync.running:
             actions.append(Choice("sync.cancel", say("sync.cancel")))
-        elif sync.address:
+        elif sync.address and not busy:
             actions.append(Choice("sync.now", say("sync.now"), sign="sync", tone="primary"))
-        else:
+        elif not busy:
             actions.append(Choice("sync.enrol", say("sync.enrol"), sign="sync"))
-        if sync.address and not sync.running:
+        if sync.address and not busy:
             actions.append(Choice("sync.carry", say("carry.title")))
-        if not sync.running and self.shell.desk.notebook.disputed():
+        if not busy and sync.copied and sync.address:
+            actions.append(Choice("sync.renew", say("sync.renew")))
+        elif not busy and sync.told():
+            actions.append(Choice("sync.read", say("sync.read"), sign="tick"))
+        if not busy and self.shell.desk.notebook.disputed():
             actions.append(Choice("sync.differ", say("sync.show_differ"), sign="differ"))
-        if self.shell.key.wanted() and not sync.running:
+        if self.shell.key.wanted() and not busy:
             actions.append(Choice("sync.key", say("key.title"), sign="hold"))
         ids.actions.show(self.column(actions))
 
@@ -47,7 +58,7 @@ class SyncScreen(View):
         if ident == "sync.leave":
             self.shell.home()
         elif ident == "sync.enrol":
-            self.shell.setup.begin("cabin")
+            self.shell.setup.begin("")
             self.shell.show("setup")
         elif ident == "sync.differ":
             self.shell.finding.clear()
@@ -60,14 +71,32 @@ class SyncScreen(View):
             self.shell.show_key()
         elif ident == "sync.cancel":
             sync.cancel()
+        elif ident == "sync.read":
+            self.shell.do(sync.read)
+            self.shell.heard()
+        elif ident == "sync.renew" and not sync.renewing:
+            sync.renewing = True
+            Thread(target=self._renew, daemon=True).start()
+            self.shell.heard()
         elif ident == "sync.now" and sync.begin():
-            Thread(target=sync.run, args=(lambda: Clock.schedule_once(self._step),), daemon=True).start()
+            Thread(target=self._run, daemon=True).start()
             self.shell.heard()
 
+    def _run(self) -> None:
+        sync = self.shell.sync
+        sync.run(lambda: Clock.schedule_once(self._end) if not sync.running else self._soon())
+
+    def _renew(self) -> None:
+        self.shell.sync.renew()
+        Clock.schedule_once(lambda _: self.shell.heard())
+
     def _step(self, _: float) -> None:
-        """On the screens' own thread, after each step of the exchange."""
-        if not self.shell.sync.running:
-            self.shell.sync.finished()
+        """On the screens' own thread, now and then while the exchange goes on; whoever records is left alone."""
+        if self.shell.screen == self.name and self.shell.sync.running:
+            self.refresh()
+
+    def _end(self, _: float) -> None:
+        self.shell.sync.finished()
         self.shell.heard()
 
     def back(self) -> None:

@@ -1,4 +1,4 @@
-"""What the cabin keeps of photographs, of carry-files and of who is signed in."""
+"""What the cabin keeps of photographs, of carry-files, of who is signed in, and of tablets that were copied."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ down_revision = "0001"
 
 
 def upgrade() -> None:
-    """Makes five tables."""
+    """Makes six tables."""
     op.create_table(
         "photo",
         Column("sha256", Text, primary_key=True),
@@ -28,6 +28,7 @@ def upgrade() -> None:
     op.create_table("guess", Column("id", Text, primary_key=True), *_texts("place at"))
     op.create_index("ix_guess_at", "guess", ["at"])
     op.create_index("guess_by_place", "guess", ["place", "at"])
+    op.create_table("life", Column("notebook", Text, primary_key=True), *_texts("came_from at"))
 
 
 def _texts(names: str) -> list[Column[str]]:
