@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from pathlib import Path
 
 from argon2 import PasswordHasher
@@ -20,6 +21,9 @@ from server.ledger.accounts import Accounts
 from server.ledger.devices import Devices
 
 log = logging.getLogger(__name__)
+
+QUIET, LONGEST_WAIT = 0.25, 2.0
+"""Seconds: the rules start when nothing has come for so long, and look at a few records at least so often."""
 
 
 def set_up(
@@ -72,6 +76,7 @@ class Cabin:
         self._wake = threading.Event()
         self._closing = threading.Event()
         self._worker: threading.Thread | None = None
+        self._came = 0.0
 
     def opening_key(self) -> X25519PrivateKey:
         """The key that opens what tablets sealed to this cabin; who may see it is for the caller to ask."""
@@ -80,8 +85,10 @@ class Cabin:
     def rules_due(self) -> None:
         """Says that records have changed. The rules look at them soon, in a thread of their own; in tests at once."""
         if self.config.testing:
-            self._check()
+            while self.ledger.check_due():
+                pass
             return
+        self._came = time.monotonic()
         if self._worker is None:
             self._worker = threading.Thread(target=self._work, name="rules", daemon=True)
             self._worker.start()
@@ -98,8 +105,16 @@ class Cabin:
                 log.exception("the rules stopped at a record")
 
     def _check(self) -> None:
+        self._let_others_in()
         while not self._closing.is_set() and self.ledger.check_due():
-            pass
+            self._let_others_in()
+
+    def _let_others_in(self) -> None:
+        """Waits while tablets are pushing: the rules write too, and would hold each batch up for a chunk of theirs."""
+        until = time.monotonic() + LONGEST_WAIT
+        while (now := time.monotonic()) < min(until, self._came + QUIET):
+            if self._closing.wait(min(until, self._came + QUIET) - now):
+                return
 
     def close(self) -> None:
         """Waits for the rules' present chunk and lets go of the files."""

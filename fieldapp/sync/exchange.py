@@ -202,7 +202,8 @@ class _Exchange:
             done += len(changes)
             self.progress("pull", done, 0)
             if page.get("more") is not True:
-                self.notebook.set_setting(f"mark/{self.server}", {"seq": at, "mark": mark})
+                if mark != self._mark(at):  # nothing new: nothing to write down
+                    self.notebook.set_setting(f"mark/{self.server}", {"seq": at, "mark": mark})
                 return highest
 
     def _mark(self, at: int) -> str:

@@ -24,6 +24,7 @@ from server.ledger import events, tables
 from server.ledger.ledger import Ledger
 
 CODE_LIVES = timedelta(minutes=15)
+SEEN_EVERY = timedelta(minutes=1)
 WRONG_CODES, WITHIN = 10, timedelta(minutes=5)
 
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
@@ -66,6 +67,7 @@ class Devices:
     def __init__(self, ledger: Ledger, fingerprint: str) -> None:
         self.ledger = ledger
         self.fingerprint = fingerprint
+        self._noted: dict[str, datetime] = {}
 
     def open_code(self, name: str = "") -> Code:
         """A new one-use code, good for CODE_LIVES, with the letter it will give."""
@@ -130,6 +132,7 @@ class Devices:
             "withdrawn_at": None,
         }
         connection.execute(insert(tables.device), values)
+        self._noted.pop(notebook, None)
         events.note(connection, "enrolled", notebook, now, {"name": values["name"], "letter": letter})
         return Enrolled(token, letter, shared)
 
@@ -145,7 +148,11 @@ class Devices:
         return _device(row)
 
     def seen(self, notebook: str) -> None:
-        """Notes that a tablet was here now."""
+        """Notes that a tablet was here now, to the minute: each note is a write of its own to the disk."""
+        noted = self._noted.get(notebook)
+        if noted is not None and timedelta(0) <= self.ledger.clock() - noted < SEEN_EVERY:
+            return
+        self._noted[notebook] = self.ledger.clock()
         with self.ledger.database.writing() as connection:
             connection.execute(
                 update(tables.device).where(tables.device.c.notebook == notebook).values(seen_at=self.ledger.now())
