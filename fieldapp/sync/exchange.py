@@ -3,6 +3,8 @@
     with transport_for(notebook) as transport:
         report = exchange(notebook, transport)
 
+0. Nothing to send, and met before: the page behind the cursor is asked for at once. If the cabin answers in the same
+   epoch, that was all; if not, nothing of the page is kept and the steps below follow.
 1. `hello`: which cabin, in which epoch, with what head. A newer format: stop, nothing was sent.
 2. If the epoch is another than last time, or the head lies below our cursor, the cabin was put back from a backup:
    everything kept here goes back to it, what was fetched from others too; then own changes count as unsent and the
@@ -70,9 +72,9 @@ def exchange(notebook: Notebook, transport: Transport, progress: Progress | None
     """Sends and fetches everything there is. Raises SyncError, with what had been done in its `report`."""
     report = Report()
     try:
-        for _ in range(BEGIN_AGAIN):
+        for attempt in range(1 + BEGIN_AGAIN):
             try:
-                _Exchange(notebook, transport, report, progress or _silent).run()
+                _Exchange(notebook, transport, report, progress or _silent).run(at_once=attempt == 0)
                 return report
             except _EpochChanged:
                 continue
@@ -97,7 +99,13 @@ class _Exchange:
         self.server = transport.fingerprint
         self.epoch = ""
 
-    def run(self) -> None:
+    def run(self, at_once: bool) -> None:
+        cursor = self.notebook.cursor(self.server)
+        # The mark is what tells a cabin that was put back from a backup and has gone on: without it, ask by the steps.
+        if at_once and cursor.epoch and self._mark(cursor.seq) and not self.notebook.unsent_count(self.server):
+            self.epoch = cursor.epoch
+            self._fetch(False)
+            return
         hello = self.transport.ask("GET", "/api/v1/hello")
         check_format(hello)
         self.epoch, head = _text(hello, "epoch"), _number(hello, "head")
@@ -113,7 +121,10 @@ class _Exchange:
         self._push()
         if self.report.forks:
             fetch_own = True
-        if self._pull(fetch_own) > self.notebook.n and not fetch_own:
+        self._fetch(fetch_own)
+
+    def _fetch(self, own: bool) -> None:
+        if self._pull(own) > self.notebook.n and not own:
             self.report.forks = True
             self._pull(True)
         self.report.forks = self.report.forks or self.notebook.lives_elsewhere
@@ -190,6 +201,8 @@ class _Exchange:
                 "mark": mark,
             }
             page = self.transport.ask("GET", "/api/v1/pull", query=query)
+            if "format" in page:
+                check_format(page)
             if _text(page, "epoch") != self.epoch:
                 raise _EpochChanged
             changes = _list(page, "changes")

@@ -104,6 +104,9 @@ class HttpsTransport:
         self._session.verify = False
         self._session.adapters.clear()
         self._session.mount("https://", PinnedAdapter(fingerprint))
+        # Only what is needed: the smallest questions are mostly headers.
+        self._session.headers.clear()
+        self._session.headers.update({"User-Agent": "bonedocket", "Accept-Encoding": "gzip"})
         self._session.headers.update(headers_for(notebook, token))
 
     def ask(

@@ -142,6 +142,7 @@ class Page(_Message):
     mark = fields.String(required=True, metadata={"description": "id of the change at the cursor"})
     own = fields.Integer(required=True, metadata={"description": "highest number of the asking notebook's that came"})
     more = fields.Boolean(required=True)
+    format = fields.Integer(required=True, metadata={"description": "newest format of changes and messages it knows"})
 
 
 class KeyAsked(_Message):

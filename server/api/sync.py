@@ -147,6 +147,7 @@ def pull(asked: dict[str, Any]) -> Response:
         mark=page.mark,
         own=page.own,
         more=page.more,
+        format=FORMAT,
     )
 
 

@@ -370,9 +370,17 @@ class Ledger:
         put back from a backup and has gone on since; it then begins a new epoch, and every tablet sends again.
         """
         asker = notebook or skip_notebook
-        if mark and epoch == self.names().epoch and mark != self._read(lambda one: asking.mark(one, since)):
+
+        def ask(connection: Connection) -> Pulled | None:
+            if mark and epoch == meta.names(connection).epoch and mark != asking.mark(connection, since):
+                return None
+            return asking.pull(connection, since, limit, skip_notebook, asker)
+
+        found = self._read(ask)
+        if found is None:
             self.renew("another change at the cursor", asker)
-        return self._read(lambda connection: asking.pull(connection, since, limit, skip_notebook, asker))
+            found = self._read(lambda connection: asking.pull(connection, since, limit, skip_notebook, asker))
+        return found
 
     # -- proving
 

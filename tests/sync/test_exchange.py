@@ -67,7 +67,7 @@ def test_two_notebooks_come_to_the_same_records_as_the_cabin(site, pair):
     assert [item.path for item in site.ledger.disagreements()] == ["count"]
 
 
-def test_nothing_new_is_two_small_questions(site, pair):
+def test_nothing_new_is_one_small_question(site, pair):
     one, _ = pair
     docket(one, "a", count=1)
     exchange(one, site.way(one))
@@ -76,7 +76,7 @@ def test_nothing_new_is_two_small_questions(site, pair):
     ask = way.ask
     way.ask = lambda *args, **more: (asked.append(args), ask(*args, **more))[1]
     report = exchange(one, way)
-    assert [path for _, path in asked] == ["/api/v1/hello", "/api/v1/pull"]
+    assert [path for _, path in asked] == ["/api/v1/pull"]
     assert (report.sent, report.known, report.received) == (0, 0, 0)
 
 
@@ -156,6 +156,17 @@ def test_a_newer_cabin_gets_nothing(site, pair):
     with pytest.raises(CabinIsNewer, match="Update the tablet"):
         exchange(one, way)
     assert (way.asked, site.ledger.names().head) == (1, 1)
+
+
+def test_a_newer_cabin_with_nothing_to_send_is_not_fetched_from(site, pair):
+    one, _ = pair
+    exchange(one, site.way(one))
+    way = site.way(one)
+    ask = way.ask
+    way.ask = lambda *args, **more: {**ask(*args, **more), "format": 2, "cursor": 99}
+    with pytest.raises(CabinIsNewer):
+        exchange(one, way)
+    assert one.cursor(site.cabin.fingerprint).seq == 1
 
 
 def test_an_unknown_field_of_a_newer_tablet_reaches_another_byte_for_byte(site, pair):
