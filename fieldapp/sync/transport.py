@@ -17,6 +17,7 @@ from urllib.parse import urlsplit
 
 import requests
 from requests.adapters import HTTPAdapter
+from urllib3.util.ssl_ import create_urllib3_context
 
 from fieldapp.records import enrolment
 from fieldapp.sync.errors import (
@@ -88,7 +89,11 @@ class PinnedAdapter(HTTPAdapter):
         super().__init__(max_retries=0)
 
     def init_poolmanager(self, *args: Any, **more: Any) -> None:
-        super().init_poolmanager(*args, **more, assert_fingerprint=self._fingerprint, assert_hostname=False)
+        # A context of our own: the library's would read every authority of this machine for each new connection.
+        context = create_urllib3_context(cert_reqs=ssl.CERT_NONE)
+        super().init_poolmanager(
+            *args, **more, ssl_context=context, assert_fingerprint=self._fingerprint, assert_hostname=False
+        )
 
 
 class HttpsTransport:
