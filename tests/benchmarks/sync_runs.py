@@ -17,9 +17,10 @@ from pathlib import Path
 
 from fieldapp.sync.exchange import exchange
 from server import keys
-from tests.benchmarks import sync_cabin, sync_floor
-from tests.benchmarks.sync_cabin import ROOT, Cabin, opened
+from tests.benchmarks import sync_floor, sync_tablet
 from tests.benchmarks.sync_pouch import Pouch
+from tests.benchmarks.sync_tablet import opened
+from tests.cabin_process import ROOT, CabinProcess, way
 from tests.proxy import Proxy
 
 EDITS, AGAIN = 100, 10
@@ -30,9 +31,9 @@ class Stage:
 
     def __init__(self, folder: Path, count: int, seed: int) -> None:
         folder.mkdir(parents=True)
-        self.documents = sync_cabin.documents(count, seed)
+        self.documents = sync_tablet.documents(count, seed)
         self.notebook = folder / "notebook"
-        sync_cabin.tablet(self.notebook, self.documents)
+        sync_tablet.tablet(self.notebook, self.documents)
         self.certificate, self.key = folder / "crt", folder / "key"
         keys.make_certificate(self.certificate, self.key)
 
@@ -117,34 +118,36 @@ def floor_bytes(stage: Stage, folder: Path) -> dict[str, float]:
 
 
 def cabin(stage: Stage, folder: Path) -> dict[str, float]:
-    served = Cabin(folder / "cabin")
+    folder.mkdir(parents=True)
+    served = CabinProcess(folder / "cabin")
     try:
         with opened(stage.copy(folder / "tablet")) as notebook, opened(folder / "other") as other:
             served.let_in(notebook)
             served.let_in(other)
-            with served.way(notebook) as way, served.way(other) as others_way:
-                found = {"cabin.push": timed(lambda: exchange(notebook, way))}
-                if (merged := served.visible()) != len(stage.documents):
+            with way(notebook, served.port) as own, way(other, served.port) as others:
+                found = {"cabin.push": timed(lambda: exchange(notebook, own))}
+                if (merged := served.count("count(*) FROM record WHERE kind = 'docket'")) != len(stage.documents):
                     raise RuntimeError(f"{merged} dockets are visible at the cabin, not {len(stage.documents)}")
                 due, lag = served.rules_done()
                 found |= {"cabin.rules lag": lag, "cabin.rules": lag / max(1, due)}
-                exchange(notebook, way)  # what the rules had to add
+                exchange(notebook, own)  # what the rules had to add
                 found["cabin.nothing"] = statistics.median(
-                    timed(lambda: exchange(notebook, way)) for _ in range(AGAIN)
+                    timed(lambda: exchange(notebook, own)) for _ in range(AGAIN)
                 )
-                sync_cabin.edit(notebook, EDITS)
-                found["cabin.edits"] = timed(lambda: exchange(notebook, way))
+                sync_tablet.edit(notebook, EDITS)
+                found["cabin.edits"] = timed(lambda: exchange(notebook, own))
                 served.rules_done()
-                found["cabin.pull"] = timed(lambda: exchange(other, others_way))
+                found["cabin.pull"] = timed(lambda: exchange(other, others))
                 if len(other.records("docket")) != len(stage.documents):
                     raise RuntimeError("the new tablet did not get every docket")
         return found
     finally:
-        served.close()
+        served.kill()
 
 
 def cabin_bytes(stage: Stage, folder: Path) -> dict[str, float]:
-    served = Cabin(folder / "cabin")
+    folder.mkdir(parents=True)
+    served = CabinProcess(folder / "cabin")
     found: dict[str, float] = {}
     try:
         with (
@@ -160,17 +163,17 @@ def cabin_bytes(stage: Stage, folder: Path) -> dict[str, float]:
                 work()
                 found[f"cabin.{step}"] = proxy.passed - before
 
-            with served.way(notebook, proxy.port) as way, served.way(other, proxy.port) as others_way:
-                counted("push", lambda: exchange(notebook, way))
+            with way(notebook, proxy.port) as own, way(other, proxy.port) as others:
+                counted("push", lambda: exchange(notebook, own))
                 served.rules_done()
-                exchange(notebook, way)
-                counted("nothing", lambda: exchange(notebook, way))
-                sync_cabin.edit(notebook, EDITS)
-                counted("edits", lambda: exchange(notebook, way))
-                counted("pull", lambda: exchange(other, others_way))
+                exchange(notebook, own)
+                counted("nothing", lambda: exchange(notebook, own))
+                sync_tablet.edit(notebook, EDITS)
+                counted("edits", lambda: exchange(notebook, own))
+                counted("pull", lambda: exchange(other, others))
         return found
     finally:
-        served.close()
+        served.kill()
 
 
 def growth(folder: Path, sizes: tuple[int, ...], rounds: int, seed: int) -> dict[int, float]:
@@ -180,21 +183,23 @@ def growth(folder: Path, sizes: tuple[int, ...], rounds: int, seed: int) -> dict
     for number in range(rounds):
         for size, stage in stages.items():
             here = folder / f"{number}-{size}"
-            served = Cabin(here / "cabin")
+            here.mkdir(parents=True)
+            served = CabinProcess(here / "cabin")
             try:
                 with opened(stage.copy(here / "tablet")) as notebook:
                     served.let_in(notebook)
-                    with served.way(notebook) as way:
-                        times[size].append(timed(lambda n=notebook, w=way: exchange(n, w)))  # type: ignore[misc]
+                    with way(notebook, served.port) as own:
+                        times[size].append(timed(lambda n=notebook, w=own: exchange(n, w)))  # type: ignore[misc]
             finally:
-                served.close()
+                served.kill()
                 shutil.rmtree(here)
     return {size: statistics.median(found) for size, found in times.items()}
 
 
 def memory(folder: Path, sizes: tuple[int, int], seed: int) -> dict[int, float]:
     """{dockets that have come: the most memory the server had held by then}, one server, a tablet for each step."""
-    served = Cabin(folder / "cabin")
+    folder.mkdir(parents=True)
+    served = CabinProcess(folder / "cabin")
     found: dict[int, float] = {}
     come = 0
     try:
@@ -203,12 +208,12 @@ def memory(folder: Path, sizes: tuple[int, int], seed: int) -> dict[int, float]:
             come = size
             with opened(stage.notebook) as notebook:
                 served.let_in(notebook)
-                with served.way(notebook) as way:
-                    exchange(notebook, way)
+                with way(notebook, served.port) as own:
+                    exchange(notebook, own)
             found[size] = served.peak()
         return found
     finally:
-        served.close()
+        served.kill()
 
 
 # -- PouchDB
