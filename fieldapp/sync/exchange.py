@@ -12,8 +12,8 @@
 3. Push: unsent changes in their order, in batches of at most 500 and about 4 MB. The cabin answers for each change;
    only then, and with all of them answered for, the batch is noted as sent.
 4. Pull: pages from the cursor on. A page and the cursor behind it are noted in one line of the journal.
-5. If the cabin holds higher numbers of this notebook than it has itself, or tells of a fork, this is a copy or an old
-   copy: what the other one wrote is fetched too, and `report.forks` says so.
+5. If the cabin holds higher numbers of this notebook than it has itself, or tells of a fork that nothing was fetched
+   for, this is a copy, an old copy, or has one: what the other one wrote is fetched too, and `report.forks` says so.
 
 The cabin answers a change it has with `known`, and a notebook passes over what it knows; that is all it takes to begin
 again anywhere. Not here: the connection (transport), what a fork asks for (the notebook's `new_life`, by a person).
@@ -124,9 +124,15 @@ class _Exchange:
         self._fetch(fetch_own)
 
     def _fetch(self, own: bool) -> None:
-        if self._pull(own) > self.notebook.n and not own:
-            self.report.forks = True
+        highest, forks = self._pull(own)
+        # Own numbers are passed over, so that another copy's must be asked for: those beyond ours, those given twice.
+        fetched = self.notebook.setting(f"forks/{self.server}")
+        known = {"epoch": self.epoch, "notebook": self.notebook.id, "forks": forks}
+        if not own and (highest > self.notebook.n or (forks and fetched != known)):
+            self.report.forks = own = True
             self._pull(True)
+        if own and fetched != known:
+            self.notebook.set_setting(f"forks/{self.server}", known)
         self.report.forks = self.report.forks or self.notebook.lives_elsewhere
 
     # -- pushing
@@ -188,10 +194,13 @@ class _Exchange:
 
     # -- pulling
 
-    def _pull(self, own: bool) -> int:
-        """Fetches to the end, own changes too if asked, then from 0. Returns the highest own number the cabin has."""
+    def _pull(self, own: bool) -> tuple[int, int]:
+        """Fetches to the end, own changes too if asked, then from 0.
+
+        Returns the highest own number that the cabin has, and how many of them it has twice.
+        """
         at = 0 if own else self.notebook.cursor(self.server).seq
-        mark, highest, done = self._mark(at), 0, 0
+        mark, done = self._mark(at), 0
         while True:
             query: dict[str, str | int] = {
                 "since": at,
@@ -206,7 +215,8 @@ class _Exchange:
             if _text(page, "epoch") != self.epoch:
                 raise _EpochChanged
             changes = _list(page, "changes")
-            at, mark, highest = _number(page, "cursor"), _text(page, "mark"), _number(page, "own")
+            at, mark = _number(page, "cursor"), _text(page, "mark")
+            highest, forks = _number(page, "own"), _number(page, "forks")
             now = self.notebook.cursor(self.server)
             bodies = [_text(one, "body") for one in changes]
             found = self.notebook.pull(bodies, self.server, Cursor(self.epoch, max(at, now.seq), now.pushed))
@@ -217,7 +227,7 @@ class _Exchange:
             if page.get("more") is not True:
                 if mark != self._mark(at):  # nothing new: nothing to write down
                     self.notebook.set_setting(f"mark/{self.server}", {"seq": at, "mark": mark})
-                return highest
+                return highest, forks
 
     def _mark(self, at: int) -> str:
         """What came with the cursor at `at`, if it is that cursor's."""

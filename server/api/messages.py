@@ -141,6 +141,7 @@ class Page(_Message):
     cursor = fields.Integer(required=True)
     mark = fields.String(required=True, metadata={"description": "id of the change at the cursor"})
     own = fields.Integer(required=True, metadata={"description": "highest number of the asking notebook's that came"})
+    forks = fields.Integer(required=True, metadata={"description": "how many of its numbers have come twice"})
     more = fields.Boolean(required=True)
     format = fields.Integer(required=True, metadata={"description": "newest format of changes and messages it knows"})
 

@@ -146,6 +146,7 @@ def pull(asked: dict[str, Any]) -> Response:
         cursor=page.cursor,
         mark=page.mark,
         own=page.own,
+        forks=page.forks,
         more=page.more,
         format=FORMAT,
     )

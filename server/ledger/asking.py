@@ -13,7 +13,7 @@ from sqlalchemy.orm import aliased
 
 from fieldapp.records.changes import Change, read
 from fieldapp.records.fold import Record
-from server.ledger import folding, intake, meta, tables
+from server.ledger import events, folding, intake, meta, tables
 from server.ledger.holds import contexts_of
 
 
@@ -54,7 +54,8 @@ class Disputed(NamedTuple):
 class Pulled(NamedTuple):
     """A page of changes as (seq, id, body); `cursor` and `mark` to go on from; whether there is more.
 
-    own  the highest number of the asking notebook's that has come: above its own count, it is an old copy
+    own    the highest number of the asking notebook's that has come: above its own count, it is an old copy
+    forks  how many of its numbers have come twice: more than it has fetched for, another copy has brought something
     """
 
     rows: list[tuple[int, str, str]]
@@ -62,6 +63,7 @@ class Pulled(NamedTuple):
     cursor: int
     mark: str
     own: int
+    forks: int
     more: bool
 
 
@@ -185,7 +187,8 @@ def pull(connection: Connection, since: int, limit: int, skip: str, notebook: st
     cursor = rows[limit - 1][0] if more else now.head
     page = [(row.seq, row.id, row.body) for row in rows[:limit]]
     own = connection.scalar(select(tables.notebook.c.highest).where(tables.notebook.c.id == notebook)) or 0
-    return Pulled(page, now.epoch, cursor, mark(connection, cursor), own, more)
+    forks = events.of(connection, "fork", notebook)
+    return Pulled(page, now.epoch, cursor, mark(connection, cursor), own, forks, more)
 
 
 def mark(connection: Connection, seq: int) -> str:

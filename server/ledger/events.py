@@ -47,3 +47,10 @@ def since(connection: Connection, what: str, at: str) -> int:
     column = tables.event.c
     query = select(func.count()).select_from(tables.event).where(column.what == what, column.at >= at)
     return connection.scalar(query) or 0
+
+
+def of(connection: Connection, what: str, who: str) -> int:
+    """How many lines of one sort there are about `who`."""
+    column = tables.event.c
+    query = select(func.count()).select_from(tables.event).where(column.what == what, column.who == who)
+    return connection.scalar(query) or 0
