@@ -22,7 +22,7 @@ from server.ledger.devices import Devices
 
 log = logging.getLogger(__name__)
 
-QUIET, LONGEST_WAIT = 0.25, 2.0
+QUIET, LONGEST_WAIT = 0.25, 10.0
 """Seconds: the rules start when nothing has come for so long, and look at a few records at least so often."""
 
 

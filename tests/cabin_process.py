@@ -29,7 +29,7 @@ class CabinProcess:
 
     def __init__(self, folder: Path, port: int = 0) -> None:
         self.folder = folder
-        self._said = open(folder.with_name(folder.name + ".log"), "ab")  # noqa: SIM115 - closed by kill
+        self._said = open(folder.with_name(folder.name + ".log"), "ab")
         self.process = subprocess.Popen(
             [sys.executable, "-m", "tests.cabin_process", str(folder), str(port)],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self._said, text=True, cwd=ROOT,

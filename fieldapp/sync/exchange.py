@@ -25,12 +25,14 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from fieldapp.records import wire
 from fieldapp.store.notebook import Cursor, Notebook
 from fieldapp.sync.enrol import check_format
-from fieldapp.sync.errors import NotUnderstood, SyncError
+from fieldapp.sync.errors import NotUnderstood, Refused, SyncError
 from fieldapp.sync.transport import Transport
 
 BATCH, BATCH_CHARACTERS, PAGE = 500, 4_000_000, 1000
+UNPROCESSABLE = 422
 BEGIN_AGAIN = 3
 """How often an exchange starts over because the cabin's epoch changed under it."""
 
@@ -156,20 +158,23 @@ class _Exchange:
                 self.progress("push", done, max(total, done))
 
     def _send(self, batch: list[tuple[str, str]]) -> None:
-        answer = self.transport.ask(
-            "POST",
-            "/api/v1/push",
-            body={"epoch": self.epoch, "changes": [{"id": one, "body": body} for one, body in batch]},
-        )
-        answers = _list(answer, "answers")
-        if [one.get("id") for one in answers] != [one for one, _ in batch]:
-            raise NotUnderstood(what="push")
+        try:
+            answer = self._ask_push(batch=wire.packed(batch))
+        except Refused as refused:
+            if refused.fields.get("status") != UNPROCESSABLE:
+                raise
+            # Not what was sent has arrived, or the cabin is an older one: as it is, each entry with its id.
+            answer = self._ask_push(changes=[{"id": one, "body": body} for one, body in batch])
+        answers = _answers(answer, [one for one, _ in batch])
         for one in answers:
             self._answered(one)
         for notice in _list(answer, "notices"):
             self._noticed(notice)
         if _text(answer, "epoch") != self.epoch:
             raise _EpochChanged
+
+    def _ask_push(self, **form: Any) -> dict[str, Any]:
+        return self.transport.ask("POST", "/api/v1/push", body={"epoch": self.epoch, **form})
 
     def _answered(self, answer: dict[str, Any]) -> None:
         what, why = answer.get("answer"), str(answer.get("why", ""))
@@ -208,21 +213,21 @@ class _Exchange:
                 "all": int(own),
                 "epoch": self.epoch,
                 "mark": mark,
+                "lean": 1,
             }
             page = self.transport.ask("GET", "/api/v1/pull", query=query)
             if "format" in page:
                 check_format(page)
             if _text(page, "epoch") != self.epoch:
                 raise _EpochChanged
-            changes = _list(page, "changes")
+            bodies = _bodies(page)
             at, mark = _number(page, "cursor"), _text(page, "mark")
             highest, forks = _number(page, "own"), _number(page, "forks")
             now = self.notebook.cursor(self.server)
-            bodies = [_text(one, "body") for one in changes]
             found = self.notebook.pull(bodies, self.server, Cursor(self.epoch, max(at, now.seq), now.pushed))
             self.report.received += len(found.new)
             self.report.received_unread += len(found.unread)
-            done += len(changes)
+            done += len(bodies)
             self.progress("pull", done, 0)
             if page.get("more") is not True:
                 if mark != self._mark(at):  # nothing new: nothing to write down
@@ -254,6 +259,34 @@ def _counted(parts: Iterable[list[tuple[str, str]]]) -> Iterator[tuple[int, list
     for part in parts:
         done += len(part)
         yield done, part
+
+
+def _answers(answer: dict[str, Any], ids: list[str]) -> list[dict[str, Any]]:
+    """An answer for each of `ids`. Raises NotUnderstood where one is missing."""
+    listed = _list(answer, "answers")
+    if "check" not in answer:
+        if [one.get("id") for one in listed] != ids:
+            raise NotUnderstood(what="push")
+        return listed
+    if answer["check"] != wire.check(ids):
+        raise NotUnderstood(what="push")
+    found: list[dict[str, Any]] = [{"id": one, "answer": "taken"} for one in ids]
+    for one in listed:
+        at = _number(one, "at")
+        if not 0 <= at < len(ids):
+            raise NotUnderstood(what="push")
+        found[at] = {**one, "id": ids[at]}
+    return found
+
+
+def _bodies(page: dict[str, Any]) -> list[str]:
+    """The texts of a page's changes, in whichever form they came."""
+    if "batch" not in page:
+        return [_text(one, "body") for one in _list(page, "changes")]
+    try:
+        return [body for _, body in wire.unpacked(page["batch"])]
+    except wire.Damaged as fault:
+        raise NotUnderstood(what="pull") from fault
 
 
 def _text(answer: dict[str, Any], name: str) -> str:

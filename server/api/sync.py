@@ -21,13 +21,14 @@ from flask import Response, current_app, jsonify, request
 from flask_smorest import Blueprint
 
 from fieldapp.assets import texts
-from fieldapp.records import enrolment
+from fieldapp.records import enrolment, wire
 from fieldapp.records.changes import FORMAT
 from server.api import messages
 from server.api.answers import Error, compressed, refuse, unpacked
 from server.cabin import Cabin
 from server.errors import CabinError, NotEnrolled
 from server.ledger.devices import Device
+from server.ledger.intake import TAKEN
 
 blueprint = Blueprint("sync", __name__, url_prefix="/api/v1", description="Exchange with tablets")
 blueprint.register_error_handler(CabinError, refuse)
@@ -109,18 +110,26 @@ def enrol(asked: dict[str, Any]) -> dict[str, Any]:
 def push(batch: dict[str, Any]) -> Response:
     """Takes in a batch of changes and answers for each"""
     device = tablet()
-    accepted = cabin().ledger.accept(batch["changes"], device.notebook)
+    lean = "batch" in batch
+    entries = batch["batch"] if lean else batch["changes"]
+    accepted = cabin().ledger.accept(entries, device.notebook)
     cabin().devices.seen(device.notebook)
     cabin().rules_due()
     words = texts()
+    answers = [
+        {"at" if lean else "id": at if lean else one.id, "answer": one.answer, "why": words.get(one.why, one.why)}
+        for at, one in enumerate(accepted.answers)
+        if not lean or one.answer != TAKEN
+    ]
     return jsonify(
         epoch=accepted.epoch,
         head=accepted.head,
-        answers=[{"id": one.id, "answer": one.answer, "why": words.get(one.why, one.why)} for one in accepted.answers],
+        answers=answers,
         notices=[
             {"what": one["what"], "text": words[f"cabin.notice.{one['what']}"].format(**one), "about": one}
             for one in accepted.notices
         ],
+        **({"check": wire.check(one for one, _ in entries)} if lean else {}),
     )
 
 
@@ -142,7 +151,11 @@ def pull(asked: dict[str, Any]) -> Response:
     )
     return jsonify(
         epoch=page.epoch,
-        changes=[{"seq": seq, "id": one, "body": body} for seq, one, body in page.rows],
+        **(
+            {"batch": wire.packed([(one, body) for _, one, body in page.rows])}
+            if asked["lean"] and page.rows
+            else {"changes": [{"seq": seq, "id": one, "body": body} for seq, one, body in page.rows]}
+        ),
         cursor=page.cursor,
         mark=page.mark,
         own=page.own,

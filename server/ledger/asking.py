@@ -177,18 +177,22 @@ def _numbers(connection: Connection, column: Any, *only: Any) -> dict[str, int]:
 
 def pull(connection: Connection, since: int, limit: int, skip: str, notebook: str) -> Pulled:
     """A page of changes after number `since`: see Ledger.pull."""
+    return page(connection, meta.names(connection), mark(connection, since), since, limit, skip, notebook)
+
+
+def page(connection: Connection, now: meta.Names, at: str, since: int, limit: int, skip: str, notebook: str) -> Pulled:
+    """The same, for who has asked for the ledger's names and for the mark `at` the number `since` already."""
     column = tables.change.c
     query = select(column.seq, column.id, column.body).where(
         column.seq > since, or_(~column.closed, column.notebook == notebook), column.notebook != skip
     )
-    rows = list(connection.execute(query.order_by(column.seq).limit(limit + 1)))
+    rows = list(connection.execute(query.order_by(column.seq).limit(limit + 1))) if since < now.head else []
     more = len(rows) > limit
-    now = meta.names(connection)
     cursor = rows[limit - 1][0] if more else now.head
-    page = [(row.seq, row.id, row.body) for row in rows[:limit]]
+    found = [(row.seq, row.id, row.body) for row in rows[:limit]]
     own = connection.scalar(select(tables.notebook.c.highest).where(tables.notebook.c.id == notebook)) or 0
     forks = events.of(connection, "fork", notebook)
-    return Pulled(page, now.epoch, cursor, mark(connection, cursor), own, forks, more)
+    return Pulled(found, now.epoch, cursor, at if cursor == since else mark(connection, cursor), own, forks, more)
 
 
 def mark(connection: Connection, seq: int) -> str:

@@ -372,9 +372,10 @@ class Ledger:
         asker = notebook or skip_notebook
 
         def ask(connection: Connection) -> Pulled | None:
-            if mark and epoch == meta.names(connection).epoch and mark != asking.mark(connection, since):
+            now, there = meta.names(connection), asking.mark(connection, since)
+            if mark and epoch == now.epoch and mark != there:
                 return None
-            return asking.pull(connection, since, limit, skip_notebook, asker)
+            return asking.page(connection, now, there, since, limit, skip_notebook, asker)
 
         found = self._read(ask)
         if found is None:

@@ -2,14 +2,14 @@
 
     python -m tests.benchmarks.sync [--rounds 3] [--quick] [--json]
 
-- floor: plain json, gzip at 6, 500 a POST, Flask behind the cabin's WSGI server, one executemany and one commit a POST into
-  SQLite (WAL, synchronous FULL), nothing merged; with TLS, as the cabin, and once without
+- floor: plain json, gzip at 6, 500 a POST, Flask behind the cabin's WSGI server, one executemany and one commit a POST
+  into SQLite (WAL, synchronous FULL), nothing merged; with TLS, as the cabin, and once without
 - cabin: `exchange` of a notebook with the same dockets unsent, over TLS, to the cabin as it is served
 - PouchDB: replication between leveldb stores with its own defaults, over plain HTTP
 
-Every server is a process of its own on 127.0.0.1. The cabin answers a batch when it is on the disk and folded, so that durable
-and merged are one figure. Bytes are counted both ways by a relay, in a pass of their own: those of TLS are in the floor's
-and the cabin's, PouchDB has none. What MUST hold is said beside it; where it does not, the exit status is 1.
+Every server is a process of its own on 127.0.0.1. The cabin answers a batch when it is on the disk and folded, so that
+durable and merged are one figure. Bytes are counted both ways by a relay, in a pass of their own: those of TLS are in the
+floor's and the cabin's, PouchDB has none. What MUST hold is said beside it; where it does not, the exit status is 1.
 """
 
 from __future__ import annotations
@@ -103,7 +103,9 @@ def show(
     print(f"\n{'':<58}{'found':>9}{'wanted':>10}")
     for one in lines:
         state = "holds" if one.holds else "FAILS" if one.must else "short of its aim"
-        print(f"  {one.what:<56}{one.found:>9.2f}  {one.sign}{one.wanted:<8g}{'must' if one.must else 'aim':<5} {state}")
+        print(
+            f"  {one.what:<56}{one.found:>9.2f}  {one.sign}{one.wanted:<8g}{'must' if one.must else 'aim':<5} {state}"
+        )
 
 
 if __name__ == "__main__":

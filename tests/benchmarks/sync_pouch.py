@@ -1,7 +1,7 @@
 """PouchDB replicating the same documents: a server and a client in node, both over leveldb, with its own defaults.
 
-npm installs it into a cache folder beside the temporary files, once. Without npm the benchmark fails and says so. Times are
-taken inside node, around the replication alone, over plain HTTP, which favours it.
+npm installs it into a cache folder beside the temporary files, once. Without npm the benchmark fails and says so. Times
+are taken inside node, around the replication alone, over plain HTTP, which favours it.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """One turn of each contender of the sync benchmark: a fresh server, the same dockets, what each step took.
 
-Steps: `push` everything, `nothing` changed (of ten exchanges over one connection the middle one), `edits` of one field in
-100 dockets, `pull` of everything into an empty durable tablet. Names of figures: `<contender>.<step>`, in seconds or bytes.
+Steps: `push` everything, `nothing` changed (of ten exchanges over one connection the middle one), `edits` of one field
+in 100 dockets, `pull` of everything into an empty durable tablet. Names of figures: `<contender>.<step>`, in seconds or
+bytes.
 """
 
 from __future__ import annotations
@@ -131,9 +132,7 @@ def cabin(stage: Stage, folder: Path) -> dict[str, float]:
                 due, lag = served.rules_done()
                 found |= {"cabin.rules lag": lag, "cabin.rules": lag / max(1, due)}
                 exchange(notebook, own)  # what the rules had to add
-                found["cabin.nothing"] = statistics.median(
-                    timed(lambda: exchange(notebook, own)) for _ in range(AGAIN)
-                )
+                found["cabin.nothing"] = statistics.median(timed(lambda: exchange(notebook, own)) for _ in range(AGAIN))
                 sync_tablet.edit(notebook, EDITS)
                 found["cabin.edits"] = timed(lambda: exchange(notebook, own))
                 served.rules_done()

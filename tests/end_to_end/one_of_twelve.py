@@ -2,9 +2,9 @@
 
     python -m tests.end_to_end.one_of_twelve FOLDER PORT SEED BATCH
 
-Says on standard output, one line each, written straight to the descriptor: `saved <id>` for what the notebook has saved,
-`sent` after an exchange that went through, `refused <status>` for an answer of the 5xx kind, `fault …` for what must not be.
-Ends when its standard input does.
+Says on standard output, one line each, written straight to the descriptor: `saved <id>` for what the notebook has
+saved, `sent` after an exchange that went through, `refused <status>` for an answer of the 5xx kind, `fault …` for what
+must not be. Ends when its standard input does.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""A tablet that exchanges until it is done or killed: `python -m tests.end_to_end.pushing FOLDER PORT BATCH`. Not a test."""
+"""A tablet that exchanges until it is done or killed. Not a test.
+
+python -m tests.end_to_end.pushing FOLDER PORT BATCH
+"""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Killed at a random point of a long push, the tablet or the cabin, and gone on: at most one batch is sent again.
 
-Real processes, real SIGKILL, real TLS. When to kill is counted in bytes that have passed a relay, so that every part of the
-push is as likely as any other. That a line survives the power going is not shown by killing a process.
+Real processes, real SIGKILL, real TLS. When to kill is counted in bytes that have passed a relay, so that every part of
+the push is as likely as any other. That a line survives the power going is not shown by killing a process.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Conflicts are told exactly: every true one, no other, and no standing edit is lost or hidden.
 
-Seeded histories of five tablets that work apart, with clocks up to ten years wrong, clones of a tablet that both go on, and
-old backups put back. The truth comes from tests.records.causal. Once for the fold alone, and once through real notebooks
-and a real cabin. Deletions have rules of their own (test_fold) and are left out.
+Seeded histories of five tablets that work apart, with clocks up to ten years wrong, clones of a tablet that both go on,
+and old backups put back. The truth comes from tests.records.causal. Once for the fold alone, and once through real
+notebooks and a real cabin. Deletions have rules of their own (test_fold) and are left out.
 """
 
 from __future__ import annotations
