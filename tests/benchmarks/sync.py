@@ -8,8 +8,8 @@
 - PouchDB: replication between leveldb stores with its own defaults, over plain HTTP
 
 Every server is a process of its own on 127.0.0.1. The cabin answers a batch when it is on the disk and folded, so that
-durable and merged are one figure. Bytes are counted both ways by a relay, in a pass of their own: those of TLS are in the
-floor's and the cabin's, PouchDB has none. What MUST hold is said beside it; where it does not, the exit status is 1.
+durable and merged are one figure. Bytes are counted both ways by a relay, in a pass of their own: TLS's are in the
+floor's and the cabin's, PouchDB has none. What must hold is said so; where it does not, the exit status is 1.
 """
 
 from __future__ import annotations

@@ -4,8 +4,8 @@
 
 Server: Flask behind the WSGI server that the cabin uses, one table in SQLite (WAL, synchronous FULL), one executemany
 and one commit a POST; it prints its port. Client (`push`, `pull`): standard json, gzip at 6, 500 documents a POST,
-1,000 a page, over requests with its connection kept open. With a certificate it speaks TLS as the cabin does. Not a way to keep
-records: the last writer wins.
+1,000 a page, over requests with its connection kept open. With a certificate it speaks TLS as the cabin does. Not a way
+to keep records: the last writer wins.
 """
 
 from __future__ import annotations

@@ -69,7 +69,7 @@ def main() -> None:
                 say("cut", type(error).__name__)
             if rng.random() < 0.05:
                 notebook.rest()
-            time.sleep(rng.random() * 0.05)
+            time.sleep(rng.random() * 0.4)
 
 
 if __name__ == "__main__":

@@ -1,8 +1,8 @@
 """The connection cut after every single byte, each way, over real TLS: the next exchange finishes what was begun.
 
-A trial is a small exchange in which both sides have something new. Its first connection is cut after k bytes towards the
-cabin or back, through handshake, questions and answers alike; then the tablet tries again. The lengths of TLS's records
-vary a little from one connection to the next, so k runs on to past the longest that was seen.
+A trial is a small exchange in which both sides have something new. Its first connection is cut after k bytes towards
+the cabin or back, through handshake, questions and answers alike; then the tablet tries again. The lengths of TLS's
+records vary a little from one connection to the next, so k runs on to past the longest that was seen.
 """
 
 from __future__ import annotations

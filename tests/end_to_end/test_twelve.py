@@ -1,10 +1,10 @@
 """Twelve tablets at once through a bad network, everybody being killed now and then: nothing is lost or doubled.
 
 Real processes and sockets, TLS, SIGKILL of tablets and of the cabin, which is started again on the same folder.
-Connections are cut after random bytes; batches come twice, late, and the wrong way round (unruly). One seed decides who
-does what and when, in the schedule's own time; the machine's timing lies over it, so that a seed repeats the schedule and
-not each race. After that the network heals, everybody exchanges to the end, and what was said on the way is held against
-what is there.
+Connections are cut after random bytes; batches come twice, late, and the wrong way round (unruly). One seed decides
+who does what and when, in the schedule's own time; the machine's timing lies over it, so that a seed repeats the
+schedule and not each race. After that the network heals, everybody exchanges to the end, and what was said on the way
+is held against what is there.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """What truly conflicts in a history, worked out slowly from who had seen what, without the merge and without `over`.
 
 An edit stands while nobody who had seen it has set the same field of the same record since. Edits that stand with
-different values are a conflict. A writer here is one running copy of a tablet: a clone or a backup put back is another one, which
-is why no field can hold more standing edits than it had writers.
+different values are a conflict. A writer here is one running copy of a tablet: a clone or a backup put back is another
+one, which is why no field can hold more standing edits than it had writers.
 """
 
 from __future__ import annotations
