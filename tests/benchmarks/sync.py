@@ -1,6 +1,6 @@
 """Sync of dockets from a tablet to an empty cabin and back, against a floor and against PouchDB, in turns in one run.
 
-    python -m tests.benchmarks.sync [--rounds 3] [--quick] [--json]
+    python -m tests.benchmarks.sync [--rounds 3] [--quick] [--no-growth] [--json]
 
 - floor: plain json, gzip at 6, 500 a POST, Flask behind the cabin's WSGI server, one executemany and one commit a POST
   into SQLite (WAL, synchronous FULL), nothing merged; with TLS, as the cabin, and once without
@@ -62,6 +62,7 @@ def main() -> None:
     options.add_argument("--rounds", type=int, default=3)
     options.add_argument("--seed", type=int, default=20260601)
     options.add_argument("--quick", action="store_true", help="2,000 records, one round, no growth: to try it out")
+    options.add_argument("--no-growth", action="store_true", help="leave out larger sizes and memory")
     options.add_argument("--json", action="store_true")
     given = options.parse_args()
     count, rounds = (2_000, 1) if given.quick else (given.records, given.rounds)
@@ -70,7 +71,7 @@ def main() -> None:
             folder = Path(kept)
             times, sent = measured(folder, count, rounds, given.seed)
             grown, peaks = {}, {}
-            if not given.quick:
+            if not (given.quick or given.no_growth):
                 grown = runs.growth(folder / "growth", SIZES, rounds, given.seed)
                 peaks = runs.memory(folder / "memory", (10_000, 100_000), given.seed)
     except NoPouch as missing:
