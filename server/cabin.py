@@ -8,6 +8,8 @@ from __future__ import annotations
 import logging
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from argon2 import PasswordHasher
@@ -76,6 +78,8 @@ class Cabin:
         self._wake = threading.Event()
         self._closing = threading.Event()
         self._worker: threading.Thread | None = None
+        self._present = 0
+        self._counting = threading.Lock()
         self._came = 0.0
 
     def opening_key(self) -> X25519PrivateKey:
@@ -93,6 +97,18 @@ class Cabin:
             self._worker = threading.Thread(target=self._work, name="rules", daemon=True)
             self._worker.start()
         self._wake.set()
+
+    @contextmanager
+    def taking_in(self) -> Iterator[None]:
+        """Around a tablet's batch: the rules keep out of its way, and look at it afterwards."""
+        with self._counting:
+            self._present += 1
+        try:
+            yield
+        finally:
+            with self._counting:
+                self._present -= 1
+            self.rules_due()
 
     def _work(self) -> None:
         while not self._closing.is_set():
@@ -112,8 +128,8 @@ class Cabin:
     def _let_others_in(self) -> None:
         """Waits while tablets are pushing: the rules write too, and would hold each batch up for a chunk of theirs."""
         until = time.monotonic() + LONGEST_WAIT
-        while (now := time.monotonic()) < min(until, self._came + QUIET):
-            if self._closing.wait(min(until, self._came + QUIET) - now):
+        while (now := time.monotonic()) < until and (self._present or now < self._came + QUIET):
+            if self._closing.wait(0.05):
                 return
 
     def close(self) -> None:

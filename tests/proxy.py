@@ -90,9 +90,9 @@ class Proxy:
                 data = source.recv(65536 if left is None else min(left, 65536))
                 if not data:
                     break
-                target.sendall(data)
-                with self._lock:
+                with self._lock:  # counted first: whoever has got the bytes finds them counted
                     setattr(self, name, getattr(self, name) + len(data))
+                target.sendall(data)
                 if left is not None:
                     left -= len(data)
             else:

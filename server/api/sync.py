@@ -112,9 +112,9 @@ def push(batch: dict[str, Any]) -> Response:
     device = tablet()
     lean = "batch" in batch
     entries = batch["batch"] if lean else batch["changes"]
-    accepted = cabin().ledger.accept(entries, device.notebook)
-    cabin().devices.seen(device.notebook)
-    cabin().rules_due()
+    with cabin().taking_in():
+        accepted = cabin().ledger.accept(entries, device.notebook)
+        cabin().devices.seen(device.notebook)
     words = texts()
     answers = [
         {"at" if lean else "id": at if lean else one.id, "answer": one.answer, "why": words.get(one.why, one.why)}
