@@ -67,6 +67,7 @@ bench: venv
 	$(BIN)/python -m tests.benchmarks.save
 	$(BIN)/python -m tests.benchmarks.open
 	$(BIN)/python -m tests.benchmarks.merge
+	$(BIN)/python -m tests.benchmarks.sync
 	$(BIN)/python -m tests.benchmarks.check
 	$(BIN)/python -m tests.benchmarks.sheets
 	$(SCREEN) $(BIN)/python -m tests.benchmarks.paint

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +30,9 @@ from server.ledger.place import schema_for
 from server.photos import Photos, store_of
 
 log = logging.getLogger(__name__)
+
+QUIET, LONGEST_WAIT = 0.25, 10.0
+"""Seconds: the rules start when nothing has come for so long, and look at a few records at least so often."""
 
 
 def set_up(
@@ -90,6 +95,9 @@ class Cabin:
         self._closing = threading.Event()
         self._worker: threading.Thread | None = None
         self._then: list[Callable[[], None]] = []
+        self._present = 0
+        self._counting = threading.Lock()
+        self._came = 0.0
 
     def _photos(self) -> Photos:
         return Photos(
@@ -123,12 +131,26 @@ class Cabin:
     def rules_due(self) -> None:
         """Says that records have changed. The rules look at them soon, in a thread of their own; in tests at once."""
         if self.config.testing:
-            self._check()
+            while self.ledger.check_due():
+                pass
             return
+        self._came = time.monotonic()
         if self._worker is None:
             self._worker = threading.Thread(target=self._work, name="rules", daemon=True)
             self._worker.start()
         self._wake.set()
+
+    @contextmanager
+    def taking_in(self) -> Iterator[None]:
+        """Around a tablet's batch: the rules keep out of its way, and look at it afterwards."""
+        with self._counting:
+            self._present += 1
+        try:
+            yield
+        finally:
+            with self._counting:
+                self._present -= 1
+            self.rules_due()
 
     def _work(self) -> None:
         while not self._closing.is_set():
@@ -141,13 +163,21 @@ class Cabin:
                 log.exception("the rules stopped at a record", extra={"event": "rules_stopped"})
 
     def _check(self) -> None:
+        self._let_others_in()
         while not self._closing.is_set() and self.ledger.check_due():
-            pass
+            self._let_others_in()
         try:
             self.photos.close_what_is_closed()
         except PhotoStoreAway as fault:
             # They are not shown meanwhile, and are tried again when the next batch comes.
             log.warning("%s", fault)
+
+    def _let_others_in(self) -> None:
+        """Waits while tablets are pushing: the rules write too, and would hold each batch up for a chunk of theirs."""
+        until = time.monotonic() + LONGEST_WAIT
+        while (now := time.monotonic()) < until and (self._present or now < self._came + QUIET):
+            if self._closing.wait(0.05):
+                return
 
     def close(self) -> None:
         """Waits for the rules' present chunk and lets go of the files."""

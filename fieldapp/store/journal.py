@@ -23,7 +23,7 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple
+from typing import BinaryIO, NamedTuple
 
 from fieldapp.store import disk
 from fieldapp.store.errors import JournalDamaged, NotTheJournal, SaveFailed
@@ -31,6 +31,8 @@ from fieldapp.store.lines import BadLine, Entry, Piece, decode, encode, pieces
 
 FORMAT = 1
 HEAD = "head"
+BACK = 1 << 20
+"""Bytes read at once from the end."""
 
 
 class Mark(NamedTuple):
@@ -139,6 +141,13 @@ class Journal:
     def raw_lines(self) -> list[bytes]:
         """Every line up to the present end as it lies there, without its LF and unchecked: for searching."""
         return self._bytes(0, self.mark.length).split(b"\n")[:-1]
+
+    def raw_lines_back(self) -> Iterator[bytes]:
+        """Like `raw_lines`, the last one first, and reading only as far back as is asked for.
+
+        The file is opened at once, so that the lines are those of this moment, whatever is written meanwhile.
+        """
+        return _back(open(self.path, "rb"), self.mark.length)
 
     def entries(self, raw: bytes) -> list[Entry]:
         """What one of the `raw_lines` holds. Raises JournalDamaged."""
@@ -346,3 +355,16 @@ def recover(path: Path, new_id: Callable[[], str]) -> Recovered:
     head = encode([Entry(HEAD, json.dumps({"format": FORMAT, "journal": new_id()}))])
     disk.write_new(path, head + b"".join(good))
     return Recovered(len(good), len(bad), aside if bad else None)
+
+
+def _back(file: BinaryIO, end: int) -> Iterator[bytes]:
+    with file:
+        rest = b""
+        while end > 0:
+            start = max(0, end - BACK)
+            file.seek(start)
+            rest, *whole = (file.read(end - start) + rest).split(b"\n")
+            yield from (raw for raw in reversed(whole) if raw)
+            end = start
+        if rest:
+            yield rest

@@ -366,9 +366,9 @@ class Notebook:
             if not self.unsent_count(server):
                 return []
             pushed, journal = self.cursor(server).pushed, self._live.journal
-            lines = journal.raw_lines()
+            lines = journal.raw_lines_back()
         found: list[Change] = []
-        for raw in reversed(lines):
+        for raw in lines:
             if raw[9:16] != b"change " and raw[9:15] != b"batch ":
                 continue
             own = [one for one in bodies_of(journal.entries(raw)) if one[0]]

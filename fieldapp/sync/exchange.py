@@ -3,6 +3,8 @@
     with transport_for(notebook) as transport:
         report = exchange(notebook, transport)
 
+0. Nothing to send, and met before: the page behind the cursor is asked for at once. If the cabin answers in the same
+   epoch, that was all; if not, nothing of the page is kept and the steps below follow.
 1. `hello`: which cabin, in which epoch, with what head, at what time. No format in common: stop, nothing was sent.
 2. If the epoch is another than last time, or the head lies below our cursor, the cabin was put back from a backup:
    everything kept here goes back to it, what was fetched from others too; then own changes count as unsent and the
@@ -27,15 +29,18 @@ from datetime import timedelta
 from functools import partial
 from typing import Any
 
+from fieldapp.records import batches
 from fieldapp.store.notebook import Cursor, Notebook
 from fieldapp.sync import carry_keys, clocks
 from fieldapp.sync.enrol import check_format
-from fieldapp.sync.errors import NotUnderstood, SyncError
+from fieldapp.sync.errors import NotUnderstood, Refused, SyncError
 from fieldapp.sync.patience import Means, Patience, Portion
 from fieldapp.sync.transport import Transport
 
 BATCH, PAGE = 500, 1000
 """Changes that a cabin takes, and gives, at a time."""
+
+UNPROCESSABLE = 422
 
 ROUNDS = 2
 """What is saved while the first round is sent goes with the second; an exchange does not run after the recorder."""
@@ -117,9 +122,9 @@ def exchange(
     one = _Exchange(notebook, transport, report, progress or (lambda step: None), stopped, means or Means())
     transport.moved = one.moved
     try:
-        for _ in range(BEGIN_AGAIN):
+        for attempt in range(1 + BEGIN_AGAIN):
             try:
-                one.run()
+                one.run(at_once=attempt == 0)
                 return report
             except _EpochChanged:
                 continue
@@ -153,7 +158,11 @@ class _Exchange:
         self.epoch = ""
         self._at = ("hello", 0, 0)
 
-    def run(self) -> None:
+    def run(self, at_once: bool) -> None:
+        if at_once and self._nothing_to_send():
+            self.epoch = self.notebook.cursor(self.server).epoch
+            self._fetch(False)
+            return
         hello = self.patience.ask(self._hello)
         self.epoch, head = _text(hello, "epoch"), _number(hello, "head")
         cursor = self.notebook.cursor(self.server)
@@ -161,7 +170,7 @@ class _Exchange:
         if cursor.epoch and (cursor.epoch != self.epoch or head < cursor.seq):
             self.report.epoch_changed = fetch_own = True
             # A backup may be older than the keys, too.
-            carry_keys.register(self.notebook, self.transport)
+            self.patience.ask(partial(carry_keys.register, self.notebook, self.transport))
             self._send_all()
             cursor = Cursor(self.epoch, 0, {})
             self.notebook.set_setting(f"all/{self.server}", None)
@@ -169,12 +178,21 @@ class _Exchange:
             cursor = Cursor(self.epoch, cursor.seq, cursor.pushed)
         self.notebook.set_cursor(self.server, cursor)
         if not carry_keys.registered(self.notebook, self.server):
-            carry_keys.register(self.notebook, self.transport)
+            self.patience.ask(partial(carry_keys.register, self.notebook, self.transport))
         self._push()
         if self.report.forks:
             fetch_own = True
-        copied = self._pull(fetch_own)
-        if copied and not fetch_own:
+        self._fetch(fetch_own)
+
+    def _nothing_to_send(self) -> bool:
+        notebook, cursor = self.notebook, self.notebook.cursor(self.server)
+        # The mark is what tells a cabin that was put back from a backup and has gone on: without it, ask by the steps.
+        met = bool(cursor.epoch and mark_at(notebook, self.server, cursor.seq))
+        due = notebook.lives_elsewhere or notebook.unsent_count(self.server)
+        return met and not due and carry_keys.registered(notebook, self.server)
+
+    def _fetch(self, own: bool) -> None:
+        if self._pull(own) and not own:
             self.report.forks = True
             self._pull(True)
         self.report.forks = self.report.forks or self.notebook.lives_elsewhere
@@ -234,14 +252,14 @@ class _Exchange:
     def _send(self, entries: Sequence[tuple[str, str]], at: int) -> list[tuple[str, str]]:
         """Sends as many as go at once now, and gives them back when all are answered for."""
         batch = self.sending.take(entries, at)
-        answer = self.transport.ask(
-            "POST",
-            "/api/v1/push",
-            body={"epoch": self.epoch, "changes": [{"id": one, "body": body} for one, body in batch]},
-        )
-        answers = _list(answer, "answers")
-        if [one.get("id") for one in answers] != [one for one, _ in batch]:
-            raise NotUnderstood(what="push")
+        try:
+            answer = self._ask_push(batch=batches.packed(batch))
+        except Refused as refused:
+            if refused.fields.get("status") != UNPROCESSABLE:
+                raise
+            # Not what was sent has arrived, or the cabin is an older one: as it is, each entry with its id.
+            answer = self._ask_push(changes=[{"id": one, "body": body} for one, body in batch])
+        answers = _answers(answer, [one for one, _ in batch])
         for one in answers:
             take_answer(self.report, one)
         for notice in _list(answer, "notices"):
@@ -249,6 +267,9 @@ class _Exchange:
         if _text(answer, "epoch") != self.epoch:
             raise _EpochChanged
         return batch
+
+    def _ask_push(self, **form: Any) -> dict[str, Any]:
+        return self.transport.ask("POST", "/api/v1/push", body={"epoch": self.epoch, **form})
 
     # -- pulling
 
@@ -269,19 +290,19 @@ class _Exchange:
             page = self.patience.ask(partial(self._page, at, mark, own), self.fetching)
             if _text(page, "epoch") != self.epoch:
                 raise _EpochChanged
-            changes = _list(page, "changes")
-            at, mark, highest = _number(page, "cursor"), _text(page, "mark"), _number(page, "own")
+            bodies = _bodies(page)
+            at, mark = _number(page, "cursor"), _text(page, "mark")
+            highest = _number(page, "own")
             now = self.notebook.cursor(self.server)
-            bodies = [_text(one, "body") for one in changes]
             found = self.notebook.pull(bodies, self.server, Cursor(self.epoch, max(at, now.seq), now.pushed))
             self.report.received += len(found.new)
             self.report.received_unread += len(found.unread)
-            done += len(changes)
+            done += len(bodies)
             more = page.get("more") is True
-            if own or not more:
+            if own:
                 self.notebook.set_setting(kept, {"seq": at, "mark": mark, "epoch": self.epoch})
-            if own and not more:
-                self.notebook.set_setting(f"mark/{self.server}", {"seq": at, "mark": mark})
+            if not more and mark != mark_at(self.notebook, self.server, at):  # nothing new: nothing to write down
+                keep_mark(self.notebook, self.server, at, mark)
             self._step("pull", done, 0)
             if not more:
                 return highest > self.notebook.n or page.get("forked") is True
@@ -294,8 +315,14 @@ class _Exchange:
             "all": int(own),
             "epoch": self.epoch,
             "mark": mark,
+            "lean": 1,
         }
-        return self.transport.ask("GET", "/api/v1/pull", query=query)
+        asked = self.notebook.clock()
+        page = self.transport.ask("GET", "/api/v1/pull", query=query)
+        if "format" in page:
+            check_format(page)
+            self.report.clock = clocks.difference(asked, self.notebook.clock(), page.get("at"))
+        return page
 
     def _kept(self, name: str) -> tuple[int, str]:
         """How far own changes were fetched in this epoch, and the mark there."""
@@ -338,6 +365,34 @@ def mark_at(notebook: Notebook, server: str, at: int) -> str:
 def keep_mark(notebook: Notebook, server: str, at: int, mark: str) -> None:
     """Notes what came with the cursor at `at`."""
     notebook.set_setting(f"mark/{server}", {"seq": at, "mark": mark})
+
+
+def _answers(answer: dict[str, Any], ids: list[str]) -> list[dict[str, Any]]:
+    """An answer for each of `ids`. Raises NotUnderstood where one is missing."""
+    listed = _list(answer, "answers")
+    if "check" not in answer:
+        if [one.get("id") for one in listed] != ids:
+            raise NotUnderstood(what="push")
+        return listed
+    if answer["check"] != batches.check(ids):
+        raise NotUnderstood(what="push")
+    found: list[dict[str, Any]] = [{"id": one, "answer": "taken"} for one in ids]
+    for one in listed:
+        at = _number(one, "at")
+        if not 0 <= at < len(ids):
+            raise NotUnderstood(what="push")
+        found[at] = {**one, "id": ids[at]}
+    return found
+
+
+def _bodies(page: dict[str, Any]) -> list[str]:
+    """The texts of a page's changes, in whichever form they came."""
+    if "batch" not in page:
+        return [_text(one, "body") for one in _list(page, "changes")]
+    try:
+        return [body for _, body in batches.unpacked(page["batch"])]
+    except batches.Damaged as fault:
+        raise NotUnderstood(what="pull") from fault
 
 
 def _text(answer: dict[str, Any], name: str) -> str:

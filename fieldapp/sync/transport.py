@@ -18,6 +18,7 @@ from urllib.parse import urlsplit
 
 import requests
 from requests.adapters import HTTPAdapter
+from urllib3.util.ssl_ import create_urllib3_context
 
 from fieldapp.records import enrolment, wire
 from fieldapp.sync.errors import (
@@ -119,7 +120,11 @@ class PinnedAdapter(HTTPAdapter):
         super().__init__(max_retries=0)
 
     def init_poolmanager(self, *args: Any, **more: Any) -> None:
-        super().init_poolmanager(*args, **more, assert_fingerprint=self._fingerprint, assert_hostname=False)
+        # A context of our own: the library's would read every authority of this machine for each new connection.
+        context = create_urllib3_context(cert_reqs=ssl.CERT_NONE)
+        super().init_poolmanager(
+            *args, **more, ssl_context=context, assert_fingerprint=self._fingerprint, assert_hostname=False
+        )
 
 
 class HttpsTransport:
@@ -135,6 +140,9 @@ class HttpsTransport:
         self._session.verify = False
         self._session.adapters.clear()
         self._session.mount("https://", PinnedAdapter(fingerprint))
+        # Only what is needed: the smallest questions are mostly headers.
+        self._session.headers.clear()
+        self._session.headers.update({"User-Agent": "bonedocket", "Accept-Encoding": "gzip"})
         self._session.headers.update(headers_for(notebook, token))
 
     def ask(

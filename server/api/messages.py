@@ -9,7 +9,9 @@ import base64
 import binascii
 from typing import Any
 
-from marshmallow import EXCLUDE, Schema, ValidationError, fields, validate
+from marshmallow import EXCLUDE, Schema, ValidationError, fields, validate, validates_schema
+
+from fieldapp.records import batches
 
 BATCH = 500
 """Changes in one push."""
@@ -109,7 +111,7 @@ class Entries(fields.List[Any]):
     """A batch's entries. Looked at by hand: a schema for each of them takes longer than merging them."""
 
     def __init__(self) -> None:
-        super().__init__(fields.Nested(Entry), required=True, validate=validate.Length(max=BATCH))
+        super().__init__(fields.Nested(Entry), validate=validate.Length(max=BATCH))
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> list[Any]:
         if not isinstance(value, list):
@@ -123,17 +125,37 @@ class Entries(fields.List[Any]):
         return found
 
 
+class Batch(fields.Dict):
+    """The same without its hashes: {"bodies": […], "check": …}, see fieldapp.records.batches."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> Any:
+        try:
+            found = batches.unpacked(value)
+        except batches.Damaged as fault:
+            raise ValidationError(f"{fault}.") from fault
+        if len(found) > BATCH:
+            raise ValidationError(f"Longer than maximum length {BATCH}.")
+        return found
+
+
 class Pushed(_Message):
-    """A batch."""
+    """A batch, in one form or the other."""
 
     epoch = _text(load_default="", metadata={"description": "the epoch the tablet knows, or empty"})
     changes = Entries()
+    batch = Batch(metadata={"description": "instead of `changes`: the texts without their hashes, and a check"})
+
+    @validates_schema
+    def one_form(self, data: dict[str, Any], **_: Any) -> None:
+        if ("changes" in data) == ("batch" in data):
+            raise ValidationError("Either `changes` or `batch` has to be there.")
 
 
 class Answer(_Message):
     """What became of one entry."""
 
-    id = fields.String(required=True)
+    id = fields.String(metadata={"description": "of the entry; in answer to `changes`"})
+    at = fields.Integer(metadata={"description": "its place from 0; in answer to a `batch`"})
     answer = fields.String(required=True, metadata={"enum": ["taken", "known", "kept_unread", "set_aside"]})
     why = fields.String(required=True, metadata={"description": "a sentence, empty unless it was not folded"})
 
@@ -149,12 +171,13 @@ class Notice(_Message):
 
 
 class Taken(_Message):
-    """The answer to a batch, entry by entry in its order."""
+    """The answer to `changes`, entry by entry in their order; to a `batch`, those that were not simply taken."""
 
     epoch = fields.String(required=True)
     head = fields.Integer(required=True)
     answers = fields.List(fields.Nested(Answer), required=True)
     notices = fields.List(fields.Nested(Notice), required=True)
+    check = fields.String(metadata={"description": "in answer to a `batch`: the check of all that was answered for"})
 
 
 class PullAsked(_Message):
@@ -178,6 +201,7 @@ class PullAsked(_Message):
     all = fields.Boolean(load_default=False, metadata={"description": "the asking notebook's own changes too"})
     epoch = _text(load_default="", metadata={"description": "the epoch that came with the cursor"})
     mark = _text(load_default="", metadata={"description": "the mark that came with the cursor"})
+    lean = fields.Boolean(load_default=False, metadata={"description": "answer with a `batch`, not with `changes`"})
 
 
 class Numbered(_Message):
@@ -192,12 +216,17 @@ class Page(_Message):
     """A page of changes, and where to go on."""
 
     epoch = fields.String(required=True)
-    changes = fields.List(fields.Nested(Numbered), required=True)
+    changes = fields.List(fields.Nested(Numbered), metadata={"description": "unless `lean` was asked for"})
+    batch = fields.Dict(metadata={"description": "the changes without their hashes, and a check"})
     cursor = fields.Integer(required=True)
     mark = fields.String(required=True, metadata={"description": "id of the change at the cursor"})
     own = fields.Integer(required=True, metadata={"description": "highest number of the asking notebook's that came"})
+    forks = fields.Integer(required=True, metadata={"description": "how many of its numbers have come twice"})
     more = fields.Boolean(required=True)
     forked = fields.Boolean(metadata={"description": "one of the asking notebook's numbers came twice: it was copied"})
+    format = fields.Integer(required=True, metadata={"description": "newest format of messages it speaks"})
+    format_min = fields.Integer(required=True, metadata={"description": "oldest one that it still speaks"})
+    at = fields.String(required=True, metadata={"description": "the cabin's time, ISO 8601 UTC"})
 
 
 class KeyAsked(_Message):

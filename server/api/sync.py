@@ -23,7 +23,7 @@ from typing import Any
 from flask import Response, current_app, g, jsonify, request
 
 from fieldapp.assets import texts
-from fieldapp.records import enrolment, wire
+from fieldapp.records import batches, enrolment, wire
 from server.api import examples, messages
 from server.api.answers import LARGEST, LARGEST_OF_STRANGERS, Routes, compressed, refuse, unpacked, with_token
 from server.api.described import READS, refuses
@@ -41,6 +41,7 @@ from server.errors import (
     TooManyLives,
 )
 from server.ledger.devices import Device
+from server.ledger.intake import TAKEN
 
 blueprint = Routes("sync", __name__, url_prefix="/api/v1", description="Exchange with tablets")
 blueprint.register_error_handler(CabinError, refuse)
@@ -161,18 +162,26 @@ def push(batch: dict[str, Any]) -> Response:
     cannot be read is kept as it came, and told. What was answered for is on the cabin's disk.
     """
     device = tablet()
-    accepted = cabin().ledger.accept(batch["changes"], device.notebook)
-    cabin().devices.seen(device.notebook)
-    cabin().rules_due()
+    lean = "batch" in batch
+    entries = batch["batch"] if lean else batch["changes"]
+    with cabin().taking_in():
+        accepted = cabin().ledger.accept(entries, device.notebook)
+        cabin().devices.here(device)
     words = texts()
+    answers = [
+        {"at" if lean else "id": at if lean else one.id, "answer": one.answer, "why": words.get(one.why, one.why)}
+        for at, one in enumerate(accepted.answers)
+        if not lean or one.answer != TAKEN
+    ]
     return jsonify(
         epoch=accepted.epoch,
         head=accepted.head,
-        answers=[{"id": one.id, "answer": one.answer, "why": words.get(one.why, one.why)} for one in accepted.answers],
+        answers=answers,
         notices=[
             {"what": one["what"], "text": words[f"cabin.notice.{one['what']}"].format(**one), "about": one}
             for one in accepted.notices
         ],
+        **({"check": batches.check(one for one, _ in entries)} if lean else {}),
     )
 
 
@@ -203,12 +212,20 @@ def pull(asked: dict[str, Any]) -> Response:
     )
     return jsonify(
         epoch=page.epoch,
-        changes=[{"seq": seq, "id": one, "body": body} for seq, one, body in page.rows],
+        **(
+            {"batch": batches.packed([(one, body) for _, one, body in page.rows])}
+            if asked["lean"] and page.rows
+            else {"changes": [{"seq": seq, "id": one, "body": body} for seq, one, body in page.rows]}
+        ),
         cursor=page.cursor,
         mark=page.mark,
         own=page.own,
+        forks=page.forks,
         more=page.more,
         forked=page.forked,
+        format=wire.MESSAGES,
+        format_min=wire.OLDEST,
+        at=cabin().ledger.now(),
     )
 
 

@@ -63,6 +63,7 @@ class Pulled(NamedTuple):
     cursor: int
     mark: str
     own: int
+    forks: int
     more: bool
     forked: bool = False
 
@@ -179,24 +180,39 @@ def pull(
     connection: Connection, since: int, limit: int, skip: str, notebook: str, characters: int | None = None
 ) -> Pulled:
     """A page of changes after number `since`: see Ledger.pull."""
+    there = mark(connection, since)
+    return page(connection, meta.names(connection), there, since, limit, skip, notebook, characters)
+
+
+def page(
+    connection: Connection,
+    now: meta.Names,
+    at: str,
+    since: int,
+    limit: int,
+    skip: str,
+    notebook: str,
+    characters: int | None = None,
+) -> Pulled:
+    """The same, for who has asked for the ledger's names and for the mark `at` the number `since` already."""
     column = tables.change.c
     query = select(column.seq, column.id, column.body).where(
         column.seq > since, or_(~column.closed, column.notebook == notebook), column.notebook != skip
     )
-    page: list[tuple[int, str, str]] = []
+    found: list[tuple[int, str, str]] = []
     size, more = 0, False
-    for row in connection.execute(query.order_by(column.seq).limit(limit + 1)):
+    for row in connection.execute(query.order_by(column.seq).limit(limit + 1)) if since < now.head else ():
         size += len(row.body)
-        if len(page) == limit or (page and characters is not None and size > characters):
+        if len(found) == limit or (found and characters is not None and size > characters):
             more = True
             break
-        page.append((row.seq, row.id, row.body))
-    now = meta.names(connection)
-    cursor = page[-1][0] if more else now.head
+        found.append((row.seq, row.id, row.body))
+    cursor = found[-1][0] if more else now.head
     own = connection.scalar(select(tables.notebook.c.highest).where(tables.notebook.c.id == notebook)) or 0
     told = select(tables.event.c.nr).where(tables.event.c.what == "fork", tables.event.c.who == notebook).limit(1)
     forked = connection.scalar(told) is not None
-    return Pulled(page, now.epoch, cursor, mark(connection, cursor), own, more, forked)
+    there = at if cursor == since else mark(connection, cursor)
+    return Pulled(found, now.epoch, cursor, there, own, more, forked)
 
 
 def mark(connection: Connection, seq: int) -> str:

@@ -39,8 +39,8 @@ CODE_LIVES = timedelta(minutes=15)
 WRONG_CODES, WITHIN = 10, timedelta(minutes=5)
 LIVES, LIVES_WITHIN = 20, timedelta(hours=12)
 """New lives on the whole site: letters are few, and a tablet that asks for them without end must not use them up."""
-SEEN_AGAIN = timedelta(minutes=10)
-"""How often it is noted that a tablet was here which had nothing to send."""
+SEEN_AGAIN = timedelta(minutes=5)
+"""How often it is noted that a tablet was here: each note is a write of its own to the disk."""
 
 REASONS = ("lost", "broken", "replaced", "other")
 """Why a tablet is withdrawn."""
@@ -254,7 +254,8 @@ class Devices:
 
     def here(self, device: Device) -> None:
         """Notes that a tablet was here, unless that was noted a moment ago."""
-        if (device.seen_at or "") < self.ledger.text(self.ledger.clock() - SEEN_AGAIN):
+        now = self.ledger.clock()
+        if not self.ledger.text(now - SEEN_AGAIN) < (device.seen_at or "") <= self.ledger.text(now):
             self.seen(device.notebook)
 
     def seen(self, notebook: str) -> None:

@@ -133,13 +133,26 @@ def state_text(record: Record) -> str:
 
     Like fold.Record.as_json, but with the heads by change, which says each change's long id once.
     """
-    state = record.as_json()
     by_change: dict[str, dict[str, Any]] = {}
-    for path, heads in state["heads"].items():
+    bare = []
+    for path in sorted(record.heads):
+        heads = record.heads[path]
+        if not heads:
+            bare.append(path)
         for change, value in heads.items():
             by_change.setdefault(change, {})[path] = value
-    state["bare"] = [path for path, heads in state["heads"].items() if not heads]
-    state["heads"] = dict(sorted(by_change.items()))
+    state = {
+        "id": record.id,
+        "kinds": record.kinds,
+        "sites": record.sites,
+        "heads": dict(sorted(by_change.items())),
+        "named": {path: sorted(ids) for path, ids in sorted((record.named or {}).items())},
+        "seen_by_deletion": {
+            change: {path: sorted(ids) for path, ids in sorted(over.items())}
+            for change, over in sorted((record.seen_by_deletion or {}).items())
+        },
+        "bare": bare,
+    }
     return _text_of(state)
 
 

@@ -60,6 +60,15 @@ class Accepted(NamedTuple):
     head: int
 
 
+class Edit(NamedTuple):
+    """What a change of the cabin's own sets: see Ledger.write."""
+
+    kind: str
+    record: str
+    set: Mapping[str, Any]
+    over: Mapping[str, Sequence[str]]
+
+
 class Ledger:
     """See the module. `clock` gives aware times; `new_id` gives UUIDs as text."""
 
@@ -217,38 +226,50 @@ class Ledger:
         by: Mapping[str, Any],
     ) -> Change:
         """Like `write`, inside a transaction of the caller's (`ledger.database.writing()`)."""
+        return self.write_many_in(connection, [Edit(kind, record, set, over)], by)[0]
+
+    def write_many_in(self, connection: Connection, edits: Sequence[Edit], by: Mapping[str, Any]) -> list[Change]:
+        """Several changes of the cabin's own, chained in their order and folded together. Raises as `write` does."""
         now = meta.names(connection)
-        if kind == "site" and record != now.site:
-            raise NotTheSite(record=record)
+        for one in edits:
+            if one.kind == "site" and one.record != now.site:
+                raise NotTheSite(record=one.record)
         column = tables.change.c
         last = connection.execute(
             select(column.n, column.id).where(column.notebook == now.notebook).order_by(column.n.desc()).limit(1)
         ).first()
-        if last is not None and last.n >= changes.BIGGEST_N:
+        if last is not None and last.n > changes.BIGGEST_N - len(edits):
             # Somebody has given away the last number there is in the cabin's name: it goes on under another one.
             meta.put(connection, notebook=self.new_id())
             now, last = meta.names(connection), None
-        try:
-            change = changes.write(
-                notebook=now.notebook,
-                n=last.n + 1 if last else 1,
-                prev=last.id if last else "",
-                site=now.site,
-                record=record,
-                kind=kind,
-                set=set,
-                over=over,
-                by=by,
-                at=self.clock().isoformat(timespec="milliseconds"),
-            )
-        except UnreadableChange as fault:
-            raise ValueNotKept(why=fault.reason) from fault
-        intake.keep(connection, [change], source=now.notebook, head=now.head, at=self.now())
-        self._fold(connection, [change], now.head)
-        if kind == "site":
-            told = {"by": by.get("name"), "paths": ", ".join(sorted(set))}
-            events.note(connection, "site_set", str(by.get("person") or by.get("name")), self.now(), told)
-        return change
+        made: list[Change] = []
+        n, prev = (last.n, last.id) if last else (0, "")
+        for one in edits:
+            n += 1
+            try:
+                change = changes.write(
+                    notebook=now.notebook,
+                    n=n,
+                    prev=prev,
+                    site=now.site,
+                    record=one.record,
+                    kind=one.kind,
+                    set=one.set,
+                    over=one.over,
+                    by=by,
+                    at=self.clock().isoformat(timespec="milliseconds"),
+                )
+            except UnreadableChange as fault:
+                raise ValueNotKept(why=fault.reason) from fault
+            prev = change.id
+            made.append(change)
+        intake.keep(connection, made, source=now.notebook, head=now.head, at=self.now())
+        self._fold(connection, made, now.head)
+        for change in made:
+            if change.kind == "site":
+                told = {"by": by.get("name"), "paths": ", ".join(sorted(change.set))}
+                events.note(connection, "site_set", str(by.get("person") or by.get("name")), self.now(), told)
+        return made
 
     def _fold(self, connection: Connection, fresh: Sequence[Change], head: int) -> None:
         if not fresh:
@@ -361,8 +382,8 @@ class Ledger:
         """
         with self.database.writing() as connection:
             raises, left = checks.check_due(connection, limit)
-            for one in raises:
-                self.write_in(connection, "docket", one.docket, {one.path: one.value}, {}, RULES)
+            edits = [Edit("docket", one.docket, {one.path: one.value}, {}) for one in raises]
+            self.write_many_in(connection, edits, RULES)
             return left + len({one.docket for one in raises})
 
     # -- handing out
@@ -385,9 +406,20 @@ class Ledger:
         put back from a backup and has gone on since; it then begins a new epoch, and every tablet sends again.
         """
         asker = notebook or skip_notebook
-        if mark and epoch == self.names().epoch and mark != self._read(lambda one: asking.mark(one, since)):
+
+        def ask(connection: Connection) -> Pulled | None:
+            now, there = meta.names(connection), asking.mark(connection, since)
+            if mark and epoch == now.epoch and mark != there:
+                return None
+            return asking.page(connection, now, there, since, limit, skip_notebook, asker, characters)
+
+        found = self._read(ask)
+        if found is None:
             self.renew("another change at the cursor", asker, epoch)
-        return self._read(lambda connection: asking.pull(connection, since, limit, skip_notebook, asker, characters))
+            found = self._read(
+                lambda connection: asking.pull(connection, since, limit, skip_notebook, asker, characters)
+            )
+        return found
 
     def forked(self, notebook: str) -> bool:
         """Whether a notebook has given a number twice: a copy of it goes on somewhere, or an old one was put back."""

@@ -15,17 +15,18 @@ from tests.records.makers import ANA, SITE
 
 BAG, CONTEXT = str(uuid.UUID(int=7)), str(uuid.UUID(int=8))
 PORTIONS = [
-    "proximal_epiphysis", "proximal_metaphysis", "shaft_proximal", "shaft_mid", "shaft_distal",
-    "distal_metaphysis", "distal_epiphysis",
+    "medial_condyle", "lateral_condyle", "tuberosity", "proximal_metaphysis", "upper_shaft", "lower_shaft",
+    "distal_metaphysis", "distal_medial", "distal_lateral",
 ]  # fmt: skip
+"""Of a tibia, as the tables part it: with others every docket would be one that cannot be, and a rule raise it."""
 
 
-def docket(rng: random.Random, number: int) -> dict[str, Any]:
+def docket(rng: random.Random, number: int, bag: str = BAG) -> dict[str, Any]:
     """What a new docket sets: about a kilobyte as a change."""
     states = ["most", "part", "absent", "not_examined"]
     return {
         "label": str(Label("HLG26", "B", number)),
-        "bag": BAG,
+        "bag": bag,
         "material": "bone",
         "reading": {
             "element": "tibia",

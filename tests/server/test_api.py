@@ -315,6 +315,26 @@ def test_a_pull_hands_out_bodies_as_they_came(client, let_in):
     assert len(client.get("/api/v1/pull?since=1&all=1", headers=first).json["changes"]) == 2
 
 
+def test_a_batch_without_its_hashes_is_taken_and_handed_out_to_the_byte(client, let_in):
+    one, other = Tablet("one"), Tablet("other")
+    first, second = let_in(one), let_in(other)
+    for name in "abc":
+        one.docket(name, note="ünïcode \U0001f9b4")
+    batch = batches.packed(one.entries())
+    answer = tell(client, "/api/v1/push", {"batch": batch}, headers=first).json
+    assert messages.Taken().validate(answer) == {}
+    assert (answer["answers"], answer["check"]) == ([], batches.check(change.id for change in one.changes))
+    again = tell(client, "/api/v1/push", {"batch": batch}, headers=first).json
+    assert [(item["at"], item["answer"]) for item in again["answers"]] == [(0, "known"), (1, "known"), (2, "known")]
+    page = client.get("/api/v1/pull?since=1&lean=1", headers=second).json
+    assert messages.Page().validate(page) == {}
+    assert batches.unpacked(page["batch"]) == one.entries()
+    damaged = {**batch, "bodies": [text.replace("docket", "pocket") for text in batch["bodies"]]}
+    assert tell(client, "/api/v1/push", {"batch": damaged}, headers=first).status_code == 422
+    both = {"batch": batch, "changes": []}
+    assert tell(client, "/api/v1/push", both, headers=first).status_code == 422
+
+
 def test_answers_are_packed_for_whoever_takes_it(client, let_in):
     one, other = Tablet("one"), Tablet("other")
     first, second = let_in(one), let_in(other)

@@ -287,7 +287,7 @@ def test_nobody_at_the_address_is_told_as_that(serving, notebook):
 @pytest.mark.parametrize("lets_through", [0, 300, 700, 1500, 4000, 20_000, 40_000])
 def test_a_connection_cut_while_sending_is_told_and_sending_again_doubles_nothing(serving, notebook, lets_through):
     for number in range(300):
-        docket(notebook, f"d{number}", count=number, note=os.urandom(100).hex())
+        docket(notebook, f"d{number}", count=number, note=os.urandom(200).hex())
     relay = Relay(serving.port, lets_through)
     found = enrolled(notebook)
     with HttpsTransport(f"127.0.0.1:{relay.port}", found.fingerprint, notebook=notebook.id, token=found.token) as way:
