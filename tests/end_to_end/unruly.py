@@ -9,6 +9,7 @@ import random
 from collections.abc import Mapping
 from typing import Any
 
+from fieldapp.records import batches
 from fieldapp.sync.errors import NotUnderstood
 from fieldapp.sync.transport import Transport
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fieldapp.records import batches
 from tests.records.makers import Pen
 
 texts = st.text(st.characters(), max_size=20)
