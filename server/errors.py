@@ -9,7 +9,6 @@
     ├── LedgerUnreachable the ledger's database does not answer
     ├── LedgerBusy        somebody else has been writing for too long
     ├── WorkersRefused    several workers where that cannot be
-    ├── NoCopyHere        a copy of what this program does not keep
     ├── KeyMissing        a key file of the cabin is gone
     ├── NotTheSite        a second site record was to be written
     ├── ValueNotKept      a value cannot be written down
@@ -124,12 +123,6 @@ class WorkersRefused(CabinError):
     def __init__(self, key: str, **fields: object) -> None:
         super().__init__(**fields)
         self.key = key
-
-
-class NoCopyHere(CabinError):
-    """The database has its own ways."""
-
-    key = "cabin.no_copy_here"
 
 
 class KeyMissing(CabinError):

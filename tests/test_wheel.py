@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from server.ledger.migrations import HEAD
+
 ROOT = Path(__file__).parent.parent
 
 
@@ -80,4 +82,4 @@ def test_an_installed_cabin_makes_a_ledger_and_takes_an_older_one_along(installe
     where, matches = run(sys.executable, "-I", "-c", code, str(installed), str(old), cwd=tmp_path).splitlines()
     assert Path(where).is_relative_to(installed)
     assert matches == "True"
-    assert (tmp_path / "old.before-0001.sqlite").is_file()
+    assert (tmp_path / f"old.before-{HEAD}.sqlite").is_file()

@@ -221,7 +221,6 @@ class Page(_Message):
     cursor = fields.Integer(required=True)
     mark = fields.String(required=True, metadata={"description": "id of the change at the cursor"})
     own = fields.Integer(required=True, metadata={"description": "highest number of the asking notebook's that came"})
-    forks = fields.Integer(required=True, metadata={"description": "how many of its numbers have come twice"})
     more = fields.Boolean(required=True)
     forked = fields.Boolean(metadata={"description": "one of the asking notebook's numbers came twice: it was copied"})
     format = fields.Integer(required=True, metadata={"description": "newest format of messages it speaks"})

@@ -220,7 +220,6 @@ def pull(asked: dict[str, Any]) -> Response:
         cursor=page.cursor,
         mark=page.mark,
         own=page.own,
-        forks=page.forks,
         more=page.more,
         forked=page.forked,
         format=wire.MESSAGES,

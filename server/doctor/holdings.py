@@ -138,7 +138,10 @@ def _mode(path: Path) -> int:
 
 def pictures(config: Config) -> Iterator[Finding]:
     """Whether the photographs can be reached."""
-    where = config.photos
+    try:
+        where = config.photos
+    except CabinError:
+        return
     try:
         if "://" not in where and Path(where).exists():
             # A folder that is a file, or shut, is told as such.

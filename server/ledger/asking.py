@@ -63,9 +63,8 @@ class Pulled(NamedTuple):
     cursor: int
     mark: str
     own: int
-    forks: int
     more: bool
-    forked: bool = False
+    forked: bool
 
 
 def records(connection: Connection, kind: str, context: str | None, deleted: bool) -> list[Record]:

@@ -10,7 +10,7 @@ import re
 import pytest
 
 from fieldapp.domain.labels import Label
-from fieldapp.records import enrolment
+from fieldapp.records import batches, enrolment
 from server.api import messages
 from server.api.answers import LARGEST
 from server.errors import TooManyCodes

@@ -79,9 +79,10 @@ def test_keys_that_others_can_read_are_wrong_where_files_have_modes(good):
     assert wrong(holdings.private(good)) == {"keys_open"}
     assert names(holdings.private(good, posix=False)) == {"private_unknown": NOTE}
     good.seal_key.chmod(0o600)
-    good.ledger.chmod(0o644)
     good.data.chmod(0o755)
-    assert wrong(holdings.private(good)) == {"ledger_open"}
+    if good.ledger.exists():
+        good.ledger.chmod(0o644)
+        assert wrong(holdings.private(good)) == {"ledger_open"}
     good.data.chmod(0o700)
     assert wrong(holdings.private(good)) == set()
 
@@ -141,6 +142,9 @@ def test_settings_and_folders_that_are_not_there_are_told(good):
     assert wrong(holdings.settings(good)) == {"backup_folder"}
     (good.data / "cabin.toml").write_text("[backup\n")
     assert wrong(holdings.settings(good)) == {"settings"}
+    # Where they would be is not known then; that it is not is told once, above.
+    assert wrong(holdings.pictures(good)) == set()
+    (good.data / "cabin.toml").unlink()
     (good.data / "photos").write_text("a file")
     assert wrong(holdings.pictures(good)) == {"photos_unreachable"}
 

@@ -43,7 +43,7 @@ def test_init_writes_down_where_the_ledger_lies_for_its_owner_only(data, cluster
     assert not (data / "ledger.sqlite").exists()
     assert run(data, "person", "add", "A. Wren", "recorder") == 0
     assert run(data, "person", "list") == 0
-    assert run(data, "check") == 0
+    assert main(["verify", "--data", str(data)]) == 0
     assert run(data, "log") == 0
     assert cluster.do('SELECT count(*) FROM "site_tst26".account') == [(1,)]
     said = capsys.readouterr()
@@ -67,21 +67,35 @@ def test_the_environment_wins_so_that_a_password_need_not_lie_in_a_file(data, cl
     monkeypatch.setenv(LEDGER, with_password(cluster))
     assert init(data) == 0
     assert Config(data).settings() == {"schema": "site_tst26"}
-    assert run(data, "check") == 0
+    assert main(["verify", "--data", str(data)]) == 0
     (data / "cabin.toml").write_text(settings_text(ledger="postgresql://u@127.0.0.1:1/x", schema="site_tst26"))
-    assert run(data, "check") == 0
+    assert main(["verify", "--data", str(data)]) == 0
     monkeypatch.delenv(LEDGER)
     capsys.readouterr()
-    assert run(data, "check") == 2
+    assert main(["verify", "--data", str(data)]) == 2
     assert "does not answer" in capsys.readouterr().err
 
 
-def test_a_copy_of_a_ledger_in_a_server_is_left_to_the_server(data, tmp_path, cluster, capsys):
+def test_a_ledger_in_a_server_is_backed_up_into_a_file_and_put_back_into_another_kind(data, tmp_path, cluster, capsys):
     cluster.do('DROP SCHEMA IF EXISTS "site_tst26" CASCADE')
     assert init(data, "--ledger", cluster.url()) == 0
-    assert run(data, "backup", str(tmp_path / "copy")) == 2
-    assert "pg_dump" in capsys.readouterr().err
-    assert not (tmp_path / "copy").exists()
+    assert run(data, "person", "add", "A. Wren", "recorder") == 0
+    file = str(tmp_path / "copy.zip")
+    assert main(["backup", file, "--data", str(data)]) == 0
+    beside = tmp_path / "beside"
+    assert main(["restore", file, "--data", str(beside)]) == 0
+    assert (beside / "ledger.sqlite").exists()
+    # And from there into a database again, beside what is there.
+    again, moved = str(tmp_path / "again.zip"), tmp_path / "moved"
+    assert main(["backup", again, "--data", str(beside)]) == 0
+    assert main(["restore", again, "--data", str(moved), "--ledger", cluster.url()]) == 2
+    assert "There is a ledger already" in capsys.readouterr().err
+    assert not moved.exists()
+    cluster.do('DROP SCHEMA "site_tst26" CASCADE')
+    assert main(["restore", again, "--data", str(moved), "--ledger", cluster.url()]) == 0
+    assert run(moved, "person", "list") == 0
+    assert "A. Wren" in capsys.readouterr().out
+    assert main(["verify", "--data", str(moved)]) == 0
 
 
 def test_settings_that_cannot_be_read_are_named_and_not_repeated(data, capsys):
@@ -89,7 +103,7 @@ def test_settings_that_cannot_be_read_are_named_and_not_repeated(data, capsys):
     (data / "cabin.toml").write_text(f'ledger = "postgresql://u:{PASSWORD}@h/d\n')
     with pytest.raises(SettingsUnreadable, match=r"cabin\.toml"):
         Config(data).settings()
-    assert run(data, "check") == 2
+    assert main(["verify", "--data", str(data)]) == 2
     said = capsys.readouterr()
     assert PASSWORD not in said.out + said.err
     assert "Nothing was opened" in said.err

@@ -154,7 +154,7 @@ def test_a_newer_cabin_with_nothing_to_send_is_not_fetched_from(site, pair):
     exchange(one, site.way(one))
     way = site.way(one)
     ask = way.ask
-    way.ask = lambda *args, **more: {**ask(*args, **more), "format": 2, "cursor": 99}
+    way.ask = lambda *args, **more: {**ask(*args, **more), "format": 2, "format_min": 2, "cursor": 99}
     with pytest.raises(CabinIsNewer):
         exchange(one, way)
     assert one.cursor(site.cabin.fingerprint).seq == 1
