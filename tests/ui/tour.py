@@ -194,8 +194,6 @@ def sync_stops(tablet: Tablet) -> Iterator[str]:
     hand.frames(3)
     yield "carry-file, no answer"
     press("carry.leave", "sync.leave")
-    yield "context again"
-    yield from other_stops(tablet)
 
 
 def enrolled(tablet: Tablet) -> None:
