@@ -131,8 +131,7 @@ class Cabin:
     def rules_due(self) -> None:
         """Says that records have changed. The rules look at them soon, in a thread of their own; in tests at once."""
         if self.config.testing:
-            while self.ledger.check_due():
-                pass
+            self._check(lambda: None)
             return
         self._came = time.monotonic()
         if self._worker is None:
@@ -157,15 +156,15 @@ class Cabin:
             self._wake.wait()
             self._wake.clear()
             try:
-                self._check()
+                self._check(self._let_others_in)
             except Exception:
                 # The records stay due, and are tried again when the next batch comes.
                 log.exception("the rules stopped at a record", extra={"event": "rules_stopped"})
 
-    def _check(self) -> None:
-        self._let_others_in()
+    def _check(self, wait: Callable[[], None]) -> None:
+        wait()
         while not self._closing.is_set() and self.ledger.check_due():
-            self._let_others_in()
+            wait()
         try:
             self.photos.close_what_is_closed()
         except PhotoStoreAway as fault:

@@ -25,6 +25,17 @@ QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 """For tests that are not about how long a password takes."""
 
 
+QUICKLY = ("photos", "test_carry", "test_carry_command", "test_doctor", "test_health", "test_logs", "test_unit")
+"""What stands on the ledger's promises and not on its database: tried on PostgreSQL in the proof only."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Marks what is a matter for the proof."""
+    for item in items:
+        if "[postgresql" in item.name and (item.path.stem in QUICKLY or item.path.parent.name in QUICKLY):
+            item.add_marker(pytest.mark.proof)
+
+
 class Clock:
     """A clock that stands until it is moved."""
 

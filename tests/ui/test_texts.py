@@ -65,6 +65,7 @@ def test_every_key_has_a_sentence_with_the_fields_it_is_given() -> None:
         ("slot", (*words.SURFACE, *words.AGE, *find.FIGURES, "find_no", "finder", "joins")),
         (
             "card",
+            "carry",
             (
                 *cards.SLOTS,
                 *(f"{way}.{one.path}" for way in ("slot", "asks") for own in cards.SLOTS.values() for one in own),
@@ -132,6 +133,7 @@ def test_no_sentence_of_the_screens_is_left_over() -> None:
         "skeleton",
         "slot",
         "card",
+        "carry",
         "go",
         "look",
         "quick",

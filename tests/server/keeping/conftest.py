@@ -19,12 +19,19 @@ from server.keeping.backing_up import back_up
 from server.keeping.pictures import PictureFolder
 from server.keeping.restoring import Restored
 from server.ledger import Ledger, tables
+from server.ledger.place import Place
 from tests.server.conftest import QUICK
 from tests.server.tablets import Tablet
 
 PHOTO = b"an invented picture" * 5000
 SHA = hashlib.sha256(PHOTO).hexdigest()
 SEALED = "ab" * 32 + ".sealed"
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Place:
+    """A file: what these tests spoil and look into. From one database into the other goes test_settings."""
+    return Place(path=tmp_path / "ledger.sqlite")
 
 
 def fill(cabin: Cabin, hasher: PasswordHasher = QUICK) -> Tablet:
