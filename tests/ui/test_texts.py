@@ -65,7 +65,6 @@ def test_every_key_has_a_sentence_with_the_fields_it_is_given() -> None:
         ("slot", (*words.SURFACE, *words.AGE, *find.FIGURES, "find_no", "finder", "joins")),
         (
             "card",
-            "carry",
             (
                 *cards.SLOTS,
                 *(f"{way}.{one.path}" for way in ("slot", "asks") for own in cards.SLOTS.values() for one in own),
