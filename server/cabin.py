@@ -133,6 +133,7 @@ class Cabin:
         if self.config.testing:
             while self.ledger.check_due():
                 pass
+            self._close_photos()
             return
         self._came = time.monotonic()
         if self._worker is None:
@@ -166,6 +167,9 @@ class Cabin:
         self._let_others_in()
         while not self._closing.is_set() and self.ledger.check_due():
             self._let_others_in()
+        self._close_photos()
+
+    def _close_photos(self) -> None:
         try:
             self.photos.close_what_is_closed()
         except PhotoStoreAway as fault:

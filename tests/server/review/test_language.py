@@ -39,7 +39,7 @@ def test_a_language_that_is_not_there_changes_nothing(scene: Scene) -> None:
 
 
 def test_every_page_answers_in_german(scene: Scene) -> None:
-    visitor = scene.signed_in("human_osteologist")
+    visitor = scene.signed_in("director")
     for path in EVERY_PAGE:
         answer = visitor.get(path, language="de")
         assert answer.status_code == (404 if path.endswith("nowhere") else 200), path
