@@ -57,7 +57,15 @@ REQUESTS: dict[str, dict[str, Any]] = {
 }
 """{operation: its body}"""
 
-QUERIES: dict[str, Any] = {"since": 1, "limit": 1, "characters": 4_000_000, "all": False, "lean": False, "epoch": _EPOCH, "mark": ""}
+QUERIES: dict[str, Any] = {
+    "since": 1,
+    "limit": 1,
+    "characters": 4_000_000,
+    "all": False,
+    "lean": False,
+    "epoch": _EPOCH,
+    "mark": "",
+}
 """Of the pull."""
 
 ANSWERS: dict[str, dict[str, Any]] = {

@@ -246,7 +246,15 @@ def pull(asked: dict[str, Any]) -> Response:
 @with_token
 @blueprint.arguments(messages.KeyAsked, example=examples.REQUESTS["key"])
 @blueprint.response(200, messages.Key, description="The locked key", example=examples.ANSWERS["key"])
-@refuses(blueprint, *READS, NotEnrolled(), TokenWithdrawn(), SignInRefused(), SignInLocked(until=examples.UNTIL), PlaceLocked(until=examples.UNTIL))
+@refuses(
+    blueprint,
+    *READS,
+    NotEnrolled(),
+    TokenWithdrawn(),
+    SignInRefused(),
+    SignInLocked(until=examples.UNTIL),
+    PlaceLocked(until=examples.UNTIL),
+)
 def key(asked: dict[str, Any]) -> dict[str, Any]:
     """Somebody's personal key, locked with their password, to sign on this tablet away from the cabin
 

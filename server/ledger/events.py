@@ -74,8 +74,8 @@ def between(connection: Connection, what: str, first: str, last: str, who: str |
     Both ends, because a clock may be put back: what was written before that lies in the future then.
     """
     column = tables.event.c
-    query = select(func.count()).select_from(tables.event).where(
-        column.what == what, column.at >= first, column.at <= last
+    query = (
+        select(func.count()).select_from(tables.event).where(column.what == what, column.at >= first, column.at <= last)
     )
     if who is not None:
         query = query.where(column.who == who)

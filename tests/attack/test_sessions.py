@@ -177,7 +177,7 @@ def test_every_cookie_is_bound_to_tls_and_to_this_host(scene: Scene) -> None:
     for one in set_here:
         name, _, rest = one.partition("=")
         parts = {each.strip() for each in rest.split(";")[1:]}
-        # Browsers take a cookie of such a name from this host alone, and for all of its paths (RFC 6265bis, from memory).
+        # Browsers take a cookie of such a name from this host alone, for all of its paths (RFC 6265bis, from memory).
         assert name.startswith("__Host-")
         assert "Path=/" in parts
         assert {"Secure", "HttpOnly", "SameSite=Strict"} <= parts
