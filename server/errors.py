@@ -64,6 +64,8 @@ class CabinError(Exception):
 
     key = "cabin.error"
     status = HTTPStatus.CONFLICT
+    for_programs: tuple[str, ...] = ()
+    """Names of the fields that a program is told beside the sentence."""
 
     def __init__(self, **fields: object) -> None:
         super().__init__(self.key)
@@ -276,6 +278,7 @@ class PhotoOffset(CabinError):
     """Nothing of it was appended."""
 
     key = "cabin.photo_offset"
+    for_programs = ("have",)
 
 
 class PhotoTooLarge(CabinError):

@@ -3,7 +3,8 @@
 """The outside of every exchange: one shape for all errors, gzip both ways, limits on size.
 
 An error is {"code", "status", "message", "errors"?}: the HTTP status, its name, a sentence for people, and, where
-there is one, {"key": …} with the key of that sentence or {"json": …} with what is wrong where. Not here: any route.
+there is one, {"key": …} with the key of that sentence and what a program goes on by (`have` of a photograph), or
+{"json": …} with what is wrong where. Not here: any route.
 """
 
 from __future__ import annotations
@@ -44,7 +45,9 @@ class Error(Schema):
     code = fields.Integer(required=True, metadata={"description": "HTTP status"})
     status = fields.String(required=True, metadata={"description": "its name"})
     message = fields.String(required=True, metadata={"description": "a sentence: what happened, what to do next"})
-    errors = fields.Dict(metadata={"description": "{key: name of the sentence}, or what is wrong in which field"})
+    errors = fields.Dict(
+        metadata={"description": "{key: name of the sentence, have?: bytes}, or what is wrong in which field"}
+    )
 
 
 class CabinApi(Api):
@@ -116,9 +119,14 @@ def _sentence(code: int, status: str) -> str:
 
 def refuse(error: CabinError) -> Any:
     """The answer for one of the cabin's own errors."""
+    return refusal(error, str(error)), int(error.status)
+
+
+def refusal(error: CabinError, message: str) -> dict[str, Any]:
+    """What is told of one."""
     status = HTTPStatus(error.status)
-    payload = {"code": int(status), "status": status.phrase, "message": str(error), "errors": {"key": error.key}}
-    return payload, int(status)
+    told = {"key": error.key, **{name: error.fields[name] for name in error.for_programs}}
+    return {"code": int(status), "status": status.phrase, "message": message, "errors": told}
 
 
 def unpacked(largest: int = LARGEST) -> None:

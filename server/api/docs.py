@@ -14,7 +14,12 @@ def docs() -> str:
     """Every operation, its parameters and answers, and every message's fields."""
     found = current_app.extensions["flask-smorest"]["apis"][""]["ext_obj"].spec.to_dict()
     operations = [
-        {"path": path, "method": method, **about}
+        {
+            "path": path,
+            "method": method,
+            **about,
+            "parameters": [*methods.get("parameters", []), *about.get("parameters", [])],
+        }
         for path, methods in found["paths"].items()
         for method, about in methods.items()
         if method != "parameters"

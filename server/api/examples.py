@@ -10,7 +10,7 @@ import hashlib
 from typing import Any
 
 from fieldapp.domain.ids import context_id, site_id
-from fieldapp.records import changes, wire
+from fieldapp.records import batches, changes, wire
 
 SITE_CODE = "INV26"
 SITE = site_id(SITE_CODE)
@@ -35,14 +35,18 @@ _CHANGE = changes.write(
     at="2026-06-01T10:00:00.000+02:00",
 )
 _ENTRY = {"id": _CHANGE.id, "body": _CHANGE.body}
+_ENTRIES = [(_CHANGE.id, _CHANGE.body), ("0" * 64, "cut off on the w")]
+UNTIL = "10:15:31"
+FULL = "[Errno 28] No space left on device"
 PICTURE = b"an invented picture"
 PICTURE_ID = hashlib.sha256(PICTURE).hexdigest()
 _DAMAGED = "its text does not match its hash: it was damaged or altered on the way"
+_AT = "2026-06-01T08:00:00.000+00:00"
 _EPOCH = "1f2e3d4c-5b6a-4978-8695-a4b3c2d1e0f9"
 
 REQUESTS: dict[str, dict[str, Any]] = {
     "enrol": {"proof": "5d" * 32, "notebook": NOTEBOOK, "name": "trench A (invented)", "letter": ""},
-    "push": {"epoch": _EPOCH, "changes": [_ENTRY, {"id": "0" * 64, "body": "cut off on the w"}]},
+    "push": {"epoch": _EPOCH, "changes": [{"id": one, "body": body} for one, body in _ENTRIES]},
     "key": {"person": PERSON, "role": "human_osteologist", "password": "abcd-efgh-jkmn-pqrs"},
     "carry_keys": {
         "sign": "H8u2Qy0mYw1v5c7Tn3Rk9pXz4Lb6Jd8Gf2Sa0Wq1Ee4=",
@@ -53,7 +57,15 @@ REQUESTS: dict[str, dict[str, Any]] = {
 }
 """{operation: its body}"""
 
-QUERIES: dict[str, Any] = {"since": 1, "limit": 1, "all": False, "epoch": _EPOCH, "mark": ""}
+QUERIES: dict[str, Any] = {
+    "since": 1,
+    "limit": 1,
+    "characters": 4_000_000,
+    "all": False,
+    "lean": False,
+    "epoch": _EPOCH,
+    "mark": "",
+}
 """Of the pull."""
 
 ANSWERS: dict[str, dict[str, Any]] = {
@@ -65,7 +77,7 @@ ANSWERS: dict[str, dict[str, Any]] = {
         "cabin_notebook": _CABIN,
         "format": wire.MESSAGES,
         "format_min": wire.OLDEST,
-        "at": "2026-06-01T08:00:00.000+00:00",
+        "at": _AT,
     },
     "enrol": {
         "token": "qkN9nFfB0bC3Qh6mZ1rT8xYvW5sE2uPdGjKaLcMoRiI",
@@ -96,6 +108,9 @@ ANSWERS: dict[str, dict[str, Any]] = {
         "own": 0,
         "more": False,
         "forked": False,
+        "format": wire.MESSAGES,
+        "format_min": wire.OLDEST,
+        "at": _AT,
     },
     "carry_keys": {"keys": 1},
     "wanted": {"wanted": [PICTURE_ID]},
@@ -110,3 +125,19 @@ ANSWERS: dict[str, dict[str, Any]] = {
     },
 }
 """{operation: its answer}"""
+
+LEAN: dict[str, dict[str, Any]] = {
+    "push": {"epoch": _EPOCH, "batch": batches.packed(_ENTRIES)},
+    "pushed": {
+        "epoch": _EPOCH,
+        "head": 2,
+        "answers": [{"at": 1, "answer": "kept_unread", "why": _DAMAGED}],
+        "notices": [],
+        "check": batches.check(one for one, _ in _ENTRIES),
+    },
+    "pulled": {
+        **{name: value for name, value in ANSWERS["pull"].items() if name != "changes"},
+        "batch": batches.packed(_ENTRIES[:1]),
+    },
+}
+"""Push and its answer, and the answer of a pull, without hashes."""

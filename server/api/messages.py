@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import re
 from typing import Any
 
 from marshmallow import EXCLUDE, Schema, ValidationError, fields, validate, validates_schema
@@ -28,6 +29,10 @@ class _Message(Schema):
         unknown = EXCLUDE
 
 
+HASH_SHAPE = "^[0-9a-f]{64}$"
+_KEY_SHAPE = "^[A-Za-z0-9+/]{43}=$"
+
+
 def _whole(text: str) -> None:
     """Half a pair cannot be written down, and a nought ends a text in some databases."""
     if "\0" in text or any("\ud800" <= one <= "\udfff" for one in text):
@@ -37,6 +42,12 @@ def _whole(text: str) -> None:
 def _text(longest: int = 200, **more: object) -> fields.String:
     more = more if "load_default" in more else {"required": True, **more}
     return fields.String(validate=[validate.Length(max=longest), _whole], **more)  # type: ignore[arg-type]
+
+
+def is_hash(text: str) -> None:
+    """A SHA-256 in hex. Raises ValidationError."""
+    if not re.fullmatch(r"[0-9a-f]{64}", text):
+        raise ValidationError("This is no SHA-256 in hex.")
 
 
 def is_key(text: str) -> None:
@@ -111,7 +122,8 @@ class Entries(fields.List[Any]):
     """A batch's entries. Looked at by hand: a schema for each of them takes longer than merging them."""
 
     def __init__(self) -> None:
-        super().__init__(fields.Nested(Entry), validate=validate.Length(max=BATCH))
+        about = {"description": "this or `batch`"}
+        super().__init__(fields.Nested(Entry), validate=validate.Length(max=BATCH), metadata=about)
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> list[Any]:
         if not isinstance(value, list):
@@ -196,7 +208,10 @@ class PullAsked(_Message):
     characters = fields.Integer(
         load_default=CHARACTERS,
         validate=validate.Range(min=1, max=CHARACTERS),
-        metadata={"description": "most characters of a page; a single larger change comes alone"},
+        metadata={
+            "description": "most characters of a page; a single larger change comes alone",
+            "example": CHARACTERS,
+        },
     )
     all = fields.Boolean(load_default=False, metadata={"description": "the asking notebook's own changes too"})
     epoch = _text(load_default="", metadata={"description": "the epoch that came with the cursor"})
@@ -249,7 +264,7 @@ class Key(_Message):
 class PhotoNamed(_Message):
     """A picture that a tablet has."""
 
-    sha256 = fields.String(required=True, validate=validate.Regexp(r"[0-9a-f]{64}\Z"))
+    sha256 = fields.String(required=True, validate=is_hash, metadata={"pattern": HASH_SHAPE})
     sealed = fields.Boolean(load_default=False, metadata={"description": "the tablet has it sealed to the cabin only"})
 
 
@@ -268,17 +283,23 @@ class PhotosWanted(_Message):
 class PhotoSealed(_Message):
     """How the tablet would send it."""
 
-    sealed = fields.Boolean(load_default=False)
+    sealed = fields.Boolean(
+        load_default=False, metadata={"description": "as a file sealed to the cabin", "example": False}
+    )
 
 
 class PhotoSent(PhotoSealed):
     """Where the bytes that follow belong."""
 
-    offset = fields.Integer(required=True, validate=validate.Range(min=0, max=2**53))
+    offset = fields.Integer(
+        required=True,
+        validate=validate.Range(min=0, max=2**53),
+        metadata={"description": "how many bytes of it are there already", "example": 0},
+    )
     size = fields.Integer(
         required=True,
         validate=validate.Range(min=1, max=2**53),
-        metadata={"description": "bytes of the whole file, as it is sent"},
+        metadata={"description": "bytes of the whole file, as it is sent", "example": 19},
     )
 
 
@@ -297,12 +318,12 @@ class CarryKeys(_Message):
     sign = fields.String(
         required=True,
         validate=is_key,
-        metadata={"description": "Ed25519 public key, base64: what it signs with"},
+        metadata={"description": "Ed25519 public key, base64: what it signs with", "pattern": _KEY_SHAPE},
     )
     seal = fields.String(
         required=True,
         validate=is_key,
-        metadata={"description": "X25519 public key, base64: what answers are sealed to"},
+        metadata={"description": "X25519 public key, base64: what answers are sealed to", "pattern": _KEY_SHAPE},
     )
 
 

@@ -35,11 +35,20 @@ from server.errors import (
     TokenWithdrawn,
 )
 from server.photos import Part
+from server.photos.incoming import LARGEST
 
 blueprint = Routes("photos", __name__, url_prefix="/api/v1", description="Photographs from tablets")
 
 CHUNK = 65_536
 _BYTES = {"application/octet-stream": {"schema": {"type": "string", "format": "binary"}}}
+_NAMED = {
+    "name": "sha256",
+    "in": "path",
+    "required": True,
+    "description": "SHA-256 of the picture, in hex; of the one inside where the file is sealed",
+    "schema": {"type": "string", "pattern": messages.HASH_SHAPE},
+    "example": examples.PICTURE_ID,
+}
 
 
 @blueprint.before_request
@@ -53,15 +62,8 @@ def _let_in() -> None:
         abort(415)
 
 
+blueprint.register_error_handler(CabinError, refuse)
 blueprint.after_request(compressed)
-
-
-@blueprint.errorhandler(CabinError)
-def _refused(error: CabinError) -> Any:
-    payload, status = refuse(error)
-    if isinstance(error, PhotoOffset):
-        payload["errors"]["have"] = error.fields["have"]
-    return payload, status
 
 
 @blueprint.post("/photos/wanted")
@@ -69,7 +71,7 @@ def _refused(error: CabinError) -> Any:
 @with_token
 @blueprint.arguments(messages.PhotosAsked, example=examples.REQUESTS["wanted"])
 @blueprint.response(200, messages.PhotosWanted, description="Those", example=examples.ANSWERS["wanted"])
-@refuses(blueprint, *READS, NotEnrolled, TokenWithdrawn)
+@refuses(blueprint, *READS, NotEnrolled(), TokenWithdrawn())
 def wanted(asked: dict[str, Any]) -> dict[str, Any]:
     """Which of these photographs the cabin lacks
 
@@ -79,12 +81,12 @@ def wanted(asked: dict[str, Any]) -> dict[str, Any]:
     return {"wanted": cabin().photos.wanted((one["sha256"], one["sealed"]) for one in asked["photos"])}
 
 
-@blueprint.get("/photo/<sha256>")
+@blueprint.get("/photo/<sha256>", parameters=[_NAMED])
 @blueprint.doc(operationId="have")
 @with_token
 @blueprint.arguments(messages.PhotoSealed, location="query")
 @blueprint.response(200, messages.PhotoState, description="So many", example=examples.ANSWERS["have"])
-@refuses(blueprint, 404, 422, NotEnrolled, TokenWithdrawn)
+@refuses(blueprint, 404, 422, NotEnrolled(), TokenWithdrawn())
 def have(asked: dict[str, Any], sha256: str) -> dict[str, Any]:
     """How many bytes of a photograph there are
 
@@ -101,13 +103,20 @@ def have(asked: dict[str, Any], sha256: str) -> dict[str, Any]:
     return {"have": there, "size": part.size, "sealed": part.sealed, "complete": False}
 
 
-@blueprint.put("/photo/<sha256>")
+@blueprint.put("/photo/<sha256>", parameters=[_NAMED])
 @blueprint.doc(operationId="send", requestBody={"required": True, "content": _BYTES})
 @with_token
 @blueprint.arguments(messages.PhotoSent, location="query")
 @blueprint.response(200, messages.PhotoState, description="Appended", example=examples.ANSWERS["send"])
 @refuses(
-    blueprint, 404, 413, 415, 422, NotEnrolled, TokenWithdrawn, PhotoOffset, PhotoTooLarge, PhotoWrong, PhotoStoreAway
+    blueprint,
+    *(404, 415, 422),
+    NotEnrolled(),
+    TokenWithdrawn(),
+    PhotoOffset(have=8),
+    PhotoTooLarge(most=LARGEST),
+    PhotoWrong(name=examples.PICTURE_ID[:12]),
+    PhotoStoreAway(cause=examples.FULL),
 )
 def send(asked: dict[str, Any], sha256: str) -> dict[str, Any]:
     """Appends bytes to a photograph

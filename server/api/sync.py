@@ -108,7 +108,7 @@ def hello() -> dict[str, Any]:
 @blueprint.doc(operationId="enrol")
 @blueprint.arguments(messages.EnrolAsked, example=examples.REQUESTS["enrol"])
 @blueprint.response(200, messages.Enrolled, description="It is in", example=examples.ANSWERS["enrol"])
-@refuses(blueprint, *READS, CodeRefused, TooManyCodes)
+@refuses(blueprint, *READS, CodeRefused(), TooManyCodes())
 def enrol(asked: dict[str, Any]) -> dict[str, Any]:
     """Lets a tablet in that knows a one-use code
 
@@ -139,7 +139,7 @@ def enrol(asked: dict[str, Any]) -> dict[str, Any]:
 @with_token
 @blueprint.arguments(messages.LifeAsked, example=examples.REQUESTS["life"])
 @blueprint.response(200, messages.Life, description="It goes on", example=examples.ANSWERS["life"])
-@refuses(blueprint, *READS, NotEnrolled, TokenWithdrawn, LifeTaken, TooManyLives)
+@refuses(blueprint, *READS, NotEnrolled(), TokenWithdrawn(), LifeTaken(), TooManyLives())
 def life(asked: dict[str, Any]) -> dict[str, Any]:
     """Lets a tablet that finds itself to be a copy go on as a new one
 
@@ -152,9 +152,17 @@ def life(asked: dict[str, Any]) -> dict[str, Any]:
 @blueprint.post("/push")
 @blueprint.doc(operationId="push")
 @with_token
-@blueprint.arguments(messages.Pushed, example=examples.REQUESTS["push"])
-@blueprint.response(200, messages.Taken, description="Answered, in order", example=examples.ANSWERS["push"])
-@refuses(blueprint, *READS, NotEnrolled, TokenWithdrawn)
+@blueprint.arguments(
+    messages.Pushed,
+    examples={"changes": {"value": examples.REQUESTS["push"]}, "batch": {"value": examples.LEAN["push"]}},
+)
+@blueprint.response(
+    200,
+    messages.Taken,
+    description="Answered, in order",
+    examples={"changes": {"value": examples.ANSWERS["push"]}, "batch": {"value": examples.LEAN["pushed"]}},
+)
+@refuses(blueprint, *READS, NotEnrolled(), TokenWithdrawn())
 def push(batch: dict[str, Any]) -> Response:
     """Takes in a batch of changes and answers for each
 
@@ -189,8 +197,13 @@ def push(batch: dict[str, Any]) -> Response:
 @blueprint.doc(operationId="pull")
 @with_token
 @blueprint.arguments(messages.PullAsked, location="query")
-@blueprint.response(200, messages.Page, description="A page", example=examples.ANSWERS["pull"])
-@refuses(blueprint, 422, NotEnrolled, TokenWithdrawn)
+@blueprint.response(
+    200,
+    messages.Page,
+    description="A page",
+    examples={"changes": {"value": examples.ANSWERS["pull"]}, "batch": {"value": examples.LEAN["pulled"]}},
+)
+@refuses(blueprint, 422, NotEnrolled(), TokenWithdrawn())
 def pull(asked: dict[str, Any]) -> Response:
     """A page of what others wrote since the cursor
 
@@ -233,7 +246,15 @@ def pull(asked: dict[str, Any]) -> Response:
 @with_token
 @blueprint.arguments(messages.KeyAsked, example=examples.REQUESTS["key"])
 @blueprint.response(200, messages.Key, description="The locked key", example=examples.ANSWERS["key"])
-@refuses(blueprint, *READS, NotEnrolled, TokenWithdrawn, SignInRefused, SignInLocked, PlaceLocked)
+@refuses(
+    blueprint,
+    *READS,
+    NotEnrolled(),
+    TokenWithdrawn(),
+    SignInRefused(),
+    SignInLocked(until=examples.UNTIL),
+    PlaceLocked(until=examples.UNTIL),
+)
 def key(asked: dict[str, Any]) -> dict[str, Any]:
     """Somebody's personal key, locked with their password, to sign on this tablet away from the cabin
 
@@ -257,7 +278,7 @@ def key(asked: dict[str, Any]) -> dict[str, Any]:
 @with_token
 @blueprint.arguments(messages.CarryKeys, example=examples.REQUESTS["carry_keys"])
 @blueprint.response(200, messages.CarryKept, description="Kept", example=examples.ANSWERS["carry_keys"])
-@refuses(blueprint, *READS, NotEnrolled, TokenWithdrawn)
+@refuses(blueprint, *READS, NotEnrolled(), TokenWithdrawn())
 def carry_keys(told: dict[str, Any]) -> dict[str, Any]:
     """Keeps the keys with which a tablet signs its carry-files and opens the answers
 

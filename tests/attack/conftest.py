@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from tests.attack.people import Reader, Rogue
-from tests.server.conftest import Clock
+from tests.server.conftest import Clock, cluster, place
 from tests.server.review.conftest import made, scene
 from tests.server.review.scene import Scene
 
-__all__ = ["made", "scene"]
+__all__ = ["cluster", "made", "place", "scene"]
 
 
 @pytest.fixture

@@ -13,18 +13,27 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from fieldapp.records import batches
 from server.api.answers import LARGEST
 from tests.server.tablets import Tablet, an_id
 
-PATHS = ("/api/v1/push", "/api/v1/enrol", "/api/v1/key")
+PATHS = (
+    "/api/v1/push", "/api/v1/enrol", "/api/v1/key", "/api/v1/life", "/api/v1/carry-keys", "/api/v1/photos/wanted",
+)  # fmt: skip
+PHOTO = f"/api/v1/photo/{'a' * 64}"
 TYPES = (
     "application/json", "text/plain", "", "application/x-www-form-urlencoded", "multipart/form-data",
     "application/json;charset=utf-16", "\xff/\xff",
 )  # fmt: skip
 NUMBERS = ("1" * 5_000, "-" + "9" * 400, "1e999", "NaN", "-Infinity", "0x10", "01", "1" * 100_000)
-NAMES = ("since", "limit", "all", "epoch", "mark", "", "%ff")
+NAMES = (
+    "since", "limit", "characters", "lean", "all", "epoch", "mark", "offset", "size", "sealed", "", "%ff",
+)  # fmt: skip
 QUERIES = ("", "-1", "1e9", "NaN", "9" * 5000, "%00", "%ff%fe", "%ED%A0%80", "true", "%D9%A1", "x" * 300)
-WHERE = ("/api/v1/pull", "/api/v1/hello", "/api/v1/%00", "/api/v1/..%2f", "/api/docs", "/api/openapi.json")
+WHERE = (
+    "/api/v1/pull", "/api/v1/hello", PHOTO, "/api/v1/photo/..", "/health",
+    "/api/v1/%00", "/api/v1/..%2f", "/api/docs", "/api/openapi.json",
+)  # fmt: skip
 PACKINGS = ("gzip", "GZIP", "br", "deflate", "gzip, gzip", "identity", "\xff")
 SCALARS: tuple[Any, ...] = (
     None, True, 0, -1, 2**53, 2**63, -(2**64), 1e308, float("nan"), float("inf"), "", "\0", "\ud800", "\udfff\ud800",
@@ -57,12 +66,16 @@ class Maker:
             PATHS[0]: {"epoch": "", "changes": changes},
             PATHS[1]: {"proof": "0" * 64, "notebook": an_id("x"), "name": "x", "letter": "A"},
             PATHS[2]: {"person": an_id("p"), "role": "director", "password": "x"},
+            PATHS[3]: {"notebook": an_id("malformed life")},
+            PATHS[4]: {"sign": "A" * 43 + "=", "seal": "B" * 43 + "="},
+            PATHS[5]: {"photos": [{"sha256": "a" * 64, "sealed": False}, {"sha256": "b" * 64, "sealed": True}]},
         }
         bomb = gzip.compress(bytes(LARGEST + 1))
         self._bombs = (bomb, gzip.compress(bomb), gzip.compress(b'{"changes":[' + b" " * LARGEST), bomb + bomb)
         self._kinds: tuple[Callable[[str], Request], ...] = (
             self._noise, self._bytes, self._bytes, self._parts, self._parts, self._parts, self._inner, self._inner,
             self._packed, self._deep, self._numbers, self._twice, self._typed, self._headed, self._queried,
+            self._lean, self._sent,
         )  # fmt: skip
 
     def one(self) -> Request:
@@ -131,6 +144,25 @@ class Maker:
         if self.dice.random() < 0.7:
             entry["id"] = _hash(entry["body"])
         return Request("inner", PATHS[0], json.dumps(body).encode())
+
+    def _lean(self, _: str) -> Request:
+        """A batch without its hashes, spoilt, under a check that fits or not."""
+        entries = [(one["id"], one["body"]) for one in self.valid[PATHS[0]]["changes"]]
+        batch = {"batch": batches.packed(entries)}
+        self._spoil(batch)
+        return Request("lean", PATHS[0], json.dumps(batch).encode())
+
+    def _sent(self, _: str) -> Request:
+        """Bytes of a photograph: too many, too few, at an odd place, under an odd name."""
+        odd = self.dice.random() < 0.5
+        offset, size = (
+            self.dice.choice(("-1", "", "x", "9" * 30, "1e3") if odd else ("0", "1", "3")) for _ in range(2)
+        )
+        name = self.dice.choice(("..", "A" * 64, "%00", "a" * 63, "x" * 5_000) if odd else ("a" * 64, "b" * 64))
+        sealed = self.dice.choice(("", "x") if odd else ("0", "1"))
+        packing = {"Content-Encoding": self.dice.choice(PACKINGS)} if odd else {}
+        where = f"/api/v1/photo/{name}?offset={offset}&size={size}&sealed={sealed}"
+        return Request("sent", where, self.dice.randbytes(self.dice.choice((0, 1, 2, 3, 100))), packing, method="PUT")
 
     def _packed(self, path: str) -> Request:
         packed = gzip.compress(self._text(path))

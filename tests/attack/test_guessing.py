@@ -17,6 +17,7 @@ from argon2 import PasswordHasher
 from server.errors import PlaceLocked, SignInLocked, SignInRefused
 from server.ledger import Ledger, guessing
 from server.ledger.accounts import Accounts
+from server.ledger.place import Place
 from tests.attack.people import Rogue
 from tests.server.conftest import QUICK, Clock, ledger
 from tests.server.review.scene import BASE, PEOPLE, Scene
@@ -83,8 +84,8 @@ def test_many_guesses_at_once_gain_nothing(accounts: Accounts) -> None:
     assert found.count(SignInRefused) == guessing.FROM_ONE_PLACE
 
 
-def test_several_workers_count_together(accounts: Accounts, ledger: Ledger) -> None:
-    beside = Ledger.open(ledger.database.path, clock=ledger.clock)
+def test_several_workers_count_together(accounts: Accounts, ledger: Ledger, place: Place) -> None:
+    beside = Ledger.open(place, clock=ledger.clock)
     spray(accounts, guessing.FROM_ONE_PLACE // 2, HERE)
     spray(Accounts(beside, QUICK), guessing.FROM_ONE_PLACE // 2, HERE)
     with pytest.raises(PlaceLocked):

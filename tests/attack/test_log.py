@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
 import inspect
 import json
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
 from fieldapp.assets import texts
 from fieldapp.cli import main
 from fieldapp.records import enrolment
+from fieldapp.store.notebook import Notebook
+from server.cabin import Cabin, set_up
+from server.config import Config
 from server.errors import CabinError
 from server.ledger.accounts import Accounts
 from server.ledger.devices import Devices
@@ -18,19 +23,28 @@ from tests.attack.changes import STOP
 from tests.attack.people import Rogue
 from tests.attack.test_sessions import csrf
 from tests.attack.test_who_may import DESK
-from tests.server.conftest import Clock
-from tests.server.review.scene import Scene
+from tests.server.conftest import QUICK, Clock
+from tests.server.review.scene import PEOPLE, Scene, Visitor
+from tests.server.review.test_carrying import brought, sent
 from tests.server.tablets import an_id
 
-LOOKS = {"all", "get", "in_session", "check"}
+__all__ = ["brought"]
+
+BY_NAME = {
+    "carry_loaded", "person_added", "password_reset", "wait_ended", "person_withdrawn", "keys_revoked", "may_assess",
+    "code_opened", "renamed", "withdrawn",
+}  # fmt: skip
+"""Lines that name who did it beside whom it is about."""
+
+LOOKS = {"all", "get", "in_session", "check", "knows", "of", "open_codes", "came", "wrong_codes", "lives"}
 """Methods of accounts and devices that change nothing."""
 
 
 class Walk:
     """Does every act once, and says which lines each has left."""
 
-    def __init__(self, scene: Scene, rogue: Rogue, clock: Clock) -> None:
-        self.scene, self.rogue, self.clock = scene, rogue, clock
+    def __init__(self, scene: Scene, rogue: Rogue, clock: Clock, folder: Path) -> None:
+        self.scene, self.rogue, self.clock, self.folder = scene, rogue, clock, folder
         self.left: dict[str, list[str]] = {}
 
     def did(self, what: str, act: Callable[[], object], refused: bool = False) -> None:
@@ -64,6 +78,13 @@ class Walk:
         self.did("reset", lambda: accounts.reset(*who))
         self.did("withdraw", lambda: accounts.withdraw(*who, revoke_keys=False))
         self.did("withdraw with keys", lambda: accounts.withdraw(*who, revoke_keys=True))
+        # The line is the other site's.
+        config = Config(self.folder / "elsewhere", clock=self.clock, testing=True)
+        set_up(config, code="OTH26", name="Another field (invented)")
+        with contextlib.closing(Cabin(config, QUICK)) as other:
+            lent = self.scene.accounts["supervisor"][0]
+            accounts.lend(lent.person, lent.role, other.accounts)
+            self.left["lend"] = [other.ledger.events(1)[0].what]
 
     def devices(self) -> None:
         devices = self.scene.cabin.devices
@@ -71,12 +92,16 @@ class Walk:
         secret, _ = enrolment.parse(devices.open_code().text)
         proof = enrolment.tablets_proof(enrolment.key(secret, devices.fingerprint), an_id("walk"))
         self.did("enrol", lambda: devices.enrol(proof, an_id("walk"), "walk"))
+        # From then on the code is used up.
+        devices.seen(an_id("walk"))
         self.did("enrol refused", lambda: devices.enrol(proof, an_id("walk"), "walk"), refused=True)
         for _ in range(9):
             with pytest.raises(CabinError):
                 devices.enrol(proof, an_id("walk"), "walk")
         self.did("enrol locked", lambda: devices.enrol(proof, an_id("walk"), "walk"), refused=True)
         letter = next(one.letter for one in devices.all() if one.name == "rogue")
+        self.did("rename", lambda: devices.rename(letter, "rogue, renamed"))
+        self.did("new_life", lambda: devices.new_life(devices.get(letter), an_id("walk's life")))
         self.did("withdraw a tablet", lambda: devices.withdraw(letter))
         head = self.rogue.headers
         token = head["Authorization"].removeprefix("Bearer ")
@@ -110,10 +135,53 @@ class Walk:
         self.did("review.sign_out", lambda: visitor.post("/review/sign-out", {"csrf": csrf(visitor)}))
         self.did("review.hold", lambda: self.scene.signed_in("supervisor").get(f"/review/hold/{STOP}"))
 
+    def looking_after(self) -> None:
+        """People, tablets and one's own account, at the desk."""
+        accounts = self.scene.cabin.accounts
+        tansy = self.scene.accounts["zooarchaeologist"][0]
+        one, _ = accounts.add("Rowan (invented)", "recorder")
+        admin, director = self.scene.signed_in("administrator"), self.scene.signed_in("director")
+        person = f"/review/person/{one.person}"
+
+        def post(endpoint: str, where: str, *, by: Visitor = admin, status: int = 302, **form: str) -> None:
+            def act() -> None:
+                answer = by.post(where, {"csrf": csrf(by), **form})
+                assert answer.status_code == status, (endpoint, answer.text[:3000])
+
+            self.did(endpoint, act)
+
+        def key(role: str = "recorder") -> str:
+            return next(each.key for each in accounts.all() if (each.person, each.role) == (one.person, role))
+
+        once = {"once": admin.form("/review/people", "/review/people")["once"]}
+        post("review.person_add", "/review/people", status=200, name="Hazel (invented)", role="recorder", **once)
+        post("review.person_role", f"{person}/role", status=200, role="supervisor")
+        post("review.person_password", f"{person}/recorder/password", status=200, key=key())
+        for _ in range(5):
+            with pytest.raises(CabinError):
+                accounts.sign_in(one.person, "recorder", "x")
+        post("review.person_wait", f"{person}/recorder/wait", key=key())
+        post("review.person_off", f"{person}/recorder/off", key=key())
+        post("review.person_revoke", f"{person}/supervisor/revoke", key=key("supervisor"), sure="yes")
+        post("review.person_assess", f"/review/person/{tansy.person}/assess", by=director, named="yes")
+        once = {"once": admin.form("/review/tablets", "/review/tablets/code")["once"]}
+        post("review.tablet_code", "/review/tablets/code", status=200, name="walked", **once)
+        letter = next(each.letter for each in self.scene.cabin.devices.all() if each.name == "rogue")
+        post("review.tablet_rename", f"/review/tablet/{letter}/name", name="rogue, renamed")
+        post("review.tablet_withdraw", f"/review/tablet/{letter}/withdraw", reason="lost")
+        old, new = self.scene.accounts["administrator"][1], "an invented long sentence"
+        post("review.my_password", "/review/account/password", old=old, new=new, again=new)
+        post("review.my_sessions", "/review/account/elsewhere", by=director)
+
+    def carrying(self, file: Path) -> None:
+        """A carry-file, at the desk."""
+        visitor = self.scene.signed_in("supervisor")
+        self.did("review.carried", lambda: sent(visitor, file))
+
 
 @pytest.fixture
-def walk(scene: Scene, rogue: Rogue, clock: Clock) -> Walk:
-    return Walk(scene, rogue, clock)
+def walk(scene: Scene, rogue: Rogue, clock: Clock, tmp_path: Path) -> Walk:
+    return Walk(scene, rogue, clock, tmp_path)
 
 
 def test_every_act_of_people_and_tablets_leaves_its_line(walk: Walk) -> None:
@@ -123,37 +191,50 @@ def test_every_act_of_people_and_tablets_leaves_its_line(walk: Walk) -> None:
     assert {lines[0] for lines in walk.left.values()} == {
         "person_added", "sign_in", "sign_in_refused", "sign_in_locked", "key_opened", "key_handed_out", "sign_out",
         "password_changed", "password_reset", "person_withdrawn", "keys_revoked", "code_opened", "enrolled",
-        "code_refused", "code_locked", "withdrawn", "token_refused",
+        "code_refused", "code_locked", "withdrawn", "token_refused", "renamed", "new_life", "person_lent",
     }  # fmt: skip
     walked = {what.split()[0] for what in walk.left}
     for kind in (Accounts, Devices):
         acts = {name for name, _ in inspect.getmembers(kind, inspect.isfunction) if not name.startswith("_")}
         # That a tablet was here is kept with the tablet; a session begins with the line of its sign-in.
-        assert acts - LOOKS - {"seen", "begin_session"} <= walked, kind
+        assert acts - LOOKS - {"seen", "here", "begin_session"} <= walked, kind
 
 
-def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk) -> None:
+def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought: tuple[Notebook, Path]) -> None:
     walk.desk()
+    walk.carrying(brought[1])
+    walk.looking_after()
     assert {what: lines for what, lines in walk.left.items() if not lines} == {}
     expected = {
         "review.step": "step_added", "review.assess": "assessed", "review.release": "release_entered",
         "review.settle": "settled", "review.open_again": "opened_again", "review.signed_in": "sign_in",
-        "review.sign_out": "sign_out", "review.hold": "closed_seen",
+        "review.sign_out": "sign_out", "review.hold": "closed_seen", "review.carried": "carry_loaded",
+        "review.person_add": "person_added", "review.person_role": "person_added",
+        "review.person_password": "password_reset", "review.person_wait": "wait_ended",
+        "review.person_off": "person_withdrawn", "review.person_revoke": "keys_revoked",
+        "review.person_assess": "may_assess", "review.tablet_code": "code_opened", "review.tablet_rename": "renamed",
+        "review.tablet_withdraw": "withdrawn", "review.my_password": "password_changed",
+        "review.my_sessions": "sessions_ended",
     }  # fmt: skip
     for what, line in expected.items():
         assert line in walk.left[what], what
     posts = {endpoint for endpoint, method in DESK if method == "POST"}
     assert posts - {"review.language", "review.nowhere"} <= set(walk.left)
     events = walk.scene.cabin.ledger.events(200)
+    # The scene's people and the tablet were let in at the cabin itself.
+    named = {*PEOPLE.values(), "cabin"}
     for one in events:
-        if one.what in expected.values():
+        if one.what in BY_NAME:
+            assert one.fields["by"] in named, one
+        elif one.what in expected.values():
             assert one.who in {account.person for account, _ in walk.scene.accounts.values()}, one
 
 
-def test_every_line_has_its_sentence_and_no_secret_in_it(walk: Walk) -> None:
+def test_every_line_has_its_sentence_and_no_secret_in_it(walk: Walk, brought: tuple[Notebook, Path]) -> None:
+    walk.desk()
+    walk.carrying(brought[1])
     walk.accounts()
     walk.devices()
-    walk.desk()
     words = texts()
     for one in walk.scene.cabin.ledger.events(10_000):
         sentence = words[f"cabin.event.{one.what}"].format_map({"notebook": "", "name": "", **one.fields})
@@ -169,16 +250,16 @@ def test_what_is_done_beside_the_cabin_leaves_a_line_too(tmp_path, capsys) -> No
     main(["cabin", "init", "--data", data, "--code", "TST26", "--name", "Test field"])
     main(["cabin", "person", "add", "Tansy", "zooarchaeologist", "--data", data])
     for words, line in (
-        (["person", "may-assess", "Tansy"], "wrote in the site's record: policy"),
-        (["policy", "--groups", "yes"], "wrote in the site's record: policy"),
-        (["licence", "L 17"], "licence"),
-        (["code", "hu", "element", "humerus"], "short/hu"),
-        (["place", "--zone", "the trench", "--zone-source", "design, invented"], "zone_text"),
-        (["backup", str(tmp_path / "copy")], "was copied"),
-        (["restored"], "new epoch"),
-        (["enrol"], "A code was made"),
+        (["cabin", "person", "may-assess", "Tansy"], "named Tansy as a zooarchaeologist who may assess"),
+        (["cabin", "policy", "--groups", "yes"], "wrote in the site's record: policy"),
+        (["cabin", "licence", "L 17"], "licence"),
+        (["cabin", "code", "hu", "element", "humerus"], "short/hu"),
+        (["cabin", "place", "--zone", "the trench", "--zone-source", "design, invented"], "zone_text"),
+        (["backup", str(tmp_path / "copy.backup")], "A backup was made"),
+        (["cabin", "restored"], "new epoch"),
+        (["cabin", "enrol"], "A code was made"),
     ):  # fmt: skip
-        assert main(["cabin", *words, "--data", data]) == 0
+        assert main([*words, "--data", data]) == 0
         capsys.readouterr()
         assert main(["cabin", "log", "--lines", "1", "--data", data]) == 0
         assert line in capsys.readouterr().out, words

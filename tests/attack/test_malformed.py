@@ -108,9 +108,10 @@ def test_no_malformed_request_is_answered_with_a_fault(config: Config, clock: Cl
     found = thrown(config, clock, 1, 2_000)
     kinds = {kind for kind, _ in found}
     assert kinds == {
-        "noise", "bytes", "parts", "inner", "packed", "deep", "numbers", "twice", "typed", "headed", "queried", "bomb"
+        "noise", "bytes", "parts", "inner", "packed", "deep", "numbers", "twice", "typed", "headed", "queried", "bomb",
+        "lean", "sent",
     }  # fmt: skip
-    assert {200, 400, 401, 403, 405, 413, 415, 422, 429} <= {status for _, status in found}
+    assert {200, 400, 401, 403, 404, 405, 409, 413, 415, 422, 429} <= {status for _, status in found}
 
 
 @pytest.mark.proof

@@ -273,10 +273,10 @@ def test_that_a_tablet_was_here_is_not_written_at_every_question(scene: Scene, c
     headers = let_in(scene, "Grey case")
     asks(scene, headers)
     first = scene.cabin.devices.get(letter_of(scene, "Grey case")).seen_at
-    clock.forward(minutes=5)
+    clock.forward(minutes=4)
     asks(scene, headers)
     assert scene.cabin.devices.get(letter_of(scene, "Grey case")).seen_at == first
-    clock.forward(minutes=6)
+    clock.forward(minutes=2)
     asks(scene, headers)
     assert scene.cabin.devices.get(letter_of(scene, "Grey case")).seen_at == scene.cabin.ledger.now()
 
