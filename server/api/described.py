@@ -52,9 +52,8 @@ def refuses(blueprint: Blueprint, *causes: int | CabinError) -> Callable[[F], F]
         status = cause if isinstance(cause, int) else int(cause.status)
         name = "refused" if isinstance(cause, int) else cause.key.rpartition(".")[2]
         found.setdefault(status, {})[name] = {"value": example(cause)}
-        words.setdefault(status, []).append(
-            WORDS[status] if isinstance(cause, int) else WORDS.get(type(cause), WORDS[status])
-        )
+        about = status if isinstance(cause, int) else type(cause)
+        words.setdefault(status, []).append(WORDS[about if about in WORDS else status])
 
     def marked(view: F) -> F:
         for status, examples in sorted(found.items(), reverse=True):
