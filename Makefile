@@ -53,7 +53,7 @@ plates: venv
 	$(BIN)/python -m tests.plates.maps
 
 test: system-test venv lint types
-	$(SCREEN) $(BIN)/python -m pytest -n auto --dist loadfile
+	$(SCREEN) $(BIN)/python -m pytest -n auto --dist loadfile --durations=25 --durations-min=3
 
 # The same soaks, fewer rounds and a fixed seed: what CI can afford.
 proof-slice: system-test venv

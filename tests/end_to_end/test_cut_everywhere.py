@@ -114,7 +114,7 @@ def without_syncs(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_cut_after_any_byte_loses_nothing_and_doubles_nothing(tmp_path):
-    cut_every(23, tmp_path)
+    cut_every(47, tmp_path)
 
 
 @pytest.mark.proof

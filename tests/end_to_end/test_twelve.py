@@ -196,7 +196,7 @@ def judge(cabin: CabinProcess, tablets: list[Tablet], kept: dict[int, dict[str, 
 
 
 def test_twelve_tablets_at_once_lose_nothing_and_double_nothing(tmp_path):
-    twelve_at_once(tmp_path, 6, 20260601)
+    twelve_at_once(tmp_path, 4, 20260601)
 
 
 @pytest.mark.proof

@@ -25,7 +25,10 @@ QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 """For tests that are not about how long a password takes."""
 
 
-QUICKLY = ("photos", "test_carry", "test_carry_command", "test_doctor", "test_health", "test_logs", "test_unit")
+QUICKLY = (
+    "photos", "review", "test_api", "test_carry", "test_carry_command", "test_doctor", "test_health", "test_logs",
+    "test_together", "test_unit",
+)  # fmt: skip
 """What stands on the ledger's promises and not on its database: tried on PostgreSQL in the proof only."""
 
 

@@ -224,6 +224,7 @@ def test_all_end_when_they_are_told_to(running):
     assert any("has stopped" in one for one in running.said)
 
 
+@pytest.mark.proof
 def test_workers_end_when_whoever_watches_over_them_is_killed(running):
     again = Running(running.data)
     workers = again.workers()

@@ -277,6 +277,7 @@ def test_any_bytes_are_refused_at_both_ends_and_nothing_is_taken(site, pair, sti
 # -- large, and anything at all
 
 
+@pytest.mark.proof
 def test_a_notebook_of_twenty_thousand_changes_is_packed_in_some_tens_of_megabytes(site, new_notebook, tmp_path):
     one = new_notebook("large")
     site.enrolled(one)
@@ -293,7 +294,7 @@ def test_a_notebook_of_twenty_thousand_changes_is_packed_in_some_tens_of_megabyt
     assert peak < 70_000_000
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(steps=STEPS, ways=st.lists(st.sampled_from("net stick lost twice late".split()), min_size=30, max_size=30))
 def test_after_any_history_by_net_and_stick_all_hold_the_same(tmp_path_factory, clock, steps, ways):
     base = tmp_path_factory.mktemp("any")

@@ -25,7 +25,7 @@ from server.keeping.verifying import verify, verify_backup
 from server.ledger import Ledger
 from tests.server.tablets import CODE, Tablet, an_id
 
-USUAL, MANY = 4, int(os.environ.get("PROOF_ROUNDS") or 60)
+USUAL, MANY = 2, int(os.environ.get("PROOF_ROUNDS") or 60)
 REFUSED = ("NoRoom", "LedgerUnreadable")
 """SQLite calls a file that may not grow an I/O error, and only a disk without room full."""
 
