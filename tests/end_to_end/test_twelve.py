@@ -195,10 +195,6 @@ def judge(cabin: CabinProcess, tablets: list[Tablet], kept: dict[int, dict[str, 
     assert "Traceback" not in cabin.log(), cabin.log()[-3000:]
 
 
-def test_twelve_tablets_at_once_lose_nothing_and_double_nothing(tmp_path):
-    twelve_at_once(tmp_path, 4, 20260601)
-
-
 @pytest.mark.proof
 def test_twelve_tablets_for_a_long_time_lose_nothing_and_double_nothing(tmp_path):
     seed = int(os.environ.get("PROOF_SEED") or random.SystemRandom().randrange(10**9))

@@ -115,7 +115,7 @@ class Panel:
 GERMAN, DUSK = Manner(language="de"), Manner(language="de", dusk=True)
 PANELS = {
     "8 inch, 1280 by 800": Panel(189.0, (1280, 800), often=True),
-    "8 inch standing, 800 by 1280, German at dusk": Panel(189.0, (800, 1280), DUSK, often=True),
+    "8 inch standing, 800 by 1280, German at dusk": Panel(189.0, (800, 1280), DUSK),
     "8 inch, 1280 by 800, German": Panel(189.0, (1280, 800), GERMAN),
     "8 inch, 1280 by 800, gloves on a left hand": Panel(189.0, (1280, 800), Manner(gloves=True, left_handed=True)),
     "8 inch standing, 800 by 1280": Panel(189.0, (800, 1280)),

@@ -58,6 +58,7 @@ def record(tablet: Tablet, element: str, taxon: str, side: str) -> tuple[int, in
     return tablet.hand.taps - before, decisions
 
 
+@pytest.mark.proof
 def test_a_full_record_takes_ten_taps_and_a_quick_one_five(tablet: Tablet, capsys: pytest.CaptureFixture[str]) -> None:
     tablet.begin()
     tablet.press("docket.new", "material.bone", "human.not_asked", "element.rib", "action.save_again")
