@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import binascii
 import re
+from collections.abc import Mapping
 from typing import Any
 
 from marshmallow import EXCLUDE, Schema, ValidationError, fields, validate, validates_schema
@@ -31,6 +32,7 @@ class _Message(Schema):
 
 HASH_SHAPE = "^[0-9a-f]{64}$"
 _KEY_SHAPE = "^[A-Za-z0-9+/]{43}=$"
+_WHOLE_SHAPE = "^[^\\u0000]*$"
 
 
 def _whole(text: str) -> None:
@@ -39,9 +41,10 @@ def _whole(text: str) -> None:
         raise ValidationError("A text of whole characters, without noughts.")
 
 
-def _text(longest: int = 200, **more: object) -> fields.String:
+def _text(longest: int = 200, *, metadata: Mapping[str, Any] | None = None, **more: Any) -> fields.String:
     more = more if "load_default" in more else {"required": True, **more}
-    return fields.String(validate=[validate.Length(max=longest), _whole], **more)  # type: ignore[arg-type]
+    shape = {"pattern": _WHOLE_SHAPE, **(metadata or {})}
+    return fields.String(validate=[validate.Length(max=longest), _whole], metadata=shape, **more)
 
 
 def is_hash(text: str) -> None:

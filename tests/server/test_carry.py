@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import shutil
 import uuid
 from pathlib import Path
 
@@ -101,9 +100,6 @@ def test_a_file_for_another_cabin_or_site_or_an_answer_is_refused(stick, noteboo
 
 def test_a_file_from_a_tablet_that_was_never_enrolled_names_its_notebook(stick, notebook):
     path = stick.packed(notebook)
-    stick.site.close()
-    shutil.copy(stick.site.config.ledger, stick.folder / "x")
-    stick.site.open()
     notebook.new_life("Q")  # an identity the cabin has never let in
     words = refused(stick, stick.packed(notebook), CarryNotEnrolled)
     assert notebook.id in words

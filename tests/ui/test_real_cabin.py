@@ -70,7 +70,6 @@ def sync(desk: Desk) -> Sync:
 def test_a_picture_of_the_cabins_code_is_all_that_enrolment_needs(
     serving: Serving, open_desk: Callable[[str], Desk], tmp_path: Path
 ) -> None:
-    pytest.importorskip("pyzbar.pyzbar")
     desk = open_desk("one")
     with socket.create_server(("127.0.0.1", 0)) as gone:
         nobody = f"127.0.0.1:{gone.getsockname()[1]}"

@@ -124,7 +124,7 @@ def finding_stops(tablet: Tablet) -> Iterator[str]:
     tablet.app.show()
     hand.frames(2)
     yield "setup, cabins found"
-    for name in ("a.jpg", "b.jpg", "c.jpg", "cabin-code-of-monday-the-first-of-june.png"):
+    for name in ("b.jpg", "c.jpg", "d.jpg", "2026-06-01-mnd-frst-cbn-cd-trnch-nrth.png"):
         picture = tablet.folder / "photos-in" / name
         picture.parent.mkdir(exist_ok=True)
         Image.new("L", (40, 40)).save(picture)
@@ -159,7 +159,7 @@ def sync_stops(tablet: Tablet) -> Iterator[str]:
     hand.frames(2)
     yield "sync, waiting after a cut"
     sync.running = False
-    notebook.set_setting("letter_changed", {"was": "B", "now": "D", "held_by": "Tablet of the north trench"})
+    notebook.set_setting("letter_changed", {"was": "B", "now": "D", "held_by": "Cleo Example, Dora Example"})
     tablet.app.show()
     hand.frames(2)
     yield "sync, another letter"
