@@ -71,13 +71,18 @@ def build(config: Config, hasher: PasswordHasher | None) -> Flask:
         fault = ServiceUnavailable(retry_after=5)
         return faults.show(503) if request.path.startswith("/review") else described.handle_http_exception(fault)
 
+    guard(app)
+    return app
+
+
+def guard(app: Flask) -> None:
+    """Gives every answer of `app` the careful headers that it does not set itself."""
+
     @app.after_request
     def headers(response: Response) -> Response:
         for name, value in _HEADERS.items():
             response.headers.setdefault(name, value)
         return response
-
-    return app
 
 
 def _addresses(host: str) -> list[str]:

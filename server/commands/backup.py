@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
     """Writes it. Raises CommandError."""
     with told_errors(), showing() as progress, opened(args.data) as (config, ledger):
         passphrase = passphrase_of(args)
-        pictures = None if args.without_photos else pictures_of(config, ledger)
+        pictures = None if args.without_photos else pictures_of(config, str(ledger.site().value("code")), ledger)
         done = back_up(config, ledger, args.file, pictures=pictures, passphrase=passphrase, progress=progress)
     photos = sum(name.startswith("photos/") for name in done.parts)
     say("backed_up", file=args.file, code=done.code, at=done.made_at, head=done.head, photos=photos)

@@ -39,9 +39,9 @@ def passphrase_of(args: argparse.Namespace) -> bytes | None:
     return passphrase_in(args.passphrase_file) if args.passphrase_file else None
 
 
-def pictures_of(config: Config, ledger: Ledger) -> StoredPictures:
-    """A cabin's photographs."""
-    return StoredPictures(store_of(config.photos, str(ledger.site().value("code"))), ledger)
+def pictures_of(config: Config, code: str, ledger: Ledger | None = None) -> StoredPictures:
+    """The photographs of the site with this code; without a ledger, to be added to."""
+    return StoredPictures(store_of(config.photos, code), ledger)
 
 
 @contextmanager

@@ -5,15 +5,21 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from server.commands.keeping import DATA_HELP, passphrase_argument, passphrase_of, say, showing, told_errors
+from server.commands.keeping import (
+    DATA_HELP,
+    passphrase_argument,
+    passphrase_of,
+    pictures_of,
+    say,
+    showing,
+    told_errors,
+)
 from server.config import Config
 from server.keeping import archive, restoring
 from server.keeping.backing_up import SETTINGS
-from server.keeping.pictures import StoredPictures
 from server.keeping.restoring import FROM_BACKUP
 from server.keeping.schedule import dated
 from server.ledger.place import schema_for
-from server.photos import store_of
 
 HELP = "put a backup back: into an empty folder, or in the place of the cabin there"
 
@@ -29,10 +35,6 @@ def register(parser: argparse.ArgumentParser) -> None:
     passphrase_argument(parser, "the file whose first line opens the backup")
 
 
-def _pictures(config: Config, code: str) -> StoredPictures:
-    return StoredPictures(store_of(config.photos, code))
-
-
 def run(args: argparse.Namespace) -> int:
     """Puts it back. Raises CommandError: then nothing was touched, or everything is as it was."""
     config = Config(args.data)
@@ -44,12 +46,12 @@ def run(args: argparse.Namespace) -> int:
                 code = backup.manifest.code
                 before = args.data / f"before-restore-{dated(code, config.clock()).removeprefix('bonedocket-')}"
                 done = restoring.replace_with(
-                    backup, config, pictures=_pictures(config, code), before=before, progress=progress
+                    backup, config, pictures=pictures_of(config, code), before=before, progress=progress
                 )
             else:
                 place = config.new_place(args.ledger, schema_for(backup.manifest.code))
                 done = restoring.restore(
-                    backup, config, place, pictures=_pictures(config, backup.manifest.code), progress=progress
+                    backup, config, place, pictures=pictures_of(config, backup.manifest.code), progress=progress
                 )
     about = done.manifest
     say("restored", data=args.data, code=about.code, at=about.made_at, head=about.head)

@@ -31,7 +31,9 @@ def run(args: argparse.Namespace) -> int:
     with told_errors(), showing() as progress:
         if args.data is not None:
             with opened(args.data) as (config, ledger):
-                return told(verify(config, ledger, pictures_of(config, ledger), progress))
+                return told(
+                    verify(config, ledger, pictures_of(config, str(ledger.site().value("code")), ledger), progress)
+                )
         try:
             with archive.reading(args.file, passphrase_of(args), progress) as backup:
                 return told(verify_backup(backup, Config(Path()), progress))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import os
 import tempfile
 from collections.abc import Iterator
@@ -10,13 +9,11 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
+from server.durable import sync_folder
 from server.keeping.errors import BackupThere, NoRoom, is_full
 
 PART = ".part"
 """Ends the name of a file that is being written. One that is left over was never finished."""
-
-_NOT_FOR_FOLDERS = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP}
-"""What file systems answer that cannot sync a folder."""
 
 
 @contextmanager
@@ -65,17 +62,3 @@ def _name(beside: Path, path: Path) -> None:
         os.rename(beside, path)
     except FileExistsError as error:
         raise BackupThere(file=path) from error
-
-
-def sync_folder(folder: Path) -> None:
-    """Makes the names in a folder durable. Windows has no such call and needs none."""
-    if os.name == "nt":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    except OSError as error:
-        if error.errno not in _NOT_FOR_FOLDERS:
-            raise
-    finally:
-        os.close(descriptor)

@@ -22,6 +22,7 @@ from sqlalchemy.exc import DatabaseError, IntegrityError
 
 from server import keys
 from server.config import Config
+from server.durable import sync_folder
 from server.errors import LedgerIsNewer, LedgerMissing
 from server.keeping import rows
 from server.keeping.archive import Manifest, Progress, Reader, silent
@@ -38,7 +39,6 @@ from server.keeping.errors import (
     OtherSite,
     is_full,
 )
-from server.keeping.files import sync_folder
 from server.keeping.pictures import PictureFolder, Pictures, is_name
 from server.ledger import Ledger, meta, opening, tables
 from server.ledger.opening import FORMAT

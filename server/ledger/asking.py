@@ -208,10 +208,8 @@ def page(
         found.append((row.seq, row.id, row.body))
     cursor = found[-1][0] if more else now.head
     own = connection.scalar(select(tables.notebook.c.highest).where(tables.notebook.c.id == notebook)) or 0
-    told = select(tables.event.c.nr).where(tables.event.c.what == "fork", tables.event.c.who == notebook).limit(1)
-    forked = connection.scalar(told) is not None
     there = at if cursor == since else mark(connection, cursor)
-    return Pulled(found, now.epoch, cursor, there, own, more, forked)
+    return Pulled(found, now.epoch, cursor, there, own, more, forked(connection, notebook))
 
 
 def mark(connection: Connection, seq: int) -> str:
@@ -220,7 +218,7 @@ def mark(connection: Connection, seq: int) -> str:
 
 
 def forked(connection: Connection, notebook: str) -> bool:
-    """Whether two changes of a notebook have the same number."""
-    column = tables.change.c
-    twice = select(column.n).where(column.notebook == notebook).group_by(column.n).having(func.count() > 1)
-    return connection.scalar(twice.limit(1)) is not None
+    """Whether two changes of a notebook have the same number: it was noted when the second came."""
+    column = tables.event.c
+    told = select(column.nr).where(column.what == "fork", column.who == notebook).limit(1)
+    return connection.scalar(told) is not None

@@ -239,12 +239,6 @@ class Devices:
             self.seen(notebook)
         return _device(row)
 
-    def knows(self, notebook: str) -> bool:
-        """Whether this notebook was ever let in here."""
-        column = tables.device.c.notebook
-        with self.ledger.database.reading() as connection:
-            return connection.scalar(select(column).where(column == notebook)) is not None
-
     def _refused(self, row: Row[Any]) -> None:
         now = self.ledger.clock()
         fields, before = {"name": row.name, "letter": row.letter}, self.ledger.text(now - timedelta(hours=1))

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
+from server.durable import sync_folder
 from server.errors import PhotoStoreAway
 
 T = TypeVar("T")
@@ -155,9 +156,4 @@ def write_new(path: Path, data: bytes) -> None:
     except BaseException:
         beside.unlink(missing_ok=True)
         raise
-    if os.name != "nt":
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+    sync_folder(path.parent)

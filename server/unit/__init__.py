@@ -85,7 +85,7 @@ class Unit:
         if len(self.cabins) == 1:
             return next(iter(self.cabins))
         notebook = environ.get("HTTP_X_NOTEBOOK", "")
-        return next((code for code, one in self.cabins.items() if one.devices.knows(notebook)), "")
+        return next((code for code, one in self.cabins.items() if one.devices.of(notebook)), "")
 
     def close(self) -> None:
         """Lets go of every site."""

@@ -15,6 +15,7 @@ from fieldapp import assets
 from fieldapp.assets import texts
 from server import keys
 from server.api.answers import UNDER
+from server.app import guard
 from server.cabin import Cabin
 from server.config import Config
 from server.review import desk, words
@@ -54,7 +55,7 @@ def build(config: Config, cabins: Mapping[str, Cabin]) -> Flask:
                 spoken=assets.spoken(),
             )
         response = Response(shown)
-        response.headers.update({"Content-Security-Policy": desk.POLICY, **_HEADERS})
+        response.headers.update({"Content-Security-Policy": desk.POLICY, "Referrer-Policy": "same-origin"})
         return response
 
     @app.errorhandler(HTTPException)
@@ -65,12 +66,10 @@ def build(config: Config, cabins: Mapping[str, Cabin]) -> Flask:
             message = texts()["unit.which_site"].format(codes=codes)
             return {"code": code, "status": fault.name, "message": message, "errors": {"key": "unit.which_site"}}, code
         with assets.speaking(chosen()):
-            return Response(texts()["unit.nowhere"].format(codes=codes), code, _HEADERS, mimetype="text/plain")
+            return Response(texts()["unit.nowhere"].format(codes=codes), code, mimetype="text/plain")
 
+    guard(app)
     return app
-
-
-_HEADERS = {"X-Content-Type-Options": "nosniff", "Referrer-Policy": "same-origin", "Cache-Control": "no-store"}
 
 
 def _waiting(code: str, cabin: Cabin) -> Waiting:

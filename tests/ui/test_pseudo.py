@@ -61,8 +61,8 @@ def test_every_word_of_every_screen_comes_from_the_texts(
     tablet = start()
     found: dict[str, str] = {}
     stops = 0
-    # Where the tablet's folder is named, however it is broken into lines.
-    folder = re.compile(r"\s?".join(map(re.escape, str(tablet.folder))))
+    # Where the folder of carry-files is named, however it is broken into lines.
+    folder = re.compile(r"\s?".join(map(re.escape, str(tablet.folder / "carry"))))
     for name in tour(tablet):
         stops += 1
         tablet.hand.frames(2)
