@@ -122,8 +122,10 @@ class Config:
         """Puts lines before those of `cabin.toml`; only its owner can read it."""
         if text:
             old = self.settings_file.read_bytes() if self.settings_file.exists() else b""
-            self.settings_file.unlink(missing_ok=True)
-            keys.write_secret(self.settings_file, text.encode("utf-8") + old)
+            beside = self.settings_file.with_name(SETTINGS + ".new")
+            beside.unlink(missing_ok=True)
+            keys.write_secret(beside, text.encode("utf-8") + old)
+            os.replace(beside, self.settings_file)
 
     @property
     def certificate(self) -> Path:

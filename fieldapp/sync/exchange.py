@@ -25,7 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
 
@@ -200,9 +200,13 @@ class _Exchange:
     def _hello(self) -> dict[str, Any]:
         asked = self.notebook.clock()
         hello = self.transport.ask("GET", "/api/v1/hello")
-        check_format(hello)
-        self.report.clock = clocks.difference(asked, self.notebook.clock(), hello.get("at"))
+        self._met(hello, asked)
         return hello
+
+    def _met(self, answer: dict[str, Any], asked: datetime) -> None:
+        """Whether there is a format in common, and how far the clocks are apart. Raises CabinIsNewer, CabinIsOlder."""
+        check_format(answer)
+        self.report.clock = clocks.difference(asked, self.notebook.clock(), answer.get("at"))
 
     # -- telling
 
@@ -241,7 +245,7 @@ class _Exchange:
             entries = [(one.id, one.body) for one in changes]
             at = 0
             while at < len(entries):
-                sent = changes[at:][: len(self.patience.ask(partial(self._send, entries, at), self.sending))]
+                sent = changes[at : at + len(self.patience.ask(partial(self._send, entries, at), self.sending))]
                 # In their order: the last of each life of the notebook stands for those before it.
                 for last in {one.notebook: one for one in sent}.values():
                     self.notebook.mark_pushed(self.server, last)
@@ -281,8 +285,7 @@ class _Exchange:
         How far own changes were fetched is noted by itself, so that a copy that goes on as it is does not fetch
         everything again each time.
         """
-        kept = f"all/{self.server}" if own else f"mark/{self.server}"
-        at, mark = self._kept(kept) if own else (self.notebook.cursor(self.server).seq, "")
+        at, mark = self._all_fetched() if own else (self.notebook.cursor(self.server).seq, "")
         mark = mark or mark_at(self.notebook, self.server, at)
         done = 0
         self._step("pull", done, 0)
@@ -300,7 +303,7 @@ class _Exchange:
             done += len(bodies)
             more = page.get("more") is True
             if own:
-                self.notebook.set_setting(kept, {"seq": at, "mark": mark, "epoch": self.epoch})
+                self.notebook.set_setting(f"all/{self.server}", {"seq": at, "mark": mark, "epoch": self.epoch})
             if not more and mark != mark_at(self.notebook, self.server, at):  # nothing new: nothing to write down
                 keep_mark(self.notebook, self.server, at, mark)
             self._step("pull", done, 0)
@@ -320,13 +323,12 @@ class _Exchange:
         asked = self.notebook.clock()
         page = self.transport.ask("GET", "/api/v1/pull", query=query)
         if "format" in page:
-            check_format(page)
-            self.report.clock = clocks.difference(asked, self.notebook.clock(), page.get("at"))
+            self._met(page, asked)
         return page
 
-    def _kept(self, name: str) -> tuple[int, str]:
+    def _all_fetched(self) -> tuple[int, str]:
         """How far own changes were fetched in this epoch, and the mark there."""
-        kept = self.notebook.setting(name)
+        kept = self.notebook.setting(f"all/{self.server}")
         fits = isinstance(kept, dict) and kept.get("epoch") == self.epoch
         return (int(kept["seq"]), str(kept["mark"])) if fits else (0, "")
 
