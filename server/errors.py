@@ -105,6 +105,13 @@ class SettingsUnreadable(CabinError):
     key = "cabin.settings_unreadable"
 
 
+class LedgerDamaged(CabinError):
+    """A change that it had is gone; somebody has to look."""
+
+    key = "cabin.ledger_damaged"
+    status = HTTPStatus.INTERNAL_SERVER_ERROR
+
+
 class LedgerUnreachable(CabinError):
     """Reading may be tried again; a batch that was not answered for is sent again."""
 

@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass
 
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+_VALUES = {one: value for value, one in enumerate(ALPHABET)}
 _LABEL = re.compile(r"\s*([A-Z0-9]{2,10})\s+([A-Z]{1,2})\s*([0-9]{1,7})\s*-?\s*([A-Z0-9])\s*", re.IGNORECASE | re.ASCII)
 
 
@@ -38,12 +39,18 @@ def check_character(text: str) -> str:
     """The ISO 7064 MOD 37,36 check character of `text` (digits and A-Z). Raises LabelError on other characters."""
     carry = 36
     for one in text.upper():
-        value = ALPHABET.find(one)
-        if value < 0:
+        value = _VALUES.get(one)
+        if value is None:
             raise LabelError(text, "shape")
         carry = (carry + value) % 36 or 36
         carry = carry * 2 % 37
     return ALPHABET[(37 - carry) % 36]
+
+
+def letter_in(text: str) -> str:
+    """The tablet's letter of what has a label's shape, whatever its check character; else ""."""
+    match = _LABEL.fullmatch(text)
+    return match[2].upper() if match else ""
 
 
 def read(text: str) -> Label:

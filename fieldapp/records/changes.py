@@ -161,6 +161,11 @@ def read(body: str, expected_id: str | None = None) -> Change:
     return Change(body, found, parsed)
 
 
+def kept(body: str, change_id: str) -> Change:
+    """The change in a body that was read before, and kept where nothing alters it: not looked at again."""
+    return Change(body, change_id, _DECODER.decode(body))
+
+
 def _no_constant(name: str) -> None:
     raise ValueError(f"{name} is no number")
 

@@ -92,10 +92,11 @@ class Record:
 
     def added(self, prefix: str) -> dict[str, Any]:
         """{"<path>@<change id>": value} of every value ever set below the add-only `prefix/`."""
+        below = prefix + "/"
         return {
             f"{path}@{change}": value
             for path, heads in self.heads.items()
-            if path.startswith(prefix + "/")
+            if path.startswith(below)
             for change, value in heads.items()
         }
 
@@ -220,6 +221,13 @@ class Fold:
                     record.seen_by_deletion = {}
                 record.seen_by_deletion[change_id] = over
         return record
+
+
+def of_one(change: Change) -> Record:
+    """The record that one change makes."""
+    record = Fold().apply(change)
+    assert record is not None  # a new fold has seen nothing
+    return record
 
 
 def fold(changes: Iterable[Change]) -> Fold:

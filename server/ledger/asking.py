@@ -70,8 +70,8 @@ class Pulled(NamedTuple):
 def records(connection: Connection, kind: str, context: str | None, deleted: bool) -> list[Record]:
     """The records of a kind, by label."""
     column = tables.record.c
-    query = _in_context(select(column.state), kind, context, deleted).order_by(column.label.nulls_first(), column.id)
-    return folding.load(connection.scalars(query))
+    query = _in_context(folding.states(), kind, context, deleted).order_by(column.label.nulls_first(), column.id)
+    return folding.load(connection, query)
 
 
 def listing(connection: Connection, kind: str, context: str | None, deleted: bool) -> list[Listed]:

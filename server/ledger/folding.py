@@ -10,17 +10,18 @@ from __future__ import annotations
 import hashlib
 import itertools
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Table, delete, insert, select
+from sqlalchemy import ColumnElement, Connection, Select, delete, select
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import readings
 from fieldapp.records import standing
-from fieldapp.records.changes import Change
-from fieldapp.records.fold import DELETED, Fold, Record
+from fieldapp.records.changes import Change, kept
+from fieldapp.records.fold import DELETED, Fold, Record, of_one
+from server.errors import LedgerDamaged
 from server.ledger import database, tables
 from server.ledger.columns import LONGEST_KEY, writable
 
@@ -29,7 +30,7 @@ T = TypeVar("T")
 IN_ONE_QUERY = 500
 """Ids asked for at once: below SQLite's limit of variables, whatever its build."""
 
-DERIVES = 5
+DERIVES = 6
 """Raised whenever `derive` makes something else of the same changes: ledgers then work out their records anew."""
 
 PROTECTED = ("site", "person")
@@ -131,8 +132,12 @@ def nature(path: str, values: Sequence[Any]) -> str:
 def state_text(record: Record) -> str:
     """The record's state as it is kept; equal states give equal texts.
 
-    Like fold.Record.as_json, but with the heads by change, which says each change's long id once.
+    Where one change is all of it, as of most records, the id of that change. Else like fold.Record.as_json, but with
+    the heads by change, which says each change's long id once. What decides who may do what stands by itself, so that
+    a ledger with a fault can still be opened and looked through.
     """
+    if record.kind not in PROTECTED and (only := _only_change(record)):
+        return only
     by_change: dict[str, dict[str, Any]] = {}
     bare = []
     for path in sorted(record.heads):
@@ -156,12 +161,39 @@ def state_text(record: Record) -> str:
     return _text_of(state)
 
 
-def load(states: Iterable[str]) -> list[Record]:
-    """The records whose states these are."""
-    return [_loaded(json.loads(state)) for state in states]
+def _only_change(record: Record) -> str:
+    """The id of the change that alone makes this record, "" if there is none.
+
+    Nothing was replaced, so whatever any change has set still stands: if all of it is one change's, there was no other,
+    or none that set anything.
+    """
+    if record.named or len(record.kinds) != 1 or len(record.sites) != 1:
+        return ""
+    heads = iter(record.heads.values())
+    first = next(heads, None)
+    if not first or len(first) != 1 or any(first.keys() != other.keys() for other in heads):
+        return ""
+    return next(iter(first))
 
 
-def _loaded(state: dict[str, Any]) -> Record:
+def states(*where: ColumnElement[bool]) -> Select[Any]:
+    """The query for what `load` makes records of, of those records for which all of this holds."""
+    column, change = tables.record.c, tables.change.c
+    both = tables.record.outerjoin(tables.change, change.id == column.state)
+    return select(column.state, change.body).select_from(both).where(*where)
+
+
+def load(connection: Connection, query: Select[Any]) -> list[Record]:
+    """The records whose states a query (`states`) finds, in its order."""
+    return [_loaded(state, body) for state, body in connection.execute(query)]
+
+
+def _loaded(text: str, body: str | None) -> Record:
+    if body is not None:
+        return of_one(kept(body, text))
+    if not text.startswith("{"):
+        raise LedgerDamaged(change=text)
+    state: dict[str, Any] = json.loads(text)
     heads: dict[str, dict[str, Any]] = {path: {} for path in state.pop("bare")}
     for change, values in state["heads"].items():
         for path, value in values.items():
@@ -181,43 +213,34 @@ def fold_in(connection: Connection, changes: Sequence[Change], who: standing.Aut
 
 def records_of(connection: Connection, ids: Sequence[str]) -> list[Record]:
     """The stored records with these ids, those that are there."""
-    found: list[Record] = []
-    for part in parts(ids):
-        found += load(connection.scalars(select(tables.record.c.state).where(tables.record.c.id.in_(part))))
-    return found
+    return load(connection, states(database.among(connection, tables.record.c.id, ids)))
 
 
 def store(connection: Connection, derived: Sequence[Derived], old: Sequence[str] | None = None) -> None:
     """Puts these rows in the place of what was worked out for the same records before (`old`: those that had any)."""
     if not derived:
         return
-    database.execute_many(connection, database.upsert(connection, tables.record), [one.row for one in derived])
+    database.put(connection, tables.record, [one.row for one in derived], replace=True)
     ids = [one.row["id"] for one in derived] if old is None else old
-    _replace(connection, tables.disagreement, "record", ids, (row for one in derived for row in one.disagreements))
-    _replace(connection, tables.link, "record", ids, (row for one in derived for row in one.links))
-
-
-def _replace(
-    connection: Connection, table: Table, key: str, ids: Sequence[str], rows: Iterable[Mapping[str, str]]
-) -> None:
-    for part in parts(ids):
-        connection.execute(delete(table).where(table.c[key].in_(part)))
-    if found := list(rows):
-        connection.execute(insert(table), found)
+    for table, rows in (
+        (tables.disagreement, [row for one in derived for row in one.disagreements]),
+        (tables.link, [row for one in derived for row in one.links]),
+    ):
+        if ids:
+            connection.execute(delete(table).where(database.among(connection, table.c.record, ids)))
+        database.put(connection, table, rows)
 
 
 def authority_of(connection: Connection) -> standing.Authority:
     """Who may decide, from the site's and the persons' records."""
-    rows = connection.scalars(select(tables.record.c.state).where(tables.record.c.kind.in_(PROTECTED)))
-    records = load(rows)
+    records = load(connection, states(tables.record.c.kind.in_(PROTECTED)))
     site = next((one for one in records if one.kind == "site"), None)
     return standing.authority(site, [one for one in records if one.kind == "person"], knowledge().names)
 
 
 def authority_changed(connection: Connection, who: standing.Authority) -> None:
     """Works out anew where the dockets stand whose answer hangs on who may assess."""
-    rows = connection.scalars(select(tables.record.c.state).where(tables.record.c.assessed))
-    store(connection, [derive(record, who) for record in load(rows)])
+    store(connection, [derive(record, who) for record in load(connection, states(tables.record.c.assessed))])
 
 
 def parts(ids: Sequence[T]) -> Iterator[Sequence[T]]:

@@ -23,7 +23,7 @@ from fieldapp.records import changes
 from fieldapp.records.changes import Change, UnreadableChange
 from server.ledger import database, events, tables
 from server.ledger.columns import LONGEST_KEY, writable
-from server.ledger.folding import PROTECTED, parts, short
+from server.ledger.folding import PROTECTED, short
 
 TAKEN, KNOWN, KEPT_UNREAD, SET_ASIDE = "taken", "known", "kept_unread", "set_aside"
 
@@ -104,7 +104,7 @@ def keep(connection: Connection, fresh: Sequence[Change], *, source: str, head: 
             }
             for seq, one in enumerate(fresh, head + 1)
         ]
-        database.execute_many(connection, insert(tables.change), rows)
+        database.put(connection, tables.change, rows)
 
 
 def _hash(body: str) -> str:
@@ -116,10 +116,9 @@ def _bytes(body: str) -> bytes:
 
 
 def _known(connection: Connection, ids: Sequence[str]) -> set[str]:
-    found: set[str] = set()
-    for part in parts([one for one in ids if one.isascii()]):
-        found.update(connection.scalars(select(tables.change.c.id).where(tables.change.c.id.in_(part))))
-    return found
+    column = tables.change.c.id
+    asked = [one for one in ids if one.isascii()]
+    return set(connection.scalars(select(column).where(database.among(connection, column, asked))))
 
 
 def _protected(connection: Connection) -> set[str]:
@@ -161,14 +160,11 @@ def _forks(connection: Connection, fresh: Sequence[Change], at: str) -> list[dic
     found: list[dict[str, Any]] = []
     for notebook, own in _by_notebook(fresh).items():
         column = tables.change.c
-        numbers = sorted({one.n for one in own} | {one.n - 1 for one in own})
+        numbers = {one.n for one in own} | {one.n - 1 for one in own}
         ids: dict[int, set[str]] = defaultdict(set)
-        for part in parts(numbers):
-            rows = connection.execute(
-                select(column.n, column.id).where(column.notebook == notebook, column.n.in_(part))
-            )
-            for n, one in rows:
-                ids[n].add(one)
+        asked = database.among(connection, column.n, sorted(numbers))
+        for n, one in connection.execute(select(column.n, column.id).where(column.notebook == notebook, asked)):
+            ids[n].add(one)
         for change in own:
             if len(ids[change.n]) > 1:
                 found.append({"what": "fork", "notebook": notebook, "n": change.n, "ids": sorted(ids[change.n])})

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, select
 
-from fieldapp.domain.labels import LabelError
+from fieldapp.domain.labels import LabelError, letter_in
 from fieldapp.domain.labels import read as read_label
 from fieldapp.records.changes import Change, read
 from server.ledger import events, tables
@@ -70,7 +70,11 @@ def give(connection: Connection, notebook: str, wish: str, offered: str) -> Give
 
 def of_others(connection: Connection, fresh: Sequence[Change], at: str) -> list[dict[str, Any]]:
     """Notices, once for a notebook and letter, of labels written with a letter that is another notebook's."""
-    met = {(one.notebook, letter) for one in fresh if (letter := _letter_written(one))}
+    met: set[tuple[str, str]] = set()
+    for one in fresh:
+        # Nearly all of a batch are one tablet's, with one letter: its first good label is enough.
+        if (pair := (one.notebook, _letter_like(one))) not in met and _letter_written(one):
+            met.add(pair)
     if not met:
         return []
     holders = {one.letter: one for one in connection.execute(select(tables.device))}
@@ -87,6 +91,12 @@ def of_others(connection: Connection, fresh: Sequence[Change], at: str) -> list[
 
 def _name(row: Any) -> str:
     return (row.name if row is not None else "") or "?"
+
+
+def _letter_like(change: Change) -> str:
+    """The letter of what a change gives as a label, whether or not it is a good one."""
+    label = change.set.get("label")
+    return letter_in(label) if isinstance(label, str) else ""
 
 
 def _letter_written(change: Change) -> str:

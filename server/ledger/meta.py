@@ -46,6 +46,5 @@ def known(connection: Connection) -> str:
 
 def put(connection: Connection, **values: str | int) -> None:
     """Sets some of them."""
-    connection.execute(
-        database.upsert(connection, tables.meta), [{"key": key, "value": str(value)} for key, value in values.items()]
-    )
+    rows = [{"key": key, "value": str(value)} for key, value in values.items()]
+    database.put(connection, tables.meta, rows, replace=True)

@@ -124,9 +124,8 @@ def signed(ledger: Ledger, person: str, role: str) -> dict[str, int]:
         if isinstance(value, Mapping) and value.get("role") == role
     }
     column = tables.record.c
-    query = select(column.state).where(or_(column.assessed, column.kind == "hold"))
     with ledger.database.reading() as connection:
-        records = folding.load(connection.scalars(query))
+        records = folding.load(connection, folding.states(or_(column.assessed, column.kind == "hold")))
     return {
         path: sum(
             isinstance(value, Mapping) and value.get("signer") == person and value.get("key") in keys

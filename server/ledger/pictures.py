@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 
-from sqlalchemy import Connection, delete, insert, select
+from sqlalchemy import Connection, delete, func, insert, or_, select
 
 from fieldapp.records.fold import Record
 from server.ledger import tables
-from server.ledger.folding import PICTURE, load, parts, records_of
+from server.ledger.folding import PICTURE, load, parts, records_of, states
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +81,12 @@ def to_close(connection: Connection) -> set[str]:
     clear = select(link.record).where(
         link.sort == PICTURE, link.other.in_(select(photo.sha256).where(photo.sealed.is_(False)))
     )
-    # The text only narrows it down: what the records say decides.
-    rows = connection.scalars(select(record.state).where(record.id.in_(clear), record.state.contains('"closed":true')))
+    # The text only narrows it down, also where it is written with escapes: what the records say decides.
+    text = func.coalesce(tables.change.c.body, record.state)
+    told = or_(text.contains('"closed"'), text.contains("\\", autoescape=True))
     named = {
         one
-        for each in load(rows)
+        for each in load(connection, states(record.id.in_(clear), told))
         if is_closed(each)
         for one in each.heads.get("sha256", {}).values()
         if isinstance(one, str)

@@ -13,6 +13,7 @@ from fieldapp.findings import NOTE, WRONG, Finding
 from server import keys
 from server.cabin import Cabin
 from server.config import Config
+from server.errors import LedgerDamaged
 from server.keeping import archive
 from server.keeping.backing_up import back_up
 from server.keeping.errors import BackupDamaged
@@ -90,6 +91,18 @@ def test_a_gap_that_never_came_is_noted_and_one_of_the_cabin_s_own_is_a_loss(cab
     own = cabin.ledger.names().notebook
     alter(cabin, f"delete from change where notebook = '{own}' and n = 1")
     assert "lost" in named(found(cabin), WRONG)
+
+
+def test_a_lost_change_is_named_by_whoever_opens_its_record_and_keeps_nothing_else_from_being_looked_through(
+    cabin, tablet
+):
+    other = Tablet("tablet four")
+    other.docket("l1")
+    cabin.ledger.accept(other.entries(), other.id)
+    alter(cabin, f"delete from change where notebook = '{other.id}'")
+    with pytest.raises(LedgerDamaged, match=other.changes[0].id):
+        cabin.ledger.record(an_id("l1"))
+    assert {"lost", "records_differ"} <= named(found(cabin), WRONG)
 
 
 def test_a_change_that_does_not_follow_from_the_one_before_is_noted(cabin, tablet):
