@@ -80,6 +80,10 @@ def guard(app: Flask) -> None:
 
     @app.after_request
     def headers(response: Response) -> Response:
+        if response.status_code == 304:
+            # Nothing to be careful with; it is said often, over slow lines.
+            response.headers.setdefault("Cache-Control", _HEADERS["Cache-Control"])
+            return response
         for name, value in _HEADERS.items():
             response.headers.setdefault(name, value)
         return response

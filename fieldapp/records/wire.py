@@ -6,6 +6,8 @@ known in a message is passed over. Not here: the format of a change (changes.FOR
 
 from __future__ import annotations
 
+import hashlib
+
 MESSAGES = 1
 """Raise it when a message changes its meaning; adding a field is no such change."""
 
@@ -28,6 +30,12 @@ def agreed(newest: int, oldest: int) -> int:
     if newest < OLDEST:
         raise NoCommonFormat(newer=False)
     return min(newest, MESSAGES)
+
+
+def tag(epoch: str, head: int, mark: str, own: int) -> str:
+    """Stands for all that a tablet has to know to have nothing to ask for: the cabin's epoch, the number and id of its
+    last change, how far the tablet's own changes have come, and the format that both speak."""
+    return hashlib.sha256(f"{epoch} {head} {mark} {own} {MESSAGES}".encode()).hexdigest()[:16]
 
 
 SERVICE = "_bonedocket._tcp.local."

@@ -7,7 +7,7 @@ their payloads (JSON, but for the first two):
     life             {notebook, site, code, letter}: from here on the notebook is this
     label            {series, number}: this number of this series (`HLG26 B`) has been handed out
     draft, setting   {put: {key: document}, drop: [keys]}
-    cursor           {server, epoch, seq, pushed: {notebook: n}}
+    cursor           {server, epoch, seq, pushed: {notebook: n}, mark}
 """
 
 from __future__ import annotations
@@ -35,11 +35,13 @@ class Cursor:
     epoch   the life of the cabin's ledger; another one means that it was restored, and everything is sent again
     seq     the ledger's counter up to which changes were fetched
     pushed  {notebook: n}: own changes up to n were answered for
+    mark    id of the change at `seq`, as the cabin told it; "" where it is not known
     """
 
     epoch: str = ""
     seq: int = 0
     pushed: Mapping[str, int] = field(default_factory=dict)
+    mark: str = ""
 
 
 @dataclass(slots=True)
@@ -134,7 +136,10 @@ class Keeping:
     def cursor(self, server: str) -> Cursor:
         """How far the exchange with `server` is; a fresh cursor for one not met before."""
         value = self.cursors.get(server)
-        return Cursor(value["epoch"], value["seq"], dict(value["pushed"])) if value else Cursor()
+        if not value:
+            return Cursor()
+        # Older versions kept no mark.
+        return Cursor(value["epoch"], value["seq"], dict(value["pushed"]), value.get("mark", ""))
 
     def unsent(self, server: str) -> int:
         """How many own changes `server` has not answered for."""

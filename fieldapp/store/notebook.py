@@ -18,15 +18,16 @@ Layout of the folder: `journal`, `journal.torn`, `journal.damaged-<n>`, `snapsho
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
+from itertools import takewhile
 from pathlib import Path
 from typing import Any, NamedTuple, Self
 
 from filelock import FileLock, Timeout
 
 from fieldapp.domain.labels import Label
-from fieldapp.records.changes import Change, UnreadableChange, canonical, change_id, read, write
+from fieldapp.records.changes import Change, UnreadableChange, canonical, change_id, kept, read, write
 from fieldapp.records.fold import Record
 from fieldapp.store.book import Book, copy
 from fieldapp.store.errors import NotebookInUse, NotSetUp
@@ -47,6 +48,9 @@ from fieldapp.store.live import Item, Live, bodies_of, readable
 from fieldapp.store.snapshot import First
 from fieldapp.store.tables import NotebookDB, plain_copy
 from fieldapp.store.verifying import Verified, verify
+
+LOOK_EVERY = 250
+"""Own changes of which one is read to see whether it was answered for."""
 
 __all__ = ["Cursor", "Edit", "First", "Notebook", "Pulled", "Recovered", "Unread", "Verified"]
 
@@ -358,26 +362,30 @@ class Notebook:
         with self.lock:
             now = self.cursor(server)
             if change.n > now.pushed.get(change.notebook, 0):
-                self.set_cursor(server, Cursor(now.epoch, now.seq, {**now.pushed, change.notebook: change.n}))
+                self.set_cursor(server, replace(now, pushed={**now.pushed, change.notebook: change.n}))
 
     def unsent(self, server: str, limit: int | None = None) -> list[Change]:
         """The own changes that `server` has not answered for, oldest first, at most `limit`. Raises JournalDamaged."""
+        return [kept(body, one) for one, body in self.unsent_bodies(server)[:limit]]
+
+    def unsent_bodies(self, server: str) -> list[tuple[str, str]]:
+        """(id, body) of them: as they are sent. Raises JournalDamaged."""
         with self.lock:
             if not self.unsent_count(server):
                 return []
-            pushed, journal = self.cursor(server).pushed, self._live.journal
-            lines = journal.raw_lines_back()
-        found: list[Change] = []
-        for raw in lines:
-            if raw[9:16] != b"change " and raw[9:15] != b"batch ":
-                continue
-            own = [one for one in bodies_of(journal.entries(raw)) if one[0]]
-            for change in reversed(list(readable(own))):
-                if change.n <= pushed.get(change.notebook, 0):
-                    # They are sent in order: everything before was answered for too.
-                    return found[::-1][:limit]
-                found.append(change)
-        return found[::-1][:limit]
+            pushed, lines = self.cursor(server).pushed, self._live.own_back()
+        found: list[tuple[str, str]] = []
+        waiting: list[tuple[str, str]] = []
+        for one in lines:
+            waiting.append(one)
+            # They were written in order and are sent in order: if one was not answered for, none after it was. So
+            # only one in many has to be read.
+            if len(waiting) > min(len(found), LOOK_EVERY):
+                if _answered(waiting[-1], pushed):
+                    break
+                found += waiting
+                waiting = []
+        return [*found, *takewhile(lambda one: not _answered(one, pushed), waiting)][::-1]
 
     def unsent_count(self, server: str) -> int:
         """How many own changes `server` has not answered for; costs nothing."""
@@ -486,6 +494,11 @@ def _take_unread(
         return
     items[body_id] = (Entry(PULLED, f"{body_id} {body}"), error)
     found.unread.append(Unread(body_id, error.reason))
+
+
+def _answered(own: tuple[str, str], pushed: Mapping[str, int]) -> bool:
+    change = kept(own[1], own[0])
+    return change.n <= pushed.get(change.notebook, 0)
 
 
 def _hold(folder: Path) -> FileLock:

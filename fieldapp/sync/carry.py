@@ -24,7 +24,6 @@ from fieldapp.store.photos import Photos
 from fieldapp.sync import carry_keys
 from fieldapp.sync.enrol import enrolled
 from fieldapp.sync.errors import NotEnrolled
-from fieldapp.sync.exchange import mark_at
 from fieldapp.sync.photos import to_carry
 
 SUFFIX = ".carry"
@@ -91,7 +90,7 @@ def pack(
                 format=FORMAT,
                 epoch=cursor.epoch,
                 seq=cursor.seq,
-                mark=mark_at(notebook, server, cursor.seq),
+                mark=cursor.mark,
                 n=notebook.n,
                 everything=everything,
                 seal=own.public["seal"],

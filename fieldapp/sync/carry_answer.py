@@ -37,7 +37,7 @@ from fieldapp.sync.errors import (
     CarryRefused,
     NotEnrolled,
 )
-from fieldapp.sync.exchange import PAGE, Report, keep_mark, take_answer, take_notice
+from fieldapp.sync.exchange import PAGE, Report, take_answer, take_notice
 from fieldapp.sync.photos import kept_there
 
 _ERRORS: dict[type[carrying.CarryFault], type[CarryRefused]] = {
@@ -185,10 +185,9 @@ class _Loading:
                     reached = max(now.seq, about["cursor"])
                 else:
                     self.report.notices.append(texts()["sync.carry_gap"])
+                mark = about["mark"] if reached == about["cursor"] else now.mark
                 pushed = _pushed(notebook, now, self.answered)
-                notebook.set_cursor(self.server, Cursor(about["epoch"], reached, pushed))
-                if reached == about["cursor"]:
-                    keep_mark(notebook, self.server, reached, about["mark"])
+                notebook.set_cursor(self.server, Cursor(about["epoch"], reached, pushed, mark))
                 kept_there(notebook, Photos(notebook.folder), self.server, self.pictures)
             ahead = about["own"] > notebook.n and about.get("notebook") == notebook.id
             self.report.forks = self.report.forks or ahead or notebook.lives_elsewhere

@@ -3,14 +3,15 @@
     with transport_for(notebook) as transport:
         report = exchange(notebook, transport)
 
-0. Nothing to send, and met before: the page behind the cursor is asked for at once. If the cabin answers in the same
-   epoch, that was all; if not, nothing of the page is kept and the steps below follow.
+0. Met before: begins with 3, or, with nothing to send, by asking whether there is anything new at all. If the cabin
+   answers in another epoch than the last time, nothing of its answer is kept and all steps follow.
 1. `hello`: which cabin, in which epoch, with what head, at what time. No format in common: stop, nothing was sent.
 2. If the epoch is another than last time, or the head lies below our cursor, the cabin was put back from a backup:
    everything kept here goes back to it, what was fetched from others too; then own changes count as unsent and the
    cursor as 0.
 3. Push: unsent changes in their order, in batches that fit the line, of at most 500 and about 4 MB. The cabin answers
-   for each change; only then, and with all of them answered for, the batch is noted as sent.
+   for each change; only then, and with all of them answered for, the batch is noted as sent. The next one is packed
+   while the cabin works; with the last one goes the question for the first page of 4.
 4. Pull: pages from the cursor on. A page and the cursor behind it are noted in one line of the journal.
    A request that is cut is tried again, smaller and after a wait (patience); what was answered is not asked again.
 5. If the cabin holds higher numbers of this notebook than it has itself, or tells of a fork, this is a copy or an old
@@ -27,15 +28,17 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
-from typing import Any
+from typing import Any, NamedTuple
 
-from fieldapp.records import batches
+from fieldapp.records import batches, wire
+from fieldapp.records.changes import kept
 from fieldapp.store.notebook import Cursor, Notebook
 from fieldapp.sync import carry_keys, clocks
+from fieldapp.sync.ahead import Ahead
 from fieldapp.sync.enrol import check_format
 from fieldapp.sync.errors import NotUnderstood, Refused, SyncError
 from fieldapp.sync.patience import Means, Patience, Portion
-from fieldapp.sync.transport import Transport
+from fieldapp.sync.transport import Packed, Transport
 
 BATCH, PAGE = 500, 1000
 """Changes that a cabin takes, and gives, at a time."""
@@ -101,6 +104,14 @@ class Report:
     bytes_received: int = 0
 
 
+class Batch(NamedTuple):
+    """What goes at once: its (id, body) pairs, the same as a request's body, and how many pairs there are in all."""
+
+    entries: list[tuple[str, str]]
+    form: Packed
+    end: int
+
+
 class _EpochChanged(Exception):
     """The cabin's epoch is not the one of this exchange's hello any more."""
 
@@ -156,13 +167,37 @@ class _Exchange:
         self.sending, self.fetching = Portion(BATCH), Portion(PAGE)
         self.server = transport.fingerprint
         self.epoch = ""
+        self._page: dict[str, Any] | None = None
         self._at = ("hello", 0, 0)
 
     def run(self, at_once: bool) -> None:
-        if at_once and self._nothing_to_send():
-            self.epoch = self.notebook.cursor(self.server).epoch
-            self._fetch(False)
+        if at_once and self._met_before():
+            self._as_before()
+        else:
+            self._by_steps()
+
+    def _as_before(self) -> None:
+        """With a cabin as it was the last time. Raises _EpochChanged, to go by the steps."""
+        cursor = self.notebook.cursor(self.server)
+        self.epoch = cursor.epoch
+        if self.notebook.unsent_count(self.server):
+            self._push()
+        elif self.patience.ask(partial(self._is_as_known, cursor)):
             return
+        self._fetch(self.report.forks)
+
+    def _is_as_known(self, cursor: Cursor) -> bool:
+        """Whether there is nothing to fetch, either."""
+        asked = self.notebook.clock()
+        known = wire.tag(cursor.epoch, cursor.seq, cursor.mark, self.notebook.n)
+        news = self.transport.ask("GET", "/api/v1/news", known=known)
+        if news.get("unchanged") is True:
+            self.report.clock = clocks.difference(asked, self.notebook.clock(), news.get("at"))
+            return True
+        self._met(news, asked)
+        return False
+
+    def _by_steps(self) -> None:
         hello = self.patience.ask(self._hello)
         self.epoch, head = _text(hello, "epoch"), _number(hello, "head")
         cursor = self.notebook.cursor(self.server)
@@ -184,12 +219,11 @@ class _Exchange:
             fetch_own = True
         self._fetch(fetch_own)
 
-    def _nothing_to_send(self) -> bool:
+    def _met_before(self) -> bool:
         notebook, cursor = self.notebook, self.notebook.cursor(self.server)
         # The mark is what tells a cabin that was put back from a backup and has gone on: without it, ask by the steps.
-        met = bool(cursor.epoch and mark_at(notebook, self.server, cursor.seq))
-        due = notebook.lives_elsewhere or notebook.unsent_count(self.server)
-        return met and not due and carry_keys.registered(notebook, self.server)
+        met = bool(cursor.epoch and cursor.mark)
+        return met and not notebook.lives_elsewhere and carry_keys.registered(notebook, self.server)
 
     def _fetch(self, own: bool) -> None:
         if self._pull(own) and not own:
@@ -232,48 +266,73 @@ class _Exchange:
     def _send_all(self) -> None:
         """Everything that is kept here but own changes, which count as unsent afterwards."""
         entries = [(one, body) for own, one, body in self.notebook.bodies() if not own]
-        at = 0
-        while at < len(entries):
-            at += len(self.patience.ask(partial(self._send, entries, at), self.sending))
-            self._step("push", at, len(entries))
+        with Ahead(partial(self._prepared, entries, False)) as ahead:
+            at = 0
+            while at < len(entries):
+                at += len(self.patience.ask(partial(self._send, ahead, at), self.sending))
+                self._step("push", at, len(entries))
 
     def _push(self) -> None:
         done, total = 0, self.notebook.unsent_count(self.server)
         self._step("push", done, total)
         for _ in range(ROUNDS):
-            changes = self.notebook.unsent(self.server)
-            entries = [(one.id, one.body) for one in changes]
-            at = 0
-            while at < len(entries):
-                sent = changes[at : at + len(self.patience.ask(partial(self._send, entries, at), self.sending))]
-                # In their order: the last of each life of the notebook stands for those before it.
-                for last in {one.notebook: one for one in sent}.values():
-                    self.notebook.mark_pushed(self.server, last)
-                at += len(sent)
-                done += len(sent)
-                self._step("push", done, max(total, done))
+            entries = self.notebook.unsent_bodies(self.server)
+            with Ahead(partial(self._prepared, entries, True)) as ahead:
+                at = 0
+                while at < len(entries):
+                    sent = self.patience.ask(partial(self._send, ahead, at), self.sending)
+                    self._note_sent(sent)
+                    at += len(sent)
+                    done += len(sent)
+                    self._step("push", done, max(total, done))
 
-    def _send(self, entries: Sequence[tuple[str, str]], at: int) -> list[tuple[str, str]]:
-        """Sends as many as go at once now, and gives them back when all are answered for."""
+    def _note_sent(self, sent: Sequence[tuple[str, str]]) -> None:
+        changes = [kept(body, one) for one, body in (sent[0], sent[-1])]
+        if changes[0].notebook != changes[1].notebook:
+            changes = [kept(body, one) for one, body in sent]
+        # In their order: the last of each life of the notebook stands for those before it.
+        for change in {one.notebook: one for one in changes}.values():
+            self.notebook.mark_pushed(self.server, change)
+
+    def _prepared(self, entries: Sequence[tuple[str, str]], then_fetch: bool, at: int) -> Batch:
+        """As many as go at once now, packed; with the last of them, if so wished, the question for a page."""
         batch = self.sending.take(entries, at)
+        form: dict[str, Any] = {"epoch": self.epoch, "batch": batches.packed(batch)}
+        if then_fetch and at + len(batch) == len(entries):
+            form["then"] = self._behind(self.notebook.cursor(self.server))
+        return Batch(batch, Packed(form), len(entries))
+
+    def _send(self, ahead: Ahead[Batch], at: int) -> list[tuple[str, str]]:
+        """Sends as many as go at once now, and gives them back when all are answered for."""
+        asked = self.notebook.clock()
+        batch, form, end = ahead.take(at)
+        if at + len(batch) < end:
+            ahead.prepare(at + len(batch))
         try:
-            answer = self._ask_push(batch=batches.packed(batch))
+            answer = self._ask_push(form)
         except Refused as refused:
             if refused.fields.get("status") != UNPROCESSABLE:
                 raise
             # Not what was sent has arrived, or the cabin is an older one: as it is, each entry with its id.
-            answer = self._ask_push(changes=[{"id": one, "body": body} for one, body in batch])
+            answer = self._ask_push(
+                {"epoch": self.epoch, "changes": [{"id": one, "body": body} for one, body in batch]}
+            )
         answers = _answers(answer, [one for one, _ in batch])
         for one in answers:
             take_answer(self.report, one)
+        if _text(answer, "epoch") != self.epoch:
+            # What it misses, it gets by the steps.
+            raise _EpochChanged
         for notice in _list(answer, "notices"):
             take_notice(self.report, notice, self.notebook)
-        if _text(answer, "epoch") != self.epoch:
-            raise _EpochChanged
+        page = answer.get("page")
+        self._page = page if isinstance(page, dict) else None
+        if self._page is not None:
+            self._met(self._page, asked)
         return batch
 
-    def _ask_push(self, **form: Any) -> dict[str, Any]:
-        return self.transport.ask("POST", "/api/v1/push", body={"epoch": self.epoch, **form})
+    def _ask_push(self, form: dict[str, Any]) -> dict[str, Any]:
+        return self.transport.ask("POST", "/api/v1/push", body=form)
 
     # -- pulling
 
@@ -285,41 +344,44 @@ class _Exchange:
         How far own changes were fetched is noted by itself, so that a copy that goes on as it is does not fetch
         everything again each time.
         """
-        at, mark = self._all_fetched() if own else (self.notebook.cursor(self.server).seq, "")
-        mark = mark or mark_at(self.notebook, self.server, at)
+        cursor = self.notebook.cursor(self.server)
+        at, mark = self._all_fetched() if own else (cursor.seq, cursor.mark)
         done = 0
         self._step("pull", done, 0)
         while True:
-            page = self.patience.ask(partial(self._page, at, mark, own), self.fetching)
+            page, self._page = self._page, None
+            if page is None or own:
+                page = self.patience.ask(partial(self._ask_page, at, mark, own), self.fetching)
             if _text(page, "epoch") != self.epoch:
                 raise _EpochChanged
             bodies = _bodies(page)
             at, mark = _number(page, "cursor"), _text(page, "mark")
             highest = _number(page, "own")
             now = self.notebook.cursor(self.server)
-            found = self.notebook.pull(bodies, self.server, Cursor(self.epoch, max(at, now.seq), now.pushed))
+            here = Cursor(self.epoch, at, now.pushed, mark) if at >= now.seq else now
+            found = self.notebook.pull(bodies, self.server, here)
             self.report.received += len(found.new)
             self.report.received_unread += len(found.unread)
             done += len(bodies)
-            more = page.get("more") is True
             if own:
                 self.notebook.set_setting(f"all/{self.server}", {"seq": at, "mark": mark, "epoch": self.epoch})
-            if not more and mark != mark_at(self.notebook, self.server, at):  # nothing new: nothing to write down
-                keep_mark(self.notebook, self.server, at, mark)
             self._step("pull", done, 0)
-            if not more:
+            if page.get("more") is not True:
                 return highest > self.notebook.n or page.get("forked") is True
 
-    def _page(self, at: int, mark: str, own: bool) -> dict[str, Any]:
-        query: dict[str, str | int] = {
-            "since": at,
+    def _behind(self, cursor: Cursor) -> dict[str, str | int]:
+        """What asks for the page behind a cursor."""
+        return {
+            "since": cursor.seq,
             "limit": self.fetching.changes,
             "characters": self.fetching.characters,
-            "all": int(own),
             "epoch": self.epoch,
-            "mark": mark,
+            "mark": cursor.mark,
             "lean": 1,
         }
+
+    def _ask_page(self, at: int, mark: str, own: bool) -> dict[str, Any]:
+        query = {**self._behind(Cursor(self.epoch, at, {}, mark)), "all": int(own)}
         asked = self.notebook.clock()
         page = self.transport.ask("GET", "/api/v1/pull", query=query)
         if "format" in page:
@@ -356,17 +418,6 @@ def take_notice(report: Report, notice: dict[str, Any], notebook: Notebook) -> N
         report.notices.append(words)
     if notice.get("what") == "fork" and isinstance(about, dict) and about.get("notebook") == notebook.id:
         report.forks = True
-
-
-def mark_at(notebook: Notebook, server: str, at: int) -> str:
-    """What came with the cursor at `at`, if it is that cursor's."""
-    kept = notebook.setting(f"mark/{server}")
-    return str(kept["mark"]) if isinstance(kept, dict) and kept.get("seq") == at and "mark" in kept else ""
-
-
-def keep_mark(notebook: Notebook, server: str, at: int, mark: str) -> None:
-    """Notes what came with the cursor at `at`."""
-    notebook.set_setting(f"mark/{server}", {"seq": at, "mark": mark})
 
 
 def _answers(answer: dict[str, Any], ids: list[str]) -> list[dict[str, Any]]:

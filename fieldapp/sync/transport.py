@@ -13,6 +13,8 @@ import json
 import socket
 import ssl
 from collections.abc import Callable, Mapping
+from email.utils import parsedate_to_datetime
+from types import MappingProxyType
 from typing import Any, NamedTuple, Protocol
 from urllib.parse import urlsplit
 
@@ -61,8 +63,12 @@ class Transport(Protocol):
         *,
         body: Mapping[str, Any] | None = None,
         query: Mapping[str, str | int] | None = None,
+        known: str = "",
     ) -> dict[str, Any]:
-        """The answer to a request. Raises SyncError for everything but an answer."""
+        """The answer to a request. Raises SyncError for everything but an answer.
+
+        `known`: tag of the answer that is known already; if it is still the same, only {"unchanged": True, "at"} comes.
+        """
 
     def send(self, method: str, path: str, *, data: bytes, query: Mapping[str, str | int]) -> dict[str, Any]:
         """The answer to plain bytes, likewise."""
@@ -152,9 +158,10 @@ class HttpsTransport:
         *,
         body: Mapping[str, Any] | None = None,
         query: Mapping[str, str | int] | None = None,
+        known: str = "",
     ) -> dict[str, Any]:
         if body is None:
-            return self._answer(method, path, query, None, None)
+            return self._answer(method, path, query, None, _unless(known))
         return self._answer(method, path, query, packed(body), PACKED)
 
     def send(self, method: str, path: str, *, data: bytes, query: Mapping[str, str | int]) -> dict[str, Any]:
@@ -179,7 +186,7 @@ class HttpsTransport:
                 allow_redirects=False,
                 stream=True,
             ) as answer:
-                return understood(answer.status_code, self._content(answer))
+                return understood(answer.status_code, self._content(answer), answer.headers)
         except requests.exceptions.SSLError as error:
             raise self._refused_certificate(error) from error
         except (requests.exceptions.ConnectTimeout, requests.exceptions.ConnectionError) as error:
@@ -250,19 +257,24 @@ class ClientTransport:
         *,
         body: Mapping[str, Any] | None = None,
         query: Mapping[str, str | int] | None = None,
+        known: str = "",
     ) -> dict[str, Any]:
         data = packed(body) if body is not None else b""
         answer = self._client.open(
             path,
             method=method,
             data=data or None,
-            headers={**self._headers, **(PACKED if body is not None else {}), "Accept-Encoding": "identity"},
+            headers={
+                **self._headers,
+                **(PACKED if body is not None else _unless(known)),
+                "Accept-Encoding": "identity",
+            },
             query_string=query,
         )
         content = answer.get_data()
         if self.moved is not None:
             self.moved(len(data), len(content))
-        return understood(answer.status_code, content)
+        return understood(answer.status_code, content, answer.headers)
 
     def send(self, method: str, path: str, *, data: bytes, query: Mapping[str, str | int]) -> dict[str, Any]:
         headers = {**self._headers, **PLAIN, "Accept-Encoding": "identity"}
@@ -283,13 +295,29 @@ def headers_for(notebook: str, token: str) -> dict[str, str]:
     }
 
 
+class Packed(dict[str, Any]):
+    """A request's body that is packed already, while there was time for it."""
+
+    def __init__(self, body: Mapping[str, Any]) -> None:
+        super().__init__(body)
+        self.data = packed(body)
+
+
 def packed(body: Mapping[str, Any]) -> bytes:
     """A request's body. ASCII, so that halves of character pairs travel as they are."""
+    if isinstance(body, Packed):
+        return body.data
     return gzip.compress(json.dumps(body, separators=(",", ":")).encode("ascii"), 5, mtime=0)
 
 
-def understood(status: int, content: bytes) -> dict[str, Any]:
+def _unless(known: str) -> dict[str, str]:
+    return {"If-None-Match": f'"{known}"'} if known else {}
+
+
+def understood(status: int, content: bytes, headers: Mapping[str, str] = MappingProxyType({})) -> dict[str, Any]:
     """The answer in a response. Raises what a refusal means."""
+    if status == 304:
+        return {"unchanged": True, "at": _time(headers.get("Date"))}
     try:
         answer = json.loads(content)
     except (ValueError, RecursionError):
@@ -302,6 +330,14 @@ def understood(status: int, content: bytes) -> dict[str, Any]:
     key = errors.get("key") if isinstance(errors, dict) else None
     known = BY_CABINS_KEY.get(key) if isinstance(key, str) else None
     raise (known or Refused)(status=status, message=str(answer.get("message", "")))
+
+
+def _time(date: str | None) -> str:
+    """A header's date as ISO 8601; "" for none."""
+    try:
+        return parsedate_to_datetime(date).isoformat() if date else ""
+    except ValueError:
+        return ""
 
 
 def _never_connected(error: Exception) -> bool:

@@ -68,17 +68,20 @@ QUERIES: dict[str, Any] = {
 }
 """Of the pull."""
 
+_HELLO: dict[str, Any] = {
+    "epoch": _EPOCH,
+    "head": 1,
+    "site": SITE,
+    "site_code": SITE_CODE,
+    "cabin_notebook": _CABIN,
+    "format": wire.MESSAGES,
+    "format_min": wire.OLDEST,
+    "at": _AT,
+}
+
 ANSWERS: dict[str, dict[str, Any]] = {
-    "hello": {
-        "epoch": _EPOCH,
-        "head": 1,
-        "site": SITE,
-        "site_code": SITE_CODE,
-        "cabin_notebook": _CABIN,
-        "format": wire.MESSAGES,
-        "format_min": wire.OLDEST,
-        "at": _AT,
-    },
+    "hello": _HELLO,
+    "news": _HELLO,
     "enrol": {
         "token": "qkN9nFfB0bC3Qh6mZ1rT8xYvW5sE2uPdGjKaLcMoRiI",
         "letter": "A",

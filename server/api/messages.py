@@ -153,19 +153,6 @@ class Batch(fields.Dict):
         return found
 
 
-class Pushed(_Message):
-    """A batch, in one form or the other."""
-
-    epoch = _text(load_default="", metadata={"description": "the epoch the tablet knows, or empty"})
-    changes = Entries()
-    batch = Batch(metadata={"description": "instead of `changes`: the texts without their hashes, and a check"})
-
-    @validates_schema
-    def one_form(self, data: dict[str, Any], **_: Any) -> None:
-        if ("changes" in data) == ("batch" in data):
-            raise ValidationError("Either `changes` or `batch` has to be there.")
-
-
 class Answer(_Message):
     """What became of one entry."""
 
@@ -183,16 +170,6 @@ class Notice(_Message):
     )
     text = fields.String(required=True, metadata={"description": "a sentence"})
     about = fields.Dict(required=True, metadata={"description": "what fills it: notebook, n, ids, after, before …"})
-
-
-class Taken(_Message):
-    """The answer to `changes`, entry by entry in their order; to a `batch`, those that were not simply taken."""
-
-    epoch = fields.String(required=True)
-    head = fields.Integer(required=True)
-    answers = fields.List(fields.Nested(Answer), required=True)
-    notices = fields.List(fields.Nested(Notice), required=True)
-    check = fields.String(metadata={"description": "in answer to a `batch`: the check of all that was answered for"})
 
 
 class PullAsked(_Message):
@@ -244,6 +221,31 @@ class Page(_Message):
     format = fields.Integer(required=True, metadata={"description": "newest format of messages it speaks"})
     format_min = fields.Integer(required=True, metadata={"description": "oldest one that it still speaks"})
     at = fields.String(required=True, metadata={"description": "the cabin's time, ISO 8601 UTC"})
+
+
+class Pushed(_Message):
+    """A batch, in one form or the other."""
+
+    epoch = _text(load_default="", metadata={"description": "the epoch the tablet knows, or empty"})
+    changes = Entries()
+    batch = Batch(metadata={"description": "instead of `changes`: the texts without their hashes, and a check"})
+    then = fields.Nested(PullAsked, metadata={"description": "asks for a page too, as it is when the batch is in"})
+
+    @validates_schema
+    def one_form(self, data: dict[str, Any], **_: Any) -> None:
+        if ("changes" in data) == ("batch" in data):
+            raise ValidationError("Either `changes` or `batch` has to be there.")
+
+
+class Taken(_Message):
+    """The answer to `changes`, entry by entry in their order; to a `batch`, those that were not simply taken."""
+
+    epoch = fields.String(required=True)
+    head = fields.Integer(required=True)
+    answers = fields.List(fields.Nested(Answer), required=True)
+    notices = fields.List(fields.Nested(Notice), required=True)
+    check = fields.String(metadata={"description": "in answer to a `batch`: the check of all that was answered for"})
+    page = fields.Nested(Page, metadata={"description": "in answer to `then`: what a pull answers"})
 
 
 class KeyAsked(_Message):

@@ -8,7 +8,8 @@
    every later request: `Authorization: Bearer …` and `X-Notebook: …`.
 3. `push`, in batches: every change is answered for. What was answered is on the cabin's disk; a batch that was cut off
    is sent again, and what had arrived is `known`.
-4. `pull`, in pages: what others wrote since the cursor. Cursor and mark are kept together with the page.
+4. `pull`, in pages: what others wrote since the cursor. Cursor and mark are kept together with the page. `news` says
+   in one small answer that there is nothing.
 5. `life`: a tablet that was copied, or put back from a copy, goes on under a new notebook with a new letter.
 
 Bodies are JSON, with or without gzip (`Content-Encoding: gzip`); answers are gzip if the request allows it
@@ -90,6 +91,10 @@ def hello() -> dict[str, Any]:
     Asked before everything else, also by tablets that are not enrolled. Another `epoch` than last time, or a `head`
     below the tablet's cursor, means that the ledger was put back from a backup.
     """
+    return _hello()
+
+
+def _hello() -> dict[str, Any]:
     ledger = cabin().ledger
     names = ledger.names()
     return {
@@ -167,14 +172,15 @@ def push(batch: dict[str, Any]) -> Response:
     """Takes in a batch of changes and answers for each
 
     A change is known by the SHA-256 of its body, so the same batch may be sent again: what had arrived is `known`. What
-    cannot be read is kept as it came, and told. What was answered for is on the cabin's disk.
+    cannot be read is kept as it came, and told. What was answered for is on the cabin's disk. `then` saves a pull: its
+    page comes with the answer.
     """
     device = tablet()
     lean = "batch" in batch
     entries = batch["batch"] if lean else batch["changes"]
     with cabin().taking_in():
         accepted = cabin().ledger.accept(entries, device.notebook)
-        cabin().devices.here(device)
+    cabin().devices.here(device)
     words = texts()
     answers = [
         {"at" if lean else "id": at if lean else one.id, "answer": one.answer, "why": words.get(one.why, one.why)}
@@ -190,6 +196,7 @@ def push(batch: dict[str, Any]) -> Response:
             for one in accepted.notices
         ],
         **({"check": batches.check(one for one, _ in entries)} if lean else {}),
+        **({"page": _page(device, batch["then"])} if "then" in batch else {}),
     )
 
 
@@ -211,9 +218,13 @@ def pull(asked: dict[str, Any]) -> Response:
     `more` says whether to ask again at once. Sealed places are left out.
     """
     device = tablet()
-    own = device.notebook
     # A tablet with nothing to send is seen too.
     cabin().devices.here(device)
+    return jsonify(**_page(device, asked))
+
+
+def _page(device: Device, asked: dict[str, Any]) -> dict[str, Any]:
+    own = device.notebook
     page = cabin().ledger.pull(
         asked["since"],
         asked["limit"],
@@ -223,22 +234,45 @@ def pull(asked: dict[str, Any]) -> Response:
         mark=asked["mark"],
         characters=asked["characters"],
     )
-    return jsonify(
-        epoch=page.epoch,
+    return {
+        "epoch": page.epoch,
         **(
             {"batch": batches.packed([(one, body) for _, one, body in page.rows])}
             if asked["lean"] and page.rows
             else {"changes": [{"seq": seq, "id": one, "body": body} for seq, one, body in page.rows]}
         ),
-        cursor=page.cursor,
-        mark=page.mark,
-        own=page.own,
-        more=page.more,
-        forked=page.forked,
-        format=wire.MESSAGES,
-        format_min=wire.OLDEST,
-        at=cabin().ledger.now(),
-    )
+        "cursor": page.cursor,
+        "mark": page.mark,
+        "own": page.own,
+        "more": page.more,
+        "forked": page.forked,
+        "format": wire.MESSAGES,
+        "format_min": wire.OLDEST,
+        "at": cabin().ledger.now(),
+    }
+
+
+@blueprint.get("/news")
+@blueprint.doc(operationId="news")
+@with_token
+@blueprint.response(200, messages.Hello, description="There is something new", example=examples.ANSWERS["news"])
+@blueprint.alt_response(304, description="There is nothing new; no body")
+@refuses(blueprint, NotEnrolled(), TokenWithdrawn())
+def news() -> Response:
+    """Whether there is anything new at all, for a tablet with nothing to send
+
+    `If-None-Match` holds the tag of what the tablet has: the first 16 characters of the SHA-256 (hex) of epoch, cursor,
+    mark, its own highest number and the format it speaks, with a space between. Nothing new is status 304; else the
+    answer is that of hello.
+    """
+    device = tablet()
+    cabin().devices.here(device)
+    answer = jsonify(**_hello())
+    answer.set_etag(cabin().ledger.tag(device.notebook))
+    # Without a body, the header tells the cabin's time.
+    answer.date = cabin().ledger.clock()
+    answer.make_conditional(request)
+    return answer
 
 
 @blueprint.post("/key")

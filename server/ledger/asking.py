@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, Select, and_, func, or_, select
 from sqlalchemy.orm import aliased
 
+from fieldapp.records import wire
 from fieldapp.records.changes import Change, read
 from fieldapp.records.fold import Record
 from server.ledger import folding, intake, meta, tables
@@ -207,9 +208,28 @@ def page(
             break
         found.append((row.seq, row.id, row.body))
     cursor = found[-1][0] if more else now.head
-    own = connection.scalar(select(tables.notebook.c.highest).where(tables.notebook.c.id == notebook)) or 0
+    own = connection.scalar(_own(notebook)) or 0
     there = at if cursor == since else mark(connection, cursor)
     return Pulled(found, now.epoch, cursor, there, own, more, forked(connection, notebook))
+
+
+def tag(connection: Connection, notebook: str) -> str:
+    """See Ledger.tag."""
+    now = meta.names(connection)
+    last = select(tables.change.c.id).where(tables.change.c.seq == now.head)
+    queries = (last, _own(notebook), _forks(notebook))
+    mark, own, fork = connection.execute(select(*(one.scalar_subquery() for one in queries))).one()
+    return wire.tag(now.epoch, now.head, mark or "", own or 0) if fork is None else ""
+
+
+def _own(notebook: str) -> Select[Any]:
+    return select(tables.notebook.c.highest).where(tables.notebook.c.id == notebook)
+
+
+def _forks(notebook: str) -> Select[Any]:
+    # It was noted when the second change of a number came.
+    column = tables.event.c
+    return select(column.nr).where(column.what == "fork", column.who == notebook).limit(1)
 
 
 def mark(connection: Connection, seq: int) -> str:
@@ -218,7 +238,5 @@ def mark(connection: Connection, seq: int) -> str:
 
 
 def forked(connection: Connection, notebook: str) -> bool:
-    """Whether two changes of a notebook have the same number: it was noted when the second came."""
-    column = tables.event.c
-    told = select(column.nr).where(column.what == "fork", column.who == notebook).limit(1)
-    return connection.scalar(told) is not None
+    """Whether two changes of a notebook have the same number."""
+    return connection.scalar(_forks(notebook)) is not None

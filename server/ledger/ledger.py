@@ -421,6 +421,10 @@ class Ledger:
             )
         return found
 
+    def tag(self, notebook: str) -> str:
+        """What a notebook has that knows everything here, as fieldapp.records.wire.tag; "" where it has been copied."""
+        return self._read(lambda connection: asking.tag(connection, notebook))
+
     def forked(self, notebook: str) -> bool:
         """Whether a notebook has given a number twice: a copy of it goes on somewhere, or an old one was put back."""
         return self._read(lambda connection: asking.forked(connection, notebook))

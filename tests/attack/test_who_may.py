@@ -124,6 +124,7 @@ API: dict[tuple[str, str], tuple[str, dict[str, Any] | None, tuple[int, int, int
     ("sync.enrol", "POST"): ("/api/v1/enrol", {"proof": "x", "notebook": "x"}, (403, 403, 403, 403)),
     ("sync.push", "POST"): ("/api/v1/push", {"changes": []}, (200, 401, 401, 401)),
     ("sync.pull", "GET"): ("/api/v1/pull", None, (200, 401, 401, 401)),
+    ("sync.news", "GET"): ("/api/v1/news", None, (200, 401, 401, 401)),
     # With a token: what is asked for is none, and nothing is given.
     ("sync.life", "POST"): ("/api/v1/life", {"notebook": "x"}, (422, 401, 401, 401)),
     ("sync.carry_keys", "POST"): ("/api/v1/carry-keys", {"sign": "x", "seal": "x"}, (422, 401, 401, 401)),

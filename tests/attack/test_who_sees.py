@@ -56,12 +56,13 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "sync.hello": (NOBODY, NOBODY, NOBODY),
     "sync.enrol": (NOBODY, NOBODY, NOBODY),
     "sync.life": (NOBODY, NOBODY, NOBODY),
-    "sync.push": (NOBODY, NOBODY, NOBODY),
+    "sync.news": (NOBODY, NOBODY, NOBODY),
     "sync.key": (NOBODY, NOBODY, NOBODY),
     "sync.carry_keys": (NOBODY, NOBODY, NOBODY),
     # A tablet carries what the others wrote, letter by letter, or its chains would not close: what was written in the
     # clear before a raise, the hold's log, and the record of a photograph (its file is not sent). Sealed places stay.
     "sync.pull": ({"tablet"}, {"tablet"}, {"tablet"}),
+    "sync.push": ({"tablet"}, {"tablet"}, {"tablet"}),
     # A tablet brings pictures; none is handed out to one.
     "photos.wanted": (NOBODY, NOBODY, NOBODY),
     "photos.have": (NOBODY, NOBODY, NOBODY),

@@ -31,9 +31,10 @@ class Unruly:
         *,
         body: Mapping[str, Any] | None = None,
         query: Mapping[str, str | int] | None = None,
+        known: str = "",
     ) -> dict[str, Any]:
         if not path.endswith("/push") or body is None or "batch" not in body:
-            return self.way.ask(method, path, body=body, query=query)
+            return self.way.ask(method, path, body=body, query=query, known=known)
         if self.late and self.rng.random() < 0.3:
             self.done["late"] += 1
             self.way.ask(method, path, body=self.late.pop(self.rng.randrange(len(self.late))))

@@ -63,6 +63,7 @@ def wrong_requests(client, known):
     yield 405, client.delete("/api/v1/hello")
     yield 401, client.get("/api/v1/pull")
     yield 401, client.get("/api/v1/pull", headers=head)
+    yield 401, client.get("/api/v1/news", headers=head)
     yield 401, tell(client, "/api/v1/push", {"changes": []}, headers=head)
     yield 401, tell(client, "/api/v1/key", {"person": "a", "role": "b", "password": "c"}, headers=head)
     carry_keys = {"sign": base64.b64encode(bytes(32)).decode(), "seal": base64.b64encode(bytes(32)).decode()}

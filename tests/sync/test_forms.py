@@ -37,7 +37,7 @@ def test_a_cabin_that_knows_no_batches_without_hashes_gets_them_plain(site, pair
 
     way.ask = older
     assert exchange(one, way).sent == 3
-    assert forms == [["batch", "epoch"], ["changes", "epoch"]]
+    assert forms == [["batch", "epoch", "then"], ["changes", "epoch"]]
     way = site.way(other)
     ask = way.ask
     way.ask = older

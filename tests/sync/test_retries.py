@@ -53,7 +53,7 @@ def test_a_cut_anywhere_that_lasts_loses_nothing_and_doubles_nothing(site, pair,
                 cuts += 1
             again = exchange(one, site.way(one))
             assert again.sent + again.known <= 7
-    assert cuts > 8
+    assert cuts > 5
     assert known_to(one) == {row[1] for row in site.ledger.pull(0, 10_000).rows}
     assert site.ledger.names().head == len(known_to(one))
     assert site.ledger.rebuild_matches()
@@ -145,9 +145,10 @@ def test_what_nobody_answers_at_all_is_told_soon(site, pair):
 
 
 @pytest.mark.parametrize("where", ["wait", "push", "pull", "hello"])
-def test_an_exchange_is_cancelled_during_a_wait_and_during_a_request(site, pair, where):
+def test_an_exchange_is_cancelled_during_a_wait_and_during_a_request(site, pair, small, where):
     one, other = pair
-    docket(other, "o", count=1)
+    for number in range(6):  # more than comes with the answer to what is sent
+        docket(other, f"o{number}", count=1)
     exchange(other, site.way(other))
     docket(one, "a", count=1)
     had_enough = []
