@@ -1,4 +1,4 @@
-"""What both databases of the ledger promise, and the two statements that each of them says in its own way.
+"""What both databases of the ledger promise, and the few statements that each of them says in its own way.
 
 Many readers, one writer at a time across threads and processes; what was written is on the disk when it is answered.
 SQLite and PostgreSQL keep it each in a module of its own. Not here: any table.
@@ -6,14 +6,16 @@ SQLite and PostgreSQL keep it each in a module of its own. Not here: any table.
 
 from __future__ import annotations
 
+import json
 from abc import ABC, abstractmethod
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import AbstractContextManager
 from typing import Any
 
-from sqlalchemy import Connection, Insert, Table
+from sqlalchemy import ColumnElement, Connection, Insert, Table, any_, func, literal, or_, select
 from sqlalchemy.dialects import postgresql, sqlite
 
+from server.ledger.columns import writable
 from server.ledger.place import Place
 
 LOCK_SECONDS = 60
@@ -71,3 +73,19 @@ def execute_many(connection: Connection, statement: Insert, rows: Sequence[Mappi
     compiled = statement.values(dict.fromkeys(rows[0])).compile(connection)
     names = compiled.positiontup or []
     connection.exec_driver_sql(compiled.string, [tuple(row[name] for name in names) for row in rows])
+
+
+def among(connection: Connection, column: ColumnElement[Any], values: Collection[Any]) -> ColumnElement[bool]:
+    """Whether `column` holds one of `values`, however many: one parameter, so that the statement is made once.
+
+    A list of parameters is written out anew for each length; for some hundred that takes longer than the asking.
+    """
+    if connection.dialect.name == "postgresql":
+        return column == any_(literal(list(values), postgresql.ARRAY(column.type)))
+    told = [writable(one) if isinstance(one, str) else one for one in values]
+    # SQLite's JSON ends a text at its first NUL: what holds one is asked for by itself.
+    odd = [one for one in told if isinstance(one, str) and "\0" in one]
+    if odd:
+        told = [one for one in told if not (isinstance(one, str) and "\0" in one)]
+    found = column.in_(select(func.json_each(json.dumps(told)).table_valued("value").c.value))
+    return or_(found, column.in_(odd)) if odd else found

@@ -6,11 +6,13 @@ import threading
 import time
 
 import pytest
+from sqlalchemy import insert, select
 
 from server.errors import LedgerAddress, LedgerBusy, LedgerUnreachable
-from server.ledger import CABIN, Ledger
+from server.ledger import CABIN, Ledger, tables
 from server.ledger.accounts import Accounts
 from server.ledger.columns import LONGEST_KEY
+from server.ledger.database import among
 from server.ledger.devices import Devices
 from server.ledger.place import Place, schema_for
 from tests.server.conftest import QUICK, address_of
@@ -35,6 +37,66 @@ def test_a_character_nul_is_kept_wherever_a_text_may_have_one(ledger, text):
     while ledger.check_due():
         pass
     assert ledger.rebuild_matches()
+
+
+ODD_TEXTS = [
+    NUL,
+    "a",
+    "a\0c",
+    "\1",
+    "",
+    "\0",
+    "b?",
+    "é",
+    "e\u0301",
+    "\U0001f9b4",
+    '"',
+    "\\",
+    "[]",
+    "null",
+    "1",
+    "%s",
+    "'",
+]
+
+
+@pytest.mark.parametrize("asked", [[], ["no such"], ODD_TEXTS[:1], ODD_TEXTS[1::2], ODD_TEXTS, ["b\ud800", "é"]])
+def test_asking_for_several_texts_finds_those_and_no_others(ledger, asked):
+    with ledger.database.writing() as connection:
+        events = [{"at": "x", "what": "odd", "who": who, "fields": "{}"} for who in ODD_TEXTS]
+        connection.execute(insert(tables.event), events)
+    with ledger.database.reading() as connection:
+        who = tables.event.c.who
+        query = select(who).where(tables.event.c.what == "odd", among(connection, who, asked))
+        found = connection.scalars(query).all()
+    # Half a character pair is written, and so asked for, as a question mark.
+    assert sorted(found) == sorted({one.replace("\ud800", "?") for one in asked} & set(ODD_TEXTS))
+
+
+def test_asking_for_more_than_a_query_has_room_for_and_for_numbers(ledger):
+    tablet = Tablet()
+    for number in range(3):
+        tablet.docket(f"d{number}")
+    ledger.accept(tablet.entries(), tablet.id)
+    with ledger.database.reading() as connection:
+        column = tables.change.c
+        many = [one.record for one in tablet.changes] + [f"{number}" for number in range(100_000)]
+        assert len(connection.scalars(select(column.id).where(among(connection, column.record, many))).all()) == 3
+        of_tablet = select(column.n).where(column.notebook == tablet.id, among(connection, column.n, (1, 3, 2**53)))
+        assert sorted(connection.scalars(of_tablet)) == [1, 3]
+
+
+def test_the_database_looks_several_ids_up_instead_of_reading_all(place):
+    if place.url is not None:
+        pytest.skip("PostgreSQL chooses by how much there is")
+    ledger = Ledger.create(place, code="X1", name="x", seal_key="")
+    with ledger.database.reading() as connection:
+        query = select(tables.record.c.id).where(among(connection, tables.record.c.bag, ["a", "b"]))
+        plan = connection.exec_driver_sql(
+            "EXPLAIN QUERY PLAN " + str(query.compile(connection, compile_kwargs={"literal_binds": True}))
+        ).all()
+    ledger.close()
+    assert any(row[3].startswith("SEARCH record") and row[3].endswith("record_in_bag (bag=?)") for row in plan)
 
 
 def test_an_id_with_a_nul_is_only_ever_a_stranger(ledger):
