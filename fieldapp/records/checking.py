@@ -139,6 +139,14 @@ class Among:
             found = self._values[record.id] = values_of(record)
         return found
 
+    def raised(self, record: Record) -> None:
+        """Takes in that an answer to the human question was added to a record that was given: nothing else is new."""
+        self._records[record.id] = record
+        if (known := self._values.get(record.id)) is not None:
+            # The very same mapping: others have it among what lies around them.
+            known.clear()
+            known.update(values_of(record))
+
     def context_of(self, record: Record) -> str:
         """The id of the context a record lies in, through its bag or docket if it has one; "" if nobody can tell."""
         if record.kind == "context":
