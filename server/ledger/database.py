@@ -12,7 +12,7 @@ from collections.abc import Collection, Mapping, Sequence
 from contextlib import AbstractContextManager
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Insert, Table, any_, func, literal, or_, select
+from sqlalchemy import ColumnElement, Connection, Insert, Table, any_, bindparam, literal, or_, text
 from sqlalchemy.dialects import postgresql, sqlite
 
 from server.ledger.columns import writable
@@ -75,6 +75,9 @@ def execute_many(connection: Connection, statement: Insert, rows: Sequence[Mappi
     connection.exec_driver_sql(compiled.string, [tuple(row[name] for name in names) for row in rows])
 
 
+_LISTED = text("SELECT value FROM json_each(:listed)")
+
+
 def among(connection: Connection, column: ColumnElement[Any], values: Collection[Any]) -> ColumnElement[bool]:
     """Whether `column` holds one of `values`, however many: one parameter, so that the statement is made once.
 
@@ -87,5 +90,5 @@ def among(connection: Connection, column: ColumnElement[Any], values: Collection
     odd = [one for one in told if isinstance(one, str) and "\0" in one]
     if odd:
         told = [one for one in told if not (isinstance(one, str) and "\0" in one)]
-    found = column.in_(select(func.json_each(json.dumps(told)).table_valued("value").c.value))
+    found = column.in_(_LISTED.bindparams(bindparam("listed", json.dumps(told), unique=True)))
     return or_(found, column.in_(odd)) if odd else found
