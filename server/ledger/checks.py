@@ -97,40 +97,36 @@ def problems(connection: Connection, level: str | None, record: str | None) -> l
 
 
 def _neighbours(connection: Connection, ids: Collection[str]) -> set[str]:
-    """Ids of the records whose problems may hang on these."""
+    """Ids of the records whose problems may hang on these; among them some of records that have not come."""
     column, link, problem = tables.record.c, tables.link.c, tables.problem.c
 
-    def of(column: Any) -> Any:
-        return among(connection, column, ids)
+    def ask(*wanted: Any) -> list[Any]:
+        return list(connection.execute(select(*wanted[:-1]).where(wanted[-1])))
 
-    bags = select(column.id).where(of(column.context), column.kind == "bag")
+    def of(column: Any, values: Collection[str] = ids) -> Any:
+        return among(connection, column, values)
+
+    inside = ask(column.id, column.kind, of(column.context))
+    near = ask(link.record, link.sort, of(link.other))
+    far = ask(link.other, link.sort, of(link.record) & (link.sort != "member"))
+    own = ask(column.bag, column.label, of(column.id))
+    found = {one for one, _ in (*inside, *near, *far)}
     # A docket weighs in its bag; what is sent with the bag is sent with it; what is known of a sample, of its bags.
-    beside = select(column.bag).where(of(column.id), column.bag.is_not(None))
-    sampled = select(link.record).where(of(link.other), link.sort == "about")
-    labels = select(column.label).where(of(column.id), column.label.is_not(None))
-    twins = select(column.label).where(column.label.in_(labels)).group_by(column.label).having(func.count() > 1)
-    same = [
-        select(far).where(of(near), link.sort == "same_as")
-        for near, far in ((link.record, link.other), (link.other, link.record))
-    ]
+    beside = {bag for bag, _ in own if bag is not None}
+    bags = {one for one, kind in inside if kind == "bag"} | {one for one, sort in near if sort == "about"}
+    same = {one for one, sort in (*near, *far) if sort == "same_as"}
+    labels = select(column.label).where(of(column.label, {label for _, label in own if label is not None}))
+    twins = labels.group_by(column.label).having(func.count() > 1)
     # What these were like before is not known any more; whoever was like them may not be so now.
-    inside = select(column.id).where(column.bag.in_(beside))
-    repeated = select(problem.record).where(problem.rule.in_(_OF_OTHERS))
+    alike = select(column.id).where(of(column.bag, beside))
     queries = (
-        select(column.id).where(of(column.context)),
-        select(column.id).where(of(column.bag)),
-        select(column.id).where(column.bag.in_(bags)),
-        select(link.record).where(of(link.other)),
-        select(link.other).where(of(link.record), link.sort != "member"),
-        select(column.id).where(column.id.in_(beside)),
-        select(link.record).where(link.other.in_(beside), link.sort == "about"),
-        *(select(link.record).where(link.other.in_(one), link.sort == "about") for one in same),
-        select(column.id).where(column.bag.in_(sampled)),
+        select(column.id).where(of(column.bag, bags.union(ids))),
+        select(link.record).where(of(link.other, beside | same), link.sort == "about"),
         select(column.id).where(column.label.in_(twins)),
-        select(problem.record).where(problem.rule == "possible_double", problem.record.in_(inside)),
-        repeated.limit(AT_ONCE),
+        select(problem.record).where(problem.rule == "possible_double", problem.record.in_(alike)),
+        select(problem.record).where(problem.rule.in_(_OF_OTHERS)).limit(AT_ONCE),
     )
-    return {one for query in queries for one in connection.scalars(query)}
+    return found.union(beside, *(connection.scalars(query) for query in queries))
 
 
 class _Look:

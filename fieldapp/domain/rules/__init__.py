@@ -84,7 +84,6 @@ BY_KIND: dict[str, dict[str, Rule]] = {
 
 _OF_ONE_PATH = {
     "burn_colour": ("colour_against_burning", "colour_without_burning"),
-    "burning": ("burnt_not_excluded",),
     "staining": ("burning_may_be_stain",),
     "weathering": ("weathering_not_a_stage", "weathering_may_be_heat", "weathering_on_lost_surface"),
     "roots": ("roots_against_preservation", "roots_in_sealed_deposit"),
@@ -96,11 +95,16 @@ _OF_ONE_PATH = {
     "same_as": ("joined_to_itself", "joined_but_conflicting"),
     "photo": ("photo_missing",),
     "mark": ("worked_without_transfer",),
-    "human": ("stop_but_lifted", "in_place_but_bagged", "no_sign_without_portion"),
+    "context": ("find_from_cut", "find_from_natural"),
+    "count": ("count_below_one", "several_as_one_bone"),
+    "weight_g": ("weight_not_positive", "weight_too_great"),
 }
 NEEDS = {
     **{rule: path for path, found in _OF_ONE_PATH.items() for rule in found},
-    **dict.fromkeys(caution.ASSESSMENT_RULES, "assessment"),
+    **caution.NEEDS,
+    **identity.NEEDS,
+    **portions.NEEDS,
+    **fusion.NEEDS,
     **dict.fromkeys(breakage.FRACTURE_RULES, "fracture"),
     **dict.fromkeys(breakage.JOIN_RULES, "joins"),
     **transfers.NEEDS,
@@ -109,7 +113,11 @@ NEEDS = {
     **dict.fromkeys(measures.RULES, "measure"),
     **dict.fromkeys(surface.MARK_RULES, "mark"),
 }
-"""{rule: first part of the path without which it has nothing to look at}: most dockets hold no tooth and no mark."""
+"""{rule: what it looks at, without which it is passed by}: most dockets hold no tooth and no mark.
+
+What is named is the first part of a path or, of a docket's reading, a field or a state (`there` in findings). It has
+to be so for every record whatever: a test lets each rule look at records without what it needs.
+"""
 
 _STEPS = {
     kind: [(need, list(run)) for need, run in groupby(found.items(), key=lambda item: NEEDS.get(item[0]))]
@@ -146,14 +154,16 @@ def check_group(
 def _run(kind: str, record: Record, around: Around, knowledge: Knowledge) -> tuple[Problem, ...]:
     if record.values.get("deleted") is True:
         return ()
-    rows, heads = knowledge.rules, record.heads
+    rows, there = knowledge.rules, record.there
     return tuple(
-        Problem(key, rows[key].level, path, fields, rows[key].raises)
-        for need, run in _STEPS[kind]
-        if need is None or need in heads
-        for key, rule in run
-        if key in rows
-        for path, fields in rule(record, around, knowledge)
+        [
+            Problem(key, rows[key].level, path, fields, rows[key].raises)
+            for need, run in _STEPS[kind]
+            if need is None or need in there
+            for key, rule in run
+            for path, fields in rule(record, around, knowledge)
+            if key in rows
+        ]
     )
 
 
