@@ -27,6 +27,8 @@ from server.ledger.folding import ABOUT, LINKS, label_of, records_of
 _OF_HUMANS = ("transfer_of_possible_human", "human_transfer_without_reference", "photo_open_of_possible_human")
 _OF_OTHERS = ("label_repeated", "context_number_repeated", "bag_lighter_than_bones", *_OF_HUMANS)
 """Rules whose problem may end when another record changes that cannot be found from it any more."""
+_fields = json.JSONEncoder(sort_keys=True).encode
+
 AT_ONCE = 500
 """So many of those records are looked at with every chunk."""
 
@@ -141,9 +143,9 @@ class _Look:
     def check(self, ids: Iterable[str]) -> list[Raise]:
         """Looks at those of `ids` that are among its records: the answers that their rules ask for and miss."""
         raises: list[Raise] = []
-        for record in (self._records[one] for one in ids if one in self._records):
+        for record, all_found in self._among.check_many(self._records[one] for one in ids if one in self._records):
             # A rule may find the same in several readings of a disputed docket; to the list that is one problem.
-            found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(self._among.check(record))}
+            found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(all_found)}
             self._found[record.id] = [_row(record.id, problem) for problem in reversed(found.values())]
             for problem in reversed(found.values()):
                 if problem.raises:
@@ -175,7 +177,7 @@ def _row(record: str, problem: Problem) -> dict[str, Any]:
         "rule": problem.rule,
         "level": problem.level,
         "path": problem.path,
-        "fields": json.dumps(dict(problem.fields), sort_keys=True),
+        "fields": _fields(problem.fields),
     }
 
 

@@ -97,7 +97,7 @@ def child_size_not_excluded(docket: Docket, around: Around, know: Knowledge) -> 
     """A long bone that is not fully grown and as long as a child's. An animal's name given before full analysis does
     not quieten it, unless the animal is a large one."""
     limits = know.child_lengths.get(docket.element or "")
-    if limits is None or docket.caution >= _NOT_EXCLUDED:
+    if limits is None or docket.caution >= _NOT_EXCLUDED or "unfused" not in docket.fusion.values():
         return
     if docket.named and docket.taxon is not None:
         large = know.size_class(docket.taxon) == "large_mammal"
