@@ -89,10 +89,12 @@ class Knowledge:
     _forms: Mapping[tuple[str, str], ElementForm] = field(init=False, repr=False)
     _centres_in: Mapping[tuple[str, str], tuple[Centre, ...]] = field(init=False, repr=False)
     _scopes: Mapping[str, Mapping[str, Mapping[str, Portion]]] = field(init=False, repr=False)
+    _epiphyses: dict[tuple[str, str, str], frozenset[str]] = field(init=False, repr=False, compare=False)
     _sites: dict[_Choices, Knowledge] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "_sites", {_NO_CHOICES: self})
+        object.__setattr__(self, "_epiphyses", {})
         object.__setattr__(self, "names", naming(self.taxa, self.elements, self.criteria))
         lines = {key: frozenset((key, *taxon.broader)) for key, taxon in self.taxa.items()}
         members: dict[str, list[str]] = {}
@@ -328,6 +330,16 @@ class Knowledge:
     def epiphysis(self, element: str, centre: str, taxon: str | None = None) -> tuple[Portion, ...]:
         """The portions that belong to a centre, as the element is parted in the taxon."""
         return tuple(portion for portion in self.portions_of(element, taxon) if portion.centre == centre)
+
+    def epiphysis_keys(self, element: str, centre: str, taxon: str | None = None) -> frozenset[str]:
+        """The keys of `epiphysis`. The rules ask for them again and again: worked out once for what the tables know."""
+        known = (element, centre, taxon if taxon is not None and taxon in self.taxa else "")
+        found = self._epiphyses.get(known)
+        if found is None:
+            found = frozenset(portion.key for portion in self.epiphysis(element, centre, taxon))
+            if found:  # what is not in the tables is not kept: a record may hold any word
+                self._epiphyses[known] = found
+        return found
 
     def count(self, taxon: str, element: str) -> int | None:
         """How many a skeleton has after the chosen source, both sides; None where no source says.

@@ -10,8 +10,10 @@ import re
 from dataclasses import dataclass
 
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-_VALUES = {one: value for value, one in enumerate(ALPHABET)}
 _LABEL = re.compile(r"\s*([A-Z0-9]{2,10})\s+([A-Z]{1,2})\s*([0-9]{1,7})\s*-?\s*([A-Z0-9])\s*", re.IGNORECASE | re.ASCII)
+
+_NEXT = [{one: ((carry + value) % 36 or 36) * 2 % 37 for value, one in enumerate(ALPHABET)} for carry in range(37)]
+"""[carry]{character: next carry}: the standard's step. Every docket's label is checked again and again."""
 
 
 class LabelError(ValueError):
@@ -38,12 +40,11 @@ class Label:
 def check_character(text: str) -> str:
     """The ISO 7064 MOD 37,36 check character of `text` (digits and A-Z). Raises LabelError on other characters."""
     carry = 36
-    for one in text.upper():
-        value = _VALUES.get(one)
-        if value is None:
-            raise LabelError(text, "shape")
-        carry = (carry + value) % 36 or 36
-        carry = carry * 2 % 37
+    try:
+        for one in text.upper():
+            carry = _NEXT[carry][one]
+    except KeyError:
+        raise LabelError(text, "shape") from None
     return ALPHABET[(37 - carry) % 36]
 
 
@@ -58,8 +59,8 @@ def read(text: str) -> Label:
     match = _LABEL.fullmatch(text)
     if match is None:
         raise LabelError(text, "shape")
-    site, letter, number, check = (part.upper() for part in match.groups())
-    label = Label(site, letter, int(number))
-    if str(label)[-1] != check:
+    site, letter, digits, check = [part.upper() for part in match.groups()]
+    number = int(digits)
+    if check_character(f"{site}{letter}{number}") != check:
         raise LabelError(text, "check")
-    return label
+    return Label(site, letter, number)

@@ -2,27 +2,35 @@
 
 A record is due when it was folded; its neighbours (the dockets of a context or bag, the groups of a docket, its joined
 dockets, who shares its label) are looked at with it. Each chunk is one transaction. Where a rule asks for an answer
-to the human question, the cabin's own notebook adds it, once: rules only ever raise.
+to the human question, the cabin's own notebook adds it, once: rules only ever raise. What hangs on that answer is then
+looked at again in the same transaction.
 Not here: the rules (fieldapp.domain.rules) and how they are run over records (fieldapp.records.checking).
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, delete, func, insert, or_, select, update
+from sqlalchemy import Connection, delete, func, insert, select, update
 
 from fieldapp.assets import knowledge
+from fieldapp.domain.rules import Problem
+from fieldapp.records.changes import Change
 from fieldapp.records.checking import Among, is_wanting, reading_by_rule
-from fieldapp.records.fold import Record
+from fieldapp.records.fold import Fold, Record
 from server.ledger import tables
-from server.ledger.folding import ABOUT, IN_ONE_QUERY, LINKS, label_of, parts, records_of
+from server.ledger.database import among
+from server.ledger.folding import ABOUT, LINKS, label_of, records_of
 
 _OF_HUMANS = ("transfer_of_possible_human", "human_transfer_without_reference", "photo_open_of_possible_human")
 _OF_OTHERS = ("label_repeated", "context_number_repeated", "bag_lighter_than_bones", *_OF_HUMANS)
 """Rules whose problem may end when another record changes that cannot be found from it any more."""
+_fields = json.JSONEncoder(sort_keys=True).encode
+
+AT_ONCE = 500
+"""So many of those records are looked at with every chunk."""
 
 
 class Found(NamedTuple):
@@ -45,8 +53,11 @@ class Raise(NamedTuple):
     value: dict[str, Any]
 
 
-def check_due(connection: Connection, limit: int) -> tuple[list[Raise], int]:
-    """Checks up to `limit` due records and their neighbours: what is to be raised, and how many are still due."""
+def check_due(connection: Connection, limit: int, write: Callable[[list[Raise]], list[Change]]) -> int:
+    """Checks up to `limit` due records and their neighbours, and returns how many are still due.
+
+    `write` adds what the rules ask for, as changes of the cabin's own, and folds it.
+    """
     column = tables.record.c
     due = list(
         connection.scalars(
@@ -54,13 +65,18 @@ def check_due(connection: Connection, limit: int) -> tuple[list[Raise], int]:
         )
     )
     if not due:
-        return [], 0
+        return 0
     ids = sorted({*due, *_neighbours(connection, due)})
-    raises = _check(connection, records_of(connection, ids))
-    for part in parts(ids):
-        connection.execute(update(tables.record).where(column.id.in_(part)).values(due=False))
-    left = connection.scalar(select(func.count()).select_from(tables.record).where(column.due)) or 0
-    return raises, left
+    look = _Look(connection, records_of(connection, ids))
+    raised = look.raised(write(look.check(ids)))
+    # Of a record that was due all neighbours are here: it and they are looked at again at once, as they are now.
+    settled = raised.intersection(due)
+    late = look.check(sorted(settled | _neighbours(connection, settled))) if settled else []
+    look.keep(connection)
+    done = among(connection, column.id, [one for one in ids if one in settled or one not in raised])
+    connection.execute(update(tables.record).where(done, column.due).values(due=False))
+    write(late)
+    return connection.scalar(select(func.count()).select_from(tables.record).where(column.due)) or 0
 
 
 def problems(connection: Connection, level: str | None, record: str | None) -> list[Found]:
@@ -82,64 +98,87 @@ def problems(connection: Connection, level: str | None, record: str | None) -> l
     )
 
 
-def _neighbours(connection: Connection, ids: Sequence[str]) -> set[str]:
-    """Ids of the records whose problems may hang on these."""
-    column, link, found = tables.record.c, tables.link.c, set[str]()
-    for part in parts(ids):
-        bags = select(column.id).where(column.context.in_(part), column.kind == "bag")
-        found.update(connection.scalars(select(column.id).where(column.context.in_(part))))
-        found.update(connection.scalars(select(column.id).where(or_(column.bag.in_(part), column.bag.in_(bags)))))
-        found.update(connection.scalars(select(link.record).where(link.other.in_(part))))
-        found.update(connection.scalars(select(link.other).where(link.record.in_(part), link.sort != "member")))
-        # A docket weighs in its bag; what is sent with the bag is sent with it; what is known of a sample, of its bags.
-        beside = select(column.bag).where(column.id.in_(part), column.bag.is_not(None))
-        found.update(connection.scalars(select(column.id).where(column.id.in_(beside))))
-        found.update(connection.scalars(select(link.record).where(link.other.in_(beside), link.sort == "about")))
-        ends = ((link.record, link.other), (link.other, link.record))
-        for near, far in ends:
-            same = select(far).where(near.in_(part), link.sort == "same_as")
-            found.update(connection.scalars(select(link.record).where(link.other.in_(same), link.sort == "about")))
-        sampled = select(link.record).where(link.other.in_(part), link.sort == "about")
-        found.update(connection.scalars(select(column.id).where(column.bag.in_(sampled))))
-        labels = select(column.label).where(column.id.in_(part), column.label.is_not(None))
-        twins = select(column.label).where(column.label.in_(labels)).group_by(column.label).having(func.count() > 1)
-        found.update(connection.scalars(select(column.id).where(column.label.in_(twins))))
-        # What these were like before is not known any more; whoever was like them may not be so now.
-        problem = tables.problem.c
-        inside = select(column.id).where(column.bag.in_(beside))
-        double = select(problem.record).where(problem.rule == "possible_double", problem.record.in_(inside))
-        found.update(connection.scalars(double))
-        repeated = select(problem.record).where(problem.rule.in_(_OF_OTHERS))
-        found.update(connection.scalars(repeated.limit(IN_ONE_QUERY)))
-    return found
+def _neighbours(connection: Connection, ids: Collection[str]) -> set[str]:
+    """Ids of the records whose problems may hang on these; among them some of records that have not come."""
+    column, link, problem = tables.record.c, tables.link.c, tables.problem.c
+
+    def ask(*wanted: Any) -> list[Any]:
+        return list(connection.execute(select(*wanted[:-1]).where(wanted[-1])))
+
+    def of(column: Any, values: Collection[str] = ids) -> Any:
+        return among(connection, column, values)
+
+    inside = ask(column.id, column.kind, of(column.context))
+    near = ask(link.record, link.sort, of(link.other))
+    far = ask(link.other, link.sort, of(link.record) & (link.sort != "member"))
+    own = ask(column.bag, column.label, of(column.id))
+    found = {one for one, _ in (*inside, *near, *far)}
+    # A docket weighs in its bag; what is sent with the bag is sent with it; what is known of a sample, of its bags.
+    beside = {bag for bag, _ in own if bag is not None}
+    bags = {one for one, kind in inside if kind == "bag"} | {one for one, sort in near if sort == "about"}
+    same = {one for one, sort in (*near, *far) if sort == "same_as"}
+    labels = select(column.label).where(of(column.label, {label for _, label in own if label is not None}))
+    twins = labels.group_by(column.label).having(func.count() > 1)
+    # What these were like before is not known any more; whoever was like them may not be so now.
+    alike = select(column.id).where(of(column.bag, beside))
+    queries = (
+        select(column.id).where(of(column.bag, bags.union(ids))),
+        select(link.record).where(of(link.other, beside | same), link.sort == "about"),
+        select(column.id).where(column.label.in_(twins)),
+        select(problem.record).where(problem.rule == "possible_double", problem.record.in_(alike)),
+        select(problem.record).where(problem.rule.in_(_OF_OTHERS)).limit(AT_ONCE),
+    )
+    return found.union(beside, *(connection.scalars(query) for query in queries))
 
 
-def _check(connection: Connection, records: Sequence[Record]) -> list[Raise]:
-    among = Among([*records, *_around(connection, records)], knowledge(), _labels(connection, records), whole=True)
-    rows: list[dict[str, Any]] = []
-    raises: list[Raise] = []
-    for record in records:
-        # A rule may find the same in several readings of a disputed docket; to the list that is one problem.
-        found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(among.check(record))}
-        for problem in reversed(found.values()):
-            rows.append(
-                {
-                    "record": record.id,
-                    "rule": problem.rule,
-                    "level": problem.level,
-                    "path": problem.path,
-                    "fields": json.dumps(dict(problem.fields), sort_keys=True),
-                }
-            )
-            if problem.raises:
-                path, value = reading_by_rule(record.id, problem)
-                if is_wanting(record, path, value):
-                    raises.append(Raise(record.id, path, value))
-    for part in parts([one.id for one in records]):
-        connection.execute(delete(tables.problem).where(tables.problem.c.record.in_(part)))
-    if rows:
-        connection.execute(insert(tables.problem), rows)
-    return raises
+class _Look:
+    """One look at some records: what the rules find in each, to be kept in the place of what they had found before."""
+
+    def __init__(self, connection: Connection, records: Sequence[Record]) -> None:
+        self._records = {one.id: one for one in records}
+        around = _around(connection, records)
+        self._among = Among([*records, *around], knowledge(), _labels(connection, records), whole=True)
+        self._found: dict[str, list[dict[str, Any]]] = {}
+
+    def check(self, ids: Iterable[str]) -> list[Raise]:
+        """Looks at those of `ids` that are among its records: the answers that their rules ask for and miss."""
+        raises: list[Raise] = []
+        for record, all_found in self._among.check_many(self._records[one] for one in ids if one in self._records):
+            # A rule may find the same in several readings of a disputed docket; to the list that is one problem.
+            found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(all_found)}
+            self._found[record.id] = [_row(record.id, problem) for problem in reversed(found.values())]
+            for problem in reversed(found.values()):
+                if problem.raises:
+                    path, value = reading_by_rule(record.id, problem)
+                    if is_wanting(record, path, value):
+                        raises.append(Raise(record.id, path, value))
+        return raises
+
+    def raised(self, changes: Sequence[Change]) -> set[str]:
+        """Takes in answers that were given meanwhile: the ids of their dockets."""
+        ids = {one.record for one in changes}
+        fold = Fold(self._records[one] for one in ids)
+        for change in changes:
+            fold.apply(change)
+        for record in fold:
+            self._among.raised(record)
+        return ids
+
+    def keep(self, connection: Connection) -> None:
+        """Writes down what was found."""
+        connection.execute(delete(tables.problem).where(among(connection, tables.problem.c.record, self._found)))
+        if rows := [row for one in self._found.values() for row in one]:
+            connection.execute(insert(tables.problem), rows)
+
+
+def _row(record: str, problem: Problem) -> dict[str, Any]:
+    return {
+        "record": record,
+        "rule": problem.rule,
+        "level": problem.level,
+        "path": problem.path,
+        "fields": _fields(problem.fields),
+    }
 
 
 def _around(connection: Connection, records: Sequence[Record]) -> list[Record]:
@@ -168,10 +207,10 @@ def _around(connection: Connection, records: Sequence[Record]) -> list[Record]:
     fetch({other for one in found if one.id in named for other in one.linked("same_as")})
     fetch(connection.scalars(select(column.id).where(column.kind == "site")))
     fetch({context for one in (*records, *found) if isinstance(context := one.value("context"), str)})
-    for part in parts(sorted(bags | {one.id for one in records if one.kind == "bag"})):
-        fetch(connection.scalars(select(column.id).where(column.bag.in_(part))))
-    for part in parts([*(one.id for one in records), *sorted(named)]):
-        fetch(connection.scalars(select(link.record).where(link.other.in_(part), link.sort != "member")))
+    bags |= {one.id for one in records if one.kind == "bag"}
+    fetch(connection.scalars(select(column.id).where(among(connection, column.bag, bags))))
+    linked = among(connection, link.other, named.union(one.id for one in records))
+    fetch(connection.scalars(select(link.record).where(linked, link.sort != "member")))
     return found
 
 
@@ -179,8 +218,8 @@ def _labels(connection: Connection, records: Sequence[Record]) -> dict[str, dict
     """{kind: {label: how many live records carry it}} of the labels that these carry."""
     column = tables.record.c
     found: dict[str, dict[str, int]] = {}
-    for part in parts(sorted({label for one in records if (label := label_of(one))})):
-        query = select(column.kind, column.label, func.count()).where(column.label.in_(part), column.life != "deleted")
-        for kind, label, number in connection.execute(query.group_by(column.kind, column.label)):
-            found.setdefault(kind, {})[label] = number
+    carried = among(connection, column.label, {label for one in records if (label := label_of(one))})
+    query = select(column.kind, column.label, func.count()).where(carried, column.life != "deleted")
+    for kind, label, number in connection.execute(query.group_by(column.kind, column.label)):
+        found.setdefault(kind, {})[label] = number
     return found

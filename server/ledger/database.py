@@ -14,7 +14,7 @@ from functools import cache
 from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Table, any_, func, literal, or_, select
+from sqlalchemy import ColumnElement, Connection, Table, any_, bindparam, literal, or_, text
 from sqlalchemy.dialects import postgresql, sqlite
 
 from server.ledger.columns import writable
@@ -66,8 +66,8 @@ def put(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]],
         connection.execute(_statement(postgresql.insert(table), table, replace), rows)
         return
     # The driver's own way: half the time of a batch.
-    text, in_order = _on_sqlite(table, replace)
-    connection.exec_driver_sql(text, [in_order(row) for row in rows])
+    statement, in_order = _on_sqlite(table, replace)
+    connection.exec_driver_sql(statement, [in_order(row) for row in rows])
 
 
 @cache
@@ -85,6 +85,9 @@ def _statement(insert: Any, table: Table, replace: bool) -> Any:
     return insert.on_conflict_do_update(index_elements=[one.name for one in table.primary_key], set_=columns)
 
 
+_LISTED = text("SELECT value FROM json_each(:listed)")
+
+
 def among(connection: Connection, column: ColumnElement[Any], values: Collection[Any]) -> ColumnElement[bool]:
     """Whether `column` holds one of `values`, however many: one parameter, so that the statement is made once.
 
@@ -97,5 +100,5 @@ def among(connection: Connection, column: ColumnElement[Any], values: Collection
     odd = [one for one in told if isinstance(one, str) and "\0" in one]
     if odd:
         told = [one for one in told if not (isinstance(one, str) and "\0" in one)]
-    found = column.in_(select(func.json_each(json.dumps(told)).table_valued("value").c.value))
+    found = column.in_(_LISTED.bindparams(bindparam("listed", json.dumps(told), unique=True)))
     return or_(found, column.in_(odd)) if odd else found

@@ -375,16 +375,18 @@ class Ledger:
         """What the rules have found so far (see counts()["due"]): all, of one level, or of one record."""
         return self._read(lambda connection: checks.problems(connection, level, record))
 
-    def check_due(self, limit: int = 200) -> int:
+    def check_due(self, limit: int = 400) -> int:
         """Lets the rules look at up to `limit` changed records and what hangs on them; returns how many are left.
 
         An answer to the human question that a rule asks for is added by the cabin's notebook.
         """
         with self.database.writing() as connection:
-            raises, left = checks.check_due(connection, limit)
-            edits = [Edit("docket", one.docket, {one.path: one.value}, {}) for one in raises]
-            self.write_many_in(connection, edits, RULES)
-            return left + len({one.docket for one in raises})
+
+            def write(raises: Sequence[checks.Raise]) -> list[Change]:
+                edits = [Edit("docket", one.docket, {one.path: one.value}, {}) for one in raises]
+                return self.write_many_in(connection, edits, RULES)
+
+            return checks.check_due(connection, limit, write)
 
     # -- handing out
 

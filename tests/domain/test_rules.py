@@ -15,7 +15,7 @@ from fieldapp import assets
 from fieldapp.domain import rules
 from fieldapp.domain.readings import blank_reading
 from fieldapp.domain.rules import Around, Problem
-from fieldapp.domain.rules.findings import Docket
+from fieldapp.domain.rules.findings import Docket, Record
 from fieldapp.domain.rules.fusion import joins_before
 from tests.domain.cases import CASES
 from tests.domain.cases.records import CONTEXT, GRAVE, LABEL, SOUND, VERDICT, Case, d, docket, femur, g, reading, shin
@@ -366,16 +366,50 @@ def test_the_same_record_gives_the_same_problems_in_the_same_order(values: dict[
     assert rules.check_docket(values, around, K) == rules.check_docket(dict(values), around, K)
 
 
+def said_in_spite_of(kind: str, record: Record, around: Around) -> list[str]:
+    """The rules that would find something in a record in which what they need is not there."""
+    passed_by = (key for key in rules.BY_KIND[kind] if rules.NEEDS.get(key) not in (None, *record.there))
+    return [key for key in passed_by if list(rules.BY_KIND[kind][key](record, around, K))]
+
+
 @given(records, arounds)
-def test_a_rule_that_is_passed_by_without_its_path_has_nothing_to_say_without_it(
-    values: dict[str, Any], around: Around
-) -> None:
-    for need in sorted(set(rules.NEEDS.values())):
-        rest = {path: value for path, value in values.items() if path.partition("/")[0] != need}
-        docket = Docket(rest, K)
-        for key, wanted in rules.NEEDS.items():
-            if wanted == need and key in rules.BY_KIND["docket"]:
-                assert list(rules.BY_KIND["docket"][key](docket, around, K)) == [], key
+def test_a_rule_that_is_passed_by_would_have_had_nothing_to_say(values: dict[str, Any], around: Around) -> None:
+    for first in (None, *sorted({path.partition("/")[0] for path in values})):
+        rest = {path: value for path, value in values.items() if path.partition("/")[0] != first}
+        assert said_in_spite_of("docket", Docket(rest, K), around) == []
+        for kind in ("bag", "sample", "photo", "transfer"):
+            assert said_in_spite_of(kind, Record(rest), around) == []
+
+
+def without_parts(values: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """A docket without each of its paths and each field of its reading, and with other states in the place of each."""
+    reading = values.get("reading")
+    for path in values:
+        yield {one: value for one, value in values.items() if one != path}
+    for field, said in reading.items() if isinstance(reading, dict) else ():
+        yield {**values, "reading": {one: value for one, value in reading.items() if one != field}}
+        for state in set(said.values()) if isinstance(said, dict) else ():
+            for other in ("not_examined", "odd", None):
+                changed = {key: other if value == state else value for key, value in said.items()}
+                yield {**values, "reading": {**reading, field: changed}}
+
+
+def test_no_part_may_be_taken_from_any_case_so_that_a_rule_is_passed_by_and_would_have_spoken() -> None:
+    passed_by: set[str] = set()
+    for kind, _, _, breaks, near in CASES:
+        for case in (breaks, near) if kind == "docket" else ():
+            for values in (case.values, *without_parts(case.values)):
+                docket = Docket(values, K)
+                assert said_in_spite_of("docket", docket, case.around) == []
+                passed_by |= {key for key, need in rules.NEEDS.items() if need not in docket.there}
+    assert passed_by == set(rules.NEEDS)
+
+
+def test_several_dockets_at_once_have_the_problems_of_each_by_itself() -> None:
+    cases = [case for kind, _, _, *both in CASES if kind == "docket" for case in both]
+    together = rules.check_dockets([(case.values, case.around) for case in cases], K)
+    assert together == [rules.check_docket(case.values, case.around, K) for case in cases]
+    assert len({len(found) for found in together}) > 2
 
 
 # What may not quieten the human question

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from fieldapp import assets
 from fieldapp.domain.readings import compare
-from fieldapp.records.checking import Among
+from fieldapp.records.checking import AT_ONCE, Among
 from fieldapp.records.fold import Fold, Record
 from tests.domain.cases.records import BAG, CONTEXT, PHOTO, SAMPLE, TRANSFER, docket, shin
 from tests.records.makers import Pen
@@ -228,3 +228,25 @@ def test_a_bone_that_one_person_calls_no_bone_is_still_asked_about() -> None:
         dig = Dig().put("context", "c", **{**CONTEXT, "type": "grave"}).put("bag", "b", context="@c")
         dig.put("docket", "d", material=first, bag="@b").put("docket", "d", material=second)
         assert "grave_without_answer" in dig.rules("d")
+
+
+def test_records_looked_at_together_have_what_each_has_by_itself():
+    dig = Dig().put("bag", "bag", label="B", weight_g=1)
+    for number in range(AT_ONCE + 7):
+        taxon = "human" if number % 3 else "sheep"
+        dig.put("docket", f"d{number}", bag="@bag", reading=shin(taxon=taxon), weight_g=number - 1)
+    dig.fold.apply(Pen("other").write({"reading": shin(taxon="pig")}, record=one("d5"), kind="docket"))
+    records = list(dig.fold)
+    together = list(dig.among().check_many(records))
+    assert [record for record, _ in together] == records
+    assert [found for _, found in together] == [dig.among().check(record) for record in records]
+    assert any(found.readings for _, many in together for found in many)
+
+
+def test_an_answer_that_was_added_is_seen_by_those_that_have_the_docket_beside_them():
+    dig = Dig().put("docket", "a", reading=shin()).put("photo", "p", docket="@a", closed=False)
+    among = dig.among()
+    assert "photo_open_of_possible_human" not in {one.problem.rule for one in among.check(dig["p"])}
+    dig.put("docket", "a", human__1=QUERY)
+    among.raised(dig["a"])
+    assert "photo_open_of_possible_human" in {one.problem.rule for one in among.check(dig["p"])}

@@ -69,6 +69,39 @@ def test_a_bone_read_as_human_is_raised_by_rule_once(ledger):
     assert len(ledger.record(an_id("a")).added("human")) == 1
 
 
+def test_what_hangs_on_an_answer_that_a_rule_gave_is_looked_at_again_in_the_same_go(ledger):
+    tablet = Tablet()
+    tablet.docket("a", reading=reading(taxon="human"), **{f"same_as/{an_id('b')}": True})
+    tablet.docket("b", reading=reading())
+    tablet.write("photo", an_id("p"), {"docket": an_id("b"), "closed": False})
+    tablet.write("transfer", an_id("t"), {"docket": an_id("a"), "kind": "loan", "to": "a museum (invented)"})
+    push(ledger, tablet)
+    assert ledger.check_due() == 0
+    assert "human_without_answer" not in found(ledger, "a")
+    assert "photo_open_of_possible_human" in found(ledger, "p")
+    assert "transfer_of_possible_human" in found(ledger, "t")
+    before = sorted((one.record, one.rule, one.path) for one in ledger.problems())
+    ledger.rebuild()
+    check(ledger)
+    assert sorted((one.record, one.rule, one.path) for one in ledger.problems()) == before
+
+
+def test_a_docket_raised_as_another_s_neighbour_stays_due_until_its_own_neighbours_are_looked_at(ledger):
+    tablet = Tablet()
+    tablet.write("context", HERE, {"number": "1042", "grave_like": "no"})
+    tablet.docket("a", context=HERE, material="bone")
+    tablet.write("photo", an_id("p"), {"docket": an_id("a"), "closed": False})
+    push(ledger, tablet)
+    check(ledger)
+    assert "photo_open_of_possible_human" not in found(ledger, "p")
+    heads = ledger.record(HERE).head_ids()
+    tablet.write("context", HERE, {"grave_like": "yes"}, {"grave_like": heads["grave_like"]})
+    push(ledger, tablet)
+    assert ledger.check_due() == 1
+    assert ledger.check_due() == 0
+    assert "photo_open_of_possible_human" in found(ledger, "p")
+
+
 def test_a_disputed_reading_is_looked_at_in_every_version(ledger):
     one, other = Tablet("one"), Tablet("other")
     one.docket("a", reading=reading(taxon="sheep"))

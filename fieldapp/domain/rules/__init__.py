@@ -10,7 +10,7 @@ give tests/domain/cases one record that breaks it and one near miss.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import groupby
 from typing import Any
 
@@ -43,6 +43,7 @@ __all__ = [
     "Problem",
     "catalogue",
     "check_docket",
+    "check_dockets",
     "check_group",
     "check_record",
     "like_a_grave",
@@ -84,7 +85,6 @@ BY_KIND: dict[str, dict[str, Rule]] = {
 
 _OF_ONE_PATH = {
     "burn_colour": ("colour_against_burning", "colour_without_burning"),
-    "burning": ("burnt_not_excluded",),
     "staining": ("burning_may_be_stain",),
     "weathering": ("weathering_not_a_stage", "weathering_may_be_heat", "weathering_on_lost_surface"),
     "roots": ("roots_against_preservation", "roots_in_sealed_deposit"),
@@ -96,11 +96,16 @@ _OF_ONE_PATH = {
     "same_as": ("joined_to_itself", "joined_but_conflicting"),
     "photo": ("photo_missing",),
     "mark": ("worked_without_transfer",),
-    "human": ("stop_but_lifted", "in_place_but_bagged", "no_sign_without_portion"),
+    "context": ("find_from_cut", "find_from_natural"),
+    "count": ("count_below_one", "several_as_one_bone"),
+    "weight_g": ("weight_not_positive", "weight_too_great"),
 }
 NEEDS = {
     **{rule: path for path, found in _OF_ONE_PATH.items() for rule in found},
-    **dict.fromkeys(caution.ASSESSMENT_RULES, "assessment"),
+    **caution.NEEDS,
+    **identity.NEEDS,
+    **portions.NEEDS,
+    **fusion.NEEDS,
     **dict.fromkeys(breakage.FRACTURE_RULES, "fracture"),
     **dict.fromkeys(breakage.JOIN_RULES, "joins"),
     **transfers.NEEDS,
@@ -109,7 +114,11 @@ NEEDS = {
     **dict.fromkeys(measures.RULES, "measure"),
     **dict.fromkeys(surface.MARK_RULES, "mark"),
 }
-"""{rule: first part of the path without which it has nothing to look at}: most dockets hold no tooth and no mark."""
+"""{rule: what it looks at, without which it is passed by}: most dockets hold no tooth and no mark.
+
+What is named is the first part of a path or, of a docket's reading, a field or a state (`there` in findings). It has
+to be so for every record whatever: a test lets each rule look at records without what it needs.
+"""
 
 _STEPS = {
     kind: [(need, list(run)) for need, run in groupby(found.items(), key=lambda item: NEEDS.get(item[0]))]
@@ -125,12 +134,17 @@ def check_docket(values: Values, around: Around, knowledge: Knowledge) -> tuple[
     return check_record("docket", values, around, knowledge)
 
 
+def check_dockets(dockets: Sequence[tuple[Values, Around]], knowledge: Knowledge) -> list[tuple[Problem, ...]]:
+    """What `check_docket` finds in each of several, in their order: some dozens at once take half the time."""
+    return _run("docket", [(Docket(values, knowledge), around) for values, around in dockets], knowledge)
+
+
 def check_record(kind: str, values: Values, around: Around, knowledge: Knowledge) -> tuple[Problem, ...]:
     """What the rules find in a record of any kind but a group; nothing for a kind without rules."""
     if kind not in BY_KIND or kind == "group":
         return ()
     record = Docket(values, knowledge) if kind == "docket" else Record(values)
-    return _run(kind, record, around, knowledge)
+    return _run(kind, [(record, around)], knowledge)[0]
 
 
 def check_group(
@@ -140,21 +154,26 @@ def check_group(
 
     A docket's own `context` is what is compared with the group's; give it the context of its bag where it has none.
     """
-    return _run("group", groups.Group(values, members, knowledge), around, knowledge)
+    return _run("group", [(groups.Group(values, members, knowledge), around)], knowledge)[0]
 
 
-def _run(kind: str, record: Record, around: Around, knowledge: Knowledge) -> tuple[Problem, ...]:
-    if record.values.get("deleted") is True:
-        return ()
-    rows, heads = knowledge.rules, record.heads
-    return tuple(
-        Problem(key, rows[key].level, path, fields, rows[key].raises)
-        for need, run in _STEPS[kind]
-        if need is None or need in heads
-        for key, rule in run
-        if key in rows
-        for path, fields in rule(record, around, knowledge)
-    )
+def _run(kind: str, records: Sequence[tuple[Record, Around]], knowledge: Knowledge) -> list[tuple[Problem, ...]]:
+    found: list[list[Problem]] = [[] for _ in records]
+    looked_at = [
+        (record, around, problems)
+        for (record, around), problems in zip(records, found, strict=True)
+        if record.values.get("deleted") is not True
+    ]
+    # One rule over all records, then the next: a processor is quicker at what it has just done.
+    for need, run in _STEPS[kind]:
+        those = looked_at if need is None else [one for one in looked_at if need in one[0].there]
+        for key, rule in run if those else ():
+            row = knowledge.rules.get(key)
+            if row is not None:
+                for record, around, problems in those:
+                    for path, fields in rule(record, around, knowledge):
+                        problems.append(Problem(key, row.level, path, fields, row.raises))
+    return [tuple(problems) for problems in found]
 
 
 def sentence(problem: Problem, texts: Mapping[str, str]) -> str:

@@ -80,7 +80,7 @@ def shed_with_skull_bone(docket: Docket, around: Around, know: Knowledge) -> Ite
     """An antler that was cast, and skull at its base."""
     row = docket.element_row
     if docket.values.get("antler_base") == "shed" and row is not None and know.is_part(row.key, "skull"):
-        if row.material == "bone" and docket.present & know.portion_map(row.key, docket.taxon).keys():
+        if row.material == "bone" and docket.present & docket.parted.keys():
             yield "antler_base", docket.names(base=term("antler_base", "shed"))
 
 

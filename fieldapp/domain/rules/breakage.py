@@ -37,7 +37,7 @@ def fracture_without_marrow(docket: Docket, around: Around, know: Knowledge) -> 
     row = docket.element_row
     if row is None or not _scores(docket):
         return
-    shaft = [key for key, part in know.portion_map(row.key, docket.taxon).items() if part.kind == "shaft"]
+    shaft = [key for key, part in docket.parted.items() if part.kind == "shaft"]
     if not has_marrow(row.key, docket.taxon, know) or docket.none_of(shaft):
         yield "fracture", docket.names()
 

@@ -70,18 +70,16 @@ def young_shaft_not_excluded(docket: Docket, around: Around, know: Knowledge) ->
     size = "some" if taxon is None else taxon.infant_sized
     if size == "no" or (docket.named and (size != "yes" or docket.reading.get("stage") == "analysis")):
         return
-    if _ends(docket, know) & docket.present:
+    if _ends(docket) & docket.present:
         return
     # Where an animal is named, a bone of which no part was written is not yet a shaft without ends.
     if "unfused" in docket.fusion.values() or (size == "yes" and (docket.present or not docket.named)):
         yield "human", docket.names()
 
 
-def _ends(docket: Docket, know: Knowledge) -> set[str]:
+def _ends(docket: Docket) -> set[str]:
     """The portions of its bone that are ends, or parts of one."""
-    row = docket.element_row
-    portions = know.portions_of(row.key, docket.taxon) if row is not None else ()
-    return {one.key for one in portions if one.kind not in _SHAFT}
+    return {key for key, one in docket.parted.items() if one.kind not in _SHAFT}
 
 
 def newborn_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -121,7 +119,7 @@ def _measured(docket: Docket, code: str) -> object:
 
 def readings_conflict(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Two people read it as animals that have nothing in common: neither name can be leant on."""
-    if docket.caution >= _NOT_EXCLUDED or not_bodily(docket):
+    if len(around.readings) < 2 or docket.caution >= _NOT_EXCLUDED or not_bodily(docket):
         return
     names = [text(one.get("taxon")) for one in around.readings if isinstance(one, Mapping)]
     known = sorted({one for one in names if one is not None and one in know.taxa})
@@ -143,28 +141,28 @@ def burnt_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Itera
 def no_sign_without_portion(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """ "Nothing points to human" for a piece of which no part is over half there, or a long bone of which no end is:
     it cannot be said of such a piece, unless the full analysis has named the animal."""
-    if docket.caution >= _NOT_EXCLUDED or _is_enough(docket, know):
+    if docket.caution >= _NOT_EXCLUDED or _is_enough(docket):
         return
-    for path, answer in docket.items("human/"):
-        if human.answer_of(answer) == human.NO_SIGN:
+    for path, _, answer in docket.answers:
+        if answer == human.NO_SIGN:
             yield path, docket.names()
             return
 
 
-def _is_enough(docket: Docket, know: Knowledge) -> bool:
+def _is_enough(docket: Docket) -> bool:
     """Whether so much of it is there that nothing human can have been looked for and not seen."""
     row = docket.element_row
     if not docket.most or row is None or row.kind != "long_bone":
         return bool(docket.most)
     if docket.named and docket.reading.get("stage") == "analysis":
         return True
-    ends = _ends(docket, know)
+    ends = _ends(docket)
     return not ends or bool(docket.most & ends)
 
 
 def _aided(docket: Docket) -> Iterator[tuple[str, str]]:
     """(path, outcome) of each answer that the aid was asked for; an outcome this version does not know is a stop."""
-    for path, answer in docket.items("human/"):
+    for path, answer, _ in docket.answers:
         if isinstance(answer, Mapping) and isinstance(kept := answer.get("aid"), Mapping):
             outcome = kept.get("outcome")
             yield path, outcome if isinstance(outcome, str) and outcome in aid.OUTCOMES else aid.STOP
@@ -190,14 +188,13 @@ def aid_cannot_tell(docket: Docket, around: Around, know: Knowledge) -> Iterator
 
 def question_not_asked(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """The human question has not been asked."""
-    asked = any(human.answer_of(answer) != human.NOT_ASKED for _, answer in docket.items("human/"))
-    if not asked and not not_bodily(docket):
+    if all(answer == human.NOT_ASKED for _, _, answer in docket.answers) and not not_bodily(docket):
         yield "human", {}
 
 
 def stop_but_lifted(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A stop in the ground, for a bone that is said to be out of it."""
-    for path, answer in docket.items("human/"):
+    for path, answer, _ in docket.answers:
         if isinstance(answer, Mapping) and answer.get("answer") == human.STOP and answer.get("in_place") is False:
             yield path, {}
 
@@ -205,7 +202,7 @@ def stop_but_lifted(docket: Docket, around: Around, know: Knowledge) -> Iterator
 def in_place_but_bagged(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Said to lie in the ground, and in a bag."""
     if text(docket.values.get("bag")) is not None:
-        for path, answer in docket.items("human/"):
+        for path, answer, _ in docket.answers:
             if isinstance(answer, Mapping) and answer.get("in_place") is True:
                 yield path, {}
 
@@ -282,3 +279,14 @@ RULES = {
     ),
     **ASSESSMENT_RULES,
 }
+NEEDS = {
+    **dict.fromkeys(ASSESSMENT_RULES, "assessment"),
+    "child_size_not_excluded": "unfused",
+    "burnt_not_excluded": "burning",
+    "no_sign_without_portion": "human",
+    "aid_possible_human": "human",
+    "aid_cannot_tell": "human",
+    "stop_but_lifted": "human",
+    "in_place_but_bagged": "human",
+}
+"""{rule: what it looks at, without which it is passed by}: see rules.NEEDS."""

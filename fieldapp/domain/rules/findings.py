@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fieldapp.domain import human
-from fieldapp.domain.knowledge import Element, Knowledge, Taxon
+from fieldapp.domain.knowledge import Element, Knowledge, Portion, Taxon
 
 Values = Mapping[str, Any]
 Finding = tuple[str, dict[str, str]]
@@ -85,7 +85,8 @@ def text(value: Any) -> str | None:
 
 def number(value: Any) -> float | None:
     """A value if it is a number, else None. Truth values, NaN and infinity are none."""
-    if isinstance(value, bool) or not isinstance(value, int | float):
+    kind = type(value)
+    if kind is not float and kind is not int:
         return None
     # A whole number past what a float holds is no weight and no count either.
     return float(value) if abs(value) < 1e15 else None
@@ -113,10 +114,11 @@ class Record:
     """A record of any kind, as its rules see it.
 
     heads  {first part of a path: the (path, value) under it}: "tooth" of "tooth/a"
+    there  what a rule may need to have anything to look at (rules.NEEDS): the first parts of its paths
     kept   {name: what several rules need and the first of them worked out}
     """
 
-    __slots__ = ("heads", "kept", "label", "values")
+    __slots__ = ("heads", "kept", "label", "there", "values")
 
     def __init__(self, values: Values) -> None:
         self.values = values
@@ -124,6 +126,7 @@ class Record:
         self.heads: dict[str, list[tuple[str, Any]]] = {}
         for item in values.items():
             self.heads.setdefault(item[0].partition("/")[0], []).append(item)
+        self.there = set(self.heads)
         self.label = text(values.get("label"))
 
     def items(self, prefix: str) -> list[tuple[str, Any]]:
@@ -137,12 +140,16 @@ class Docket(Record):
     element, taxon      keys, None where not examined or not a word
     element_row, taxon_row  their rows, None where the key is not known
     portions, fusion    {key: state}
+    parted              {key: portion}: how its element is parted in its taxon, empty where the element is not known
     present, most       portions of which something, over half, is there
-    caution             how cautious its most cautious human answer is, 0 if there is none (human.CAUTION)
+    answers             (path, value, answer as it counts) of its answers to the human question
+    caution             how cautious the most cautious of them is, 0 if there is none (human.CAUTION)
     named               the taxon names an animal, not only a size or a class
+    there               also the fields of its reading that are filled, and the states of its portions and centres
     """
 
     __slots__ = (
+        "answers",
         "caution",
         "element",
         "element_row",
@@ -150,6 +157,7 @@ class Docket(Record):
         "material",
         "most",
         "named",
+        "parted",
         "portions",
         "present",
         "reading",
@@ -172,9 +180,12 @@ class Docket(Record):
         self.element_row: Element | None = know.elements.get(self.element) if self.element else None
         self.taxon_row: Taxon | None = know.taxa.get(self.taxon) if self.taxon else None
         self.named = self.taxon_row is not None and self.taxon_row.named
+        self.parted: Mapping[str, Portion] = know.portion_map(self.element or "", self.taxon)
         self.most = {key for key, state in self.portions.items() if state == "most"}
         self.present = self.most | {key for key, state in self.portions.items() if state == "part"}
-        self.caution = max((human.CAUTION[human.answer_of(answer)] for _, answer in self.items("human/")), default=0)
+        self.answers = [(path, value, human.answer_of(value)) for path, value in self.items("human/")]
+        self.caution = max([human.CAUTION[answer] for _, _, answer in self.answers], default=0)
+        self.there.update([name for name, value in own.items() if value], self.portions.values(), self.fusion.values())
 
     def none_of(self, keys: Collection[str]) -> bool:
         """Whether all of these portions are written down as absent (and there are any)."""

@@ -85,7 +85,7 @@ def _ends(docket: Docket, know: Knowledge) -> list[_End]:
             (
                 key,
                 state,
-                frozenset(portion.key for portion in know.epiphysis(own[key].element, key, docket.taxon)),
+                know.epiphysis_keys(own[key].element, key, docket.taxon),
                 own[key].metaphysis,
             )
             for key, state in docket.fusion.items()
@@ -120,7 +120,7 @@ def loose_with_other_parts(docket: Docket, around: Around, know: Knowledge) -> I
     """A loose epiphysis on a fragment that also has parts from elsewhere in the bone: two pieces, not one."""
     for key, state, epiphysis, metaphysis in _ends(docket, know):
         if state == "loose_epiphysis" and epiphysis and metaphysis not in docket.present:
-            own = know.portion_map(docket.element or "", docket.taxon)
+            own = docket.parted
             beside = {own[portion].step for portion in epiphysis}
             other = next((one for one in own if one in docket.present and own[one].step not in beside), None)
             if other is not None:
@@ -147,7 +147,7 @@ def joins_before(first: Limits, second: Limits) -> bool:
 def fusion_order(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Two centres of one bone the wrong way round: the later one joined or joining, the earlier one not joined."""
     taxon, element = docket.taxon, docket.element
-    if taxon is None or element is None or len(docket.fusion) < 2:
+    if taxon is None or element is None or docket.there.isdisjoint(("fused", "fusing")):
         return
     ranges = {key: found for key in docket.fusion if (found := know.fusion_range(taxon, element, key)) is not None}
     for earlier, first in ranges.items():
@@ -161,7 +161,7 @@ def fusion_order(docket: Docket, around: Around, know: Knowledge) -> Iterator[Fi
 def fusion_ages_apart(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """One centre is just joining, and another has begun to that only begins years after the first has ended."""
     taxon, element = docket.taxon, docket.element
-    if taxon is None or element is None or "fusing" not in docket.fusion.values():
+    if taxon is None or element is None:
         return
     ranges = {key: found for key in docket.fusion if (found := know.fusion_range(taxon, element, key)) is not None}
     for earlier, first in ranges.items():
@@ -204,8 +204,8 @@ def fusion_left_blank(docket: Docket, around: Around, know: Knowledge) -> Iterat
         return
     for centre in know.centres_of(row.key, docket.taxon):
         if centre.metaphysis in docket.most and docket.fusion.get(centre.key, "not_examined") == "not_examined":
-            epiphysis = know.epiphysis(row.key, centre.key, docket.taxon)
-            if epiphysis and all(portion.key in docket.most for portion in epiphysis):
+            epiphysis = know.epiphysis_keys(row.key, centre.key, docket.taxon)
+            if epiphysis and epiphysis <= docket.most:
                 yield f"reading/fusion/{centre.key}", docket.names(centre=term(f"centre.{row.key}", centre.key))
                 return
 
@@ -223,3 +223,17 @@ RULES = by_name(
     texture_against_fusion,
     fusion_left_blank,
 )
+NEEDS = {
+    "centre_of_other_bone": "fusion",
+    "centre_not_in_taxon": "fusion",
+    "epiphysis_missing": "absent",
+    "growth_line_missing": "unfused",
+    "loose_with_shaft": "loose_epiphysis",
+    "loose_with_other_parts": "loose_epiphysis",
+    "fusion_order": "fusion",
+    "fusion_ages_apart": "fusing",
+    "young_with_fused": "age",
+    "texture_against_fusion": "texture",
+    "fusion_left_blank": "most",
+}
+"""{rule: what it looks at, without which it is passed by}: see rules.NEEDS."""

@@ -25,7 +25,7 @@ def element_coarser_than_portions(docket: Docket, around: Around, know: Knowledg
     """Full analysis, most of the bone is there, and it is only called by the wide name of several bones."""
     row = docket.element_row
     if row is not None and row.key in _WIDE and docket.reading.get("stage") == "analysis":
-        own = know.portion_map(row.key, docket.taxon)
+        own = docket.parted
         if sum(own[key].share for key in docket.most if key in own) >= 0.7:
             yield "reading/element", docket.names()
 
@@ -61,7 +61,7 @@ def position_missing(docket: Docket, around: Around, know: Knowledge) -> Iterato
     row, reading = docket.element_row, docket.reading
     if row is None or reading.get("stage") != "analysis" or not know.is_part(row.key, "metapodial"):
         return
-    own = know.portion_map(row.key, docket.taxon)
+    own = docket.parted
     if (
         docket.named
         and not text(reading.get("position"))
@@ -94,7 +94,7 @@ def taxon_coarser_than_bone(docket: Docket, around: Around, know: Knowledge) -> 
         and taxon.kind == "size_class"
         and know.finest(row.key, taxon.key) == "species"
     ):
-        portions = know.portion_map(row.key, docket.taxon)
+        portions = docket.parted
         ends = docket.most.intersection(key for key, portion in portions.items() if portion.kind != "shaft")
         if len(ends) * 2 >= len(portions):
             yield "reading/taxon", docket.names()
@@ -180,3 +180,14 @@ RULES = by_name(
     texture_against_age,
     reading_missing,
 )
+NEEDS = {
+    "element_coarser_than_portions": "most",
+    "position_not_there": "position",
+    "position_of_single_bone": "position",
+    "position_missing": "most",
+    "sex_not_visible": "sex",
+    "sex_of_young_bone": "sex",
+    "adult_with_unfused": "age",
+    "texture_against_age": "texture",
+}
+"""{rule: what it looks at, without which it is passed by}: see rules.NEEDS."""

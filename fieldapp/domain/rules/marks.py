@@ -22,7 +22,7 @@ _SAME = ("kind", "portion", "aspect", "direction", "tool")
 def mark_of_other_bone(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A mark on a portion that the element does not have."""
     if docket.element_row is not None:
-        own = know.portion_map(docket.element_row.key, docket.taxon)
+        own = docket.parted
         for path, mark in _marks(docket):
             portion = text(mark.get("portion"))
             if portion is not None and portion not in own:
@@ -40,7 +40,7 @@ def mark_on_absent_portion(docket: Docket, around: Around, know: Knowledge) -> I
 def mark_without_portion(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Full analysis of a bone with portions, and a mark that is on none of them: it cannot be counted by portion."""
     row = docket.element_row
-    if row is None or docket.reading.get("stage") != "analysis" or not know.portion_map(row.key, docket.taxon):
+    if row is None or docket.reading.get("stage") != "analysis" or not docket.parted:
         return
     for path, mark in _marks(docket):
         if text(mark.get("portion")) is None:

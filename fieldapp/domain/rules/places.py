@@ -94,5 +94,12 @@ RULES = by_name(
     joined_but_conflicting,
     burrower,
 )
-NEEDS = {"joined_to_itself": "same_as", "joined_but_conflicting": "same_as"}
-"""{rule: first part of the path without which it has nothing to look at}."""
+NEEDS = {
+    "bag_of_other_context": "context",
+    "label_check_wrong": "label",
+    "label_repeated": "label",
+    "possible_double": "weight_g",
+    "joined_to_itself": "same_as",
+    "joined_but_conflicting": "same_as",
+}
+"""{rule: what it looks at, without which it is passed by}: see rules.NEEDS."""

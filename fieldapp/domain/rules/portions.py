@@ -24,7 +24,7 @@ def portion_of_other_animal(docket: Docket, around: Around, know: Knowledge) -> 
     row = docket.element_row
     if row is None:
         return
-    own, anywhere = know.portion_map(row.key, docket.taxon), know.portion_keys[row.key]
+    own, anywhere = docket.parted, know.portion_keys[row.key]
     if len(own) != len(anywhere):
         for key, state in docket.portions.items():
             if key not in own and key in anywhere and state != "not_examined":
@@ -63,25 +63,22 @@ def side_missing(docket: Docket, around: Around, know: Knowledge) -> Iterator[Fi
     row = docket.element_row
     if row is None or not row.sided or docket.side not in (None, "unsided"):
         return
-    own = know.portion_map(row.key, docket.taxon)
-    telling = [key for key in own if key in docket.most and own[key].tells_side]
+    telling = [key for key, portion in docket.parted.items() if portion.tells_side and key in docket.most]
     if telling:
         yield "reading/side", docket.names(portion=term(f"portion.{row.key}", telling[0]))
 
 
 def portions_all_absent(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Every portion written down as absent: then there is no bone."""
-    if docket.element_row is not None and docket.none_of(know.portion_map(docket.element_row.key, docket.taxon).keys()):
+    if docket.none_of(docket.parted.keys()):
         yield "reading/portions", docket.names()
 
 
 def portions_not_written(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Portions of the element that the reading leaves out altogether, so that nobody knows if they were looked at."""
-    if docket.element_row is not None:
-        own = know.portion_map(docket.element_row.key, docket.taxon)
-        missing = [key for key in own if key not in docket.portions]
-        if missing:
-            yield "reading/portions", docket.names(number=str(len(missing)))
+    missing = docket.parted.keys() - docket.portions.keys()
+    if missing:
+        yield "reading/portions", docket.names(number=str(len(missing)))
 
 
 def portions_not_joined(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -89,7 +86,7 @@ def portions_not_joined(docket: Docket, around: Around, know: Knowledge) -> Iter
     row = docket.element_row
     if row is None or len(docket.present) < 2:
         return
-    own = know.portion_map(row.key, docket.taxon)
+    own = docket.parted
     steps = {own[key].step for key in docket.present if key in own}
     for step in range(min(steps, default=0) + 1, max(steps, default=0)):
         if step not in steps:
@@ -101,8 +98,7 @@ def portions_not_joined(docket: Docket, around: Around, know: Knowledge) -> Iter
 
 def portions_not_examined(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Full analysis of a known bone, and no portion looked at: it will count as no more than a fragment."""
-    row = docket.element_row
-    if row is not None and know.portion_map(row.key, docket.taxon) and docket.reading.get("stage") == "analysis":
+    if docket.parted and docket.reading.get("stage") == "analysis":
         if not any(state in PRESENT or state == "absent" for state in docket.portions.values()):
             yield "reading/portions", docket.names()
 
@@ -119,3 +115,11 @@ RULES = by_name(
     portions_not_joined,
     portions_not_examined,
 )
+NEEDS = {
+    "portion_of_other_bone": "portions",
+    "portion_of_other_animal": "portions",
+    "side_missing": "most",
+    "portions_all_absent": "absent",
+    "portions_not_joined": "absent",
+}
+"""{rule: what it looks at, without which it is passed by}: see rules.NEEDS."""

@@ -18,13 +18,13 @@ def _against(what: str, docket: Docket, around: Around, know: Knowledge) -> Iter
     """What of this kind speaks against the docket's animal in its context's years, or else its site's."""
     if docket.taxon_row is None:
         return
-    region = text(around.site.get("region")) if around.site is not None else None
-    limits = know.presence.limits_of(docket.taxon, region)
-    if any(limit.what == what for limit in limits):
-        span = _span(around)
-        for limit in limits:
-            if limit.what == what and limit.speaks_against(span):
-                yield "reading/taxon", _where(docket, around, limit)
+    limits: tuple[Limit, ...] | None = docket.kept.get("limits")
+    if limits is None:
+        region = text(around.site.get("region")) if around.site is not None else None
+        limits = docket.kept["limits"] = know.presence.limits_of(docket.taxon, region)
+    for limit in limits:
+        if limit.what == what and limit.speaks_against(_span(around)):
+            yield "reading/taxon", _where(docket, around, limit)
 
 
 def _span(around: Around) -> tuple[int | None, int | None]:

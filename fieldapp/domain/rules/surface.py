@@ -91,7 +91,7 @@ def pathology_not_on_bone(docket: Docket, around: Around, know: Knowledge) -> It
     """A change in life on a portion that is not there, or that the bone does not have."""
     if "pathology" not in docket.heads or docket.element_row is None:
         return
-    own = know.portion_map(docket.element_row.key, docket.taxon)
+    own = docket.parted
     for path, change in docket.items("pathology/"):
         portion = text(change.get("portion")) if isinstance(change, Mapping) else None
         if portion is not None and (portion not in own or docket.portions.get(portion) == "absent"):

@@ -218,7 +218,7 @@ RULES = by_name(
 )
 DOCKET_RULES = by_name(worked_without_transfer, photo_missing)
 NEEDS = {"worked_without_transfer": "mark", "photo_missing": "photo"}
-"""{rule: first part of the path without which it has nothing to look at}."""
+"""{rule: what it looks at, without which it is passed by}: see rules.NEEDS."""
 
 PHOTO_RULES = by_name(
     photo_about_nothing,

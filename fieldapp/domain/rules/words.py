@@ -159,4 +159,4 @@ def _in_item(
 def _known(of: str, word: Any, know: Knowledge, required: bool = False) -> bool:
     if not required and (word is None or word == ""):
         return True
-    return word in know.words.get(of, ()) or (of in ALSO and word in know.words.get(ALSO[of], ()))
+    return know.is_word(of, word) or (of in ALSO and know.is_word(ALSO[of], word))
