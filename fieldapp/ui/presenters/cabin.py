@@ -45,6 +45,7 @@ class Exchange:
     trouble          a sentence, "" if it went through
     notices          sentences of the cabin's
     pictures         photographs that the cabin has since
+    enrol            it is for a code from the cabin to mend: the cabin lets this tablet in no more, or is another one
     """
 
     sent: int = 0
@@ -53,6 +54,7 @@ class Exchange:
     notices: tuple[str, ...] = ()
     cancelled: bool = False
     pictures: int = 0
+    enrol: bool = False
 
 
 class Cabin(Protocol):
@@ -199,6 +201,11 @@ class Sync:
     def address(self) -> str:
         """The cabin's address, "" before enrolment."""
         return str(self.desk.cabin.get("address", ""))
+
+    @property
+    def wants_code(self) -> bool:
+        """Whether the last exchange ended so that the tablet has to be enrolled again."""
+        return self.result is not None and self.result.enrol
 
     def begin(self) -> bool:
         """Marks the exchange as running. False if it is already, or if no cabin is known."""
