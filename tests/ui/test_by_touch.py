@@ -343,6 +343,16 @@ def test_a_finger_that_slides_off_presses_nothing(tablet: Tablet) -> None:
     assert tablet.shell.form.answers == {}
 
 
+def test_a_tablet_without_a_cabin_is_promised_no_carry_file_and_shown_none(tablet: Tablet) -> None:
+    tablet.begin()
+    tablet.press("go.more", "go.sync")
+    assert not tablet.hand.sees("sync.carry")
+    assert tablet.hand.sees("sync.enrol")
+    (told,) = tablet.shell.sync.words()
+    assert "carry-file" not in told
+    assert "enrol it" in told
+
+
 def test_a_tablet_that_is_let_in_no_more_can_be_enrolled_again_by_touch(tablet: Tablet) -> None:
     tablet.begin()
     enrolled(tablet)

@@ -12,6 +12,7 @@ from fieldapp.domain import ids
 from fieldapp.records import enrolment
 from fieldapp.store.own import written
 from fieldapp.sync import enrol as enrolling
+from fieldapp.sync.errors import NotEnrolled
 from fieldapp.sync.finding import Seen
 from fieldapp.sync.photos import waiting
 from fieldapp.ui.presenters.context import short_label
@@ -278,7 +279,7 @@ class Sync:
             pictures = [say("sync.running_pictures", done=_size(done), total=_size(total))] if total else []
             return [running, moved, *wait, *pictures, say("sync.go_on")]
         if not self.address:
-            return [say("sync.no_cabin")]
+            return [str(NotEnrolled())]
         found = self.result
         if found is None:
             return [say("sync.idle")]
