@@ -255,7 +255,7 @@ class Showing:
             at = as_text(part.get("at")) or said.at
             note = "; ".join(one for one in (note, *words.custody(part)) if one)
             found.append(Step(part.get("what"), whom, how, ref, note, at, said))
-        return sorted(found, key=lambda one: (one.said.at, one.said.change))
+        return sorted(found, key=lambda one: (one.at, one.said.change))
 
     def releases(self, hold: Record, docket: Record | None, who: standing.Authority) -> list[Release]:
         """The written words to go on that were entered."""

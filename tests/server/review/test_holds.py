@@ -452,3 +452,14 @@ def test_a_line_that_a_tablet_wrote_by_keys_reads_as_words_in_the_log_and_in_the
     german = visitor.get(STOP, language="de").text
     assert "in_person" not in german
     assert german.count("in person") == 2, "what was typed in words stays as it was typed"
+
+
+def test_the_log_is_in_the_order_in_which_things_happened_though_it_was_written_up_later(scene: Scene) -> None:
+    later = {"what": "guarded", "at": "2026-06-01T10:30:00+02:00"}
+    first = {"what": "covered", "at": "2026-06-01T10:05:00+02:00"}
+    for name, line in (("later", later), ("first", first)):
+        scene.a.write("hold", hold_of("stop"), {f"step/{an_id(name)}": line})
+    scene.send()
+    log = text_of(scene.signed_in("director"), STOP).partition("Add a line")[0]
+    told = [log.index(one) for one in ("10:05 +02:00 Covered", "10:10 +02:00 Told", "10:30 +02:00 Fenced or guarded")]
+    assert told == sorted(told)
