@@ -268,7 +268,7 @@ def test_a_step_is_added_to_the_log_with_its_time_and_never_altered(scene: Scene
     assert visitor.post(STOP + "/step", form).status_code == 302
     visitor.post(STOP + "/step", {**form, "at": "", "note": "rang again"})
     page = text_of(visitor, STOP)
-    assert "2026-06-02 16:30 +00:00 Authority told the coroner's officer telephone C/26/117" in page
+    assert "2026-06-02 16:30 +00:00 Authority told the coroner's officer by telephone C/26/117" in page
     assert "2026-06-03 08:00 +00:00 Authority told" in page
     assert "Told Bryony, supervisor in person" in page, "the earlier line stays"
     assert len(scene.cabin.ledger.record(hold_of("stop")).added("step")) == 3  # type: ignore[union-attr]
