@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from fieldapp.store.errors import StoreError
 from fieldapp.sync import clocks, finding, lives, personal_key
 from fieldapp.sync.enrol import enrol, transport_for
-from fieldapp.sync.errors import Cancelled, NotReachable, SyncError
+from fieldapp.sync.errors import Cancelled, CertificateChanged, NotEnrolled, NotReachable, SyncError, TokenWithdrawn
 from fieldapp.sync.exchange import Report, Step, exchange
 from fieldapp.sync.finding import Seen
 from fieldapp.sync.photos import PhotoReport, send_photos
@@ -16,6 +16,7 @@ from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.texts import say
 
 _FAULTS = (SyncError, StoreError, OSError)
+_WANT_A_CODE = (NotEnrolled, TokenWithdrawn, CertificateChanged)
 
 
 class RealCabin:
@@ -105,7 +106,12 @@ def _ended(error: SyncError | StoreError | OSError) -> Exchange:
     done = getattr(error, "report", None) or Report()
     ended = isinstance(error, Cancelled)
     return Exchange(
-        done.sent + done.known, done.received, "" if ended else str(error), notices_of(done), cancelled=ended
+        done.sent + done.known,
+        done.received,
+        "" if ended else str(error),
+        notices_of(done),
+        cancelled=ended,
+        enrol=isinstance(error, _WANT_A_CODE),
     )
 
 

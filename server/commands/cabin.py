@@ -122,6 +122,8 @@ def run(args: argparse.Namespace) -> int:
     """Does what was asked. Raises CommandError."""
     try:
         done: int = args.act(args)
+    except BrokenPipeError:
+        raise  # whoever reads has seen enough: fieldapp.cli
     except (CabinError, OSError) as error:
         raise CommandError(str(error)) from error
     return done

@@ -57,6 +57,8 @@ def told_errors() -> Iterator[None]:
     """Makes CommandErrors of what can go wrong."""
     try:
         yield
+    except BrokenPipeError:
+        raise  # whoever reads has seen enough: fieldapp.cli
     except (CabinError, OSError) as error:
         raise CommandError(str(error)) from error
     except DatabaseError as error:

@@ -10,12 +10,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from fieldapp.assets import knowledge, texts
+from fieldapp.assets import knowledge
 from fieldapp.domain import human, readings
 from fieldapp.records import standing
 from fieldapp.records.changes import Change, canonical
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
-from fieldapp.records.schemas import CUSTODY, SHAPES
+from fieldapp.records.schemas import SHAPES
 from server.ledger import Hold, Ledger
 from server.ledger.folding import nature as nature_of
 from server.review import words
@@ -250,14 +250,12 @@ class Showing:
         for one, value in hold.added("step").items():
             part = value if isinstance(value, Mapping) else {"what": value}
             said = self.one(one.rpartition("@")[2])
-            whom, how, ref, note = (as_text(part.get(name)) for name in ("whom", "how", "ref", "note"))
+            whom, how = (words.of_step(name, part.get(name)) for name in ("whom", "how"))
+            ref, note = (as_text(part.get(name)) for name in ("ref", "note"))
             at = as_text(part.get("at")) or said.at
-            custody = [
-                f"{texts()[f'sheets.custody.{name}']}: {as_text(part[name])}" for name in CUSTODY if part.get(name)
-            ]
-            note = "; ".join(one for one in (note, *custody) if one)
+            note = "; ".join(one for one in (note, *words.custody(part)) if one)
             found.append(Step(part.get("what"), whom, how, ref, note, at, said))
-        return sorted(found, key=lambda one: (one.said.at, one.said.change))
+        return sorted(found, key=lambda one: (one.at, one.said.change))
 
     def releases(self, hold: Record, docket: Record | None, who: standing.Authority) -> list[Release]:
         """The written words to go on that were entered."""

@@ -14,6 +14,7 @@ from typing import Any
 from fieldapp.assets import knowledge, texts
 from fieldapp.domain.naming import ANSWERS
 from fieldapp.records.changes import canonical
+from fieldapp.records.schemas import CUSTODY
 from fieldapp.sheets.observed import LISTS, observed
 
 PARTS = ("portions", "fusion")
@@ -127,6 +128,10 @@ def value(path: str, given: Any) -> str:
         return title(given)
     if isinstance(given, Mapping) and isinstance(given.get("text"), str):
         return str(given["text"])
+    if name == "step" and isinstance(given, Mapping):
+        return step(given)
+    if name == "release" and isinstance(given, Mapping):
+        return ", ".join(plain(given[part]) for part in ("word_of", "reference") if given.get(part))
     if name in LISTS or (isinstance(given, Mapping) and name in ITEMS):
         return observed(path, given, texts())
     return word(_LISTS.get(name, name), given)
@@ -145,6 +150,29 @@ def title(reading: Any) -> str:
     if reading.get("certainty") == "cf":
         animal = say("cf", taxon=animal)
     return f"{' '.join(parts)}, {animal}"
+
+
+def of_step(part: str, written: Any) -> str:
+    """What a line of a hold's log says in its field `part`: whom and how may be keys, as tablets write them."""
+    if written in (None, ""):
+        return ""
+    found = texts().get(f"sheets.{part}.{written}") if isinstance(written, str) else None
+    return found or plain(written)
+
+
+def custody(line: Mapping[str, Any]) -> list[str]:
+    """What a line of a hold's log says of a hand-over."""
+    return [f"{texts()[f'sheets.custody.{name}']}: {plain(line[name])}" for name in CUSTODY if line.get(name)]
+
+
+def step(line: Mapping[str, Any]) -> str:
+    """A line of a hold's log, in a line."""
+    at = when(line["at"]) if line.get("at") else ""
+    return ", ".join(one for one in (of_step("step", line.get("what")), *_said(line), *custody(line), at) if one)
+
+
+def _said(line: Mapping[str, Any]) -> list[str]:
+    return [of_step(name, line.get(name)) for name in ("whom", "how", "ref", "note")]
 
 
 def states(reading: Any, name: str) -> list[tuple[str, list[str]]]:

@@ -239,3 +239,15 @@ def test_the_cabin_serves_says_where_and_ends_when_told(data):
         if process.poll() is None:
             process.kill()
             process.wait()
+
+
+def test_whoever_reads_may_stop_in_the_middle(tmp_path: Path) -> None:
+    """As `bonedocket cabin place --drafts | head -1` does."""
+    command = [sys.executable, "-m", "fieldapp", "cabin", "place", "--drafts", "--data", str(tmp_path)]
+    reader, writer = os.pipe()
+    os.close(reader)
+    with os.fdopen(writer, "wb") as closed:
+        found = subprocess.run(
+            command, stdout=closed, stderr=subprocess.PIPE, env={**os.environ, "PYTHONUNBUFFERED": "1"}
+        )
+    assert (found.returncode, found.stderr) == (0, b"")

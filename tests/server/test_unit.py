@@ -257,3 +257,14 @@ def test_a_stop_at_one_site_is_on_the_front_page_of_who_works_there_and_of_nobod
         assert "may be human" not in browser.get("/").get_data(as_text=True)
         browser.sign_in(str(cabin.ledger.site().value("code")), account.id, password)
         assert ("may be human" in browser.get("/").get_data(as_text=True)) is told
+
+
+def test_the_front_page_is_dressed_as_its_sites_pages_are_by_day_and_in_the_evening(unit: Unit) -> None:
+    browser = Browser(unit)
+    theirs, own = (browser.get(page).text for page in ("/AAA26/review/sign-in", "/"))
+    sheets = re.findall(r'<link rel="stylesheet"[^>]*>', theirs)
+    assert len(sheets) == 2
+    assert re.findall(r'<link rel="stylesheet"[^>]*>', own) == sheets
+    for one in re.findall(r'href="([^"]+\.css)"', own):
+        with browser.get(one) as answer:
+            assert answer.status_code == 200

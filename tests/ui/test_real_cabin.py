@@ -125,6 +125,40 @@ def test_a_cabin_that_is_nowhere_is_told_as_not_reachable_soon(
     assert len(looks) == 1
 
 
+def test_a_tablet_that_is_let_in_no_more_is_enrolled_again_with_a_new_code(
+    serving: Serving, open_desk: Callable[[str], Desk]
+) -> None:
+    desk = open_desk("one")
+    assert RealCabin(desk).enrol([f"127.0.0.1:{serving.port}"], code_of(serving)) == ""
+    assert not sync(desk).wants_code
+    serving.cabin.devices.withdraw("A", reason="lost")
+    desk.make_context("1042", "pit_fill", "no")
+    screen = sync(desk)
+    assert "ask at the cabin for a code" in " ".join(screen.words())
+    assert screen.wants_code
+    setup = Setup(desk, screen.cabin)
+    setup.begin("cabin")
+    setup.entries["address"].press(f"127.0.0.1:{serving.port}")
+    setup.entries["code"].press(serving.cabin.devices.open_code().text)
+    assert setup.enrol(), setup.error
+    assert (desk.letter, desk.unsent()) == ("A", 0)
+    assert not sync(desk).wants_code
+
+
+def test_a_cabin_set_up_anew_wants_a_code_and_one_that_is_silent_does_not(
+    serving: Serving, open_desk: Callable[[str], Desk], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    desk = open_desk("one")
+    assert RealCabin(desk).enrol([f"127.0.0.1:{serving.port}"], code_of(serving)) == ""
+    known = desk.cabin
+    monkeypatch.setattr(finding, "look", lambda *args, **more: [])
+    with socket.create_server(("127.0.0.1", 0)) as gone:
+        desk.notebook.set_setting("cabin", {**known, "address": f"127.0.0.1:{gone.getsockname()[1]}"})
+    assert not sync(desk).wants_code
+    desk.notebook.set_setting("cabin", {**known, "fingerprint": "0" * 64})
+    assert sync(desk).wants_code
+
+
 def test_a_tablet_set_up_alone_with_anothers_letter_reads_of_it_after_enrolling(
     serving: Serving, open_desk: Callable[[str], Desk]
 ) -> None:

@@ -9,9 +9,12 @@ from collections.abc import Iterator
 from PIL import Image
 
 from fieldapp import assets
+from fieldapp.records.enrolment import in_pairs
 from fieldapp.store.notebook import Notebook
+from fieldapp.sync.errors import CertificateChanged
 from fieldapp.sync.finding import Seen
 from fieldapp.ui.presenters import shelves
+from fieldapp.ui.presenters.cabin import Exchange
 from tests.ui.conftest import Tablet, save_as_other
 
 PLATED = ("tibia", "femur", "humerus", "radius")
@@ -159,6 +162,13 @@ def sync_stops(tablet: Tablet) -> Iterator[str]:
     hand.frames(2)
     yield "sync, waiting after a cut"
     sync.running = False
+    prints = {"pinned": in_pairs("0a" * 32), "met": in_pairs("dc" * 32)}
+    trouble = str(CertificateChanged(address="192.168.20.5:8443", **prints))
+    sync.result = Exchange(trouble=trouble, enrol=True)
+    tablet.app.show()
+    hand.frames(2)
+    yield "sync, another cabin"
+    sync.result = Exchange(sent=3, received=2)
     notebook.set_setting("letter_changed", {"was": "B", "now": "D", "held_by": "Cleo Example, Dora Example"})
     tablet.app.show()
     hand.frames(2)

@@ -12,6 +12,7 @@ from fieldapp.domain import ids
 from fieldapp.records import enrolment
 from fieldapp.store.own import written
 from fieldapp.sync import enrol as enrolling
+from fieldapp.sync.errors import NotEnrolled
 from fieldapp.sync.finding import Seen
 from fieldapp.sync.photos import waiting
 from fieldapp.ui.presenters.context import short_label
@@ -45,6 +46,7 @@ class Exchange:
     trouble          a sentence, "" if it went through
     notices          sentences of the cabin's
     pictures         photographs that the cabin has since
+    enrol            it is for a code from the cabin to mend: the cabin lets this tablet in no more, or is another one
     """
 
     sent: int = 0
@@ -53,6 +55,7 @@ class Exchange:
     notices: tuple[str, ...] = ()
     cancelled: bool = False
     pictures: int = 0
+    enrol: bool = False
 
 
 class Cabin(Protocol):
@@ -200,6 +203,11 @@ class Sync:
         """The cabin's address, "" before enrolment."""
         return str(self.desk.cabin.get("address", ""))
 
+    @property
+    def wants_code(self) -> bool:
+        """Whether the last exchange ended so that the tablet has to be enrolled again."""
+        return self.result is not None and self.result.enrol
+
     def begin(self) -> bool:
         """Marks the exchange as running. False if it is already, or if no cabin is known."""
         if self.running or not self.address:
@@ -271,7 +279,7 @@ class Sync:
             pictures = [say("sync.running_pictures", done=_size(done), total=_size(total))] if total else []
             return [running, moved, *wait, *pictures, say("sync.go_on")]
         if not self.address:
-            return [say("sync.no_cabin")]
+            return [str(NotEnrolled())]
         found = self.result
         if found is None:
             return [say("sync.idle")]

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from fieldapp.sync import personal_key
+from fieldapp.sync.errors import NotEnrolled
 from fieldapp.ui.presenters.cabin import Cabin
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.texts import say, word
@@ -51,7 +52,7 @@ class Key:
         if not self.wanted():
             self.told = say("key.no_role")
         elif not self.desk.cabin.get("address"):
-            self.told = say("sync.no_cabin")
+            self.told = str(NotEnrolled())
         elif not password:
             self.told = say("key.need_password")
         else:

@@ -170,6 +170,8 @@ class SetupScreen(View):
         if went:
             self.shell.setup.begin("")
             self._looked = False
+            # What was refused before is no longer so.
+            self.shell.sync.result = None
         if went and self.shell.sync.told():
             # Such as another letter than before: that has to be read.
             self.shell.show("sync")

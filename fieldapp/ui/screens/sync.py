@@ -38,18 +38,21 @@ class SyncScreen(View):
         if sync.running:
             actions.append(Choice("sync.cancel", say("sync.cancel")))
         elif sync.address and not busy:
-            actions.append(Choice("sync.now", say("sync.now"), sign="sync", tone="primary"))
-        elif not busy:
-            actions.append(Choice("sync.enrol", say("sync.enrol"), sign="sync"))
+            tone = "plain" if sync.wants_code else "primary"
+            actions.append(Choice("sync.now", say("sync.now"), sign="sync", tone=tone))
+        if not busy and (sync.wants_code or not sync.address):
+            tone = "primary" if sync.wants_code else "plain"
+            actions.append(Choice("sync.enrol", say("sync.enrol"), sign="sync", tone=tone))
         if sync.address and not busy:
             actions.append(Choice("sync.carry", say("carry.title")))
         if not busy and sync.copied and sync.address:
             actions.append(Choice("sync.renew", say("sync.renew")))
         elif not busy and sync.told():
             actions.append(Choice("sync.read", say("sync.read"), sign="tick"))
-        if not busy and self.shell.desk.notebook.disputed():
+        # The column holds five; what can be done elsewhere, or only with a cabin, waits for the enrolling.
+        if not busy and not sync.wants_code and self.shell.desk.notebook.disputed():
             actions.append(Choice("sync.differ", say("sync.show_differ"), sign="differ"))
-        if self.shell.key.wanted() and not busy:
+        if self.shell.key.wanted() and not busy and not sync.wants_code:
             actions.append(Choice("sync.key", say("key.title"), sign="hold"))
         ids.actions.show(self.column(actions))
 

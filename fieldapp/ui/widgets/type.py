@@ -5,6 +5,7 @@ Text is wrapped here and not by kivy, so that whether it fits is known before it
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -66,11 +67,21 @@ def _cuts(word: str) -> list[int]:
     return good or [at for at in places if low[at - 1] in _VOWELS]
 
 
+_FINGERPRINT = re.compile(r"(?:[0-9A-F]{2}:){6,}[0-9A-F]{2}")
+"""A certificate's, as people compare it: parted between its pairs, never by a hyphen that would be read with it."""
+
+
+def _breaks(text: str) -> str:
+    """The text with a mark at each place where a line may end."""
+    text = text.replace("/", "/\u200b").replace(" ", " \u200b")
+    return _FINGERPRINT.sub(lambda found: found[0].replace(":", ":\u200b"), text)
+
+
 def _wrapped(text: str, width: float, em: float, bold: bool) -> list[str]:
     lines: list[str] = []
     for paragraph in text.split("\n"):
         line = ""
-        for piece in paragraph.replace("/", "/\u200b").replace(" ", " \u200b").split("\u200b"):
+        for piece in _breaks(paragraph).split("\u200b"):
             if line and extent((line + piece).rstrip(), em, bold)[0] > width:
                 lines.append(line.rstrip())
                 line = piece

@@ -25,6 +25,7 @@ from tests.server.review.every_page import EVERY_PAGE
 from tests.server.review.letting_in import asks, fetches_key, let_in
 from tests.server.review.scene import Scene
 from tests.server.review.test_browser import CONTRAST, browser, focused, go, logged, served, sign_in, tab_to
+from tests.server.tablets import an_id
 
 __all__ = ["browser", "served"]
 
@@ -98,6 +99,60 @@ def test_the_pages_can_be_read_in_both_themes_and_on_a_telephone(
     hosts, complaints = logged(browser)
     assert hosts == {"127.0.0.1"}
     assert complaints == []
+
+
+PUSHED = """
+return [...document.querySelectorAll('main, main *')]
+  .filter(e => e.clientWidth && getComputedStyle(e).overflowX !== 'visible' && e.scrollWidth > e.clientWidth + 1)
+  .map(e => `${e.tagName} ${e.scrollWidth} > ${e.clientWidth}`)
+"""
+"""What hides a part of itself until it is pushed sideways."""
+
+LOW = """
+const typed = 'input:not([type=hidden], [type=radio], [type=checkbox])';
+return [...document.querySelectorAll('button, a.button, select, ' + typed)]
+  .filter(e => e.getClientRects().length && e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 80))
+"""
+
+
+def test_on_a_telephone_nothing_that_is_read_every_day_hides_beside_the_screen(
+    browser: WebDriver, cabin: Scene, theme: Any
+) -> None:
+    sign_in(browser, cabin, "director")
+    theme("light", 390)
+    for page in (
+        "/review/log",
+        "/review/people",
+        "/review/tablets",
+        "/review/today",
+        "/review/carry",
+        "/review/holds",
+        "/review/disagreements",
+        "/review/problems",
+        f"/review/docket/{an_id('rib')}",
+        f"/review/docket/{an_id('stop')}",
+        f"/review/hold/{an_id('stop')}",
+    ):
+        go(browser, cabin, page)
+        assert browser.execute_script(PUSHED) == [], page
+        # 44 px: WCAG 2.2, 2.5.5 (target size, enhanced), from memory.
+        assert browser.execute_script(LOW) == [], page
+        [label] = browser.find_elements(By.CSS_SELECTOR, ".hazard a")
+        assert len(browser.execute_script("return [...arguments[0].getClientRects()]", label)) == 1, (
+            "a label on one line"
+        )
+        assert label.size["height"] < 30, "a label is not parted at its hyphen"
+
+
+def test_a_code_stands_on_one_line_on_a_telephone(browser: WebDriver, cabin: Scene, theme: Any) -> None:
+    sign_in(browser, cabin, "administrator", "/review/tablets")
+    browser.find_element(By.CSS_SELECTOR, "main button.primary").click()
+    shown(browser, "#code")
+    for width in (320, 390):
+        theme("light", width)
+        lines = "const r = document.createRange(); r.selectNodeContents(document.querySelector('#code'));"
+        assert browser.execute_script(lines + "return r.getClientRects().length") == 1, width
+        assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth"), width
 
 
 def test_the_rest_of_the_desk_can_be_read_in_the_dark_too(browser: WebDriver, cabin: Scene, theme: Any) -> None:

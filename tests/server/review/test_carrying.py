@@ -51,6 +51,8 @@ def test_who_may_load_a_carry_file_stands_in_the_table_of_roles(scene, brought, 
     allowed = role in MAY
     assert visitor.get("/review/carry").status_code == (200 if allowed else 403)
     assert ("/review/carry" in visitor.get("/review/today").text) == allowed
+    tablets = visitor.get("/review/tablets")
+    assert tablets.status_code != 200 or ("/review/carry" in tablets.text) == allowed
     assert sent(visitor, brought[1]).status_code == (200 if allowed else 403)
     assert (scene.cabin.ledger.record(an_id("carried")) is not None) == allowed
 

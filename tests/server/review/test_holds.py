@@ -268,7 +268,7 @@ def test_a_step_is_added_to_the_log_with_its_time_and_never_altered(scene: Scene
     assert visitor.post(STOP + "/step", form).status_code == 302
     visitor.post(STOP + "/step", {**form, "at": "", "note": "rang again"})
     page = text_of(visitor, STOP)
-    assert "2026-06-02 16:30 +00:00 Authority told the coroner's officer telephone C/26/117" in page
+    assert "2026-06-02 16:30 +00:00 Authority told the coroner's officer by telephone C/26/117" in page
     assert "2026-06-03 08:00 +00:00 Authority told" in page
     assert "Told Bryony, supervisor in person" in page, "the earlier line stays"
     assert len(scene.cabin.ledger.record(hold_of("stop")).added("step")) == 3  # type: ignore[union-attr]
@@ -434,3 +434,32 @@ def test_under_a_licence_its_conditions_stand_where_the_stop_stood(scene: Scene)
     # In dispute the cautious side holds: a stop is a stop.
     ledger.write("site", site.id, {"mode": "excavation"}, {"mode": heads.get("mode", [])}, by)
     assert "nothing is lifted here" in text_of(scene.signed_in("recorder"), STOP)
+
+
+def test_a_line_that_a_tablet_wrote_by_keys_reads_as_words_in_the_log_and_in_the_history(scene: Scene) -> None:
+    told = {"what": "told", "whom": "supervisor", "how": "in_person", "at": "2026-06-01T10:12:00+02:00"}
+    handed = {"what": "handed_over", "whom": "the laboratory (invented)", "seal": "0042"}
+    scene.a.write("hold", hold_of("stop"), {f"step/{an_id('keys')}": told, f"step/{an_id('over')}": handed})
+    scene.send()
+    visitor = scene.signed_in("human_osteologist")
+    page = text_of(visitor, STOP)
+    assert page.count("the supervisor") == 2, "once in the log and once in the history"
+    assert "Told, the supervisor, in person, 2026-06-01 10:12 +02:00" in page
+    assert "Handed over, the laboratory (invented), seal: 0042" in page
+    assert "in_person" not in page
+    assert '{"' not in page
+    assert f"<b>docket</b>: {scene.record('stop').value('label')}" in visitor.get(STOP).text, "not by its id"
+    german = visitor.get(STOP, language="de").text
+    assert "in_person" not in german
+    assert german.count("in person") == 2, "what was typed in words stays as it was typed"
+
+
+def test_the_log_is_in_the_order_in_which_things_happened_though_it_was_written_up_later(scene: Scene) -> None:
+    later = {"what": "guarded", "at": "2026-06-01T10:30:00+02:00"}
+    first = {"what": "covered", "at": "2026-06-01T10:05:00+02:00"}
+    for name, line in (("later", later), ("first", first)):
+        scene.a.write("hold", hold_of("stop"), {f"step/{an_id(name)}": line})
+    scene.send()
+    log = text_of(scene.signed_in("director"), STOP).partition("Add a line")[0]
+    told = [log.index(one) for one in ("10:05 +02:00 Covered", "10:10 +02:00 Told", "10:30 +02:00 Fenced or guarded")]
+    assert told == sorted(told)
