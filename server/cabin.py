@@ -163,6 +163,7 @@ class Cabin:
 
     def _check(self, wait: Callable[[], None]) -> None:
         wait()
+        self.ledger.database.rest()
         while not self._closing.is_set() and self.ledger.check_due():
             wait()
         try:

@@ -91,6 +91,11 @@ def answer_of(reading: Any) -> str:
     return answer if isinstance(answer, str) and answer in (STOP, QUERY, NOT_EXCLUDED, NO_SIGN, NOT_ASKED) else QUERY
 
 
+def most_cautious(answers: Iterable[str]) -> str:
+    """The most cautious of some answers; of none, `not_asked`."""
+    return max(answers, key=CAUTION.__getitem__, default=NOT_ASKED)
+
+
 def why_void(assessment: Assessment, policy: Policy) -> str:
     """Why an assessment cannot count, as a key; "" if it may (a second reader may still be wanting)."""
     value = assessment.value
@@ -123,8 +128,7 @@ def standing(readings: Mapping[str, Any], assessments: Mapping[str, Assessment],
     stands until a later effective assessment has seen it; one that is void still raises to `query`.
     """
     if not assessments:  # nearly every docket
-        answers = [answer_of(reading) for reading in readings.values()]
-        return Standing(max(answers, key=CAUTION.__getitem__, default=NOT_ASKED), tuple(sorted(readings)))
+        return Standing(most_cautious(map(answer_of, readings.values())), tuple(sorted(readings)))
     void = {one: why for one, item in assessments.items() if (why := why_void(item, policy))}
     valid = {one: item for one, item in assessments.items() if one not in void}
     # An assessment that a later one has overturned covers nothing any more: what it had seen is open again
@@ -185,7 +189,7 @@ def _enough(naming: Sequence[Assessment], verdict: str, policy: Policy) -> bool:
 
 def joined(standings: Iterable[Standing]) -> str:
     """The answer for dockets that are one bone: the most cautious of theirs. No docket: `not_asked`."""
-    return max((one.answer for one in standings), key=CAUTION.__getitem__, default=NOT_ASKED)
+    return most_cautious(one.answer for one in standings)
 
 
 def released(readings: Iterable[str], releases: Iterable[tuple[Any, str]]) -> bool:

@@ -61,6 +61,16 @@ def standing_of(docket: Record, who: Authority) -> human.Standing:
     return human.standing(docket.added("human"), assessments, who.policy)
 
 
+def answer_of(docket: Record, who: Authority) -> str:
+    """The answer of `standing_of`. Sooner, where nobody has assessed anything: as of nearly every docket."""
+    heads = docket.heads
+    if any(path.startswith("assessment/") for path in heads):
+        return standing_of(docket, who).answer
+    return human.most_cautious(
+        human.answer_of(reading) for path in heads if path.startswith("human/") for reading in heads[path].values()
+    )
+
+
 def joined_to(
     docket: Record,
     find: Callable[[str], Record | None],

@@ -15,6 +15,10 @@ OLDEST = 1
 """Raise it only when an older side could no longer be answered rightly."""
 
 
+BATCH = PAGE = 1000
+"""Changes that a cabin takes, and gives, at a time."""
+
+
 class NoCommonFormat(ValueError):
     """The two have no format in common. `newer`: the other side is the newer one."""
 

@@ -166,7 +166,7 @@ class Live:
                 if entry.kind in LASTING:
                     self._first = None  # what it shows is no longer all there is
             return
-        with _without_collecting():
+        with without_collecting():
             state = snapshot.read_state(self.folder, self.journal)
             items = list(_items(self.journal.replay(state[0] if state else None)))
             self.keeping = state[1] if state else Keeping()
@@ -175,7 +175,7 @@ class Live:
             self._fold(state[2] if state else Book(), items)
 
     def _load(self) -> None:
-        with _without_collecting():
+        with without_collecting():
             state = snapshot.read_state(self.folder, self.journal)
             lines = self.journal.lines(state[0] if state else None)
             self._fold(state[2] if state else Book(), _items(lines))
@@ -226,7 +226,7 @@ def _follow(entry: Entry, change: Change | UnreadableChange | None, keeping: Kee
 
 
 @contextmanager
-def _without_collecting() -> Iterator[None]:
+def without_collecting() -> Iterator[None]:
     # Hundreds of thousands of objects are made and none of them becomes garbage; looking for it would take a third
     # of the time.
     collecting = gc.isenabled()

@@ -44,7 +44,7 @@ from fieldapp.store.keeping import (
     table_entry,
 )
 from fieldapp.store.lines import Entry
-from fieldapp.store.live import Item, Live, bodies_of, readable
+from fieldapp.store.live import Item, Live, bodies_of, readable, without_collecting
 from fieldapp.store.snapshot import First
 from fieldapp.store.tables import NotebookDB, plain_copy
 from fieldapp.store.verifying import Verified, verify
@@ -317,7 +317,7 @@ class Notebook:
         All of it is on the medium on return, or nothing is. What is known is passed over; what cannot be read is
         kept as it came. Raises SaveFailed.
         """
-        with self.lock:
+        with self.lock, without_collecting():
             keeping, found = self._live.keeping, Pulled()
             known = self.load().fold.seen
             items: dict[str, Item] = {}

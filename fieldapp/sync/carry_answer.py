@@ -22,6 +22,7 @@ from typing import Any
 from fieldapp.assets import texts
 from fieldapp.records import carrying, enrolment
 from fieldapp.records.carrying import TO_TABLET, Header, Part, Reader, number_of, text_of
+from fieldapp.records.wire import PAGE
 from fieldapp.store.notebook import Cursor, Notebook
 from fieldapp.store.photos import Photos
 from fieldapp.sync import carry, carry_keys
@@ -37,7 +38,7 @@ from fieldapp.sync.errors import (
     CarryRefused,
     NotEnrolled,
 )
-from fieldapp.sync.exchange import PAGE, Report, take_answer, take_notice
+from fieldapp.sync.exchange import Report, take_answer, take_notice
 from fieldapp.sync.photos import kept_there
 
 _ERRORS: dict[type[carrying.CarryFault], type[CarryRefused]] = {

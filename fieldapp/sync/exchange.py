@@ -9,7 +9,7 @@
 2. If the epoch is another than last time, or the head lies below our cursor, the cabin was put back from a backup:
    everything kept here goes back to it, what was fetched from others too; then own changes count as unsent and the
    cursor as 0.
-3. Push: unsent changes in their order, in batches that fit the line, of at most 500 and about 4 MB. The cabin answers
+3. Push: unsent changes in their order, in batches that fit the line, of at most 1,000 and about 4 MB. The cabin answers
    for each change; only then, and with all of them answered for, the batch is noted as sent. The next one is packed
    while the cabin works; with the last one goes the question for the first page of 4.
 4. Pull: pages from the cursor on. A page and the cursor behind it are noted in one line of the journal.
@@ -32,6 +32,7 @@ from typing import Any, NamedTuple
 
 from fieldapp.records import batches, wire
 from fieldapp.records.changes import kept
+from fieldapp.records.wire import BATCH, PAGE
 from fieldapp.store.notebook import Cursor, Notebook
 from fieldapp.sync import carry_keys, clocks
 from fieldapp.sync.ahead import Ahead
@@ -39,9 +40,6 @@ from fieldapp.sync.enrol import check_format
 from fieldapp.sync.errors import NotUnderstood, Refused, SyncError
 from fieldapp.sync.patience import Means, Patience, Portion
 from fieldapp.sync.transport import Packed, Transport
-
-BATCH, PAGE = 500, 1000
-"""Changes that a cabin takes, and gives, at a time."""
 
 UNPROCESSABLE = 422
 

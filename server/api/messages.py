@@ -14,12 +14,7 @@ from typing import Any
 from marshmallow import EXCLUDE, Schema, ValidationError, fields, validate, validates_schema
 
 from fieldapp.records import batches
-
-BATCH = 500
-"""Changes in one push."""
-
-PAGE = 1000
-"""Changes in one page of a pull."""
+from fieldapp.records.wire import BATCH, PAGE
 
 CHARACTERS = 4_000_000
 """Characters of changes in one page of a pull."""

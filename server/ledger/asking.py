@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, Select, and_, func, or_, select
+from sqlalchemy import Connection, Select, and_, bindparam, func, or_, select
 from sqlalchemy.orm import aliased
 
 from fieldapp.records import wire
@@ -208,7 +208,7 @@ def page(
             break
         found.append((row.seq, row.id, row.body))
     cursor = found[-1][0] if more else now.head
-    own = connection.scalar(_own(notebook)) or 0
+    own = connection.scalar(_OWN, {"notebook": notebook}) or 0
     there = at if cursor == since else mark(connection, cursor)
     return Pulled(found, now.epoch, cursor, there, own, more, forked(connection, notebook))
 
@@ -216,27 +216,26 @@ def page(
 def tag(connection: Connection, notebook: str) -> str:
     """See Ledger.tag."""
     now = meta.names(connection)
-    last = select(tables.change.c.id).where(tables.change.c.seq == now.head)
-    queries = (last, _own(notebook), _forks(notebook))
-    mark, own, fork = connection.execute(select(*(one.scalar_subquery() for one in queries))).one()
+    mark, own, fork = connection.execute(_TAG, {"seq": now.head, "notebook": notebook}).one()
     return wire.tag(now.epoch, now.head, mark or "", own or 0) if fork is None else ""
 
 
-def _own(notebook: str) -> Select[Any]:
-    return select(tables.notebook.c.highest).where(tables.notebook.c.id == notebook)
-
-
-def _forks(notebook: str) -> Select[Any]:
-    # It was noted when the second change of a number came.
-    column = tables.event.c
-    return select(column.nr).where(column.what == "fork", column.who == notebook).limit(1)
+# Asked for again and again: made once.
+_MARK = select(tables.change.c.id).where(tables.change.c.seq == bindparam("seq"))
+_OWN = select(tables.notebook.c.highest).where(tables.notebook.c.id == bindparam("notebook"))
+_FORK = (
+    select(tables.event.c.nr)  # noted when the second change of a number came
+    .where(tables.event.c.what == "fork", tables.event.c.who == bindparam("notebook"))
+    .limit(1)
+)
+_TAG = select(*(one.scalar_subquery() for one in (_MARK, _OWN, _FORK)))
 
 
 def mark(connection: Connection, seq: int) -> str:
     """The id of the change at a number of the count, "" for none."""
-    return connection.scalar(select(tables.change.c.id).where(tables.change.c.seq == seq)) or ""
+    return connection.scalar(_MARK, {"seq": seq}) or ""
 
 
 def forked(connection: Connection, notebook: str) -> bool:
     """Whether two changes of a notebook have the same number."""
-    return connection.scalar(_forks(notebook)) is not None
+    return connection.scalar(_FORK, {"notebook": notebook}) is not None

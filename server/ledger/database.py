@@ -38,6 +38,10 @@ class Database(ABC):
         """The only writer. Committed, and on the disk, when the block ends; nothing is kept of a block that raises."""
 
     @abstractmethod
+    def rest(self) -> None:
+        """Tidies up while nobody waits. Nothing depends on it."""
+
+    @abstractmethod
     def is_there(self) -> bool:
         """Whether there is something where the ledger should be."""
 

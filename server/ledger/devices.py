@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, insert, or_, select, update
+from sqlalchemy import Connection, Row, bindparam, delete, insert, or_, select, update
 
 from fieldapp.records import enrolment
 from server.errors import (
@@ -226,9 +226,8 @@ class Devices:
 
     def check(self, token: str, notebook: str) -> Device:
         """The tablet whose token this is. Raises NotEnrolled, TokenWithdrawn; of the latter the log is told."""
-        column = tables.device.c
         with self.ledger.database.reading() as connection:
-            row = connection.execute(select(tables.device).where(column.token == _hashed(token))).first()
+            row = connection.execute(_BY_TOKEN, {"token": _hashed(token)}).first()
         if row is None or row.notebook != notebook:
             raise NotEnrolled
         if row.withdrawn_at is not None:
@@ -325,6 +324,9 @@ class Devices:
                 fields = {"name": row.name, "letter": row.letter, "notebook": row.notebook, "reason": reason}
                 _note(connection, "withdrawn", by, now, fields)
         return _device(row)
+
+
+_BY_TOKEN = select(tables.device).where(tables.device.c.token == bindparam("token"))
 
 
 def _lettered(connection: Connection, letter: str) -> Row[Any]:

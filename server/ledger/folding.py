@@ -77,7 +77,7 @@ def derive(record: Record, who: standing.Authority) -> Derived:
             "context": _text(record.value("context")),
             "bag": _text(record.value("bag")),
             "docket": _text(record.value("docket")) if "hold" in record.kinds else None,
-            "answer": standing.standing_of(record, who).answer if asked else None,
+            "answer": standing.answer_of(record, who) if asked else None,
             "assessed": assessed,
             "due": True,
         },
@@ -169,11 +169,8 @@ def _only_change(record: Record) -> str:
     """
     if record.named or len(record.kinds) != 1 or len(record.sites) != 1:
         return ""
-    heads = iter(record.heads.values())
-    first = next(heads, None)
-    if not first or len(first) != 1 or any(first.keys() != other.keys() for other in heads):
-        return ""
-    return next(iter(first))
+    ids = {one for heads in record.heads.values() for one in heads}
+    return ids.pop() if len(ids) == 1 and all(record.heads.values()) else ""
 
 
 def states(*where: ColumnElement[bool]) -> Select[Any]:

@@ -17,7 +17,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, and_, insert, select, union, update
+from sqlalchemy import Connection, and_, func, insert, select, union, update
 
 from fieldapp.records import changes
 from fieldapp.records.changes import Change, UnreadableChange
@@ -159,12 +159,7 @@ def _forks(connection: Connection, fresh: Sequence[Change], at: str) -> list[dic
     """Numbers that one notebook has given to two changes, and chains that do not close: an old copy went on writing."""
     found: list[dict[str, Any]] = []
     for notebook, own in _by_notebook(fresh).items():
-        column = tables.change.c
-        numbers = {one.n for one in own} | {one.n - 1 for one in own}
-        ids: dict[int, set[str]] = defaultdict(set)
-        asked = database.among(connection, column.n, sorted(numbers))
-        for n, one in connection.execute(select(column.n, column.id).where(column.notebook == notebook, asked)):
-            ids[n].add(one)
+        ids = _ids_by_number(connection, notebook, own)
         for change in own:
             if len(ids[change.n]) > 1:
                 found.append({"what": "fork", "notebook": notebook, "n": change.n, "ids": sorted(ids[change.n])})
@@ -173,6 +168,25 @@ def _forks(connection: Connection, fresh: Sequence[Change], at: str) -> list[dic
     for notice in found:
         events.note(connection, notice["what"], notice["notebook"], at, notice)
     return found
+
+
+def _ids_by_number(connection: Connection, notebook: str, own: Sequence[Change]) -> dict[int, set[str]]:
+    """{number: ids of all changes that have it} for the numbers of some changes, and for those before them."""
+    column = tables.change.c
+    ids: dict[int, set[str]] = defaultdict(set)
+    for one in own:
+        ids[one.n].add(one.id)
+    # What is asked for is what the changes themselves cannot tell: the numbers before them, and those given twice.
+    before = {one.n - 1 for one in own if one.n - 1 not in ids}
+    of_own = column.notebook == notebook
+    among = database.among(connection, column.n, sorted(ids))
+    twice = select(column.n).where(of_own, among).group_by(column.n).having(func.count() > 1)
+    wanted = sorted(before | set(connection.scalars(twice)))
+    if wanted:
+        asked = select(column.n, column.id).where(of_own, database.among(connection, column.n, wanted))
+        for n, one in connection.execute(asked):
+            ids[n].add(one)
+    return ids
 
 
 def _gaps(
@@ -184,6 +198,9 @@ def _gaps(
     for notebook in sorted(touched):
         row = connection.execute(select(tables.notebook).where(tables.notebook.c.id == notebook)).first()
         reached, noted = (row.reached, row.gap_noted) if row else (0, None)
+        come = {one.n for one in fresh if one.notebook == notebook}
+        while reached + 1 in come:
+            reached += 1
         reached, following = _advance(connection, notebook, reached)
         highest = max(
             [reached, row.highest if row else 0]

@@ -26,9 +26,12 @@ class Names(NamedTuple):
     authority: int
 
 
+_ALL = select(tables.meta.c.key, tables.meta.c.value)
+
+
 def names(connection: Connection) -> Names:
     """All of them at this moment."""
-    found = dict(connection.execute(select(tables.meta.c.key, tables.meta.c.value)).all())
+    found = {key: value for key, value in connection.execute(_ALL)}
     return Names(
         found["epoch"], found["notebook"], found["site"], int(found.get("head", 0)), int(found.get("authority", 0))
     )

@@ -69,6 +69,9 @@ class PostgresDatabase(Database):
             why = str(fault.orig).strip().partition("\n")[0]
             raise LedgerUnreachable(place=str(self.place), why=why) from fault
 
+    def rest(self) -> None:
+        pass  # it does so by itself
+
     def is_there(self) -> bool:
         with self.reading() as connection:
             return inspect(connection).has_table("meta")

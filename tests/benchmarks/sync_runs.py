@@ -126,6 +126,8 @@ def cabin(stage: Stage, folder: Path) -> dict[str, float]:
             served.let_in(notebook)
             served.let_in(other)
             with way(notebook, served.port) as own, way(other, served.port) as others:
+                for one in (notebook, other):  # as the app has it open, which shows records
+                    one.load()
                 found = {"cabin.push": timed(lambda: exchange(notebook, own))}
                 if (merged := served.count("count(*) FROM record WHERE kind = 'docket'")) != len(stage.documents):
                     raise RuntimeError(f"{merged} dockets are visible at the cabin, not {len(stage.documents)}")
