@@ -102,18 +102,6 @@ class Live:
             lines = self.journal.lines()
         return (body for line in lines for body in bodies_of(line.entries))
 
-    def own_back(self) -> Iterator[tuple[str, str]]:
-        """(id, body) of every own change that this version can read, the last one first, up to this moment."""
-        journal, unread = self.journal, frozenset(self.keeping.unread)
-        lines = journal.raw_lines_back()
-        own = (raw for raw in lines if raw[9:16] == b"change " or raw[9:15] == b"batch ")
-        return (
-            (noted, body)
-            for raw in own
-            for is_own, noted, body in reversed(list(bodies_of(journal.entries(raw))))
-            if is_own and noted not in unread
-        )
-
     # -- rest --
 
     def rest(self) -> None:

@@ -20,7 +20,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from itertools import takewhile
 from pathlib import Path
 from typing import Any, NamedTuple, Self
 
@@ -47,10 +46,8 @@ from fieldapp.store.lines import Entry
 from fieldapp.store.live import Item, Live, bodies_of, readable, without_collecting
 from fieldapp.store.snapshot import First
 from fieldapp.store.tables import NotebookDB, plain_copy
+from fieldapp.store.unsent import unsent
 from fieldapp.store.verifying import Verified, verify
-
-LOOK_EVERY = 250
-"""Own changes of which one is read to see whether it was answered for."""
 
 __all__ = ["Cursor", "Edit", "First", "Notebook", "Pulled", "Recovered", "Unread", "Verified"]
 
@@ -368,24 +365,14 @@ class Notebook:
         """The own changes that `server` has not answered for, oldest first, at most `limit`. Raises JournalDamaged."""
         return [kept(body, one) for one, body in self.unsent_bodies(server)[:limit]]
 
-    def unsent_bodies(self, server: str) -> list[tuple[str, str]]:
-        """(id, body) of them: as they are sent. Raises JournalDamaged."""
+    def unsent_bodies(self, server: str) -> Sequence[tuple[str, str]]:
+        """(id, body) of them, each read when it is asked for: as they are sent."""
         with self.lock:
             if not self.unsent_count(server):
-                return []
-            pushed, lines = self.cursor(server).pushed, self._live.own_back()
-        found: list[tuple[str, str]] = []
-        waiting: list[tuple[str, str]] = []
-        for one in lines:
-            waiting.append(one)
-            # They were written in order and are sent in order: if one was not answered for, none after it was. So
-            # only one in many has to be read.
-            if len(waiting) > min(len(found), LOOK_EVERY):
-                if _answered(waiting[-1], pushed):
-                    break
-                found += waiting
-                waiting = []
-        return [*found, *takewhile(lambda one: not _answered(one, pushed), waiting)][::-1]
+                return ()
+            keeping, journal = self._live.keeping, self._live.journal
+            lines, unread, pushed = journal.raw_lines_back(), dict(keeping.unread), self.cursor(server).pushed
+        return unsent(journal, lines, unread, pushed)
 
     def unsent_count(self, server: str) -> int:
         """How many own changes `server` has not answered for; costs nothing."""
@@ -494,11 +481,6 @@ def _take_unread(
         return
     items[body_id] = (Entry(PULLED, f"{body_id} {body}"), error)
     found.unread.append(Unread(body_id, error.reason))
-
-
-def _answered(own: tuple[str, str], pushed: Mapping[str, int]) -> bool:
-    change = kept(own[1], own[0])
-    return change.n <= pushed.get(change.notebook, 0)
 
 
 def _hold(folder: Path) -> FileLock:

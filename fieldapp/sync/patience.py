@@ -27,7 +27,7 @@ FIRST_WAIT, LONGEST_WAIT = 0.5, 16.0
 LOOK_UP = 0.2
 """Seconds between two looks, while waiting, whether somebody has cancelled."""
 
-FIRST, LEAST, MOST = 250_000, 2_000, 4_000_000
+FIRST, LEAST, MOST = 500_000, 2_000, 4_000_000
 """Characters of changes at once, before they are packed: to begin with, at least, at most."""
 
 PER_CHANGE = 200

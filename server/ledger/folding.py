@@ -61,7 +61,7 @@ class Derived:
 
 def derive(record: Record, who: standing.Authority) -> Derived:
     """What the ledger says of `record`."""
-    one, kind = record.id, record.kind
+    one, kind, only = record.id, record.kind, _only_change(record)
     names = {path.partition("/")[0] for path in record.heads}
     # Asked by its paths, not its kind: a second kind claimed for a docket must not hide what was said about it.
     assessed = "assessment" in names
@@ -71,7 +71,7 @@ def derive(record: Record, who: standing.Authority) -> Derived:
             "id": one,
             "kind": kind,
             "site": record.site,
-            "state": state_text(record),
+            "state": _text_of_state(record, only),
             "life": record.life(),
             "label": label_of(record) or None,
             "context": _text(record.value("context")),
@@ -84,7 +84,9 @@ def derive(record: Record, who: standing.Authority) -> Derived:
         tuple(
             {"record": one, "path": path, "nature": nature(path, list(heads.values()))}
             for path, heads in sorted(disputed(record).items(), key=lambda one: one[0])
-        ),
+        )
+        if not only  # nobody disagrees with a single change
+        else (),
         tuple({"record": one, "sort": sort, "other": other} for sort, other in _links(record, names) if other != one),
     )
 
@@ -136,7 +138,11 @@ def state_text(record: Record) -> str:
     the heads by change, which says each change's long id once. What decides who may do what stands by itself, so that
     a ledger with a fault can still be opened and looked through.
     """
-    if record.kind not in PROTECTED and (only := _only_change(record)):
+    return _text_of_state(record, _only_change(record))
+
+
+def _text_of_state(record: Record, only: str) -> str:
+    if only and record.kind not in PROTECTED:
         return only
     by_change: dict[str, dict[str, Any]] = {}
     bare = []
