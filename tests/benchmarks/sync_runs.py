@@ -1,8 +1,8 @@
 """One turn of each contender of the sync benchmark: a fresh server, the same dockets, what each step took.
 
 Steps: `push` everything, `nothing` changed (of ten exchanges over one connection the middle one), `edits` of one field
-in 100 dockets (of three times the middle one), `pull` of everything into an empty durable tablet. Names of figures: `<contender>.<step>`, in seconds or
-bytes.
+in 100 dockets (of three times the middle one), `pull` of everything into an empty durable tablet. Names of figures:
+`<contender>.<step>`, in seconds or bytes.
 """
 
 from __future__ import annotations
