@@ -295,7 +295,7 @@ class _Exchange:
     def _prepared(self, entries: Sequence[tuple[str, str]], then_fetch: bool, at: int) -> Batch:
         """As many as go at once now, packed; with the last of them, if so wished, the question for a page."""
         batch = self.sending.take(entries, at)
-        form: dict[str, Any] = {"epoch": self.epoch, "batch": batches.packed(batch)}
+        form: dict[str, Any] = {"epoch": self.epoch, "batch": batches.packed(batch, known=True)}
         if then_fetch and at + len(batch) == len(entries):
             form["then"] = self._behind(self.notebook.cursor(self.server))
         return Batch(batch, Packed(form), len(entries))

@@ -19,9 +19,11 @@ to the cabin's, which may have a path of its own where one server keeps several 
 
 from __future__ import annotations
 
+from http import HTTPStatus
 from typing import Any
 
 from flask import Response, current_app, g, jsonify, request
+from flask_smorest import abort
 
 from fieldapp.assets import texts
 from fieldapp.records import batches, enrolment, wire
@@ -177,7 +179,7 @@ def push(batch: dict[str, Any]) -> Response:
     """
     device = tablet()
     lean = "batch" in batch
-    entries = batch["batch"] if lean else batch["changes"]
+    entries = _unpacked(batch["batch"]) if lean else batch["changes"]
     with cabin().taking_in():
         accepted = cabin().ledger.accept(entries, device.notebook)
     cabin().devices.here(device)
@@ -198,6 +200,14 @@ def push(batch: dict[str, Any]) -> Response:
         **({"check": batches.check(one for one, _ in entries)} if lean else {}),
         **({"page": _page(device, batch["then"])} if "then" in batch else {}),
     )
+
+
+def _unpacked(batch: Any) -> list[tuple[str, str]]:
+    try:
+        return batches.unpacked(batch, cabin().ledger.beginning_with)
+    except batches.Damaged as fault:
+        abort(HTTPStatus.UNPROCESSABLE_ENTITY, errors={"json": {"batch": [f"{fault}."]}})
+        raise  # as abort has done, of which its types say nothing
 
 
 @blueprint.get("/pull")

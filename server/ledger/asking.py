@@ -5,7 +5,7 @@ Functions over a connection; `Ledger` offers them. Not here: holds (a module of 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Set
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Select, and_, bindparam, func, or_, select
@@ -14,7 +14,7 @@ from sqlalchemy.orm import aliased
 from fieldapp.records import wire
 from fieldapp.records.changes import Change, read
 from fieldapp.records.fold import Record
-from server.ledger import folding, intake, meta, tables
+from server.ledger import database, folding, intake, meta, tables
 from server.ledger.holds import contexts_of
 
 
@@ -229,6 +229,21 @@ _FORK = (
     .limit(1)
 )
 _TAG = select(*(one.scalar_subquery() for one in (_MARK, _OWN, _FORK)))
+
+
+def beginning_with(connection: Connection, beginnings: Set[str]) -> dict[str, tuple[str, str]]:
+    """See Ledger.beginning_with. Hexadecimal beginnings."""
+    column = tables.change.c
+    listed = database.listed(connection, sorted(beginnings))
+    # After every character of a hash comes a g.
+    begins = and_(column.id >= listed.c.value, column.id < listed.c.value.concat("g"))
+    found: dict[str, tuple[str, str]] = {}
+    twice: set[str] = set()
+    for beginning, *one in connection.execute(select(listed.c.value, column.id, column.record).where(begins)):
+        if beginning in found:
+            twice.add(beginning)
+        found[beginning] = (one[0], one[1])
+    return {beginning: one for beginning, one in found.items() if beginning not in twice}
 
 
 def mark(connection: Connection, seq: int) -> str:

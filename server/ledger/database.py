@@ -14,10 +14,10 @@ from functools import cache
 from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Table, any_, bindparam, literal, or_, text
+from sqlalchemy import ColumnElement, Connection, Table, any_, bindparam, column, func, literal, or_, text
 from sqlalchemy.dialects import postgresql, sqlite
 
-from server.ledger.columns import writable
+from server.ledger.columns import Text, writable
 from server.ledger.place import Place
 
 LOCK_SECONDS = 60
@@ -87,6 +87,14 @@ def _statement(insert: Any, table: Table, replace: bool) -> Any:
         return insert
     columns = {one.name: insert.excluded[one.name] for one in table.c if not one.primary_key}
     return insert.on_conflict_do_update(index_elements=[one.name for one in table.primary_key], set_=columns)
+
+
+def listed(connection: Connection, values: Collection[str]) -> Any:
+    """Texts without a NUL as rows of one column, `value`, to be joined with."""
+    if connection.dialect.name == "postgresql":
+        array = literal(list(values), postgresql.ARRAY(Text))
+        return func.unnest(array).table_valued(column("value", Text)).render_derived()
+    return func.json_each(json.dumps(list(values))).table_valued(column("value", Text))
 
 
 _LISTED = text("SELECT value FROM json_each(:listed)")

@@ -14,7 +14,7 @@ Not here: HTTP (server.api), pages (server.review), people's passwords (accounts
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence, Set
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
@@ -422,6 +422,10 @@ class Ledger:
                 lambda connection: asking.pull(connection, since, limit, skip_notebook, asker, characters)
             )
         return found
+
+    def beginning_with(self, beginnings: Set[str]) -> dict[str, tuple[str, str]]:
+        """{beginning of a change's id: (its id, its record)}, where exactly one begins so."""
+        return self._read(lambda connection: asking.beginning_with(connection, beginnings))
 
     def tag(self, notebook: str) -> str:
         """What a notebook has that knows everything here, as fieldapp.records.wire.tag; "" where it has been copied."""

@@ -63,3 +63,68 @@ def test_what_was_altered_left_out_or_turned_round_is_found(at):
 def test_what_is_no_batch_is_refused(batch):
     with pytest.raises(batches.Damaged):
         batches.unpacked(batch)
+
+
+# -- for somebody who has what they are written over
+
+
+def edits(count: int) -> tuple[list[tuple[str, str]], list[tuple[str, str]]]:
+    """(what the receiver has, changes over it): of one record each."""
+    pen = Pen("A")
+    first = [pen.write({"count": n, "note": "~3 cm"}, record=f"r{n}") for n in range(count)]
+    then = [pen.write({"count": -n}, {"count": [one.id]}, record=one.record) for n, one in enumerate(first)]
+    return [(one.id, one.record) for one in first], [(one.id, one.body) for one in then]
+
+
+def finding(there: list[tuple[str, str]]) -> batches.Find:
+    return lambda beginnings: {one[:8]: (one, record) for one, record in there if one[:8] in beginnings}
+
+
+def test_what_the_receiver_has_is_named_by_eight_characters_and_arrives_to_the_byte():
+    there, entries = edits(5)
+    batch = batches.packed(entries, known=True)
+    short = [len(body) for body in batch["bodies"][1:]]
+    # 63 of `prev`, 55 of what it is written over, one of the record's name.
+    assert short == [len(body) - 63 - 55 - 1 for _, body in entries[1:]]
+    assert batches.unpacked(over_the_wire(batch), finding(there)) == entries
+    # A page for a tablet is never shortened so.
+    assert all(isinstance(body, str) and batches.MARK not in body for body in batches.packed(entries)["bodies"])
+
+
+@pytest.mark.parametrize(
+    "find",
+    [
+        None,
+        lambda beginnings: {},
+        lambda beginnings: {one: (one + "0" * 56, "r0") for one in beginnings},
+    ],
+)
+def test_a_receiver_that_has_something_else_finds_the_batch_damaged(find):
+    _, entries = edits(2)
+    with pytest.raises(batches.Damaged):
+        batches.unpacked(over_the_wire(batches.packed(entries, known=True)), find)
+
+
+def test_what_is_written_over_a_change_of_the_same_batch_names_it_in_full():
+    pen = Pen("A")
+    first = pen.write({"count": 1})
+    second = pen.write({"count": 2}, {"count": [first.id]})
+    entries = [(one.id, one.body) for one in (first, second)]
+    batch = batches.packed(entries, known=True)
+    assert first.id in batch["bodies"][1]
+    assert batches.unpacked(over_the_wire(batch)) == entries
+
+
+over = st.dictionaries(
+    st.sampled_from(["count", "note", "x"]),
+    st.lists(st.sampled_from(["", "x", "~" * 8, *("abc"[n] * 64 for n in range(3))])),
+)
+
+
+@given(st.lists(st.tuples(over, st.sampled_from(["r", "~", '"', "ä", "r\\"]), texts), max_size=6))
+def test_whatever_changes_are_written_over_they_arrive_as_they_were(picks):
+    pen = Pen("A")
+    made = [pen.write({"note": note}, over, record=record) for over, record, note in picks]
+    there = [(one, made[0].record) for one in ("a" * 64, "b" * 64, "c" * 64)] if made else []
+    entries = [(one.id, one.body) for one in made if one.record == made[0].record]
+    assert batches.unpacked(over_the_wire(batches.packed(entries, known=True)), finding(there)) == entries

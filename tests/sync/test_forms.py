@@ -5,10 +5,13 @@ from __future__ import annotations
 import shutil
 
 import pytest
+from sqlalchemy import delete
 
 from fieldapp.sync.errors import NotUnderstood, Refused
 from fieldapp.sync.exchange import exchange
+from server.ledger import tables
 from tests.server.tablets import an_id
+from tests.sync.conftest import BY
 from tests.sync.test_exchange import docket, known_to
 
 
@@ -83,3 +86,35 @@ def test_what_a_copy_brought_under_numbers_given_twice_reaches_the_other_copy(si
     report = exchange(one, way)
     assert (report.received, report.forks) == (0, True)
     assert len(asked) <= 3, "fetched once, it is not fetched again"
+
+
+def test_an_edit_of_what_the_cabin_has_is_sent_in_a_few_bytes(site, pair):
+    one, other = pair
+    for number in range(50):
+        docket(one, f"a{number}", count=number)
+    exchange(one, site.way(one))
+    exchange(other, site.way(other))
+    for record in other.records("docket"):
+        other.save("docket", record.id, {"count": 99}, {"count": record.head_ids()["count"]}, BY)
+    report = exchange(other, site.way(other))
+    assert report.sent == 50
+    assert report.bytes_sent / 50 < 30
+    exchange(one, site.way(one))
+    assert {record.value("count") for record in one.records("docket")} == {99}
+    assert known_to(one) == known_to(other)
+
+
+def test_a_cabin_that_has_lost_what_an_edit_is_written_over_gets_it_whole(site, pair):
+    one, _ = pair
+    change = docket(one, "a", count=1)
+    exchange(one, site.way(one))
+    docket(one, "a", {"count": [change.id]}, count=2)
+    with site.ledger.database.writing() as connection:
+        connection.execute(delete(tables.change).where(tables.change.c.id == change.id))
+        connection.execute(delete(tables.problem).where(tables.problem.c.record == an_id("a")))
+        connection.execute(delete(tables.record).where(tables.record.c.id == an_id("a")))
+    report = exchange(one, site.way(one))
+    # What it has lost comes again too: another change stands at the cursor than the tablet's.
+    assert (report.sent, report.epoch_changed) == (2, True)
+    assert site.ledger.record(an_id("a")).value("count") == 2
+    assert site.ledger.rebuild_matches()
