@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 from contextlib import suppress
+from functools import lru_cache
 from typing import NamedTuple
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -35,6 +36,15 @@ class CarryKeys(NamedTuple):
         return {"sign": public_text(self.sign), "seal": seal}
 
 
+@lru_cache(8)
+def _keys(sign: str, seal: str) -> CarryKeys:
+    # Asked for at every exchange.
+    return CarryKeys(
+        Ed25519PrivateKey.from_private_bytes(base64.b64decode(sign)),
+        X25519PrivateKey.from_private_bytes(base64.b64decode(seal)),
+    )
+
+
 def keys(notebook: Notebook, life: str = "") -> CarryKeys:
     """The keys of this life of the notebook, made if there are none, or those of another `life`. SaveFailed."""
     name = f"carry/keys/{life or notebook.id}"
@@ -44,10 +54,7 @@ def keys(notebook: Notebook, life: str = "") -> CarryKeys:
             made = Ed25519PrivateKey.generate().private_bytes_raw(), X25519PrivateKey.generate().private_bytes_raw()
             kept = dict(zip(("sign", "seal"), (base64.b64encode(one).decode("ascii") for one in made), strict=True))
             notebook.set_setting(name, kept)
-    return CarryKeys(
-        Ed25519PrivateKey.from_private_bytes(base64.b64decode(kept["sign"])),
-        X25519PrivateKey.from_private_bytes(base64.b64decode(kept["seal"])),
-    )
+    return _keys(kept["sign"], kept["seal"])
 
 
 def register(notebook: Notebook, transport: Transport) -> None:

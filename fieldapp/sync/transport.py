@@ -140,10 +140,8 @@ class HttpsTransport:
         self.address = str(parse_address(address))
         self.fingerprint = fingerprint
         self.moved: Moved | None = None
-        self._session = requests.Session()
-        self._session.trust_env = False
-        self._session.adapters.clear()
-        self._session.mount("https://", PinnedAdapter(fingerprint))
+        # By itself, not in a session: no cookies, redirects, proxies or settings of the environment.
+        self._connections = PinnedAdapter(fingerprint)
         # Only what is needed: the smallest questions are mostly headers.
         self._headers = {"User-Agent": "bonedocket", "Accept-Encoding": "gzip", **headers_for(notebook, token)}
 
@@ -180,8 +178,8 @@ class HttpsTransport:
         ).prepare()
         timeout = (CONNECT_SECONDS, READ_SECONDS + len(data or b"") / SLOWEST)
         try:
-            # Not by way of the session's own settings: there are none but the pin.
-            with self._session.send(asked, timeout=timeout, verify=False, allow_redirects=False, stream=True) as answer:
+            # Of the certificate the pin is checked, which checks more.
+            with self._connections.send(asked, stream=True, timeout=timeout, verify=False) as answer:
                 return understood(answer.status_code, self._content(answer), answer.headers)
         except requests.exceptions.SSLError as error:
             raise self._refused_certificate(error) from error
@@ -215,7 +213,7 @@ class HttpsTransport:
 
     def close(self) -> None:
         """Lets go of the connection."""
-        self._session.close()
+        self._connections.close()
 
     def __enter__(self) -> HttpsTransport:
         return self

@@ -89,7 +89,7 @@ def test_a_slow_line_is_no_broken_one_though_a_portion_takes_longer_than_a_conne
 def test_portions_follow_the_line(serving, new_notebook, monkeypatch):
     notebook = new_notebook("one")
     enrol(notebook, f"127.0.0.1:{serving.port}", serving.cabin.devices.open_code().text)
-    fill(notebook, "many", 1200, 400)
+    fill(notebook, "many", 3000, 400)
     sizes: list[int] = []
     accept = serving.cabin.ledger.accept
 
