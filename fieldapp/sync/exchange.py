@@ -169,6 +169,7 @@ class _Exchange:
         self._at = ("hello", 0, 0)
 
     def run(self, at_once: bool) -> None:
+        self._page = None
         if at_once and self._met_before():
             self._as_before()
         else:
@@ -388,9 +389,9 @@ class _Exchange:
 
     def _all_fetched(self) -> tuple[int, str]:
         """How far own changes were fetched in this epoch, and the mark there."""
-        kept = self.notebook.setting(f"all/{self.server}")
-        fits = isinstance(kept, dict) and kept.get("epoch") == self.epoch
-        return (int(kept["seq"]), str(kept["mark"])) if fits else (0, "")
+        noted = self.notebook.setting(f"all/{self.server}")
+        fits = isinstance(noted, dict) and noted.get("epoch") == self.epoch
+        return (int(noted["seq"]), str(noted["mark"])) if fits else (0, "")
 
 
 def take_answer(report: Report, answer: dict[str, Any]) -> None:

@@ -278,9 +278,10 @@ def news() -> Response:
     device = tablet()
     cabin().devices.here(device)
     tag = cabin().ledger.tag(device.notebook)
-    as_known = request.if_none_match.contains(tag)
+    as_known = tag and request.if_none_match.contains(tag)
     answer = Response(status=304) if as_known else jsonify(**_hello())
-    answer.set_etag(tag)
+    if tag:
+        answer.set_etag(tag)
     # Without a body, the header tells the cabin's time.
     answer.date = cabin().ledger.clock()
     return answer
