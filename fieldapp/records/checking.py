@@ -42,6 +42,9 @@ _CAUTIOUS: dict[str, Callable[[Any], bool]] = {
 """{path: whether a value asks for care}: where people disagree, the rules see one that does. Any value, even a list."""
 
 
+Versions = list[tuple[rules.Docket, rules.Around]]
+
+
 class Found(NamedTuple):
     """What a rule found. `readings`: ids of the heads of `reading` it is true of, () where it is true of all."""
 
@@ -101,6 +104,7 @@ class Among:
         self._whole = whole
         self._values: dict[str, dict[str, Any]] = {}
         self._insides: dict[str, list[dict[str, Any]]] = {}
+        self._seen: dict[str, Versions] = {}
         # Every index takes one step a record, and every look into one is short: checking all stays linear.
         self._weighed: dict[tuple[str, float], list[str]] = {}
         self._alike: dict[tuple[str, float], dict[Any, list[str]]] = {}
@@ -150,6 +154,7 @@ class Among:
             # The very same mapping: others have it among what lies around them.
             known.clear()
             known.update(values_of(record))
+        self._seen.pop(record.id, None)
 
     def context_of(self, record: Record) -> str:
         """The id of the context a record lies in, through its bag or docket if it has one; "" if nobody can tell."""
@@ -285,30 +290,43 @@ class Among:
             problems = rules.check_record(record.kind, values, around, known)
         return [Found(record.id, problem) for problem in problems]
 
+    def raises(self, records: Iterable[Record]) -> Iterator[tuple[Record, list[rules.Problem]]]:
+        """Each docket among `records` in which a rule asks for an answer to the human question, with what asks.
+
+        What was made for it is kept for their `check`, which is to follow.
+        """
+        rest = (one for one in records if one.kind == "docket")
+        while some := list(itertools.islice(rest, AT_ONCE)):
+            asked = [self._versions(one) for one in some]
+            self._seen.update(zip((one.id for one in some), asked, strict=True))
+            answers = iter(rules.check_dockets([one for each in asked for one in each], self.knowledge, raising=True))
+            for record, each in zip(some, asked, strict=True):
+                if problems := [problem for _ in each for problem in next(answers)]:
+                    yield record, problems
+
     def _dockets(self, records: Sequence[Record]) -> Iterator[list[Found]]:
         """What the rules find in each docket; where people disagree on its reading, in each of its versions."""
-        versions = [list(record.heads.get("reading") or {"": None}) for record in records]
-        asked: list[tuple[Mapping[str, Any], rules.Around]] = []
-        for record, heads in zip(records, versions, strict=True):
-            values, around = self.values(record), self.around(record)
-            if len(heads) == 1:
-                asked.append((values, around))
-            else:
-                asked += [({**values, "reading": record.heads["reading"][one]}, around) for one in heads]
-        answers = iter(rules.check_dockets(asked, self.knowledge))
-        for record, heads in zip(records, versions, strict=True):
-            if len(heads) == 1:
+        asked = [self._seen.pop(one.id, None) or self._versions(one) for one in records]
+        answers = iter(rules.check_dockets([one for each in asked for one in each], self.knowledge))
+        for record, each in zip(records, asked, strict=True):
+            if len(each) == 1:
                 yield [Found(record.id, problem) for problem in next(answers)]
                 continue
             found: dict[tuple[str, str, str], tuple[rules.Problem, list[str]]] = {}
-            for one in heads:
+            for one in record.heads["reading"]:
                 for problem in next(answers):
                     key = (problem.rule, problem.path, str(sorted(problem.fields.items())))
                     found.setdefault(key, (problem, []))[1].append(one)
             yield [
-                Found(record.id, problem, () if len(where) == len(heads) else tuple(sorted(where)))
+                Found(record.id, problem, () if len(where) == len(each) else tuple(sorted(where)))
                 for problem, where in found.values()
             ]
+
+    def _versions(self, docket: Record) -> Versions:
+        """A docket as its rules see it: once, or with each of the readings that people disagree about."""
+        values, around, readings = self.values(docket), self.around(docket), docket.heads.get("reading", {})
+        versions = [{**values, "reading": one} for one in readings.values()] if len(readings) > 1 else [values]
+        return [(rules.Docket(one, self.knowledge), around) for one in versions]
 
     def _of(self, one: str) -> dict[str, Any] | None:
         record = self._records.get(one)

@@ -66,14 +66,14 @@ def check_due(connection: Connection, limit: int, write: Callable[[list[Raise]],
     )
     if not due:
         return 0
-    ids = sorted({*due, *_neighbours(connection, due)})
+    own = set(due)
+    ids = sorted(own | _neighbours(connection, own))
     look = _Look(connection, records_of(connection, ids))
-    raised = look.raised(write(look.check(ids)))
-    # Of a record that was due all neighbours are here: it and they are looked at again at once, as they are now.
-    settled = raised.intersection(due)
-    late = look.check(sorted(settled | _neighbours(connection, settled))) if settled else []
+    raised = look.raised(write(look.raises()))
+    late = look.check()
     look.keep(connection)
-    done = among(connection, column.id, [one for one in ids if one in settled or one not in raised])
+    # A docket that was raised as another's neighbour stays due: not all that hangs on it is here.
+    done = among(connection, column.id, [one for one in ids if one in own or one not in raised])
     connection.execute(update(tables.record).where(done, column.due).values(due=False))
     write(late)
     return connection.scalar(select(func.count()).select_from(tables.record).where(column.due)) or 0
@@ -140,19 +140,21 @@ class _Look:
         self._among = Among([*records, *around], knowledge(), _labels(connection, records), whole=True)
         self._found: dict[str, list[dict[str, Any]]] = {}
 
-    def check(self, ids: Iterable[str]) -> list[Raise]:
-        """Looks at those of `ids` that are among its records: the answers that their rules ask for and miss."""
-        raises: list[Raise] = []
-        for record, all_found in self._among.check_many(self._records[one] for one in ids if one in self._records):
+    def raises(self) -> list[Raise]:
+        """The answers to the human question that the rules ask for and miss."""
+        asked = self._among.raises(self._records.values())
+        return [one for record, problems in asked for one in _wanting(record, problems)]
+
+    def check(self) -> list[Raise]:
+        """Looks at all of them, and gives what is asked for even now: one answer may bring about another's."""
+        late: list[Raise] = []
+        for record, all_found in self._among.check_many(self._records.values()):
             # A rule may find the same in several readings of a disputed docket; to the list that is one problem.
             found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(all_found)}
-            self._found[record.id] = [_row(record.id, problem) for problem in reversed(found.values())]
-            for problem in reversed(found.values()):
-                if problem.raises:
-                    path, value = reading_by_rule(record.id, problem)
-                    if is_wanting(record, path, value):
-                        raises.append(Raise(record.id, path, value))
-        return raises
+            problems = list(reversed(found.values()))
+            self._found[record.id] = [_row(record.id, problem) for problem in problems]
+            late += _wanting(record, problems)
+        return late
 
     def raised(self, changes: Sequence[Change]) -> set[str]:
         """Takes in answers that were given meanwhile: the ids of their dockets."""
@@ -169,6 +171,12 @@ class _Look:
         connection.execute(delete(tables.problem).where(among(connection, tables.problem.c.record, self._found)))
         if rows := [row for one in self._found.values() for row in one]:
             connection.execute(insert(tables.problem), rows)
+
+
+def _wanting(record: Record, problems: Iterable[Problem]) -> list[Raise]:
+    """The answers that these ask for and that the record has not, each once."""
+    asked = dict(reading_by_rule(record.id, problem) for problem in problems if problem.raises)
+    return [Raise(record.id, path, value) for path, value in asked.items() if is_wanting(record, path, value)]
 
 
 def _row(record: str, problem: Problem) -> dict[str, Any]:
