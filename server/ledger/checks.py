@@ -10,16 +10,15 @@ Not here: the rules (fieldapp.domain.rules) and how they are run over records (f
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, delete, func, insert, select, update
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.rules import Problem
-from fieldapp.records.changes import Change
 from fieldapp.records.checking import Among, is_wanting, reading_by_rule
-from fieldapp.records.fold import Fold, Record
+from fieldapp.records.fold import Record
 from server.ledger import tables
 from server.ledger.database import among
 from server.ledger.folding import ABOUT, LINKS, label_of, records_of
@@ -53,11 +52,12 @@ class Raise(NamedTuple):
     value: dict[str, Any]
 
 
-def check_due(connection: Connection, limit: int, write: Callable[[list[Raise]], list[Change]]) -> int:
-    """Checks up to `limit` due records and their neighbours, and returns how many are still due.
+Write = Callable[[Sequence[Raise], Mapping[str, Record]], object]
+"""Adds what the rules ask for, as changes of the cabin's own, and folds it into these records of the ledger."""
 
-    `write` adds what the rules ask for, as changes of the cabin's own, and folds it.
-    """
+
+def check_due(connection: Connection, limit: int, write: Write) -> int:
+    """Checks up to `limit` due records and their neighbours, and returns how many are still due."""
     column = tables.record.c
     due = list(
         connection.scalars(
@@ -69,13 +69,13 @@ def check_due(connection: Connection, limit: int, write: Callable[[list[Raise]],
     own = set(due)
     ids = sorted(own | _neighbours(connection, own))
     look = _Look(connection, records_of(connection, ids))
-    raised = look.raised(write(look.raises()))
+    raised = look.answer(write)
     late = look.check()
     look.keep(connection)
     # A docket that was raised as another's neighbour stays due: not all that hangs on it is here.
     done = among(connection, column.id, [one for one in ids if one in own or one not in raised])
     connection.execute(update(tables.record).where(done, column.due).values(due=False))
-    write(late)
+    write(late, look.records)
     return connection.scalar(select(func.count()).select_from(tables.record).where(column.due)) or 0
 
 
@@ -103,7 +103,7 @@ def _neighbours(connection: Connection, ids: Collection[str]) -> set[str]:
     column, link, problem = tables.record.c, tables.link.c, tables.problem.c
 
     def ask(*wanted: Any) -> list[Any]:
-        return list(connection.execute(select(*wanted[:-1]).where(wanted[-1])))
+        return list(connection.execute(select(*wanted[:-1]).where(wanted[-1])).all())
 
     def of(column: Any, values: Collection[str] = ids) -> Any:
         return among(connection, column, values)
@@ -128,43 +128,38 @@ def _neighbours(connection: Connection, ids: Collection[str]) -> set[str]:
         select(problem.record).where(problem.rule == "possible_double", problem.record.in_(alike)),
         select(problem.record).where(problem.rule.in_(_OF_OTHERS)).limit(AT_ONCE),
     )
-    return found.union(beside, *(connection.scalars(query) for query in queries))
+    return found.union(beside, *(connection.scalars(query).all() for query in queries))
 
 
 class _Look:
     """One look at some records: what the rules find in each, to be kept in the place of what they had found before."""
 
     def __init__(self, connection: Connection, records: Sequence[Record]) -> None:
-        self._records = {one.id: one for one in records}
+        self.records = {one.id: one for one in records}
         around = _around(connection, records)
         self._among = Among([*records, *around], knowledge(), _labels(connection, records), whole=True)
         self._found: dict[str, list[dict[str, Any]]] = {}
 
-    def raises(self) -> list[Raise]:
-        """The answers to the human question that the rules ask for and miss."""
-        asked = self._among.raises(self._records.values())
-        return [one for record, problems in asked for one in _wanting(record, problems)]
+    def answer(self, write: Write) -> set[str]:
+        """Adds the answers to the human question that the rules ask for and miss: the ids of their dockets."""
+        asked = self._among.raises(self.records.values())
+        raises = [one for record, problems in asked for one in _wanting(record, problems)]
+        write(raises, self.records)
+        ids = {one.docket for one in raises}
+        for one in ids:
+            self._among.raised(self.records[one])
+        return ids
 
     def check(self) -> list[Raise]:
         """Looks at all of them, and gives what is asked for even now: one answer may bring about another's."""
         late: list[Raise] = []
-        for record, all_found in self._among.check_many(self._records.values()):
+        for record, all_found in self._among.check_many(self.records.values()):
             # A rule may find the same in several readings of a disputed docket; to the list that is one problem.
             found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(all_found)}
             problems = list(reversed(found.values()))
             self._found[record.id] = [_row(record.id, problem) for problem in problems]
             late += _wanting(record, problems)
         return late
-
-    def raised(self, changes: Sequence[Change]) -> set[str]:
-        """Takes in answers that were given meanwhile: the ids of their dockets."""
-        ids = {one.record for one in changes}
-        fold = Fold(self._records[one] for one in ids)
-        for change in changes:
-            fold.apply(change)
-        for record in fold:
-            self._among.raised(record)
-        return ids
 
     def keep(self, connection: Connection) -> None:
         """Writes down what was found."""
@@ -198,9 +193,11 @@ def _around(connection: Connection, records: Sequence[Record]) -> list[Record]:
     found: list[Record] = []
 
     def fetch(ids: Iterable[str]) -> None:
-        new = records_of(connection, sorted({one for one in ids if one not in known}))
-        known.update(one.id for one in new)
-        found.extend(new)
+        wanted = {one for one in ids if one not in known}
+        if wanted:
+            new = records_of(connection, sorted(wanted))
+            known.update(one.id for one in new)
+            found.extend(new)
 
     column, link = tables.record.c, tables.link.c
     bags = {bag for one in records if isinstance(bag := one.value("bag"), str)}
