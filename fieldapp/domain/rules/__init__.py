@@ -117,8 +117,8 @@ NEEDS = {
 }
 """{rule: what it looks at, without which it is passed by}: most dockets hold no tooth and no mark.
 
-What is named is the first part of a path or, of a docket's reading, a field or a state (`there` in findings). It has
-to be so for every record whatever: a test lets each rule look at records without what it needs.
+What is named is the first part of a path or, of a docket's reading or answers, a field or a state (`there` in
+findings). It has to be so for every record whatever: a test lets each rule look at records without what it needs.
 """
 
 Steps = Sequence[tuple[str | None, Sequence[tuple[str, Rule]]]]

@@ -145,7 +145,8 @@ class Docket(Record):
     answers             (path, value, answer as it counts) of its answers to the human question
     caution             how cautious the most cautious of them is, 0 if there is none (human.CAUTION)
     named               the taxon names an animal, not only a size or a class
-    there               also the fields of its reading that are filled, and the states of its portions and centres
+    there               also the fields of its reading that are filled, the states of its portions and centres, its
+                        answers as they count, and the fields of these that say something
     """
 
     __slots__ = (
@@ -186,6 +187,10 @@ class Docket(Record):
         self.answers = [(path, value, human.answer_of(value)) for path, value in self.items("human/")]
         self.caution = max([human.CAUTION[answer] for _, _, answer in self.answers], default=0)
         self.there.update([name for name, value in own.items() if value], self.portions.values(), self.fusion.values())
+        for _, value, answer in self.answers:
+            self.there.add(answer)
+            if isinstance(value, Mapping):
+                self.there.update([name for name, said in value.items() if said is not None and said is not False])
 
     def none_of(self, keys: Collection[str]) -> bool:
         """Whether all of these portions are written down as absent (and there are any)."""
