@@ -306,7 +306,7 @@ class Among:
 
     def _dockets(self, records: Sequence[Record]) -> Iterator[list[Found]]:
         """What the rules find in each docket; where people disagree on its reading, in each of its versions."""
-        asked = [self._seen.pop(one.id, None) or self._versions(one) for one in records]
+        asked = [self._seen.pop(one.id, []) or self._versions(one) for one in records]
         answers = iter(rules.check_dockets([one for each in asked for one in each], self.knowledge))
         for record, each in zip(records, asked, strict=True):
             if len(each) == 1:
