@@ -133,12 +133,10 @@ class Among:
         self.knowledge = knowledge.at_site(self._site)
 
     def _link(self, docket: Record) -> None:
-        for path, heads in docket.heads.items():
-            if path.startswith(_LINK_PATHS) and any(heads.values()):
-                sort, _, other = path.partition("/")
-                linked = self._linked[sort]
-                linked.setdefault(docket.id, []).append(other)
-                linked.setdefault(other, []).append(docket.id)
+        for sort, other in docket.links(_LINK_PATHS):
+            linked = self._linked[sort]
+            linked.setdefault(docket.id, []).append(other)
+            linked.setdefault(other, []).append(docket.id)
 
     def values(self, record: Record) -> dict[str, Any]:
         """`values_of`, worked out once."""
@@ -178,34 +176,32 @@ class Among:
     def around(self, record: Record, new: bool = False) -> rules.Around:
         """What the rules may look at beside the record itself."""
         bag, context = self._of(_text(record, "bag")), self._context_for(record)
-        common: dict[str, Any] = {
-            "record": record.id,
-            "new": new,
-            "context": self._of(context) if record.kind != "context" else None,
-            "context_id": context if record.kind != "context" else "",
-            "bag": bag,
-            "labels": self._labels.get(record.kind, {}),
-            "site": self._site,
-            "whole": self._whole,
-        }
+        around = rules.Around(
+            record=record.id,
+            new=new,
+            context=self._of(context) if record.kind != "context" else None,
+            context_id=context if record.kind != "context" else "",
+            bag=bag,
+            labels=self._labels.get(record.kind, {}),
+            site=self._site,
+            whole=self._whole,
+        )
         if record.kind == "docket":
-            return rules.Around(
-                **common,
-                sample=self._sample(bag),
-                readings=tuple(heads.values()) if len(heads := record.heads.get("reading", {})) > 1 else (),
-                siblings=self._siblings(record),
-                joined=self._others("same_as", record.id),
-                refits=self._others("joins", record.id),
-                photos=self._photos(record.id),
-                transfers=self._known(self._about["transfer"].get(record.id, ())),
-            )
-        if record.kind == "bag":
-            return rules.Around(**common, sample=self._sample(self.values(record)), inside=self._inside(record.id))
-        if record.kind in self._about:
-            return self._around_about(record, common)
-        return rules.Around(**common)
+            around.sample = self._sample(bag)
+            if len(readings := record.heads.get("reading", {})) > 1:
+                around.readings = tuple(readings.values())
+            around.siblings = self._siblings(record)
+            around.joined = self._others("same_as", record.id)
+            around.refits = self._others("joins", record.id)
+            around.photos = self._photos(record.id)
+            around.transfers = self._known(self._about["transfer"].get(record.id, ()))
+        elif record.kind == "bag":
+            around.sample, around.inside = self._sample(self.values(record)), self._inside(record.id)
+        elif record.kind in self._about:
+            self._about_it(record, around)
+        return around
 
-    def _around_about(self, record: Record, common: dict[str, Any]) -> rules.Around:
+    def _about_it(self, record: Record, around: rules.Around) -> None:
         """Around a transfer or a photo: what it names, and all the dockets that this concerns."""
         docket, bag = _text(record, "docket"), _text(record, "bag")
         subject = self._of(docket or bag or _text(record, "context"))
@@ -214,7 +210,7 @@ class Among:
         joined: dict[str, dict[str, Any]] = {}
         for one in (docket, *also) if docket or not bag else self._in_bag.get(bag, ()):
             joined |= self._others("same_as", one)
-        return rules.Around(**common, subject=subject, joined=joined, inside=inside)
+        around.subject, around.joined, around.inside = subject, joined, inside
 
     def _sample(self, bag: Mapping[str, Any] | None) -> dict[str, Any] | None:
         sample = bag.get("sample") if bag is not None else None

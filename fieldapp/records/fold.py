@@ -90,6 +90,15 @@ class Record:
             if path.startswith(prefix + "/") and any(heads.values())
         ]
 
+    def links(self, prefixes: tuple[str, ...]) -> list[tuple[str, str]]:
+        """(first, last part) of the paths below any of `prefixes` ("joins/", …), as `linked` finds them, at one go."""
+        found = []
+        for path, heads in self.heads.items():
+            if path.startswith(prefixes) and any(heads.values()):
+                first, _, last = path.partition("/")
+                found.append((first, last))
+        return found
+
     def added(self, prefix: str) -> dict[str, Any]:
         """{"<path>@<change id>": value} of every value ever set below the add-only `prefix/`."""
         below = prefix + "/"

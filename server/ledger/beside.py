@@ -23,7 +23,8 @@ _NAMING = {"bag": "bag", "label": "label", "number": "label"}
 _NAMING_OF = {kind: {**dict.fromkeys(paths, "about"), **_NAMING} for kind, paths in ABOUT.items()}
 """{kind: {path by which a record is beside others: as what}}, beside its links."""
 
-_LINK_PATHS = tuple(f"{sort}/" for sort in LINKS if sort != "member")
+_ALL_LINKS = tuple(f"{sort}/" for sort in LINKS)
+_LINK_PATHS = tuple(path for path in _ALL_LINKS if path != "member/")
 
 
 def neighbours(connection: Connection, records: Sequence[Record]) -> set[str]:
@@ -109,7 +110,7 @@ def around(connection: Connection, records: Sequence[Record]) -> list[Record]:
 
     column, link = tables.record.c, tables.link.c
     bags = {bag for one in records if isinstance(bag := one.value("bag"), str)}
-    fetch(bags | {other for one in records for sort in LINKS for other in one.linked(sort)})
+    fetch(bags | {other for one in records for _, other in one.links(_ALL_LINKS)})
     named = {
         other
         for one in (*records, *found)
