@@ -167,8 +167,11 @@ class Among:
     def _context_for(self, record: Record) -> str:
         """`context_of`; but where several are named, by it and its bags, one that is like a grave before others."""
         settled = self.context_of(record)
-        bags = [self._records[one] for one in _words(record, "bag") if one in self._records]
-        places = {place for one in (record, *bags) for place in _words(one, "context")} - {settled}
+        places = set(_words(record, "context"))
+        for one in _words(record, "bag"):
+            if (bag := self._records.get(one)) is not None:
+                places.update(_words(bag, "context"))
+        places.discard(settled)
         if not places or rules.like_a_grave(self._of(settled)):
             return settled
         return min((one for one in places if rules.like_a_grave(self._of(one))), default=settled)
@@ -352,7 +355,8 @@ def _said(reading: Any) -> frozenset[tuple[str, Any]] | None:
 
 def _words(record: Record, path: str) -> list[str]:
     """Every word that anybody's last change sets a path to."""
-    return [value for value in record.heads.get(path, {}).values() if isinstance(value, str) and value]
+    heads = record.heads.get(path)
+    return [value for value in heads.values() if isinstance(value, str) and value] if heads else []
 
 
 def _text(record: Record, path: str) -> str:

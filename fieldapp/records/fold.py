@@ -234,6 +234,12 @@ class Fold:
 
 def of_one(change: Change) -> Record:
     """The record that one change makes."""
+    if not change.over and DELETED not in change.set:
+        # Nearly always so, and then every path simply has what the change sets.
+        plain, one = Record(change.record), change.id
+        plain.kinds, plain.sites = (change.kind,), (change.site,)
+        plain.heads = {path: {one: value} for path, value in change.set.items()}
+        return plain
     record = Fold().apply(change)
     assert record is not None  # a new fold has seen nothing
     return record

@@ -388,7 +388,7 @@ class Ledger:
         """What the rules have found so far (see counts()["due"]): all, of one level, or of one record."""
         return self._read(lambda connection: checks.problems(connection, level, record))
 
-    def check_due(self, limit: int = 600) -> int:
+    def check_due(self, limit: int = 800) -> int:
         """Lets the rules look at up to `limit` changed records and what hangs on them; returns how many are left.
 
         An answer to the human question that a rule asks for is added by the cabin's notebook.
