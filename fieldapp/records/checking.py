@@ -42,6 +42,9 @@ _CAUTIOUS: dict[str, Callable[[Any], bool]] = {
 """{path: whether a value asks for care}: where people disagree, the rules see one that does. Any value, even a list."""
 
 
+Versions = list[tuple[rules.Docket, rules.Around]]
+
+
 class Found(NamedTuple):
     """What a rule found. `readings`: ids of the heads of `reading` it is true of, () where it is true of all."""
 
@@ -101,6 +104,7 @@ class Among:
         self._whole = whole
         self._values: dict[str, dict[str, Any]] = {}
         self._insides: dict[str, list[dict[str, Any]]] = {}
+        self._seen: dict[str, Versions] = {}
         # Every index takes one step a record, and every look into one is short: checking all stays linear.
         self._weighed: dict[tuple[str, float], list[str]] = {}
         self._alike: dict[tuple[str, float], dict[Any, list[str]]] = {}
@@ -129,12 +133,10 @@ class Among:
         self.knowledge = knowledge.at_site(self._site)
 
     def _link(self, docket: Record) -> None:
-        for path, heads in docket.heads.items():
-            if path.startswith(_LINK_PATHS) and any(heads.values()):
-                sort, _, other = path.partition("/")
-                linked = self._linked[sort]
-                linked.setdefault(docket.id, []).append(other)
-                linked.setdefault(other, []).append(docket.id)
+        for sort, other in docket.links(_LINK_PATHS):
+            linked = self._linked[sort]
+            linked.setdefault(docket.id, []).append(other)
+            linked.setdefault(other, []).append(docket.id)
 
     def values(self, record: Record) -> dict[str, Any]:
         """`values_of`, worked out once."""
@@ -150,6 +152,7 @@ class Among:
             # The very same mapping: others have it among what lies around them.
             known.clear()
             known.update(values_of(record))
+        self._seen.pop(record.id, None)
 
     def context_of(self, record: Record) -> str:
         """The id of the context a record lies in, through its bag or docket if it has one; "" if nobody can tell."""
@@ -164,8 +167,11 @@ class Among:
     def _context_for(self, record: Record) -> str:
         """`context_of`; but where several are named, by it and its bags, one that is like a grave before others."""
         settled = self.context_of(record)
-        bags = [self._records[one] for one in _words(record, "bag") if one in self._records]
-        places = {place for one in (record, *bags) for place in _words(one, "context")} - {settled}
+        places = set(_words(record, "context"))
+        for one in _words(record, "bag"):
+            if (bag := self._records.get(one)) is not None:
+                places.update(_words(bag, "context"))
+        places.discard(settled)
         if not places or rules.like_a_grave(self._of(settled)):
             return settled
         return min((one for one in places if rules.like_a_grave(self._of(one))), default=settled)
@@ -173,34 +179,32 @@ class Among:
     def around(self, record: Record, new: bool = False) -> rules.Around:
         """What the rules may look at beside the record itself."""
         bag, context = self._of(_text(record, "bag")), self._context_for(record)
-        common: dict[str, Any] = {
-            "record": record.id,
-            "new": new,
-            "context": self._of(context) if record.kind != "context" else None,
-            "context_id": context if record.kind != "context" else "",
-            "bag": bag,
-            "labels": self._labels.get(record.kind, {}),
-            "site": self._site,
-            "whole": self._whole,
-        }
+        around = rules.Around(
+            record=record.id,
+            new=new,
+            context=self._of(context) if record.kind != "context" else None,
+            context_id=context if record.kind != "context" else "",
+            bag=bag,
+            labels=self._labels.get(record.kind, {}),
+            site=self._site,
+            whole=self._whole,
+        )
         if record.kind == "docket":
-            return rules.Around(
-                **common,
-                sample=self._sample(bag),
-                readings=tuple(heads.values()) if len(heads := record.heads.get("reading", {})) > 1 else (),
-                siblings=self._siblings(record),
-                joined=self._others("same_as", record.id),
-                refits=self._others("joins", record.id),
-                photos=self._photos(record.id),
-                transfers=self._known(self._about["transfer"].get(record.id, ())),
-            )
-        if record.kind == "bag":
-            return rules.Around(**common, sample=self._sample(self.values(record)), inside=self._inside(record.id))
-        if record.kind in self._about:
-            return self._around_about(record, common)
-        return rules.Around(**common)
+            around.sample = self._sample(bag)
+            if len(readings := record.heads.get("reading", {})) > 1:
+                around.readings = tuple(readings.values())
+            around.siblings = self._siblings(record)
+            around.joined = self._others("same_as", record.id)
+            around.refits = self._others("joins", record.id)
+            around.photos = self._photos(record.id)
+            around.transfers = self._known(self._about["transfer"].get(record.id, ()))
+        elif record.kind == "bag":
+            around.sample, around.inside = self._sample(self.values(record)), self._inside(record.id)
+        elif record.kind in self._about:
+            self._about_it(record, around)
+        return around
 
-    def _around_about(self, record: Record, common: dict[str, Any]) -> rules.Around:
+    def _about_it(self, record: Record, around: rules.Around) -> None:
         """Around a transfer or a photo: what it names, and all the dockets that this concerns."""
         docket, bag = _text(record, "docket"), _text(record, "bag")
         subject = self._of(docket or bag or _text(record, "context"))
@@ -209,7 +213,7 @@ class Among:
         joined: dict[str, dict[str, Any]] = {}
         for one in (docket, *also) if docket or not bag else self._in_bag.get(bag, ()):
             joined |= self._others("same_as", one)
-        return rules.Around(**common, subject=subject, joined=joined, inside=inside)
+        around.subject, around.joined, around.inside = subject, joined, inside
 
     def _sample(self, bag: Mapping[str, Any] | None) -> dict[str, Any] | None:
         sample = bag.get("sample") if bag is not None else None
@@ -285,30 +289,43 @@ class Among:
             problems = rules.check_record(record.kind, values, around, known)
         return [Found(record.id, problem) for problem in problems]
 
+    def raises(self, records: Iterable[Record]) -> Iterator[tuple[Record, list[rules.Problem]]]:
+        """Each docket among `records` in which a rule asks for an answer to the human question, with what asks.
+
+        What was made for it is kept for their `check`, which is to follow.
+        """
+        rest = (one for one in records if one.kind == "docket")
+        while some := list(itertools.islice(rest, AT_ONCE)):
+            asked = [self._versions(one) for one in some]
+            self._seen.update(zip((one.id for one in some), asked, strict=True))
+            answers = iter(rules.check_dockets([one for each in asked for one in each], self.knowledge, raising=True))
+            for record, each in zip(some, asked, strict=True):
+                if problems := [problem for _ in each for problem in next(answers)]:
+                    yield record, problems
+
     def _dockets(self, records: Sequence[Record]) -> Iterator[list[Found]]:
         """What the rules find in each docket; where people disagree on its reading, in each of its versions."""
-        versions = [list(record.heads.get("reading") or {"": None}) for record in records]
-        asked: list[tuple[Mapping[str, Any], rules.Around]] = []
-        for record, heads in zip(records, versions, strict=True):
-            values, around = self.values(record), self.around(record)
-            if len(heads) == 1:
-                asked.append((values, around))
-            else:
-                asked += [({**values, "reading": record.heads["reading"][one]}, around) for one in heads]
-        answers = iter(rules.check_dockets(asked, self.knowledge))
-        for record, heads in zip(records, versions, strict=True):
-            if len(heads) == 1:
+        asked = [self._seen.pop(one.id, []) or self._versions(one) for one in records]
+        answers = iter(rules.check_dockets([one for each in asked for one in each], self.knowledge))
+        for record, each in zip(records, asked, strict=True):
+            if len(each) == 1:
                 yield [Found(record.id, problem) for problem in next(answers)]
                 continue
             found: dict[tuple[str, str, str], tuple[rules.Problem, list[str]]] = {}
-            for one in heads:
+            for one in record.heads["reading"]:
                 for problem in next(answers):
                     key = (problem.rule, problem.path, str(sorted(problem.fields.items())))
                     found.setdefault(key, (problem, []))[1].append(one)
             yield [
-                Found(record.id, problem, () if len(where) == len(heads) else tuple(sorted(where)))
+                Found(record.id, problem, () if len(where) == len(each) else tuple(sorted(where)))
                 for problem, where in found.values()
             ]
+
+    def _versions(self, docket: Record) -> Versions:
+        """A docket as its rules see it: once, or with each of the readings that people disagree about."""
+        values, around, readings = self.values(docket), self.around(docket), docket.heads.get("reading", {})
+        versions = [{**values, "reading": one} for one in readings.values()] if len(readings) > 1 else [values]
+        return [(rules.Docket(one, self.knowledge), around) for one in versions]
 
     def _of(self, one: str) -> dict[str, Any] | None:
         record = self._records.get(one)
@@ -338,7 +355,8 @@ def _said(reading: Any) -> frozenset[tuple[str, Any]] | None:
 
 def _words(record: Record, path: str) -> list[str]:
     """Every word that anybody's last change sets a path to."""
-    return [value for value in record.heads.get(path, {}).values() if isinstance(value, str) and value]
+    heads = record.heads.get(path)
+    return [value for value in heads.values() if isinstance(value, str) and value] if heads else []
 
 
 def _text(record: Record, path: str) -> str:

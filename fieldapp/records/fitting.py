@@ -78,6 +78,10 @@ def _dict(key: Fits, inner: Fits) -> Fits:
 
 
 def _or_null(check: Fits) -> Fits:
+    if isinstance(check, _Word):
+        return _Word(check.words, null=True)
+    if check is _is_text:
+        return _is_text_or_null
     return lambda value: value is None or check(value)
 
 
@@ -106,18 +110,21 @@ def _holds(validator: Any) -> Fits | None:
 
 
 class _Word:
-    """Whether a text is one of some words."""
+    """Whether a text is one of some words; `null`: or nothing."""
 
-    __slots__ = ("words",)
+    __slots__ = ("null", "words")
 
-    def __init__(self, words: Iterable[str]) -> None:
+    def __init__(self, words: Iterable[str], null: bool = False) -> None:
         self.words = frozenset(words)
+        self.null = null
 
     def __call__(self, value: Any) -> bool:
-        return type(value) is str and value in self.words
+        return (type(value) is str and value in self.words) or (value is None and self.null)
 
     def are(self, values: Iterable[Any]) -> bool:
         """Whether all of several are."""
+        if self.null:
+            return all(map(self, values))
         return all(map(_is_text, values)) and self.words.issuperset(values)
 
 
@@ -140,6 +147,10 @@ def _never(value: Any) -> bool:
 
 def _is_text(value: Any) -> bool:
     return type(value) is str
+
+
+def _is_text_or_null(value: Any) -> bool:
+    return value is None or type(value) is str
 
 
 def _is_truth(value: Any) -> bool:

@@ -90,6 +90,15 @@ class Record:
             if path.startswith(prefix + "/") and any(heads.values())
         ]
 
+    def links(self, prefixes: tuple[str, ...]) -> list[tuple[str, str]]:
+        """(first, last part) of the paths below any of `prefixes` ("joins/", …), as `linked` finds them, at one go."""
+        found = []
+        for path, heads in self.heads.items():
+            if path.startswith(prefixes) and any(heads.values()):
+                first, _, last = path.partition("/")
+                found.append((first, last))
+        return found
+
     def added(self, prefix: str) -> dict[str, Any]:
         """{"<path>@<change id>": value} of every value ever set below the add-only `prefix/`."""
         below = prefix + "/"
@@ -225,6 +234,12 @@ class Fold:
 
 def of_one(change: Change) -> Record:
     """The record that one change makes."""
+    if not change.over and DELETED not in change.set:
+        # Nearly always so, and then every path simply has what the change sets.
+        plain, one = Record(change.record), change.id
+        plain.kinds, plain.sites = (change.kind,), (change.site,)
+        plain.heads = {path: {one: value} for path, value in change.set.items()}
+        return plain
     record = Fold().apply(change)
     assert record is not None  # a new fold has seen nothing
     return record

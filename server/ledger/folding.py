@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -188,7 +188,7 @@ def states(*where: ColumnElement[bool]) -> Select[Any]:
 
 def load(connection: Connection, query: Select[Any]) -> list[Record]:
     """The records whose states a query (`states`) finds, in its order."""
-    return [_loaded(state, body) for state, body in connection.execute(query)]
+    return [_loaded(state, body) for state, body in connection.execute(query).all()]
 
 
 def _loaded(text: str, body: str | None) -> Record:
@@ -204,9 +204,16 @@ def _loaded(text: str, body: str | None) -> Record:
     return Record.from_json({**state, "heads": heads})
 
 
-def fold_in(connection: Connection, changes: Sequence[Change], who: standing.Authority) -> None:
-    """Folds changes that the ledger has not folded before."""
-    there = records_of(connection, sorted({change.record for change in changes}))
+def fold_in(
+    connection: Connection,
+    changes: Sequence[Change],
+    who: standing.Authority,
+    loaded: Mapping[str, Record] | None = None,
+) -> None:
+    """Folds changes that the ledger has not folded before. `loaded`: where their records were read just now, all of
+    those that there are; they become what they are then."""
+    ids = {change.record for change in changes}
+    there = records_of(connection, sorted(ids)) if loaded is None else [loaded[one] for one in ids if one in loaded]
     old = [one.id for one in there]
     fold = Fold(there)
     for change in changes:

@@ -228,8 +228,19 @@ class Ledger:
         """Like `write`, inside a transaction of the caller's (`ledger.database.writing()`)."""
         return self.write_many_in(connection, [Edit(kind, record, set, over)], by)[0]
 
-    def write_many_in(self, connection: Connection, edits: Sequence[Edit], by: Mapping[str, Any]) -> list[Change]:
-        """Several changes of the cabin's own, chained in their order and folded together. Raises as `write` does."""
+    def write_many_in(
+        self,
+        connection: Connection,
+        edits: Sequence[Edit],
+        by: Mapping[str, Any],
+        loaded: Mapping[str, Record] | None = None,
+    ) -> list[Change]:
+        """Several changes of the cabin's own, chained in their order and folded together. Raises as `write` does.
+
+        `loaded`: their records, where they were read in the same transaction (folding.fold_in).
+        """
+        if not edits:
+            return []
         now = meta.names(connection)
         for one in edits:
             if one.kind == "site" and one.record != now.site:
@@ -264,18 +275,20 @@ class Ledger:
             prev = change.id
             made.append(change)
         intake.keep(connection, made, source=now.notebook, head=now.head, at=self.now())
-        self._fold(connection, made, now.head)
+        self._fold(connection, made, now.head, loaded)
         for change in made:
             if change.kind == "site":
                 told = {"by": by.get("name"), "paths": ", ".join(sorted(change.set))}
                 events.note(connection, "site_set", str(by.get("person") or by.get("name")), self.now(), told)
         return made
 
-    def _fold(self, connection: Connection, fresh: Sequence[Change], head: int) -> None:
+    def _fold(
+        self, connection: Connection, fresh: Sequence[Change], head: int, loaded: Mapping[str, Record] | None = None
+    ) -> None:
         if not fresh:
             return
         meta.put(connection, head=head + len(fresh))
-        folding.fold_in(connection, fresh, self._who(connection, keep=False))
+        folding.fold_in(connection, fresh, self._who(connection, keep=False), loaded)
         if any(one.kind in folding.PROTECTED for one in fresh):
             meta.put(connection, authority=head + len(fresh))
             folding.authority_changed(connection, folding.authority_of(connection))
@@ -375,16 +388,16 @@ class Ledger:
         """What the rules have found so far (see counts()["due"]): all, of one level, or of one record."""
         return self._read(lambda connection: checks.problems(connection, level, record))
 
-    def check_due(self, limit: int = 400) -> int:
+    def check_due(self, limit: int = 800) -> int:
         """Lets the rules look at up to `limit` changed records and what hangs on them; returns how many are left.
 
         An answer to the human question that a rule asks for is added by the cabin's notebook.
         """
         with self.database.writing() as connection:
 
-            def write(raises: Sequence[checks.Raise]) -> list[Change]:
+            def write(raises: Sequence[checks.Raise], loaded: Mapping[str, Record]) -> list[Change]:
                 edits = [Edit("docket", one.docket, {one.path: one.value}, {}) for one in raises]
-                return self.write_many_in(connection, edits, RULES)
+                return self.write_many_in(connection, edits, RULES, loaded)
 
             return checks.check_due(connection, limit, write)
 

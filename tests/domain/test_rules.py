@@ -407,7 +407,7 @@ def test_no_part_may_be_taken_from_any_case_so_that_a_rule_is_passed_by_and_woul
 
 def test_several_dockets_at_once_have_the_problems_of_each_by_itself() -> None:
     cases = [case for kind, _, _, *both in CASES if kind == "docket" for case in both]
-    together = rules.check_dockets([(case.values, case.around) for case in cases], K)
+    together = rules.check_dockets([(rules.Docket(case.values, K), case.around) for case in cases], K)
     assert together == [rules.check_docket(case.values, case.around, K) for case in cases]
     assert len({len(found) for found in together}) > 2
 

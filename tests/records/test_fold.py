@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldapp.records.changes import canonical, read
-from fieldapp.records.fold import ADD_ONLY, Fold, Record, fold
+from fieldapp.records.fold import ADD_ONLY, Fold, Record, fold, of_one
 from tests.records import histories, merge_reference
 from tests.records.makers import DOCKET, Pen
 
@@ -30,6 +30,12 @@ def test_any_order_repetition_and_splitting_gives_one_state(history, rng, cuts):
             split.apply(change)
     assert state(delivered) == state(made)
     assert canonical({r.id: r.as_json() for r in sorted(split, key=lambda one: one.id)}) == state(made)
+
+
+@given(histories.steps)
+def test_the_record_of_one_change_is_what_the_fold_makes_of_it(history):
+    for change in histories.play(history):
+        assert of_one(change).as_json() == fold([change]).records[change.record].as_json()
 
 
 @settings(max_examples=300)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from fieldapp.domain.ids import context_id
+from server.ledger.beside import neighbours
+from server.ledger.folding import records_of
 from tests.server.tablets import CODE, SITE, Tablet, an_id, reading
 
 HERE = context_id(SITE, "1042")
@@ -248,3 +250,83 @@ def test_a_sample_that_turns_into_a_cremation_raises_the_bones_from_it(ledger):
     push(ledger, tablet)
     check(ledger)
     assert [hold.docket for hold in ledger.holds()] == [an_id("a")]
+
+
+def test_a_problem_ends_however_many_others_have_the_same(ledger):
+    tablet = Tablet()
+    firsts = [tablet.docket(f"a{at}", label=f"{CODE} A{at}") for at in range(260)]
+    for at in range(260):
+        tablet.docket(f"b{at}", label=f"{CODE} A{at}")
+    push(ledger, tablet)
+    while ledger.check_due():
+        pass
+    assert sum(one.rule == "label_repeated" for one in ledger.problems()) == 520
+    for at, first in enumerate(firsts):
+        tablet.write("docket", an_id(f"a{at}"), {"label": f"{CODE} B{at}"}, {"label": [first.id]})
+    push(ledger, tablet)
+    assert ledger.check_due() == 0
+    assert not any(one.rule == "label_repeated" for one in ledger.problems())
+
+
+def test_a_record_that_is_beside_nothing_lets_nothing_else_be_looked_at(ledger):
+    tablet = Tablet()
+    for name in ("a", "b"):
+        tablet.docket(name, label=f"{CODE} A1", bag=an_id("bag"))
+    tablet.docket("alone", label=f"{CODE} B1", context=None)
+    push(ledger, tablet)
+    check(ledger)
+    with ledger.database.reading() as connection:
+        (alone,) = records_of(connection, [an_id("alone")])
+        assert neighbours(connection, [alone]) <= {an_id("alone")}
+        (a,) = records_of(connection, [an_id("a")])
+        assert neighbours(connection, [a]) == {an_id("a"), an_id("b"), an_id("bag")}
+
+
+def test_a_double_that_is_put_into_another_bag_leaves_none_behind(ledger):
+    tablet = Tablet()
+    same = {"reading": reading(portions={"head": "most"}), "weight_g": 12.5}
+    tablet.docket("a", bag=an_id("bag"), **same)
+    moved = tablet.docket("b", bag=an_id("bag"), **same)
+    push(ledger, tablet)
+    check(ledger)
+    assert "possible_double" in found(ledger, "a")
+    tablet.write("docket", an_id("b"), {"bag": an_id("elsewhere")}, {"bag": [moved.id]})
+    push(ledger, tablet)
+    check(ledger)
+    assert "possible_double" not in found(ledger, "a") | found(ledger, "b")
+
+
+def test_a_bag_that_is_sent_is_free_of_what_was_taken_out_of_it(ledger):
+    tablet = Tablet()
+    tablet.docket("a", bag=an_id("bag"))
+    tablet.docket("b", **{"human/1": {"answer": "query"}})
+    tablet.write("transfer", an_id("t"), {"bag": an_id("bag"), "kind": "loan"})
+    moved = tablet.write("docket", an_id("b"), {"bag": an_id("bag")})
+    push(ledger, tablet)
+    check(ledger)
+    assert "transfer_of_possible_human" in found(ledger, "t")
+    tablet.write("docket", an_id("b"), {"bag": None}, {"bag": [moved.id]})
+    push(ledger, tablet)
+    check(ledger)
+    assert "transfer_of_possible_human" not in found(ledger, "t")
+
+
+def test_what_is_one_bone_with_something_sent_or_shown_is_seen_from_wherever_it_lies(ledger):
+    tablet = Tablet()
+    tablet.write("bag", an_id("bag"), {"label": f"{CODE} A2", "context": HERE})
+    tablet.docket("a", bag=an_id("bag"), **{f"photo/{an_id('p')}": True})
+    tablet.docket("b", **{f"same_as/{an_id('a')}": True})
+    tablet.write("transfer", an_id("t"), {"bag": an_id("bag"), "kind": "loan"})
+    tablet.write("photo", an_id("p"), {"context": HERE, "closed": False})
+    push(ledger, tablet)
+    check(ledger)
+    assert "transfer_of_possible_human" not in found(ledger, "t")
+    tablet.human("b", "query")
+    push(ledger, tablet)
+    check(ledger)
+    assert "transfer_of_possible_human" in found(ledger, "t")
+    assert "photo_open_of_possible_human" in found(ledger, "p")
+    before = sorted((one.record, one.rule, one.path) for one in ledger.problems())
+    ledger.rebuild()
+    check(ledger)
+    assert sorted((one.record, one.rule, one.path) for one in ledger.problems()) == before

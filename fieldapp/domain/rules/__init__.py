@@ -40,6 +40,7 @@ __all__ = [
     "BY_KIND",
     "NEEDS",
     "Around",
+    "Docket",
     "Problem",
     "catalogue",
     "check_docket",
@@ -116,16 +117,17 @@ NEEDS = {
 }
 """{rule: what it looks at, without which it is passed by}: most dockets hold no tooth and no mark.
 
-What is named is the first part of a path or, of a docket's reading, a field or a state (`there` in findings). It has
-to be so for every record whatever: a test lets each rule look at records without what it needs.
+What is named is the first part of a path or, of a docket's reading or answers, a field or a state (`there` in
+findings). It has to be so for every record whatever: a test lets each rule look at records without what it needs.
 """
 
-_STEPS = {
+Steps = Sequence[tuple[str | None, Sequence[tuple[str, Rule]]]]
+"""[(what they need, the rules that need it)], in the order of the rules: whole runs are passed by at once."""
+
+_STEPS: dict[str, Steps] = {
     kind: [(need, list(run)) for need, run in groupby(found.items(), key=lambda item: NEEDS.get(item[0]))]
     for kind, found in BY_KIND.items()
 }
-"""{kind: [(what they need, the rules that need it)]}, in the same order: whole runs of rules are passed by at once."""
-
 _NOTHING = Around()
 
 
@@ -134,9 +136,18 @@ def check_docket(values: Values, around: Around, knowledge: Knowledge) -> tuple[
     return check_record("docket", values, around, knowledge)
 
 
-def check_dockets(dockets: Sequence[tuple[Values, Around]], knowledge: Knowledge) -> list[tuple[Problem, ...]]:
-    """What `check_docket` finds in each of several, in their order: some dozens at once take half the time."""
-    return _run("docket", [(Docket(values, knowledge), around) for values, around in dockets], knowledge)
+def check_dockets(
+    dockets: Sequence[tuple[Docket, Around]], knowledge: Knowledge, raising: bool = False
+) -> list[tuple[Problem, ...]]:
+    """What `check_docket` finds in each of several, in their order: some dozens at once take half the time.
+
+    `raising`: only what the rules find that ask for an answer to the human question.
+    """
+    steps = _STEPS["docket"]
+    if raising:
+        raises = {key for key, row in knowledge.rules.items() if row.raises}
+        steps = [(need, some) for need, run in steps if (some := [one for one in run if one[0] in raises])]
+    return _run(steps, dockets, knowledge)
 
 
 def check_record(kind: str, values: Values, around: Around, knowledge: Knowledge) -> tuple[Problem, ...]:
@@ -144,7 +155,7 @@ def check_record(kind: str, values: Values, around: Around, knowledge: Knowledge
     if kind not in BY_KIND or kind == "group":
         return ()
     record = Docket(values, knowledge) if kind == "docket" else Record(values)
-    return _run(kind, [(record, around)], knowledge)[0]
+    return _run(_STEPS[kind], [(record, around)], knowledge)[0]
 
 
 def check_group(
@@ -154,10 +165,10 @@ def check_group(
 
     A docket's own `context` is what is compared with the group's; give it the context of its bag where it has none.
     """
-    return _run("group", [(groups.Group(values, members, knowledge), around)], knowledge)[0]
+    return _run(_STEPS["group"], [(groups.Group(values, members, knowledge), around)], knowledge)[0]
 
 
-def _run(kind: str, records: Sequence[tuple[Record, Around]], knowledge: Knowledge) -> list[tuple[Problem, ...]]:
+def _run(steps: Steps, records: Sequence[tuple[Record, Around]], knowledge: Knowledge) -> list[tuple[Problem, ...]]:
     found: list[list[Problem]] = [[] for _ in records]
     looked_at = [
         (record, around, problems)
@@ -165,7 +176,7 @@ def _run(kind: str, records: Sequence[tuple[Record, Around]], knowledge: Knowled
         if record.values.get("deleted") is not True
     ]
     # One rule over all records, then the next: a processor is quicker at what it has just done.
-    for need, run in _STEPS[kind]:
+    for need, run in steps:
         those = looked_at if need is None else [one for one in looked_at if need in one[0].there]
         for key, rule in run if those else ():
             row = knowledge.rules.get(key)

@@ -283,10 +283,10 @@ NEEDS = {
     **dict.fromkeys(ASSESSMENT_RULES, "assessment"),
     "child_size_not_excluded": "unfused",
     "burnt_not_excluded": "burning",
-    "no_sign_without_portion": "human",
-    "aid_possible_human": "human",
-    "aid_cannot_tell": "human",
-    "stop_but_lifted": "human",
-    "in_place_but_bagged": "human",
+    "no_sign_without_portion": "no_sign",
+    "aid_possible_human": "aid",
+    "aid_cannot_tell": "aid",
+    "stop_but_lifted": "stop",
+    "in_place_but_bagged": "in_place",
 }
 """{rule: what it looks at, without which it is passed by}: see rules.NEEDS."""

@@ -39,9 +39,9 @@ class Problem:
     raises: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)  # one is made for every record: a frozen one takes three times as long to fill
 class Around:
-    """What surrounds a record. All optional: what is not given is not looked at.
+    """What surrounds a record; never altered. All optional: what is not given is not looked at.
 
     record    id of the record that is checked
     new       it is being made now, not read again
@@ -125,7 +125,12 @@ class Record:
         self.kept: dict[str, Any] = {}
         self.heads: dict[str, list[tuple[str, Any]]] = {}
         for item in values.items():
-            self.heads.setdefault(item[0].partition("/")[0], []).append(item)
+            path = item[0]
+            first = path.partition("/")[0] if "/" in path else path
+            if first in self.heads:
+                self.heads[first].append(item)
+            else:
+                self.heads[first] = [item]
         self.there = set(self.heads)
         self.label = text(values.get("label"))
 
@@ -145,7 +150,8 @@ class Docket(Record):
     answers             (path, value, answer as it counts) of its answers to the human question
     caution             how cautious the most cautious of them is, 0 if there is none (human.CAUTION)
     named               the taxon names an animal, not only a size or a class
-    there               also the fields of its reading that are filled, and the states of its portions and centres
+    there               also the fields of its reading that are filled, the states of its portions and centres, its
+                        answers as they count, and the fields of these that say something
     """
 
     __slots__ = (
@@ -182,10 +188,14 @@ class Docket(Record):
         self.named = self.taxon_row is not None and self.taxon_row.named
         self.parted: Mapping[str, Portion] = know.portion_map(self.element or "", self.taxon)
         self.most = {key for key, state in self.portions.items() if state == "most"}
-        self.present = self.most | {key for key, state in self.portions.items() if state == "part"}
+        self.present = {key for key, state in self.portions.items() if state in PRESENT}
         self.answers = [(path, value, human.answer_of(value)) for path, value in self.items("human/")]
         self.caution = max([human.CAUTION[answer] for _, _, answer in self.answers], default=0)
         self.there.update([name for name, value in own.items() if value], self.portions.values(), self.fusion.values())
+        for _, value, answer in self.answers:
+            self.there.add(answer)
+            if isinstance(value, Mapping):
+                self.there.update([name for name, said in value.items() if said is not None and said is not False])
 
     def none_of(self, keys: Collection[str]) -> bool:
         """Whether all of these portions are written down as absent (and there are any)."""

@@ -88,7 +88,8 @@ def portions_not_joined(docket: Docket, around: Around, know: Knowledge) -> Iter
         return
     own = docket.parted
     steps = {own[key].step for key in docket.present if key in own}
-    for step in range(min(steps, default=0) + 1, max(steps, default=0)):
+    first, last = min(steps, default=0), max(steps, default=0)
+    for step in range(first + 1, last) if last - first >= len(steps) else ():
         if step not in steps:
             between = [key for key, portion in own.items() if portion.step == step]
             if docket.none_of(frozenset(between)):

@@ -129,7 +129,7 @@ def _in_reading(docket: Docket, know: Knowledge) -> Iterator[Finding]:
         yield "reading/taxon", {"word": shown(reading.get("taxon"))}
     for field, of in READING.items():
         word = reading.get(field)
-        if word is not None and not _known(of, word, know):
+        if word is not None and not know.is_word(of, word) and not _known(of, word, know):
             yield f"reading/{field}", {"word": shown(word)}
     for field, of in PARTS:
         part = reading.get(field)
