@@ -53,11 +53,13 @@ _REQUIRED: tuple[tuple[str, type], ...] = (
 
 
 class UnreadableChange(ValueError):
-    """A body that is no change. `reason` says why; `notebook` and `n` are None where they cannot be told."""
+    """A body that is no change. `reason` says why, exactly, and `key` is that of a text which says it to a reader in
+    their language; `notebook` and `n` are None where they cannot be told."""
 
-    def __init__(self, reason: str, notebook: str | None = None, n: int | None = None) -> None:
+    def __init__(self, why: str, reason: str, notebook: str | None = None, n: int | None = None) -> None:
         super().__init__(reason)
         self.reason = reason
+        self.key = f"cabin.aside.{why}"
         self.notebook = notebook
         self.n = n
 
@@ -102,7 +104,7 @@ def change_id(body: str) -> str:
     try:
         return hashlib.sha256(body.encode("utf-8")).hexdigest()
     except UnicodeEncodeError as error:
-        raise UnreadableChange("it holds half of a character pair, which no file can hold") from error
+        raise UnreadableChange("half_pair", "it holds half of a character pair, which no file can hold") from error
 
 
 def write(
@@ -135,7 +137,7 @@ def write(
     try:
         body = canonical(parsed)
     except (ValueError, TypeError, RecursionError) as error:
-        raise UnreadableChange(f"a value cannot be written down: {error}", notebook, n) from error
+        raise UnreadableChange("value", f"a value cannot be written down: {error}", notebook, n) from error
     # Parsed again, so that the change in memory is the change on disk (tuples, keys that were numbers …).
     return read(body)
 
@@ -146,16 +148,16 @@ def read(body: str, expected_id: str | None = None) -> Change:
     Unknown fields, unknown kinds, unknown paths and newer formats are no errors.
     """
     if len(body) > BODY_LIMIT:
-        raise UnreadableChange(f"it is longer than {BODY_LIMIT:,} characters")
+        raise UnreadableChange("long", f"it is longer than {BODY_LIMIT:,} characters")
     found = change_id(body)
     if expected_id is not None and found != expected_id:
-        raise UnreadableChange("its text does not match its hash: it was damaged or altered on the way")
+        raise UnreadableChange("damaged", "its text does not match its hash: it was damaged or altered on the way")
     try:
         parsed = _DECODER.decode(body)
     except (ValueError, RecursionError) as error:
-        raise UnreadableChange(f"it is not JSON: {error}") from error
+        raise UnreadableChange("not_json", f"it is not JSON: {error}") from error
     if not isinstance(parsed, dict):
-        raise UnreadableChange("it is not a JSON object")
+        raise UnreadableChange("no_object", "it is not a JSON object")
     _require(parsed)
     _require_writable(parsed, body)
     return Change(body, found, parsed)
@@ -184,12 +186,12 @@ def _require_writable(parsed: dict[str, Any], body: str) -> None:
     """What can be read and then not be written down again (a snapshot, a ledger) is no change either."""
     place = parsed["notebook"], parsed["n"]
     if body.count("[") + body.count("{") > DEEPEST and _depth(parsed) > DEEPEST:
-        raise UnreadableChange(f"it is nested more than {DEEPEST} levels deep", *place)
+        raise UnreadableChange("nested", f"it is nested more than {DEEPEST} levels deep", *place)
     if "\\u" in body:
         try:
             canonical(parsed).encode("utf-8")
         except UnicodeEncodeError as error:
-            raise UnreadableChange("it holds half of a character pair, which no file can hold") from error
+            raise UnreadableChange("half_pair", "it holds half of a character pair, which no file can hold") from error
 
 
 def _depth(value: Any) -> int:
@@ -209,9 +211,11 @@ def _require(parsed: dict[str, Any]) -> None:
     for name, wanted in _REQUIRED:
         # `type is`, not isinstance: true is an int to Python and not a number of ours.
         if type(parsed.get(name)) is not wanted:
-            raise UnreadableChange(f"its field '{name}' is missing or of the wrong type", known_notebook, known_n)
+            raise UnreadableChange(
+                "field", f"its field '{name}' is missing or of the wrong type", known_notebook, known_n
+            )
     if not 1 <= parsed["n"] <= BIGGEST_N:
-        raise UnreadableChange(f"its number is not between 1 and {BIGGEST_N}", known_notebook)
+        raise UnreadableChange("number", f"its number is not between 1 and {BIGGEST_N}", known_notebook)
     for ids in parsed["over"].values():
         if type(ids) is not list or not all(type(one) is str for one in ids):
-            raise UnreadableChange("its field 'over' does not hold lists of ids", known_notebook, known_n)
+            raise UnreadableChange("over", "its field 'over' does not hold lists of ids", known_notebook, known_n)

@@ -4,6 +4,7 @@
     ├── NotReachable         nothing answers at the address
     ├── ConnectionCut        it answered and then did not; what was answered for is kept at both ends
     ├── CertificateChanged   another certificate than the one that was pinned: nothing was sent
+    ├── OtherCabin           another certificate at an address that was typed for this tablet's cabin: nothing was sent
     ├── WrongCabin           the code belongs to another cabin's certificate: nothing was sent
     ├── NotACode             a text that cannot be a code
     ├── CodeRefused          the code is wrong, used or too old
@@ -71,6 +72,12 @@ class CertificateChanged(SyncError):
     """`pinned` and `met`, both fingerprints as people compare them."""
 
     key = "sync.certificate_changed"
+
+
+class OtherCabin(SyncError):
+    """`address`, and `met`: the fingerprint of what answered there."""
+
+    key = "sync.other_cabin"
 
 
 class WrongCabin(SyncError):

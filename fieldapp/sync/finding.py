@@ -1,5 +1,5 @@
 """Finds cabins on the network by multicast DNS, so that nobody has to type an address, nor to type it again after the
-cabin's has changed.
+cabin's has changed; and takes one that was typed, where nothing is announced.
 
 What is found is hearsay: anybody on the network may announce anything. It only says where to look; whether a cabin is
 the right one is told by the code and its proofs (enrol), and later by the pinned certificate. It never stops anything:
@@ -19,8 +19,8 @@ from typing import Any
 from fieldapp.records import enrolment, wire
 from fieldapp.store.notebook import Notebook
 from fieldapp.sync.enrol import SETTING, enrolled
-from fieldapp.sync.errors import SyncError
-from fieldapp.sync.transport import Address, certificate_at
+from fieldapp.sync.errors import NotEnrolled, OtherCabin, SyncError
+from fieldapp.sync.transport import Address, certificate_at, parse_address
 
 SECONDS = 3.0
 MOST = 8
@@ -90,10 +90,26 @@ def found_again(notebook: Notebook, **how: Any) -> bool:
     for one in filter(ours, look(enough=lambda found: any(map(ours, found)), **how)):
         for address in one.addresses:
             with suppress(SyncError):
-                if address != known.address and certificate_at(address) == known.fingerprint:
-                    notebook.set_setting(SETTING, asdict(replace(known, address=address)))
+                if address != known.address:
+                    moved_to(notebook, address)
                     return True
     return False
+
+
+def moved_to(notebook: Notebook, address: str) -> None:
+    """Notes another address of this notebook's cabin, once its certificate has been met there; nothing else is sent.
+
+    One that names no path keeps that of the site's. Raises NotEnrolled, NotReachable, OtherCabin.
+    """
+    known = enrolled(notebook)
+    if known is None:
+        raise NotEnrolled
+    host, port, path = parse_address(address)
+    there = str(Address(host, port, path or parse_address(known.address).path))
+    met = certificate_at(there)
+    if met != known.fingerprint:
+        raise OtherCabin(address=there, met=enrolment.in_pairs(met))
+    notebook.set_setting(SETTING, asdict(replace(known, address=there)))
 
 
 def _seen(info: Any) -> Seen | None:

@@ -40,6 +40,16 @@ class RealCabin:
         self.exchange(lambda *_, **__: None, lambda: False)
         return ""
 
+    def move(self, address: str) -> str:
+        """Takes another address for this tablet's cabin; "" if it is the same cabin that answers, else a sentence."""
+        try:
+            finding.moved_to(self.desk.notebook, address)
+        except NotReachable:
+            return say("setup.nobody", address=address)
+        except _FAULTS as error:
+            return str(error)
+        return ""
+
     def fetch_key(self, person: str, role: str, password: str) -> str:
         """Fetches a specialist's key; "" if it went through, else a sentence."""
         try:
@@ -112,6 +122,7 @@ def _ended(error: SyncError | StoreError | OSError) -> Exchange:
         notices_of(done),
         cancelled=ended,
         enrol=isinstance(error, _WANT_A_CODE),
+        away=isinstance(error, NotReachable),
     )
 
 

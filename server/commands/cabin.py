@@ -31,6 +31,8 @@ from server.settings import settings_in
 
 HELP = "the cabin's server: set it up, run it, add people, enrol tablets"
 PORT = 8443
+DATA = "the cabin's folder, or that of a server with several sites (default: cabin)"
+DATA_OF_ONE = "the cabin's folder (default: cabin); at a server with several sites that of one of them: UNIT/sites/CODE"
 
 
 def register(parser: argparse.ArgumentParser) -> None:
@@ -104,13 +106,13 @@ def register(parser: argparse.ArgumentParser) -> None:
 
 def _command(below: Any, name: str, act: Callable[[argparse.Namespace], int], words: str) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = below.add_parser(name, help=words, description=words)
-    _data(parser, argparse.SUPPRESS)
+    _data(parser, argparse.SUPPRESS, DATA_OF_ONE)
     parser.set_defaults(act=act)
     return parser
 
 
-def _data(parser: argparse.ArgumentParser, default: str) -> None:
-    parser.add_argument("--data", type=Path, default=default, help="the cabin's folder (default: cabin)")
+def _data(parser: argparse.ArgumentParser, default: str, words: str = DATA) -> None:
+    parser.add_argument("--data", type=Path, default=default, help=words)
 
 
 def _who(parser: argparse.ArgumentParser) -> None:

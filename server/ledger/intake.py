@@ -30,7 +30,7 @@ TAKEN, KNOWN, KEPT_UNREAD, SET_ASIDE = "taken", "known", "kept_unread", "set_asi
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What became of one entry. `why` is "" unless it was not folded: a sentence, or a key of the texts."""
+    """What became of one entry. `why` is "" unless it was not folded: a key of the texts."""
 
     id: str
     answer: str
@@ -60,7 +60,7 @@ def take(connection: Connection, entries: Sequence[tuple[str, str]], *, source: 
         try:
             change = changes.read(body, claimed)
         except UnreadableChange as fault:
-            answer = Answer(claimed, KEPT_UNREAD, fault.reason)
+            answer = Answer(claimed, KEPT_UNREAD, fault.key)
             number = (fault.notebook, fault.n)
         else:
             number = (change.notebook, change.n)

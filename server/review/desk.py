@@ -254,7 +254,8 @@ def _from_here() -> bool:
 
 
 @pages.before_request
-def _same_form() -> None:
+def must_be_from_here() -> None:
+    """Ends a request that changes something unless the form was made for this session, by one of these pages."""
     # The framework's own limit is not asked for the plain sort of forms, and anybody may send one.
     request.max_content_length = LARGEST_FORM
     if request.method not in ("GET", "HEAD", "OPTIONS"):
@@ -293,7 +294,7 @@ def page(template: str, status: int = 200, **values: Any) -> AnyResponse:
         notebook=notebook,
         csrf=token(),
         spoken=assets.spoken(),
-        languages=[(one, assets.language_name(one)) for one in assets.languages()],
+        languages=languages(),
         site=_site(),
         say=words.say,
         many=words.many,
@@ -311,6 +312,11 @@ def page(template: str, status: int = 200, **values: Any) -> AnyResponse:
         **values,
     )
     return Response(shown, status, mimetype="text/html")
+
+
+def languages() -> list[tuple[str, str]]:
+    """(language, its own name for itself) of those the pages are in."""
+    return [(one, assets.language_name(one)) for one in assets.languages()]
 
 
 def refer(record: Any) -> str:

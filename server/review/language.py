@@ -22,6 +22,13 @@ def chosen() -> str:
     return request.accept_languages.best_match(known) or known[0]
 
 
+def keep_chosen() -> None:
+    """Keeps the language that the form names, `to`, for the session, if there is such a one."""
+    to = desk.field("to")
+    if to in assets.languages():
+        session["language"] = to
+
+
 @pages.before_request
 def _begin() -> None:
     g.speaking = assets.speaking(chosen())
@@ -38,8 +45,6 @@ def _end(_: BaseException | None) -> None:
 @pages.post("/language")
 def language() -> Response:
     """`to`: the language from now on; `next`: the page that was open."""
-    to = desk.field("to")
-    if to in assets.languages():
-        session["language"] = to
+    keep_chosen()
     back = desk.inside(request.form.get("next", ""))
     return redirect(request.script_root + back if back else url_for("review.today"))

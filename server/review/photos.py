@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from flask import Response, abort, g, request
 from werkzeug.wrappers import Response as AnyResponse
@@ -18,7 +19,7 @@ from server.ledger import pictures
 from server.photos import looking
 from server.review import closing, desk
 from server.review.desk import pages
-from server.review.showing import label
+from server.review.showing import Said, Showing, label
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +32,7 @@ class Shown:
     docket, label  of the bone that it shows, "" on that bone's own page
     scale        true, false, or what else was written: then nothing is said of it
     disputed     whether the record's versions name several pictures
+    said         who took it and when: who wrote the picture's name into the record, the first first
     """
 
     record: str
@@ -44,13 +46,16 @@ class Shown:
     docket: str
     label: str
     disputed: bool
+    said: tuple[Said, ...]
 
 
 def strip(ids: Sequence[str]) -> list[Shown]:
-    """The photographs of a docket, or of a context and its dockets; the first id is the page's own."""
+    """The photographs of a docket, or of a context and its dockets, each bone's in the order in which they were taken;
+    the first id is the page's own."""
     with desk.ledger().database.reading() as connection:
         records = [one for one in pictures.showing(connection, ids) if one.life() != "deleted"]
         come = pictures.found(connection, [sha256 for one in records for sha256 in _named(one)])
+    showing = Showing(desk.ledger())
     closed = _closed({sha256 for one in records for sha256 in _named(one)})
     dockets = desk.ledger().get({str(one.value("docket")) for one in records} - set(ids[:1]))
     may_see = closing.may_see()
@@ -71,9 +76,20 @@ def strip(ids: Sequence[str]) -> list[Shown]:
                     docket=about.id if about else "",
                     label=label(about) if about else "",
                     disputed=len(named) > 1,
+                    said=showing.said(
+                        change for change, value in one.heads.get("sha256", {}).items() if value == sha256
+                    ),
                 )
             )
-    return sorted(found, key=lambda one: (one.label != "", one.label, one.record, one.nr))
+    return sorted(found, key=lambda one: (one.label != "", one.label, _taken(one), one.record, one.nr))
+
+
+def _taken(one: Shown) -> float:
+    """The moment of a picture, whatever zones its tablet and others wrote theirs in; what is no time comes first."""
+    try:
+        return datetime.fromisoformat(one.said[0].at).timestamp() if one.said else 0.0
+    except (ValueError, OverflowError):
+        return 0.0
 
 
 @pages.get("/photo/<photo>/<int:nr>/<any(small,middle,whole):size>")

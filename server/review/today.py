@@ -13,6 +13,7 @@ from typing import Any
 from flask import redirect, request, url_for
 from werkzeug.wrappers import Response
 
+from fieldapp.assets import texts
 from fieldapp.domain import human
 from fieldapp.records.changes import canonical, read
 from server.ledger import Hold, events
@@ -108,11 +109,19 @@ def _notices() -> list[tuple[str, str]]:
     """(when, sentence) of what was noticed of tablets, newest first."""
     found = [one for what in NOTICES for one in desk.ledger().events(SHOWN, what)]
     found.sort(key=lambda one: -one.nr)
-    named = [{**one.fields, "notebook": desk.notebook(one.fields.get("notebook"))} for one in found]
+    named = [
+        {**one.fields, "notebook": desk.notebook(one.fields.get("notebook")), "why": _why(one.fields.get("why"))}
+        for one in found
+    ]
     return [
         (one.at, words.sentence(f"cabin.event.{one.what}", fields))
         for one, fields in zip(found[:SHOWN], named[:SHOWN], strict=True)
     ]
+
+
+def _why(written: Any) -> str:
+    """Why a change was kept aside: a key of the texts; an older ledger has it in words, which stay as they are."""
+    return texts().get(written, written) if isinstance(written, str) else words.plain(written)
 
 
 def _given() -> list[tuple[str, str]]:

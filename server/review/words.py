@@ -144,12 +144,13 @@ def title(reading: Any) -> str:
     if not isinstance(reading, Mapping):
         return say("as_written", value=plain(reading))
     element, side, taxon = (reading.get(name) for name in ("element", "side", "taxon"))
-    parts = [word("side", side)] if side not in (None, "") else []
-    parts.append(word("element", element) if element not in (None, "") else say("no_element"))
+    part = word("element", element) if element not in (None, "") else say("no_element")
     animal = word("taxon", taxon) if taxon not in (None, "") else say("no_taxon")
     if reading.get("certainty") == "cf":
         animal = say("cf", taxon=animal)
-    return f"{' '.join(parts)}, {animal}"
+    if side in (None, ""):
+        return say("title", element=part, taxon=animal)
+    return say("title.sided", side=word("side", side), element=part, taxon=animal)
 
 
 def of_step(part: str, written: Any) -> str:

@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from flask import Flask, Response, render_template, request, session
+from flask import Flask, Response, g, redirect, render_template, request, session
 from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Response as AnyResponse
 
 from fieldapp import assets
 from fieldapp.assets import texts
@@ -19,7 +20,7 @@ from server.app import guard
 from server.cabin import Cabin
 from server.config import Config
 from server.review import desk, words
-from server.review.language import chosen
+from server.review.language import chosen, keep_chosen
 from server.review.showing import is_stop
 
 
@@ -52,11 +53,20 @@ def build(config: Config, cabins: Mapping[str, Cabin]) -> Flask:
                 sites=listed,
                 signed_in=any(one.let_in for one in listed),
                 say=words.say,
+                csrf=desk.token(),
                 spoken=assets.spoken(),
+                languages=desk.languages(),
             )
         response = Response(shown)
         response.headers.update({"Content-Security-Policy": desk.POLICY, "Referrer-Policy": "same-origin"})
         return response
+
+    @app.post("/language")
+    def language() -> AnyResponse:
+        """`to`: the language from now on, here and on the sites' pages."""
+        desk.must_be_from_here()
+        keep_chosen()
+        return redirect(f"{request.script_root}/")
 
     @app.errorhandler(HTTPException)
     def not_there(fault: HTTPException) -> Response | tuple[dict[str, object], int]:
@@ -65,8 +75,9 @@ def build(config: Config, cabins: Mapping[str, Cabin]) -> Flask:
         if request.path.startswith(UNDER):
             message = texts()["unit.which_site"].format(codes=codes)
             return {"code": code, "status": fault.name, "message": message, "errors": {"key": "unit.which_site"}}, code
+        key = "review.fault.token" if g.get("fault") == "token" else "unit.nowhere"
         with assets.speaking(chosen()):
-            return Response(texts()["unit.nowhere"].format(codes=codes), code, mimetype="text/plain")
+            return Response(texts()[key].format(codes=codes), code, mimetype="text/plain")
 
     guard(app)
     return app

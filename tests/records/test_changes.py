@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fieldapp import assets
 from fieldapp.records.changes import BODY_LIMIT, UnreadableChange, canonical, read
 from tests.records.makers import Pen
 
@@ -121,6 +122,31 @@ def test_what_can_be_read_and_not_be_written_again_is_no_change(value, why):
     body = Pen().write({"count": 1}).body.replace('"count":1', f'"count":{value}')
     with pytest.raises(UnreadableChange, match=why):
         read(body)
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda body: "x" * (BODY_LIMIT + 1),
+        lambda body: body + " ",
+        lambda body: "{not a change",
+        lambda body: "[]",
+        lambda body: body.replace('"count":1', '"count":' + "[" * 70 + "]" * 70),
+        lambda body: body.replace('"n":1', '"n":"1"'),
+        lambda body: body.replace('"n":1', '"n":0'),
+        lambda body: body.replace('"over":{}', '"over":{"count":1}'),
+        lambda body: body.replace('"count":1', '"count":"\\ud83d"'),
+        lambda body: "\ud800",
+    ],
+    ids=["long", "damaged", "not_json", "no_object", "nested", "field", "number", "over", "half_pair", "half_pair raw"],
+)
+def test_why_it_is_no_change_is_said_by_key_in_every_language(spoil, request):
+    whole = Pen().write({"count": 1})
+    with pytest.raises(UnreadableChange) as caught:
+        read(spoil(whole.body), whole.id if request.node.callspec.id == "damaged" else None)
+    assert caught.value.key == f"cabin.aside.{request.node.callspec.id.split()[0]}"
+    said = {assets.texts_in(lang)[caught.value.key] for lang in assets.languages()}
+    assert len(said) == len(assets.languages())
 
 
 def test_an_escaped_whole_pair_is_a_character_like_any_other():

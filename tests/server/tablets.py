@@ -40,6 +40,7 @@ class Tablet:
         *,
         n: int | None = None,
         prev: str | None = None,
+        at: str = "",
     ) -> Change:
         last = self.changes[-1] if self.changes else None
         change = changes.write(
@@ -52,7 +53,7 @@ class Tablet:
             set=set,
             over=over or {},
             by=self.by,
-            at="2026-06-01T10:00:00+02:00",
+            at=at or "2026-06-01T10:00:00+02:00",
         )
         self.changes.append(change)
         return change

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from werkzeug.test import Client
 
+from fieldapp import assets
 from fieldapp.cli import main
 from fieldapp.store.notebook import Notebook
 from fieldapp.sync.enrol import enrol
@@ -268,3 +269,37 @@ def test_the_front_page_is_dressed_as_its_sites_pages_are_by_day_and_in_the_even
     for one in re.findall(r'href="([^"]+\.css)"', own):
         with browser.get(one) as answer:
             assert answer.status_code == 200
+
+
+def test_the_front_page_is_turned_to_another_language_which_the_sites_then_speak(unit: Unit) -> None:
+    browser = Browser(unit)
+    page = browser.get("/").text
+    names = [name for one in assets.languages() for name in (assets.language_name(one),)]
+    assert re.findall(r'name="to" value="\w+"[^>]*>([^<]+)</button>', page) == names
+    csrf = re.search(r'name="csrf" value="([^"]+)"', page)
+    assert csrf
+    answer = browser.client.post("/language", data={"csrf": csrf[1], "to": "de"}, base_url=BASE)
+    assert (answer.status_code, answer.headers["Location"]) == (302, "/")
+    for at in ("/", "/AAA26/review/sign-in"):
+        assert '<html lang="de">' in browser.get(at).text
+
+
+def test_a_language_is_not_changed_from_elsewhere_nor_into_one_there_is_not(unit: Unit) -> None:
+    browser = Browser(unit)
+    csrf = re.search(r'name="csrf" value="([^"]+)"', browser.get("/").text)
+    assert csrf
+    for told, form in (({}, {"csrf": "x"}), ({"Origin": "https://elsewhere.example"}, {"csrf": csrf[1]})):
+        answer = browser.client.post("/language", data={**form, "to": "de"}, base_url=BASE, headers=told)
+        assert (answer.status_code, answer.text) == (400, assets.texts()["review.fault.token"])
+    browser.client.post("/language", data={"csrf": csrf[1], "to": "xx"}, base_url=BASE)
+    assert '<html lang="en">' in browser.get("/").text
+
+
+@pytest.mark.parametrize("command", [["person", "add"], ["person", "list"], ["enrol"], ["policy"]])
+def test_the_help_of_what_is_done_at_one_site_says_how_that_one_is_named(
+    command: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["cabin", *command, "--help"])
+    assert ended.value.code == 0
+    assert "UNIT/sites/CODE" in capsys.readouterr().out

@@ -12,8 +12,9 @@ import pytest
 
 from fieldapp.records import enrolment
 from fieldapp.sync.enrol import enrol, enrolled, transport_for
+from fieldapp.sync.errors import NotEnrolled, NotReachable, OtherCabin
 from fieldapp.sync.exchange import exchange
-from fieldapp.sync.finding import Seen, found_again, look
+from fieldapp.sync.finding import Seen, found_again, look, moved_to
 from server.announcing import Site, announced, reachable
 from server.cabin import set_up
 from server.serving import Serving
@@ -106,3 +107,34 @@ def test_a_cabin_that_cannot_be_announced_serves_all_the_same(serving):
 
 def test_only_what_others_reach_is_announced():
     assert reachable(["127.0.0.1", "192.168.4.1", "cabin.local", "::1"]) == ["192.168.4.1"]
+
+
+def test_a_typed_address_is_taken_only_where_the_known_certificate_answers(serving, new_notebook, config, tmp_path):
+    notebook = new_notebook("one")
+    at = f"127.0.0.1:{serving.port}"
+    enrol(notebook, at, serving.cabin.devices.open_code().text)
+    with socket.create_server(("127.0.0.1", 0)) as gone:
+        old = f"127.0.0.1:{gone.getsockname()[1]}"
+    notebook.set_setting("cabin", {**notebook.setting("cabin"), "address": f"{old}/TST26"})
+    with pytest.raises(NotReachable):
+        moved_to(notebook, old)
+    second = replace(config, data=tmp_path / "second")
+    set_up(second, code=CODE, name="x")
+    with Serving(replace(second, testing=False), QUICK) as other:
+        asked: list[str] = []
+        app = other.app.wsgi_app
+        other.app.wsgi_app = lambda environ, start: (asked.append(environ["PATH_INFO"]), app(environ, start))[1]
+        with pytest.raises(OtherCabin, match=f"127.0.0.1:{other.port}") as met:
+            moved_to(notebook, f"127.0.0.1:{other.port}")
+        assert met.value.fields["met"] == enrolment.in_pairs(other.cabin.fingerprint)
+        assert asked == [], "nothing but the handshake was sent"
+    assert enrolled(notebook).address == f"{old}/TST26"
+    moved_to(notebook, f"https://{at}")
+    assert enrolled(notebook).address == f"{at}/TST26", "the site's path stays where none was typed"
+    moved_to(notebook, f"{at}/OTH26/")
+    assert enrolled(notebook).address == f"{at}/OTH26"
+
+
+def test_a_tablet_that_knows_no_cabin_has_none_that_moved(new_notebook):
+    with pytest.raises(NotEnrolled):
+        moved_to(new_notebook("one"), "127.0.0.1:8443")

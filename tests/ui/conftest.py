@@ -73,6 +73,11 @@ class FakeCabin:
             self.desk.notebook.set_setting("cabin", {"address": address, "fingerprint": "f", "seal_key": ""})
         return self.trouble
 
+    def move(self, address: str) -> str:
+        if not self.trouble:
+            self.desk.notebook.set_setting("cabin", {**self.desk.cabin, "address": address})
+        return self.trouble
+
     def fetch_key(self, person: str, role: str, password: str) -> str:
         self.keys.append((person, role, password))
         return self.trouble

@@ -477,3 +477,32 @@ def test_every_tap_is_on_disk_before_its_frame(tablet: Tablet, tmp_path: Path) -
             assert found.screen == tablet.screen
             assert found.form is not None
             assert found.form.state == tablet.shell.form.state
+
+
+def test_a_cabin_that_moved_is_given_its_new_address_by_hand(tablet: Tablet) -> None:
+    tablet.begin()
+    enrolled(tablet)
+    tablet.app.show()
+    cabin, sync = tablet.shell.sync.cabin, tablet.shell.sync
+    cabin.answer = Exchange(trouble="nothing answers (invented)", away=True)
+    tablet.press("go.more", "go.sync")
+    assert not tablet.hand.sees("sync.elsewhere"), "before anything was tried"
+    tablet.press("sync.now")
+    tablet.hand.until(lambda: not sync.running)
+    tablet.hand.frames(3)
+    tablet.press("sync.elsewhere")
+    address = tablet.shell.setup.entries["address"]
+    assert address.text == "192.168.20.5:8443", "what is known is there to be changed"
+    cabin.trouble = "another cabin answers there (invented)"
+    tablet.press("key.rub", "key.4", "setup.go")
+    tablet.hand.until(lambda: not tablet.shell.setup.busy)
+    tablet.hand.frames(2)
+    assert tablet.app.views["setup"].message() == (cabin.trouble, True)
+    assert sync.address == "192.168.20.5:8443"
+    cabin.trouble = ""
+    tablet.press("setup.go")
+    tablet.hand.until(lambda: tablet.shell.screen == "sync")
+    tablet.hand.frames(2)
+    assert sync.address == "192.168.20.5:8444"
+    assert not tablet.hand.sees("sync.elsewhere")
+    assert tablet.hand.sees("sync.now")

@@ -11,7 +11,7 @@ from PIL import Image
 from fieldapp import assets
 from fieldapp.records.enrolment import in_pairs
 from fieldapp.store.notebook import Notebook
-from fieldapp.sync.errors import CertificateChanged
+from fieldapp.sync.errors import CertificateChanged, NotReachable, OtherCabin
 from fieldapp.sync.finding import Seen
 from fieldapp.ui.presenters import shelves
 from fieldapp.ui.presenters.cabin import Exchange
@@ -181,6 +181,29 @@ def sync_stops(tablet: Tablet) -> Iterator[str]:
     tablet.app.show()
     hand.frames(2)
     yield "sync, a copy"
+    desk = tablet.app.desk
+    before = dict(desk.person)
+    desk.go(person={"person": "person-Cleo Example", "name": "Cleo Example", "role": "human_osteologist"})
+    tablet.app.show()
+    hand.frames(2)
+    wanted = {"sync.renew", "sync.differ", "sync.key", "sync.carry", "sync.now", "sync.leave"}
+    assert wanted <= set(hand.idents())
+    yield "sync, a copy of a specialist's with disagreements"
+    sync.result = Exchange(trouble=str(NotReachable(address="192.168.20.5:8443", cause="timed out")), away=True)
+    tablet.app.show()
+    hand.frames(2)
+    yield "sync, nobody answers, and everything else besides"
+    press("sync.elsewhere")
+    yield "setup, another address"
+    tablet.shell.setup.error = str(OtherCabin(address="192.168.20.105:8443/HLG26", met=prints["met"]))
+    tablet.app.show()
+    hand.frames(2)
+    yield "setup, another cabin at another address"
+    press("setup.back")
+    sync.result = None
+    desk.go(person=before)
+    tablet.app.show()
+    hand.frames(2)
     letter = notebook.letter
     press("sync.renew")
     hand.until(lambda: not sync.renewing)

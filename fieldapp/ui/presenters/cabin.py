@@ -47,6 +47,7 @@ class Exchange:
     notices          sentences of the cabin's
     pictures         photographs that the cabin has since
     enrol            it is for a code from the cabin to mend: the cabin lets this tablet in no more, or is another one
+    away             nothing answers where the cabin was: it may be at another address
     """
 
     sent: int = 0
@@ -56,6 +57,7 @@ class Exchange:
     cancelled: bool = False
     pictures: int = 0
     enrol: bool = False
+    away: bool = False
 
 
 class Cabin(Protocol):
@@ -66,6 +68,9 @@ class Cabin(Protocol):
 
     def enrol(self, addresses: Sequence[str], code: str) -> str:
         """Enrols the tablet and notes the cabin; "" if it went through, else a sentence. Blocks."""
+
+    def move(self, address: str) -> str:
+        """Takes another address for the same cabin; "" if it answers there, else a sentence. Blocks."""
 
     def new_life(self) -> str:
         """Lets a copied tablet go on as a new one; "" if it went through, else a sentence. Blocks."""
@@ -78,7 +83,8 @@ class Cabin(Protocol):
 
 
 class Setup:
-    """The first start, or enrolment later. `way`: "" to choose, "cabin", "alone", or "picture" to choose one.
+    """The first start, or enrolment later. `way`: "" to choose, "cabin", "alone", or "picture" to choose one; "moved"
+    to give another address for the cabin that the tablet is enrolled at.
 
     found    cabins that announce themselves; None while they are looked for
     scan     reads the texts of the QR codes in a picture; None where this machine cannot
@@ -144,11 +150,13 @@ class Setup:
         """Takes one of the ways."""
         self.way, self.error = way, ""
         self._also = ()
-        self.at = {"cabin": "address", "alone": "site"}.get(way, "")
+        self.at = {"cabin": "address", "alone": "site", "moved": "address"}.get(way, "")
+        if way == "moved":
+            self._fill([str(self.desk.cabin.get("address", ""))])
 
     def fields(self) -> tuple[str, ...]:
         """The entries of the way taken."""
-        return {"cabin": ("address", "code"), "alone": ("site", "letter")}.get(self.way, ())
+        return {"cabin": ("address", "code"), "alone": ("site", "letter"), "moved": ("address",)}.get(self.way, ())
 
     def shown(self, name: str) -> str:
         """An entry as it is shown."""
@@ -161,6 +169,8 @@ class Setup:
             if not self.addresses():
                 return say("setup.need_address")
             return "" if len(self.entries["code"].text) == 14 else say("setup.need_code")
+        if self.way == "moved":
+            return "" if self.entries["address"].text else say("setup.need_address")
         if len(self.entries["site"].text) < 2:
             return say("setup.need_site")
         return "" if self.entries["letter"].text else say("setup.need_letter")
@@ -173,6 +183,12 @@ class Setup:
         code = self.entries["site"].text
         self.desk.notebook.identify(site=ids.site_id(code), code=code, letter=self.entries["letter"].text)
         return True
+
+    def move(self) -> bool:
+        """Takes the address; blocks. False, with `error` saying why, if another cabin or none answers there."""
+        self.error = self.ready() or self.cabin.move(self.entries["address"].text)
+        self.desk.refresh()
+        return not self.error
 
     def enrol(self) -> bool:
         """Enrols at the cabin; blocks. False, with `error` saying why, if it did not go through."""
@@ -207,6 +223,11 @@ class Sync:
     def wants_code(self) -> bool:
         """Whether the last exchange ended so that the tablet has to be enrolled again."""
         return self.result is not None and self.result.enrol
+
+    @property
+    def away(self) -> bool:
+        """Whether the last exchange found nobody where the cabin was."""
+        return self.result is not None and self.result.away
 
     def begin(self) -> bool:
         """Marks the exchange as running. False if it is already, or if no cabin is known."""

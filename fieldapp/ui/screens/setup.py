@@ -17,6 +17,8 @@ load_kv(__file__)
 
 SHOWN, PICTURES = 2, 4
 """Cabins and pictures that are offered at once; further ones are found by typing."""
+GO = {"cabin": "setup.enrol", "alone": "setup.start", "moved": "setup.move"}
+"""What the button that goes on is called, by the way taken."""
 
 
 class SetupScreen(View):
@@ -55,7 +57,7 @@ class SetupScreen(View):
             )
             for name in setup.fields()
         ]
-        go = say("setup.busy") if setup.busy else say("setup.enrol" if setup.way == "cabin" else "setup.start")
+        go = say("setup.busy" if setup.busy else GO[setup.way])
         back = Choice("setup.back", say("action.back"), sign="leave")
         tone = "plain" if setup.ready() else "primary"
         on = Choice("setup.go", go, tone=tone, sign="tick", weight=1.4, enabled=not setup.busy)
@@ -135,6 +137,9 @@ class SetupScreen(View):
         elif ident.startswith("entry."):
             setup.at = ident.removeprefix("entry.")
         elif ident == "setup.back":
+            if setup.way == "moved":
+                self._moved()
+                return
             leaves = not setup.way and self.shell.desk.site
             setup.begin("")
             if leaves:
@@ -158,8 +163,21 @@ class SetupScreen(View):
         setup.error = setup.ready()
         if not setup.error:
             setup.busy = True
-            Thread(target=self._enrol, daemon=True).start()
+            Thread(target=self._move if setup.way == "moved" else self._enrol, daemon=True).start()
         self.shell.heard()
+
+    def _move(self) -> None:
+        went = self.shell.setup.move()
+        Clock.schedule_once(lambda _: self._moved() if went else self._enrolled(False))
+
+    def _moved(self) -> None:
+        """Back to syncing, with the new address or the one there was."""
+        setup, sync = self.shell.setup, self.shell.sync
+        if setup.busy:
+            # What was said of the old address is no longer so.
+            setup.busy, sync.result = False, None
+        setup.begin("")
+        self.shell.show("sync")
 
     def _enrol(self) -> None:
         went = self.shell.setup.enrol()

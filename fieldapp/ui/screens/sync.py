@@ -6,10 +6,12 @@ from threading import Thread
 from typing import Any
 
 from kivy.clock import Clock
+from kivy.properties import NumericProperty
 
-from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.screens.view import View, load_kv
 from fieldapp.ui.texts import say
+from fieldapp.ui.theme import theme
 
 load_kv(__file__)
 
@@ -17,8 +19,14 @@ SOON = 0.2
 """Seconds between two looks at how far the exchange is."""
 
 
+COLUMN, WIDE, MARGINS = 90.0, 22.0, 8.0
+"""Millimetres: the height of a column of buttons, the width of a button in a row, and what lies beside a row."""
+
+
 class SyncScreen(View):
-    """Shows the sync presenter."""
+    """Shows the sync presenter. `lines`: columns or rows that the buttons take."""
+
+    lines = NumericProperty(1)
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -49,12 +57,25 @@ class SyncScreen(View):
             actions.append(Choice("sync.renew", say("sync.renew")))
         elif not busy and sync.told():
             actions.append(Choice("sync.read", say("sync.read"), sign="tick"))
-        # The column holds five; what can be done elsewhere, or only with a cabin, waits for the enrolling.
+        if not busy and sync.away:
+            actions.append(Choice("sync.elsewhere", say("sync.elsewhere"), sign="find"))
+        # What can be done elsewhere, or only with a cabin, waits for the enrolling.
         if not busy and not sync.wants_code and self.shell.desk.notebook.disputed():
             actions.append(Choice("sync.differ", say("sync.show_differ"), sign="differ"))
         if self.shell.key.wanted() and not busy and not sync.wants_code:
             actions.append(Choice("sync.key", say("key.title"), sign="hold"))
-        ids.actions.show(self.column(actions))
+        self._lay(actions)
+
+    def _lay(self, actions: list[Choice]) -> None:
+        """As many lines as leave every button its size: columns of a lying tablet, rows of a standing one."""
+        room = theme.in_mm(self.width) - MARGINS if self.tall else COLUMN
+        least = WIDE if self.tall else theme.target
+        each = max(1, int((room + theme.gap) // (least + theme.gap)))
+        self.lines = -(-len(actions) // each)
+        lines = in_rows(actions, -(-len(actions) // self.lines))
+        if not self.tall:
+            lines = [[line[at] for line in lines if at < len(line)] for at in range(len(lines[0]))]
+        self.ids.actions.show(lines)
 
     def tapped(self, ident: str) -> None:
         sync = self.shell.sync
@@ -62,6 +83,9 @@ class SyncScreen(View):
             self.shell.home()
         elif ident == "sync.enrol":
             self.shell.setup.begin("")
+            self.shell.show("setup")
+        elif ident == "sync.elsewhere":
+            self.shell.setup.begin("moved")
             self.shell.show("setup")
         elif ident == "sync.differ":
             self.shell.finding.clear()

@@ -25,7 +25,7 @@ from tests.server.review.every_page import EVERY_PAGE
 from tests.server.review.letting_in import asks, fetches_key, let_in
 from tests.server.review.scene import Scene
 from tests.server.review.test_browser import CONTRAST, browser, focused, go, logged, served, sign_in, tab_to
-from tests.server.tablets import an_id
+from tests.server.tablets import SITE, an_id, context_id
 
 __all__ = ["browser", "served"]
 
@@ -129,6 +129,9 @@ def test_on_a_telephone_nothing_that_is_read_every_day_hides_beside_the_screen(
         "/review/holds",
         "/review/disagreements",
         "/review/problems",
+        "/review/contexts",
+        "/review/context/none",
+        *(f"/review/context/{context_id(SITE, number)}" for number in ("1042", "1057")),
         f"/review/docket/{an_id('rib')}",
         f"/review/docket/{an_id('stop')}",
         f"/review/hold/{an_id('stop')}",

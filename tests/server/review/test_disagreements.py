@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from fieldapp.assets import knowledge
+from fieldapp.assets import knowledge, texts
 from fieldapp.domain.readings import coarser
 from fieldapp.records.fold import Record
 from tests.server.review.conftest import BOTH
@@ -263,3 +263,11 @@ def test_what_the_pages_write_is_looked_at_by_the_rules(scene: Scene) -> None:
     visitor = scene.signed_in("zooarchaeologist")
     settle(visitor, READING, min(scene.record("disputed").heads["reading"]))
     assert scene.cabin.ledger.counts()["due"] == 0
+
+
+def test_whose_role_settles_nothing_is_told_before_the_versions(scene: Scene) -> None:
+    words = texts()["review.settle.not_you"].replace("'", "&#39;")
+    page = scene.signed_in("director").get(READING).text
+    assert page.count(words) == 1
+    assert page.index(words) < page.index('class="versions')
+    assert words not in scene.signed_in("zooarchaeologist").get(READING).text

@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 
 from fieldapp import assets
+from fieldapp.records.schemas import SHAPES
 from tests.server.review.every_page import EVERY_PAGE
 from tests.server.review.scene import Scene
+from tests.server.tablets import an_id
 
 
 def test_the_browser_s_language_is_spoken_where_it_is_known(scene: Scene) -> None:
@@ -44,3 +46,40 @@ def test_every_page_answers_in_german(scene: Scene) -> None:
         answer = visitor.get(path, language="de")
         assert answer.status_code == (404 if path.endswith("nowhere") else 200), path
         assert '<html lang="de">' in answer.text, path
+
+
+def test_why_a_change_could_not_be_read_is_said_in_the_page_s_language(scene: Scene) -> None:
+    visitor = scene.signed_in("supervisor")
+    own, english = (assets.texts_in(lang)["cabin.aside.damaged"] for lang in ("de", "en"))
+    assert own in visitor.get("/review/today", language="de").text
+    assert english in visitor.get("/review/today").text
+
+
+def test_what_an_older_ledger_says_in_words_stays_as_it_was_written(scene: Scene) -> None:
+    old = {"notebook": None, "why": "its text was of no sort (an older word)"}
+    scene.cabin.ledger.note("kept_unread", "somebody", old)
+    assert old["why"] in scene.signed_in("supervisor").get("/review/today", language="de").text
+
+
+def test_german_does_not_decline_what_a_sentence_is_given(scene: Scene) -> None:
+    visitor = scene.signed_in("supervisor")
+    assert "von unbekannte" not in visitor.get("/review/today", language="de").text
+    assert assets.texts_in("de")["review.notebook.none"] in visitor.get("/review/today", language="de").text
+
+
+def test_a_reading_has_the_word_order_of_its_language(scene: Scene) -> None:
+    page = f"/review/docket/{an_id('heavy')}"
+    visitor = scene.signed_in("supervisor")
+    english, german = assets.texts_in("en"), assets.texts_in("de")
+    side, bone, bird = ("side.right", "element.femur", "taxon.fowl")
+    assert f"{english[side]} {english[bone]}, {english[bird]}" in visitor.get(page).text
+    told = visitor.get(page, language="de").text
+    assert f"{german[side]} {german[bone]}" not in told
+    assert f"{german[bone]}, {german[side]}, {german[bird]}" in told
+
+
+def test_the_page_s_words_for_a_path_are_there_for_every_path_that_is_known() -> None:
+    for kind, paths in SHAPES.items():
+        for path in paths:
+            found = [assets.texts_in("en").get(f"{of}.field.{path}", "{") for of in ("review", "sheets")]
+            assert any("{" not in one for one in found), f"{kind}: {path}"

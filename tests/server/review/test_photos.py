@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from io import BytesIO
 
 import pytest
 from PIL import Image
 
+from fieldapp.assets import texts
 from server.photos import Part
 from tests.server.review.scene import PEOPLE, Scene
 from tests.server.tablets import SITE, an_id, context_id
@@ -21,11 +23,11 @@ def picture(colour: str = "red") -> bytes:
     return out.getvalue()
 
 
-def bring(scene: Scene, data: bytes, name: str = "photo", **values: object) -> str:
+def bring(scene: Scene, data: bytes, name: str = "photo", at: str = "", **values: object) -> str:
     """A picture with its record, from tablet one; its address without the size."""
     sha256 = hashlib.sha256(data).hexdigest()
     scene.cabin.photos.take(scene.a.id, Part(sha256, len(data), False), 0, [data])
-    scene.a.write("photo", an_id(name), {"sha256": sha256, "scale": True, **values})
+    scene.a.write("photo", an_id(name), {"sha256": sha256, "scale": True, **values}, at=at)
     scene.send()
     return f"/review/photo/{an_id(name)}/0"
 
@@ -149,3 +151,34 @@ def test_pages_take_pictures_from_this_cabin_only(scene: Scene) -> None:
     assert "default-src 'self'" in policy
     assert "img-src" not in policy
     assert "data:" not in policy
+
+
+def test_what_came_in_of_a_photograph_is_told_in_words(scene: Scene) -> None:
+    bring(scene, picture(), docket=an_id("rib"), view="cranial", closed=False, north=True)
+    page = scene.signed_in("supervisor").get("/review/today").text
+    came = page[page.index('id="came"') :]
+    assert "sha256" not in came
+    for key in ("sha256", "view", "north", "closed", "scale"):
+        assert texts()[f"review.field.{key}"] in came
+    assert f"{texts()['review.kind.photo']} </td>" in came
+
+
+def test_a_strip_says_who_took_each_picture_and_when_the_first_first(scene: Scene) -> None:
+    # In zones of their own: what counts is the moment and not how it is written.
+    times = {
+        "late": "2026-06-01T09:00:00-05:00",
+        "early": "2026-06-01T12:30:00+02:00",
+        "middle": "2026-06-01T11:00:00Z",
+    }
+    for name, at in times.items():
+        scene.a.by = {**scene.a.by, "name": f"Digger {name}"}
+        bring(scene, picture(), name, docket=an_id("rib"), at=at)
+    page = scene.signed_in("supervisor").get(f"/review/docket/{an_id('rib')}").text
+    strip = page[page.index('class="photos"') : page.index('id="fields"')]
+    assert re.findall(r"Digger (\w+), recorder", strip) == ["early", "middle", "late"]
+    assert re.findall(r'<time datetime="([^"]+)">', strip) == [times[one] for one in ("early", "middle", "late")]
+
+
+def test_a_picture_whose_time_is_none_is_shown_all_the_same(scene: Scene) -> None:
+    bring(scene, picture(), docket=an_id("rib"), at="the day before yesterday")
+    assert "the day before yesterday" in scene.signed_in("supervisor").get(f"/review/docket/{an_id('rib')}").text
