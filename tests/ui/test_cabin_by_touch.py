@@ -101,7 +101,10 @@ def test_a_cabin_that_moved_is_given_its_new_address_by_hand(tablet: Tablet) -> 
     tablet.press("key.rub", "key.4", "setup.go")
     tablet.hand.until(lambda: not tablet.shell.setup.busy)
     tablet.hand.frames(2)
-    assert tablet.app.views["setup"].message() == (cabin.trouble, True)
+    setup = tablet.app.views["setup"]
+    assert setup.message()[1]
+    assert setup.ids.refusal.text == cabin.trouble, "in full, in the place of the keyboard"
+    assert not tablet.hand.sees("key.4")
     assert sync.address == "192.168.20.5:8443"
     cabin.trouble = ""
     tablet.press("setup.go")

@@ -31,6 +31,15 @@ def tour(tablet: Tablet) -> Iterator[str]:
     yield "setup code"
     press("setup.go")
     yield "setup error"
+    setup = tablet.shell.setup
+    setup.error, setup.refused = str(NotReachable(address="192.168.20.105:8443/HLG26", cause="timed out")), True
+    tablet.app.show()
+    hand.frames(2)
+    assert not hand.sees("key.1")
+    yield "setup, nobody answers"
+    press("entry.address")
+    assert hand.sees("key.1")
+    assert setup.error == ""
     press("setup.back", "setup.alone", "key.H", "key.L", "key.G")
     yield "setup site"
     press("key.page")
@@ -196,6 +205,7 @@ def sync_stops(tablet: Tablet) -> Iterator[str]:
     press("sync.elsewhere")
     yield "setup, another address"
     tablet.shell.setup.error = str(OtherCabin(address="192.168.20.105:8443/HLG26", met=prints["met"]))
+    tablet.shell.setup.refused = True
     tablet.app.show()
     hand.frames(2)
     yield "setup, another cabin at another address"

@@ -86,6 +86,7 @@ class Setup:
     """The first start, or enrolment later. `way`: "" to choose, "cabin", "alone", or "picture" to choose one; "moved"
     to give another address for the cabin that the tablet is enrolled at.
 
+    error    a sentence, or several; `refused`: it is about what was met at the address, not about what is typed
     found    cabins that announce themselves; None while they are looked for
     scan     reads the texts of the QR codes in a picture; None where this machine cannot
     """
@@ -96,6 +97,7 @@ class Setup:
         self.way = ""
         self.at = "address"
         self.error = ""
+        self.refused = False
         self.busy = False
         self.found: Sequence[Seen] | None = ()
         self.scan: Callable[[Path], Sequence[str]] | None = None
@@ -148,11 +150,24 @@ class Setup:
 
     def begin(self, way: str) -> None:
         """Takes one of the ways."""
-        self.way, self.error = way, ""
+        self.way = way
+        self.forget()
         self._also = ()
         self.at = {"cabin": "address", "alone": "site", "moved": "address"}.get(way, "")
         if way == "moved":
             self._fill([str(self.desk.cabin.get("address", ""))])
+
+    def forget(self) -> None:
+        """What went wrong is read; now for another try."""
+        self.error, self.refused = "", False
+
+    def _asked(self, ask: Callable[[], str]) -> bool:
+        self.error = self.ready()
+        if not self.error:
+            self.error = ask()
+            self.refused = bool(self.error)
+        self.desk.refresh()
+        return not self.error
 
     def fields(self) -> tuple[str, ...]:
         """The entries of the way taken."""
@@ -186,15 +201,11 @@ class Setup:
 
     def move(self) -> bool:
         """Takes the address; blocks. False, with `error` saying why, if another cabin or none answers there."""
-        self.error = self.ready() or self.cabin.move(self.entries["address"].text)
-        self.desk.refresh()
-        return not self.error
+        return self._asked(lambda: self.cabin.move(self.entries["address"].text))
 
     def enrol(self) -> bool:
         """Enrols at the cabin; blocks. False, with `error` saying why, if it did not go through."""
-        self.error = self.ready() or self.cabin.enrol(self.addresses(), self.shown("code"))
-        self.desk.refresh()
-        return not self.error
+        return self._asked(lambda: self.cabin.enrol(self.addresses(), self.shown("code")))
 
 
 @dataclass

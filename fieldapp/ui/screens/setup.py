@@ -37,6 +37,7 @@ class SetupScreen(View):
     def refresh(self) -> None:
         setup, ids = self.shell.setup, self.ids
         self._look()
+        ids.refusal.text = ""
         if setup.way in ("", "picture"):
             ids.board.put_away()
             ids.top.show([])
@@ -52,7 +53,7 @@ class SetupScreen(View):
                 f"entry.{name}",
                 setup.shown(name) or say("blank"),
                 note=say(f"setup.{name}"),
-                chosen=setup.at == name,
+                chosen=setup.at == name and not setup.refused,
                 weight=2.4,
             )
             for name in setup.fields()
@@ -64,7 +65,12 @@ class SetupScreen(View):
         ids.top.show([[back, on], entries] if self.tall else [[back, *entries, on]])
         for pad in ids.top.pads():
             pad.note_first = True
-        ids.board.lay(setup.at)
+        ids.refusal.text = setup.error if setup.refused else ""
+        if setup.refused:
+            # In full, in the place of the keyboard, until one of the entries is touched.
+            ids.board.put_away()
+        else:
+            ids.board.lay(setup.at)
 
     def _ways(self) -> list[list[Choice]]:
         """How to begin; in the last row what the tablet can do by itself to spare typing."""
@@ -136,6 +142,8 @@ class SetupScreen(View):
             setup.begin(ident.removeprefix("setup."))
         elif ident.startswith("entry."):
             setup.at = ident.removeprefix("entry.")
+            if setup.refused:
+                setup.forget()
         elif ident == "setup.back":
             if setup.way == "moved":
                 self._moved()
@@ -202,7 +210,7 @@ class SetupScreen(View):
         if self.shell.setup.at not in self.shell.setup.fields():
             return
         entry = self.shell.setup.entries[self.shell.setup.at]
-        self.shell.setup.error = ""
+        self.shell.setup.forget()
         if key == "<":
             entry.rub()
         else:
@@ -211,6 +219,8 @@ class SetupScreen(View):
 
     def message(self) -> tuple[str, bool]:
         setup = self.shell.setup
+        if setup.refused:
+            return say("setup.refused"), True
         return setup.error or (say(f"setup.{setup.way}.how") if setup.fields() else ""), bool(setup.error)
 
     def typed(self, text: str) -> None:
