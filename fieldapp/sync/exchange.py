@@ -316,8 +316,9 @@ class _Exchange:
             answer = self._ask_push(
                 {"epoch": self.epoch, "changes": [{"id": one, "body": body} for one, body in batch]}
             )
-        answers = _answers(answer, [one for one, _ in batch])
-        for one in answers:
+        taken, others = _answers(answer, [one for one, _ in batch])
+        self.report.sent += taken
+        for one in others:
             take_answer(self.report, one)
         if _text(answer, "epoch") != self.epoch:
             # What it misses, it gets by the steps.
@@ -419,22 +420,19 @@ def take_notice(report: Report, notice: dict[str, Any], notebook: Notebook) -> N
         report.forks = True
 
 
-def _answers(answer: dict[str, Any], ids: list[str]) -> list[dict[str, Any]]:
-    """An answer for each of `ids`. Raises NotUnderstood where one is missing."""
+def _answers(answer: dict[str, Any], ids: list[str]) -> tuple[int, list[dict[str, Any]]]:
+    """How many of `ids` were simply taken, and an answer for each other. Raises NotUnderstood where one is missing."""
     listed = _list(answer, "answers")
     if "check" not in answer:
         if [one.get("id") for one in listed] != ids:
             raise NotUnderstood(what="push")
-        return listed
+        return 0, listed
     if answer["check"] != batches.check(ids):
         raise NotUnderstood(what="push")
-    found: list[dict[str, Any]] = [{"id": one, "answer": "taken"} for one in ids]
-    for one in listed:
-        at = _number(one, "at")
-        if not 0 <= at < len(ids):
-            raise NotUnderstood(what="push")
-        found[at] = {**one, "id": ids[at]}
-    return found
+    others = {_number(one, "at"): one for one in listed}
+    if not all(0 <= at < len(ids) for at in others):
+        raise NotUnderstood(what="push")
+    return len(ids) - len(others), [{**one, "id": ids[at]} for at, one in others.items()]
 
 
 def _bodies(page: dict[str, Any]) -> list[str]:

@@ -11,8 +11,7 @@ import hashlib
 import itertools
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from sqlalchemy import ColumnElement, Connection, Select, delete, select
 
@@ -50,8 +49,7 @@ _text_of = json.JSONEncoder(separators=(",", ":")).encode
 _LABELS = {"context": "number", "site": "name", "person": "name"}
 
 
-@dataclass(frozen=True, slots=True)
-class Derived:
+class Derived(NamedTuple):
     """A record's rows: of `record`, `disagreement` and `link`."""
 
     row: dict[str, Any]

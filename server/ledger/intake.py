@@ -15,7 +15,7 @@ import hashlib
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, and_, func, insert, select, union, update
 
@@ -28,8 +28,7 @@ from server.ledger.folding import PROTECTED, short
 TAKEN, KNOWN, KEPT_UNREAD, SET_ASIDE = "taken", "known", "kept_unread", "set_aside"
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+class Answer(NamedTuple):
     """What became of one entry. `why` is "" unless it was not folded: a key of the texts."""
 
     id: str

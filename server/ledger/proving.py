@@ -6,7 +6,6 @@ A few records at a time, so that it takes the same memory for a hundred records 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import Connection, delete, select, union
@@ -77,7 +76,7 @@ def _authority(connection: Connection) -> standing.Authority:
 
 def _compared(derived: Derived) -> Derived:
     """Without what is not worked out of the changes: whether the rules have been by."""
-    return replace(derived, row={**derived.row, "due": None})
+    return derived._replace(row={**derived.row, "due": None})
 
 
 def _stored(connection: Connection, ids: list[str]) -> dict[str, Derived]:
