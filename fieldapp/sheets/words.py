@@ -100,8 +100,10 @@ class Words:
         disputed = sorted({one.partition("/")[0] for one in disputed})
         parts = []
         if reading.element is not None:
-            side = [] if reading.side is None else [self.word("side", reading.side)]
-            parts.append(" ".join([*side, self.word("element", reading.element)]))
+            element = self.word("element", reading.element)
+            if reading.side is not None:
+                element = self.say("docket.sided", side=self.word("side", reading.side), element=element)
+            parts.append(element)
         elif "element" not in disputed:
             parts.append(self.say("docket.no_element"))
         if reading.taxon is not None:
