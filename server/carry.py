@@ -181,7 +181,7 @@ def _take(cabin: Cabin, loaded: Loaded, parts: Iterable[Part]) -> None:
     names = ledger.names()
     if about["epoch"]:
         if about["epoch"] == names.epoch and names.head < about["seq"]:
-            ledger.renew("the head lies below a carry-file's cursor", loaded.header.sender)
+            ledger.renew("cabin.epoch.carried", loaded.header.sender)
         else:
             # A page of nothing: it looks at the mark, and begins a new epoch if that is another.
             ledger.pull(about["seq"], 1, notebook=loaded.header.sender, epoch=about["epoch"], mark=about["mark"])

@@ -210,7 +210,7 @@ def _init(args: argparse.Namespace) -> int:
 
 def _restored(args: argparse.Namespace) -> int:
     with _open(args) as found:
-        found.ledger.renew("put back from a backup")
+        found.ledger.renew("cabin.epoch.restored")
     _say("restored")
     return 0
 

@@ -193,7 +193,7 @@ def _put(backup: Reader, ledger: Ledger, connection: Connection, progress: Progr
     ledger.rebuild_in(connection, lambda done: progress("folded", done))
     about = {"made_at": backup.manifest.made_at, "head": backup.manifest.head}
     ledger.note_in(connection, RESTORED, "cabin", about)
-    ledger.renew_in(connection, "put back from a backup")
+    ledger.renew_in(connection, "cabin.epoch.restored")
 
 
 def _check(connection: Connection, manifest: Manifest) -> None:

@@ -163,7 +163,7 @@ class Ledger:
         """Begins a new epoch with a new notebook, after a backup was put back: tablets then send everything again.
 
         Without it the cabin would give numbers a second time that tablets have already seen. Returns the epoch: the
-        one there is, if somebody has renewed it since it was `instead_of`.
+        one there is, if somebody has renewed it since it was `instead_of`. `why`: a key of the texts.
         """
         with self.database.writing() as connection:
             if instead_of and instead_of != (there := meta.names(connection).epoch):
@@ -430,7 +430,7 @@ class Ledger:
 
         found = self._read(ask)
         if found is None:
-            self.renew("another change at the cursor", asker, epoch)
+            self.renew("cabin.epoch.cursor", asker, epoch)
             found = self._read(
                 lambda connection: asking.pull(connection, since, limit, skip_notebook, asker, characters)
             )

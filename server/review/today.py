@@ -120,7 +120,7 @@ def _notices() -> list[tuple[str, str]]:
 
 
 def _why(written: Any) -> str:
-    """Why a change was kept aside: a key of the texts; an older ledger has it in words, which stay as they are."""
+    """Why a change was kept aside, or an epoch began: a key of the texts. An older ledger's words stay as they are."""
     return texts().get(written, written) if isinstance(written, str) else words.plain(written)
 
 

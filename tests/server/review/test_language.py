@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 from fieldapp import assets
 from fieldapp.records.schemas import SHAPES
 from tests.server.review.every_page import EVERY_PAGE
@@ -83,3 +85,11 @@ def test_the_page_s_words_for_a_path_are_there_for_every_path_that_is_known() ->
         for path in paths:
             found = [assets.texts_in("en").get(f"{of}.field.{path}", "{") for of in ("review", "sheets")]
             assert any("{" not in one for one in found), f"{kind}: {path}"
+
+
+@pytest.mark.parametrize("why", ["restored", "cursor", "carried"])
+def test_why_an_epoch_began_is_said_in_the_page_s_language(scene: Scene, why: str) -> None:
+    scene.cabin.ledger.renew(f"cabin.epoch.{why}")
+    assert assets.texts_in("de")[f"cabin.epoch.{why}"] in scene.signed_in("supervisor").get(
+        "/review/today", language="de"
+    ).text.replace("&#39;", "'")
