@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,11 +15,11 @@ from fieldapp.domain.bodies import Piece, piece
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
 from server.ledger import Hold
-from server.review import desk, drawings, photos
+from server.review import desk, drawings, photos, words
 from server.review.desk import pages
 from server.review.showing import Showing, coarser, label
+from server.review.tables import ON_A_PAGE, Column, Table
 
-ON_A_PAGE = 50
 NONE = "none"
 """Stands in an address for dockets whose context is not known yet."""
 
@@ -69,7 +69,51 @@ def contexts() -> Response:
     names = ("dockets", "raised", "disagreements", "problems")
     rows = [Line(one, found.get(one), *(count[name] for name in names)) for one, count in numbers.items()]
     rows.sort(key=lambda one: (one.record is None, one.id == "", _natural(label(one.record)), one.id))
-    return desk.page("contexts", contexts=rows, nowhere=NONE)
+    return desk.page("contexts", table=Table(rows, COLUMNS, text=_text, only=ONLY), nowhere=NONE)
+
+
+def _said(path: str, how: Callable[[str, Any], str]) -> Callable[[Line], str]:
+    """What the list says of a context's field; "" where that is nothing."""
+
+    def said(line: Line) -> str:
+        value = line.record.value(path) if line.record is not None else None
+        return "" if value in (None, "") else how(path, value)
+
+    return said
+
+
+_NUMBER = _said("number", lambda path, value: words.plain(value))
+_FIELDS = {
+    "type": _said("type", words.value),
+    "trench": _said("trench", lambda path, value: words.plain(value)),
+    "phase": _said("phase", lambda path, value: words.plain(value)),
+    "grave_like": _said("grave_like", words.value),
+    "state": _said("state", lambda path, value: words.word("context_state", value)),
+}
+
+
+def _by(path: str, said: Callable[[Line], str]) -> Column[Line]:
+    return Column(path, lambda one: _natural(said(one).casefold()) or None)
+
+
+COLUMNS: tuple[Column[Line], ...] = (
+    *(_by(path, said) for path, said in {"number": _NUMBER, **_FIELDS}.items()),
+    Column("dockets", lambda one: one.dockets, many_first=True),
+    Column("raised", lambda one: one.raised, many_first=True),
+    Column("disagreements", lambda one: one.disagreements, many_first=True),
+    Column("problems", lambda one: one.problems, many_first=True),
+)
+ONLY: dict[str, Callable[[Line], bool]] = {
+    "raised": lambda one: one.raised > 0,
+    "disagreements": lambda one: one.disagreements > 0,
+    "problems": lambda one: one.problems > 0,
+    "open": lambda one: one.record is not None and one.record.value("state") != "closed",
+    "not_come": lambda one: one.record is None,
+}
+
+
+def _text(line: Line) -> str:
+    return " ".join([_NUMBER(line), *(said(line) for said in _FIELDS.values())])
 
 
 @pages.get("/context/<context>")
