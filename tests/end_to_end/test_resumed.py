@@ -160,7 +160,7 @@ def kill_and_resume(folder: Path, rounds: int, seed: int, monkeypatch: pytest.Mo
 
 
 def test_killed_while_pushing_at_most_one_batch_is_sent_again(tmp_path, monkeypatch):
-    kill_and_resume(tmp_path, 3, 20260601, monkeypatch)
+    kill_and_resume(tmp_path, 2, 20260601, monkeypatch)
 
 
 @pytest.mark.proof

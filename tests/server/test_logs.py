@@ -107,7 +107,7 @@ def test_rules_that_stop_at_a_record_leave_nothing_of_it_in_the_log(file, cabin,
     def stops(connection, records):
         raise ValueError(f"cannot read {records[0].id} {records[0].value('note')}")
 
-    monkeypatch.setattr(checks, "_check", stops)
+    monkeypatch.setattr(checks, "_labels", stops)
     stopped = []
     monkeypatch.setattr(cabin._wake, "wait", lambda: stopped.append(1) or (len(stopped) > 1 and cabin._closing.set()))
     cabin._work()

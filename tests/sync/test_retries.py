@@ -216,7 +216,7 @@ def test_portions_keep_order_and_stay_below_both_limits():
 def test_a_portion_is_halved_after_a_slow_answer_or_a_cut_and_grows_after_a_quick_one():
     portion = Portion(BATCH)
     began = portion.characters
-    assert 20_000 < began < MOST / 10
+    assert 20_000 < began < MOST / 5
     portion.answered(0.1)
     assert portion.characters == 2 * began
     portion.answered(5.0)
@@ -234,7 +234,8 @@ def test_a_portion_is_halved_after_a_slow_answer_or_a_cut_and_grows_after_a_quic
     assert (portion.characters, portion.changes) == (MOST, BATCH)
 
 
-def test_a_page_holds_no_more_than_the_tablet_can_fetch_at_a_time(site, pair):
+def test_a_page_holds_no_more_than_the_tablet_can_fetch_at_a_time(site, pair, monkeypatch):
+    monkeypatch.setattr("fieldapp.sync.exchange.Portion", lambda most: Portion(most, 250_000))
     one, other = pair
     for number in range(6):
         docket(other, f"o{number}", note="x" * (900_000 if number == 3 else 30_000))
