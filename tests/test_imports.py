@@ -17,7 +17,7 @@ MAY = {
     "fieldapp.domain": set(),
     "fieldapp.assets": {"fieldapp.domain"},
     "fieldapp.records": {"fieldapp.assets", "fieldapp.domain"},
-    "fieldapp.store": {"fieldapp.records", "fieldapp.assets", "fieldapp.domain"},
+    "fieldapp.store": {"fieldapp.records", "fieldapp.assets", "fieldapp.domain", "fieldapp.durable"},
     "fieldapp.sync": {"fieldapp.store", "fieldapp.records", "fieldapp.assets", "fieldapp.domain"},
     "fieldapp.sheets": {"fieldapp.records", "fieldapp.assets", "fieldapp.domain"},
     "fieldapp.ui": {
@@ -29,6 +29,7 @@ MAY = {
         "fieldapp.domain",
     },
     "fieldapp.cli": set(),
+    "fieldapp.durable": set(),
     "fieldapp.findings": {"fieldapp.assets"},
     "fieldapp.doctor": {
         "fieldapp.findings",
@@ -43,6 +44,7 @@ MAY = {
         "fieldapp.assets",
         "fieldapp.domain",
         "fieldapp.cli",
+        "fieldapp.durable",
         "fieldapp.findings",
         "fieldapp.doctor.machine",
         "demo_data",

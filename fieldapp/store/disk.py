@@ -10,9 +10,9 @@ import os
 import sys
 from pathlib import Path
 
+from fieldapp.durable import sync_folder as sync_folder
+
 _FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
-# What file systems answer that cannot sync a folder (shared storage of some tablets): nothing to wait for then.
-_NOT_FOR_FOLDERS = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP}
 # Windows would otherwise turn each LF into two bytes.
 BINARY: int = getattr(os, "O_BINARY", 0)
 
@@ -41,20 +41,6 @@ def sync(descriptor: int) -> None:
         except OSError:
             pass  # a file system without it: fsync is the best there is
     os.fsync(descriptor)
-
-
-def sync_folder(folder: Path) -> None:
-    """Makes a new or renamed file's name durable. Windows has no such call and needs none."""
-    if os.name == "nt":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    except OSError as error:
-        if error.errno not in _NOT_FOR_FOLDERS:
-            raise
-    finally:
-        os.close(descriptor)
 
 
 def write_new(path: Path, data: bytes) -> None:

@@ -298,7 +298,8 @@ class _Exchange:
         batch = self.sending.take(entries, at)
         form: dict[str, Any] = {"epoch": self.epoch, "batch": batches.packed(batch, known=True)}
         if then_fetch and at + len(batch) == len(entries):
-            form["then"] = self._behind(self.notebook.cursor(self.server))
+            cursor = self.notebook.cursor(self.server)
+            form["then"] = self._behind(cursor.seq, cursor.mark)
         return Batch(batch, Packed(form), len(entries))
 
     def _send(self, ahead: Ahead[Batch], at: int) -> list[tuple[str, str]]:
@@ -369,19 +370,19 @@ class _Exchange:
             if page.get("more") is not True:
                 return highest > self.notebook.n or page.get("forked") is True
 
-    def _behind(self, cursor: Cursor) -> dict[str, str | int]:
+    def _behind(self, at: int, mark: str) -> dict[str, str | int]:
         """What asks for the page behind a cursor."""
         return {
-            "since": cursor.seq,
+            "since": at,
             "limit": self.fetching.changes,
             "characters": self.fetching.characters,
             "epoch": self.epoch,
-            "mark": cursor.mark,
+            "mark": mark,
             "lean": 1,
         }
 
     def _ask_page(self, at: int, mark: str, own: bool) -> dict[str, Any]:
-        query = {**self._behind(Cursor(self.epoch, at, {}, mark)), "all": int(own)}
+        query = {**self._behind(at, mark), "all": int(own)}
         asked = self.notebook.clock()
         page = self.transport.ask("GET", "/api/v1/pull", query=query)
         if "format" in page:

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
-from server.durable import sync_folder
+from fieldapp.durable import sync_folder
 from server.keeping.errors import BackupThere, NoRoom, is_full
 
 PART = ".part"

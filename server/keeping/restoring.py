@@ -20,9 +20,9 @@ from pathlib import Path
 from sqlalchemy import Connection, delete
 from sqlalchemy.exc import DatabaseError, IntegrityError
 
+from fieldapp.durable import sync_folder
 from server import keys
 from server.config import Config
-from server.durable import sync_folder
 from server.errors import LedgerIsNewer, LedgerMissing
 from server.keeping import rows
 from server.keeping.archive import Manifest, Progress, Reader, silent

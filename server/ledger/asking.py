@@ -117,10 +117,8 @@ def history(connection: Connection, record: str) -> list[Written]:
 
 def who(connection: Connection, change_ids: Iterable[str]) -> dict[str, Written]:
     """{change id: its change} of those that are there."""
-    found: list[Written] = []
-    for part in folding.parts(sorted(set(change_ids))):
-        found += _written(connection, select(tables.change).where(tables.change.c.id.in_(part)))
-    return {one.change.id: one for one in found}
+    asked = database.among(connection, tables.change.c.id, set(change_ids))
+    return {one.change.id: one for one in _written(connection, select(tables.change).where(asked))}
 
 
 def _written(connection: Connection, query: Select[Any]) -> list[Written]:

@@ -10,8 +10,8 @@ from __future__ import annotations
 import hashlib
 import itertools
 import json
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, NamedTuple, TypeVar
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, Select, delete, select
 
@@ -24,10 +24,8 @@ from server.errors import LedgerDamaged
 from server.ledger import database, tables
 from server.ledger.columns import LONGEST_KEY, writable
 
-T = TypeVar("T")
-
-IN_ONE_QUERY = 500
-"""Ids asked for at once: below SQLite's limit of variables, whatever its build."""
+AT_ONCE = 500
+"""Records that are worked out anew at a time."""
 
 DERIVES = 6
 """Raised whenever `derive` makes something else of the same changes: ledgers then work out their records anew."""
@@ -249,12 +247,6 @@ def authority_of(connection: Connection) -> standing.Authority:
 def authority_changed(connection: Connection, who: standing.Authority) -> None:
     """Works out anew where the dockets stand whose answer hangs on who may assess."""
     store(connection, [derive(record, who) for record in load(connection, states(tables.record.c.assessed))])
-
-
-def parts(ids: Sequence[T]) -> Iterator[Sequence[T]]:
-    """`ids`, so many at a time as one query takes."""
-    for start in range(0, len(ids), IN_ONE_QUERY):
-        yield ids[start : start + IN_ONE_QUERY]
 
 
 def _text(value: Any) -> str | None:

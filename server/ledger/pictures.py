@@ -12,7 +12,8 @@ from sqlalchemy import Connection, delete, func, insert, or_, select
 
 from fieldapp.records.fold import Record
 from server.ledger import tables
-from server.ledger.folding import PICTURE, load, parts, records_of, states
+from server.ledger.database import among
+from server.ledger.folding import PICTURE, load, records_of, states
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,11 +30,8 @@ class Picture:
 
 def found(connection: Connection, names: Iterable[str]) -> dict[str, Picture]:
     """{sha256: picture} of those that have come."""
-    rows: dict[str, Picture] = {}
-    for part in parts(sorted(set(names))):
-        for row in connection.execute(select(tables.photo).where(tables.photo.c.sha256.in_(part))):
-            rows[row.sha256] = Picture(**row._mapping)
-    return rows
+    query = select(tables.photo).where(among(connection, tables.photo.c.sha256, set(names)))
+    return {row.sha256: Picture(**row._mapping) for row in connection.execute(query)}
 
 
 def put(connection: Connection, picture: Picture) -> None:
@@ -52,10 +50,11 @@ def naming(connection: Connection, sha256: str) -> list[Record]:
 
 def showing(connection: Connection, ids: Iterable[str]) -> list[Record]:
     """The photo records of these dockets and contexts: that name them, or are named by them."""
-    link, known = tables.link.c, set[str]()
-    for part in parts(sorted(set(ids))):
-        known.update(connection.scalars(select(link.record).where(link.other.in_(part), link.sort == "about")))
-        known.update(connection.scalars(select(link.other).where(link.record.in_(part), link.sort == "photo")))
+    link, these = tables.link.c, set(ids)
+    known = {
+        *connection.scalars(select(link.record).where(among(connection, link.other, these), link.sort == "about")),
+        *connection.scalars(select(link.other).where(among(connection, link.record, these), link.sort == "photo")),
+    }
     return [one for one in records_of(connection, sorted(known)) if "photo" in one.kinds]
 
 
@@ -65,8 +64,8 @@ def dockets_of(connection: Connection, photos: Iterable[Record]) -> set[str]:
     listed = list(photos)
     for one in listed:
         named.update(value for value in one.heads.get("docket", {}).values() if isinstance(value, str))
-    for part in parts([one.id for one in listed]):
-        named.update(connection.scalars(select(link.record).where(link.other.in_(part), link.sort == "photo")))
+    these = among(connection, link.other, [one.id for one in listed])
+    named.update(connection.scalars(select(link.record).where(these, link.sort == "photo")))
     return named
 
 

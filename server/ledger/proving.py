@@ -15,7 +15,7 @@ from fieldapp.records import standing
 from fieldapp.records.changes import read
 from fieldapp.records.fold import Fold
 from server.ledger import folding, tables
-from server.ledger.folding import IN_ONE_QUERY, PROTECTED, Derived
+from server.ledger.folding import AT_ONCE, PROTECTED, Derived
 
 Told = Callable[[int], None]
 """Called with how many records are done."""
@@ -52,7 +52,7 @@ def _pages(connection: Connection, column: Any) -> Iterator[list[str]]:
     """The distinct values of a column, so many at a time; nothing stays open between."""
     last = None
     while True:
-        query = select(column).distinct().order_by(column).limit(IN_ONE_QUERY)
+        query = select(column).distinct().order_by(column).limit(AT_ONCE)
         part = list(connection.scalars(query if last is None else query.where(column > last)))
         if not part:
             return

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
-from server.durable import sync_folder
+from fieldapp.durable import sync_folder
 from server.errors import PhotoStoreAway
 
 T = TypeVar("T")

@@ -1,4 +1,4 @@
-"""Names that stay when the power goes: what the cabin's writers of files share. Not for what is in a file."""
+"""Names that stay when the power goes: shared by who writes files here and at the cabin. Not for what is in a file."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ import os
 from pathlib import Path
 
 _NOT_FOR_FOLDERS = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP}
-"""What file systems answer that cannot sync a folder."""
+"""What file systems answer that cannot sync a folder (shared storage of some tablets): nothing to wait for then."""
 
 
 def sync_folder(folder: Path) -> None:
-    """Makes the names in a folder durable. Windows has no such call and needs none."""
+    """Makes new and changed names in a folder durable. Windows has no such call and needs none."""
     if os.name == "nt":
         return
     descriptor = os.open(folder, os.O_RDONLY)
