@@ -23,16 +23,20 @@ from server.review import (
     contexts,
     disagreements,
     dockets,
+    doubles,
     faults,
+    groups,
     holds,
     language,
     log,
     my_account,
     people,
     photos,
+    settling,
     sheets,
     signing_in,
     tablets,
+    third,
     today,
 )
 from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
@@ -41,7 +45,7 @@ __all__ = ["register"]
 
 _ROUTES = (
     language, signing_in, my_account, today, contexts, dockets, disagreements, holds, beside, sheets, photos, people,
-    tablets, carrying, log, faults,
+    tablets, carrying, log, settling, third, doubles, groups, faults,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 
