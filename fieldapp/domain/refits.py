@@ -68,7 +68,9 @@ def held(one: Any, other: Any, known: Iterable[str] = ()) -> list[Held]:
     """What two readings of one element hold, portion by portion; `known`: its portions, in the order to list them."""
     first, second = _portions(one), _portions(other)
     keys = [*known, *(key for key in (*first, *second) if key not in set(known))]
-    return [Held(key, first.get(key), second.get(key), _how(first.get(key), second.get(key))) for key in dict.fromkeys(keys)]
+    return [
+        Held(key, first.get(key), second.get(key), _how(first.get(key), second.get(key))) for key in dict.fromkeys(keys)
+    ]
 
 
 def may_join(one: Piece, other: Piece, know: Knowledge, touch: Touching) -> bool:
@@ -85,9 +87,7 @@ def may_join(one: Piece, other: Piece, know: Knowledge, touch: Touching) -> bool
     return _complete(one, other, touch) and _fusion_agrees(one.reading, other.reading, know)
 
 
-def candidates(
-    pieces: Sequence[Piece], know: Knowledge, touch: Touching, at_once: int = PAIRS_AT_ONCE
-) -> Candidates:
+def candidates(pieces: Sequence[Piece], know: Knowledge, touch: Touching, at_once: int = PAIRS_AT_ONCE) -> Candidates:
     """Those among the pieces of one context. Bounded: only pieces of one element and side are compared at all."""
     alike: dict[tuple[str, str], list[Piece]] = {}
     for piece in pieces:

@@ -23,12 +23,25 @@ from server.ledger.database import among
 
 MANY: dict[str, frozenset[str]] = {
     "docket": frozenset(
-        {"reading", "bag", "count", "weight_g", "longest_mm", "finder", "find_no", "burning", "burn_colour", "weathering"}
+        {
+            "reading",
+            "bag",
+            "count",
+            "weight_g",
+            "longest_mm",
+            "finder",
+            "find_no",
+            "burning",
+            "burn_colour",
+            "weathering",
+        }
         | {"preservation", "roots", "staining", "breaks", "fracture", "digestion", "antler_base", "tooth", "measure"}
         | {"mark", "pathology"}
     ),
     "context": frozenset({"trench", "phase", "state", "dating", "deposit"}),
-    "bag": frozenset({"label", "context", "recovery", "mesh_mm", "state", "box", "sample", "fraction", "step", "weight_g"}),
+    "bag": frozenset(
+        {"label", "context", "recovery", "mesh_mm", "state", "box", "sample", "fraction", "step", "weight_g"}
+    ),
     "group": frozenset({"label", "context", "relation", "drawing"}),
 }
 """{kind: first parts of the paths that may be settled for many at once}."""
@@ -94,7 +107,7 @@ def _may_be_human(reading: Any) -> bool:
 def causes(
     connection: Connection, disputed: Iterable[Disputed], records: Mapping[str, Record], never: frozenset[str]
 ) -> list[Cause]:
-    """What `disputed` comes down to, the most frequent cause first. `never`: ids that are left out, as those on hold."""
+    """What `disputed` comes down to, the most frequent first. `never`: ids that are left out, as those on hold."""
     listed = [
         one
         for one in disputed

@@ -11,16 +11,16 @@ Not here: which pairs are asked about (server.ledger.pairs, fieldapp.domain.refi
 
 from __future__ import annotations
 
+import functools
 import json
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 from typing import Any, NamedTuple
 
 from flask import abort, redirect, request, url_for
 from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge, plates_of
-from fieldapp.domain import human
+from fieldapp.domain import human, readings
 from fieldapp.domain.ids import context_id
 from fieldapp.domain.refits import Piece, candidates, held, touching
 from fieldapp.records import standing
@@ -86,7 +86,7 @@ def refits(context: str) -> Response:
     pieces = [
         Piece(one.id, reading, one.value("breaks"), frozenset(told.get(one.id, ())))
         for one in dockets
-        if isinstance(reading := one.value("reading"), Mapping) and one.value("count") in (None, 1)
+        if isinstance(reading := _agreed(one), Mapping) and one.value("count") in (None, 1)
     ]
     found = candidates(pieces, knowledge(), _borders)
     shown = [(known[one], known[other]) for one, other in found.pairs]
@@ -135,7 +135,9 @@ def say_of_pair(docket: str, other: str) -> Response:
     return redirect(url_for("review.pair", docket=docket, other=other, done=said))
 
 
-def _edits(one: Record, two: Record, said: str, reason: str, shown: Mapping[str, Mapping[str, list[str]]]) -> list[Edit]:
+def _edits(
+    one: Record, two: Record, said: str, reason: str, shown: Mapping[str, Mapping[str, list[str]]]
+) -> list[Edit]:
     """What is said stands on the first docket; what stood against it on either is replaced."""
     note = {"text": words.say(f"note.pair.{said}", other=_named(two), reason=reason), "stage": "analysis"}
     found = []
@@ -182,7 +184,10 @@ def _shown(one: Record, two: Record) -> dict[str, dict[str, list[str]]]:
     """What the form showed; every id is a change of that record that set that path."""
     try:
         given = json.loads(request.form.get("heads", ""))
-        wanted = {record: {path: list(given[record].get(path, ())) for path in paths} for record, paths in _paths(one, two).items()}
+        wanted = {
+            record: {path: list(given[record].get(path, ())) for path in paths}
+            for record, paths in _paths(one, two).items()
+        }
     except (ValueError, RecursionError, KeyError, TypeError, AttributeError):
         abort(400)
     ids = [each for paths in wanted.values() for heads in paths.values() for each in heads]
@@ -235,13 +240,27 @@ def _page(one: Record, two: Record, status: int = 200, **form: str) -> Response:
     for record in (one, two):
         heads = record.heads.get("reading", {})
         sides.append((record, record.value("reading"), showing.said(heads)))
-    versions = [version for record in (one, two) for version in showing.versions({h: v for h, v in record.heads.get("reading", {}).items() if v == record.value("reading")})]
+    versions = [
+        version
+        for record in (one, two)
+        for version in showing.versions(
+            {h: v for h, v in record.heads.get("reading", {}).items() if v == record.value("reading")}
+        )
+    ]
     fields = differing(versions) if len(versions) > 1 else {}
     reading = one.value("reading")
     element = reading.get("element") if isinstance(reading, Mapping) else None
     taxon = reading.get("taxon") if isinstance(reading, Mapping) else None
-    same = isinstance(element, str) and isinstance(two.value("reading"), Mapping) and two.value("reading").get("element") == element
-    portions = [each.key for each in knowledge().portions_of(element, taxon if isinstance(taxon, str) else None)] if same else []
+    same = (
+        isinstance(element, str)
+        and isinstance(two.value("reading"), Mapping)
+        and two.value("reading").get("element") == element
+    )
+    portions = (
+        [each.key for each in knowledge().portions_of(element, taxon if isinstance(taxon, str) else None)]
+        if same
+        else []
+    )
     first, second, together = _answers(one, two)
     ties = _ties(one, two)
     heads = {
@@ -271,15 +290,25 @@ def _page(one: Record, two: Record, status: int = 200, **form: str) -> Response:
         fault=form.pop("fault", ""),
         form=form,
         act=ACT,
-        plain=[path for path in ("weight_g", "count", "longest_mm", "breaks", "burning", "preservation") if one.value(path) is not None or two.value(path) is not None],
+        plain=[
+            path
+            for path in ("weight_g", "count", "longest_mm", "breaks", "burning", "preservation")
+            if one.value(path) is not None or two.value(path) is not None
+        ],
         closed=closing.closed_paths(one) | closing.closed_paths(two),
     )
+
+
+def _agreed(record: Record) -> Any:
+    """What all readings that stand of a docket support."""
+    heads = list(record.heads.get("reading", {}).values())
+    return functools.reduce(lambda one, other: readings.coarser(one, other, knowledge()), heads) if heads else None
 
 
 def _named(record: Record) -> str:
     return label(record) or words.say("no_label")
 
 
-@lru_cache(maxsize=256)
+@functools.lru_cache(maxsize=256)
 def _borders(element: str, taxon: str | None) -> Mapping[str, frozenset[str]]:
     return touching(plates_of(element, taxon, "left"))

@@ -120,8 +120,8 @@ def _form(status: int = 200, **form: Any) -> Response:
 @pages.post("/groups/new")
 @desk.needs_sign_in
 def group_add() -> Response:
-    """`once`, `relation`, `called` (may be left out), `docket` (ids that were ticked), `labels` (more of them, by label,
-    of any context), `context` (of the form), `reason`."""
+    """`once`, `relation`, `called` (may be left out), `docket` (ids that were ticked), `labels` (more of them, of any
+    context), `context` (of the form), `reason`."""
     desk.must(ACT)
     new, ticked = once.given(), list(dict.fromkeys(request.form.getlist("docket")))
     relation, reason, labels = desk.field("relation"), desk.field("reason"), desk.field("labels")
@@ -158,7 +158,7 @@ def group(group: str) -> Response:
 @pages.post("/group/<group>")
 @desk.needs_sign_in
 def group_change(group: str) -> Response:
-    """`add` (labels) and `away` (ids of members), or `relation`; `heads`: {path: [change ids]} as the form showed it."""
+    """`add` (labels), `away` (ids of members), `relation`; `heads`: {path: [change ids]} as the form showed it."""
     record = _found(group)
     desk.must(ACT)
     shown = _shown(record)

@@ -19,9 +19,9 @@ from flask import abort, redirect, request, url_for
 from sqlalchemy import Connection
 from werkzeug.wrappers import Response
 
-from fieldapp.records.changes import canonical
+from fieldapp.records.changes import Change, canonical
 from fieldapp.records.fold import Record
-from server.ledger import Event, Written, folding
+from server.ledger import Event, Written, folding, lots
 from server.ledger import causes as ledger_causes
 from server.ledger.causes import Case, Cause
 from server.ledger.ledger import Edit
@@ -50,6 +50,7 @@ class Becomes:
     versions: tuple[Version, ...]
     value: Any = None
     why: str = ""
+    shown: tuple[str, ...] = ()
 
 
 @pages.get("/disagreements/causes")
@@ -99,35 +100,36 @@ def settle_many(key: str) -> Response:
     return redirect(url_for("review.lot", lot=lot))
 
 
-def _settled(
-    found: Cause, wanted: Wanted, choice: str, reason: str, lot: str, never: frozenset[str]
-) -> bool:
+def _settled(found: Cause, wanted: Wanted, choice: str, reason: str, lot: str, never: frozenset[str]) -> bool:
     """Writes the lot, if anything is left to settle, in one transaction with its line of the log."""
     ledger, me, showing = desk.ledger(), desk.me(), _showing(found.cases)
     with ledger.database.writing() as connection:
         become = _become(connection, wanted, found, choice, never, showing)
         text = words.say("note.settled_many", field=words.field(found.path), reason=reason, lot=lot[:8])
-        edits = [
-            Edit(
-                one.record.kind,
-                one.record.id,
-                {one.case[1]: one.value, f"note/{ledger.new_id()}": {"text": text, "stage": "analysis"}},
-                {one.case[1]: sorted(one.record.heads[one.case[1]])},
-            )
-            for one in become
-            if one.record is not None and not one.why
-        ]
+        edits = []
+        for one in become:
+            if one.record is not None and not one.why:
+                found_edit = lots.settled(one.record, one.case[1], one.shown, one.value)
+                assert found_edit is not None  # what has changed has a `why`
+                edits.append(_noted(found_edit, text))
         if not edits:
             return False
         made = ledger.write_many_in(connection, edits, me.by)
-        _note(connection, SETTLED, lot, [one.id for one in made], found.path, [(*one.case, one.why) for one in become if one.why])
+        _note(
+            connection,
+            SETTLED,
+            lot,
+            [one.id for one in made],
+            found.path,
+            [(*one.case, one.why) for one in become if one.why],
+        )
     desk.desk().written()
     return True
 
 
 @pages.get("/disagreements/lots")
 @desk.needs_sign_in
-def lots() -> Response:
+def lots_settled() -> Response:
     """The lots that were settled, the newest first."""
     ledger = desk.ledger()
     opened = {_text(one, "lot") for one in ledger.events(1000, OPENED)}
@@ -153,22 +155,15 @@ def open_lot(lot: str) -> Response:
     reason = desk.field("reason")
     if not reason:
         return _lot_page(line, 400, fault="reason")
-    made = []
-    former = _former(changes)
+    made: list[Change] = []
+    written = _written_over(changes)
+    ids = sorted({one.change.record for one in changes.values()})
+    text = words.say("note.opened_many", field=words.field(_text(line, "path")), reason=reason, lot=lot[:8])
     with ledger.database.writing() as connection:
-        records = {one.id: one for one in folding.records_of(connection, sorted({each.change.record for each in changes.values()}))}
-        edits: list[Edit] = []
-        left: list[tuple[str, str, str]] = []
-        for one in changes.values():
-            change, path = one.change, _path(one.change.set)
-            heads = records[change.record].heads.get(path, {})
-            if set(heads) != {change.id} or len(former[change.id]) < 2:
-                left.append((change.record, path, "changed"))
-                continue
-            text = words.say("note.opened_many", field=words.field(path), reason=reason, lot=lot[:8])
-            values: list[dict[str, Any]] = [{path: value} for value in former[change.id]]
-            values[0][f"note/{ledger.new_id()}"] = {"text": text, "stage": "analysis"}
-            edits += [Edit(change.kind, change.record, each, {path: [change.id]}) for each in values]
+        records = {one.id: one for one in folding.records_of(connection, ids)}
+        found, stay = lots.opened([one.change for one in changes.values()], written, records)
+        edits = [edit for first, *rest in found for edit in (_noted(first, text), *rest)]
+        left = [(one.record, lots.path_of(one), "changed") for one in stay]
         if edits:
             made = ledger.write_many_in(connection, edits, me.by)
             _note(connection, OPENED, lot, [one.id for one in made], _text(line, "path"), left)
@@ -190,7 +185,7 @@ def _causes() -> list[Cause]:
 
 
 def _never() -> frozenset[str]:
-    """Dockets on hold, and all that are said to be one bone with them: each is settled by itself, with the bone seen."""
+    """Dockets on hold, and all that are said to be one bone with them: each is settled by itself."""
     return frozenset(each for one in desk.holds() for each in (one.docket, *one.joined))
 
 
@@ -233,7 +228,7 @@ def _become(
             versions = showing.versions(case.disputed.heads)
             values = _chosen(case, versions, choice)
             why = "" if len(values) == 1 else "no_such"
-            made.append(Becomes((one, path), record, versions, values[0] if values else None, why))
+            made.append(Becomes((one, path), record, versions, values[0] if values else None, why, tuple(shown)))
     return made
 
 
@@ -294,7 +289,11 @@ def _page(
         said=_said,
         packed=lambda one: canonical([one.record, one.path, sorted(one.heads)]),
         preview=preview,
-        again=[canonical([*one.case, sorted(one.record.heads[one.case[1]])]) for one in preview if one.record and not one.why],
+        again=[
+            canonical([*one.case, sorted(one.record.heads[one.case[1]])])
+            for one in preview
+            if one.record and not one.why
+        ],
         label=label,
         act=ACTS[found.kind],
         fault=fault,
@@ -334,7 +333,9 @@ def _note(
 ) -> None:
     me = desk.me()
     fields = {"name": me.name, "role": me.role, "n": len(made), "label": words.field(path), "path": path, "lot": lot}
-    desk.ledger().note_in(connection, what, me.person, {**fields, "changes": list(made), "left": [list(one) for one in left]})
+    desk.ledger().note_in(
+        connection, what, me.person, {**fields, "changes": list(made), "left": [list(one) for one in left]}
+    )
 
 
 def _line(what: str, lot: str) -> Event | None:
@@ -351,13 +352,13 @@ def _lot_page(line: Event, status: int = 200, fault: str = "") -> Response:
     lot = _text(line, "lot")
     changes = ledger.who(_ids(line))
     records = ledger.get({one.change.record for one in changes.values()} | {one[0] for one in _left(line)})
-    former = _former(changes)
+    written = _written_over(changes)
     shown = []
     for one in changes.values():
-        path = _path(one.change.set)
+        path = lots.path_of(one.change)
         record = records.get(one.change.record)
         closed = record is not None and closing.is_closed(path, closing.closed_paths(record))
-        values = [words.CLOSED] if closed else former[one.change.id]
+        values = [words.CLOSED] if closed else lots.former(one.change, written)
         value = words.CLOSED if closed else one.change.set[path]
         stands = record is not None and set(record.heads.get(path, {})) == {one.change.id}
         shown.append((one.change, path, record, values, value, stands))
@@ -382,22 +383,16 @@ def _lot_page(line: Event, status: int = 200, fault: str = "") -> Response:
     )
 
 
-def _path(values: Mapping[str, Any]) -> str:
-    """The path that a change of a lot settled: the one beside its note."""
-    return next((path for path in values if not path.startswith("note/")), "")
+def _noted(edit: Edit, text: str) -> Edit:
+    """The edit with a note of why."""
+    note = {"text": text, "stage": "analysis"}
+    return edit._replace(set={**edit.set, f"note/{desk.ledger().new_id()}": note})
 
 
-def _former(changes: Mapping[str, Written]) -> dict[str, list[Any]]:
-    """{change of a lot: the distinct values that it was written over}."""
-    paths = {one: _path(each.change.set) for one, each in changes.items()}
-    over = desk.ledger().who({head for one, each in changes.items() for head in each.change.over.get(paths[one], ())})
-    found = {}
-    for one, each in changes.items():
-        path = paths[one]
-        heads = [over[head].change.set[path] for head in each.change.over.get(path, ()) if head in over]
-        values = {canonical(value): value for value in heads}
-        found[one] = [values[key] for key in sorted(values)]
-    return found
+def _written_over(changes: Mapping[str, Written]) -> dict[str, Change]:
+    """{id: the change} of what the settlements of a lot were written over."""
+    over = {head for one in changes.values() for heads in one.change.over.values() for head in heads}
+    return {one: each.change for one, each in desk.ledger().who(over).items()}
 
 
 def _ids(line: Event) -> list[str]:
@@ -410,5 +405,3 @@ def _left(line: Event) -> list[tuple[str, str, str]]:
 
 def _text(line: Event, name: str) -> str:
     return str(line.fields.get(name, ""))
-
-
