@@ -19,6 +19,7 @@ MOST, PART = "most", "part"
 _NEW, _OLD = frozenset({"fresh", "both"}), frozenset({"old", "both"})
 _SIDES = ("left", "right", "midline")
 
+_GLANCES = 40
 PAIRS_AT_ONCE = 50_000
 """So many pairs of a context are looked at, and no more: the page says so where there are others."""
 
@@ -89,21 +90,25 @@ def may_join(one: Piece, other: Piece, know: Knowledge, touch: Touching) -> bool
 
 def candidates(pieces: Sequence[Piece], know: Knowledge, touch: Touching, at_once: int = PAIRS_AT_ONCE) -> Candidates:
     """Those among the pieces of one context. Bounded: only pieces of one element and side are compared at all."""
-    alike: dict[tuple[str, str], list[Piece]] = {}
+    alike: dict[tuple[str, str], list[tuple[Piece, frozenset[str]]]] = {}
     for piece in pieces:
         element, side = piece.reading.get("element"), piece.reading.get("side")
         if isinstance(element, str) and side in _SIDES and piece.breaks != "none":
-            alike.setdefault((element, str(side)), []).append(piece)
+            most = frozenset(key for key, state in _portions(piece.reading).items() if state == MOST)
+            alike.setdefault((element, str(side)), []).append((piece, most))
     found: list[tuple[tuple[bool, bool], str, str]] = []
-    left = at_once
+    left, glances = at_once, at_once * _GLANCES
     for group in alike.values():
-        for n, one in enumerate(group):
-            for other in group[n + 1 :]:
-                if not left:
+        for n, (one, most) in enumerate(group):
+            # Most pairs share a portion: a glance tells.
+            others = [other for other, its in group[n + 1 :] if most.isdisjoint(its)]
+            glances -= len(group) - n - 1
+            for other in others:
+                if left <= 0 or glances < 0:
                     return Candidates(_likelier_first(found), False)
                 left -= 1
                 if may_join(one, other, know, touch):
-                    fresh = one.breaks in _NEW and other.breaks in _NEW
+                    fresh = _is_new(one.breaks) and _is_new(other.breaks)
                     named = one.reading.get("taxon") == other.reading.get("taxon")
                     found.append(((not fresh, not named), one.id, other.id))
     return Candidates(_likelier_first(found), True)
@@ -131,6 +136,10 @@ def _how(first: Any, second: Any) -> str:
 def _one_animal(one: Piece, other: Piece, know: Knowledge) -> bool:
     first, second = one.reading.get("taxon"), other.reading.get("taxon")
     return isinstance(first, str) and isinstance(second, str) and (first == second or know.share(first, second))
+
+
+def _is_new(breaks: Any) -> bool:
+    return isinstance(breaks, str) and breaks in _NEW
 
 
 def _one_break(first: Any, second: Any) -> bool:

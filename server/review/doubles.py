@@ -31,12 +31,12 @@ from server.ledger.holds import bone
 from server.ledger.ledger import Edit
 from server.review import closing, desk, words
 from server.review.desk import pages
-from server.review.showing import Showing, differing, label, rows
+from server.review.showing import Showing, Version, differing, label, part_of, rows
 
 ACT = "settle_docket"
 ON_A_PAGE = 50
 SORTS = ("same_as", "joins", "not_same")
-SAID = {
+SAID: dict[str, dict[str, Any]] = {
     "one_bone": {"same_as": True, "not_same": None},
     "fits_old": {"joins": {"break": "old"}, "not_same": None},
     "fits_fresh": {"joins": {"break": "fresh"}, "same_as": True, "not_same": None},
@@ -57,16 +57,16 @@ class Tie(NamedTuple):
 @desk.needs_sign_in
 def doubles() -> Response:
     """Pairs that look like one bone recorded twice; `page`. `number`: leads to the pieces of that context."""
-    if number := request.args.get("number", "").strip():
+    if asked := request.args.get("number", "").strip():
         with desk.ledger().database.reading() as connection:
-            known = pairs.labelled(connection, [number], "context").get(number)
-        found = known[0] if known else context_id(desk.ledger().names().site, number)
-        return redirect(url_for("review.refits", context=found))
+            known = pairs.labelled(connection, [asked], "context").get(asked)
+        where = known[0] if known else context_id(desk.ledger().names().site, asked)
+        return redirect(url_for("review.refits", context=where))
     page = max(1, request.args.get("page", 1, int))
     with desk.ledger().database.reading() as connection:
         found, number = pairs.doubles(connection, ON_A_PAGE, (page - 1) * ON_A_PAGE)
     last = max(1, -(-number // ON_A_PAGE))
-    return desk.page("doubles", pairs=found, number=number, label=label, at=page, last=last)
+    return desk.page("doubles", pairs=found, label=label, at=page, last=last)
 
 
 @pages.get("/refits/<context>")
@@ -236,31 +236,14 @@ def _would_lower(one: Record, two: Record, said: str) -> bool:
 
 def _page(one: Record, two: Record, status: int = 200, **form: str) -> Response:
     showing = Showing(desk.ledger())
-    sides = []
-    for record in (one, two):
-        heads = record.heads.get("reading", {})
-        sides.append((record, record.value("reading"), showing.said(heads)))
-    versions = [
-        version
-        for record in (one, two)
-        for version in showing.versions(
-            {h: v for h, v in record.heads.get("reading", {}).items() if v == record.value("reading")}
-        )
-    ]
-    fields = differing(versions) if len(versions) > 1 else {}
-    reading = one.value("reading")
-    element = reading.get("element") if isinstance(reading, Mapping) else None
-    taxon = reading.get("taxon") if isinstance(reading, Mapping) else None
-    same = (
-        isinstance(element, str)
-        and isinstance(two.value("reading"), Mapping)
-        and two.value("reading").get("element") == element
+    versions = [Version(each.value("reading"), showing.said(each.heads.get("reading", {}))) for each in (one, two)]
+    fields = differing(versions)
+    reading, other = one.value("reading"), two.value("reading")
+    element, taxon = (
+        value if isinstance(value := part_of(reading, name), str) else None for name in ("element", "taxon")
     )
-    portions = (
-        [each.key for each in knowledge().portions_of(element, taxon if isinstance(taxon, str) else None)]
-        if same
-        else []
-    )
+    same = element is not None and element == part_of(other, "element")
+    portions = [each.key for each in knowledge().portions_of(element, taxon)] if element is not None and same else []
     first, second, together = _answers(one, two)
     ties = _ties(one, two)
     heads = {
@@ -273,15 +256,16 @@ def _page(one: Record, two: Record, status: int = 200, **form: str) -> Response:
         status,
         one=one,
         two=two,
-        sides=sides,
+        sides=[(one, versions[0]), (two, versions[1])],
+        disputed=[each.id for each in (one, two) if "reading" in each.disagreements()],
         label=label,
         contexts=contexts,
         standings=(first, second, together),
         raised=together in human.RAISED,
-        held=[each for each in held(reading, two.value("reading"), portions) if each.how] if same else [],
+        held=[each for each in held(reading, other, portions) if each.how] if same else [],
         same=same,
         element=element,
-        fields=rows(versions, fields) if versions else [],
+        fields=rows(versions, fields),
         differing=fields,
         ties=ties,
         heads=canonical(heads),

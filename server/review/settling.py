@@ -84,7 +84,7 @@ def settle_many(key: str) -> Response:
     if _line(SETTLED, lot) is not None:
         return redirect(url_for("review.lot", lot=lot))
     choice, reason = desk.field("choice"), desk.field("reason")
-    form = {"choice": choice, "reason": reason, "ticked": wanted, "once": lot}
+    form: dict[str, Any] = {"choice": choice, "reason": reason, "ticked": wanted, "once": lot}
     fault = "none" if not wanted else "many" if len(wanted) > AT_ONCE else ""
     fault = fault or ("choice" if choice not in dict(_choices(found)) else "" if reason else "reason")
     if fault:

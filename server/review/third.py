@@ -92,7 +92,6 @@ def combined(record: str) -> Response:
 def third_reading(record: str) -> Response:
     """The form of a whole third reading; it begins with what all versions have in common."""
     found = _disputed(record)
-    must_settle(found)
     versions = _versions(list(found.heads["reading"]))
     common = coarser(versions)
     return _writing(found, versions, _filled(common, {**common, "stage": "analysis", "compared": ""}))
@@ -242,6 +241,7 @@ def _writing(
         problems=[(one.level, sentence(one, texts())) for one in _problems(found, made)],
         fault=form.get("fault", ""),
         reason=form.get("reason", ""),
+        act=ACT,
     )
 
 

@@ -86,6 +86,10 @@ def test_many_of_one_cause_are_looked_at_settled_and_opened_again_together(scene
     one = next(iter(scene.record("alike 0").heads["reading"]))
     scene.b.write("docket", an_id("alike 0"), {"reading": seen("goat", "humerus")}, {"reading": [one]})
     scene.send()
+    back = visitor.form(lot, lot + "/open")
+    other = scene.signed_in("director")
+    token = other.form("/review/today", "/review/sign-out")["csrf"]
+    assert other.post(lot + "/open", {**back, "csrf": token, "reason": "x"}).status_code == 403
     opened = visitor.post(lot + "/open", {**visitor.form(lot, lot + "/open"), "reason": "looked at again"})
     assert opened.status_code == 302
     assert values(scene, names[1:]) == before[1:]
