@@ -8,7 +8,7 @@ Opening again is as many changes as there were versions: each sets the path to o
 heads in `over`, but none names another, so that they stand side by side as before and everywhere alike. The
 settlement stays in the history. (One change could not do it: a change holds one value a path.)
 
-Never here: human fields and holds, and more than one disagreement at a time.
+Never here: human fields and holds; a third version (third) and many disagreements at a time (settling).
 """
 
 from __future__ import annotations

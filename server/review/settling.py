@@ -21,7 +21,7 @@ from werkzeug.wrappers import Response
 
 from fieldapp.records.changes import Change, canonical
 from fieldapp.records.fold import Record
-from server.ledger import Event, Written, folding, lots
+from server.ledger import Event, Written, events, folding, lots
 from server.ledger import causes as ledger_causes
 from server.ledger.causes import Case, Cause
 from server.ledger.ledger import Edit
@@ -339,7 +339,9 @@ def _note(
 
 
 def _line(what: str, lot: str) -> Event | None:
-    return next((one for one in desk.ledger().events(1000, what) if _text(one, "lot") == lot), None)
+    with desk.ledger().database.reading() as connection:
+        found = events.naming(connection, what, lot)
+    return next((one for one in found if _text(one, "lot") == lot), None)
 
 
 def _the_lot(lot: str) -> Event:
