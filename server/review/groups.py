@@ -83,7 +83,6 @@ ONLY = {"several": lambda one: ", " in one.contexts, "empty": lambda one: not on
 @desk.needs_sign_in
 def group_form() -> Response:
     """The form for a new group. `context`: whose dockets can be ticked; `docket`: ticked already."""
-    desk.must(ACT)
     return _form()
 
 

@@ -89,7 +89,7 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.pair", "GET"): (f"/review/pair/{DISPUTED}/{STOP}", {}, 302, all_of(200)),
     ("review.say_of_pair", "POST"): (f"/review/pair/{DISPUTED}/{STOP}", {"heads": ""}, 302, only(SETTLING, 400)),
     ("review.groups", "GET"): ("/review/groups", {}, 302, all_of(200)),
-    ("review.group_form", "GET"): (f"/review/groups/new?context={PIT}", {}, 302, only(EDITING, 200)),
+    ("review.group_form", "GET"): (f"/review/groups/new?context={PIT}", {}, 302, all_of(200)),
     ("review.group_add", "POST"): ("/review/groups/new", {"once": "x"}, 302, only(EDITING, 400)),
     ("review.group", "GET"): (f"/review/group/{NOBODY}", {}, 302, all_of(404)),
     ("review.group_change", "POST"): (f"/review/group/{NOBODY}", {}, 302, all_of(404)),
