@@ -9,7 +9,7 @@ Not here: the rules (fieldapp.domain.rules) and how they are run over records (f
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, delete, func, insert, select, update
@@ -18,7 +18,7 @@ from fieldapp.assets import knowledge
 from fieldapp.domain.rules import Problem
 from fieldapp.records.checking import Among, is_wanting, reading_by_rule
 from fieldapp.records.fold import Record
-from server.ledger import beside, tables
+from server.ledger import beside, lines, tables
 from server.ledger.database import among
 from server.ledger.folding import label_of, records_of
 
@@ -52,35 +52,40 @@ Write = Callable[[Sequence[Raise], Mapping[str, Record]], object]
 def check_due(connection: Connection, limit: int, write: Write) -> int:
     """Checks up to `limit` due records and their neighbours, and returns how many are still due."""
     column = tables.record.c
-    due = list(
+    waiting = list(
         connection.scalars(
             select(column.id).where(column.due).order_by(column.bag.nulls_first(), column.id).limit(limit)
         )
     )
-    if not due:
+    if not waiting:
         return 0
-    own = records_of(connection, due)
-    near = beside.neighbours(connection, own).difference(due)
+    own = records_of(connection, waiting)
+    near = beside.neighbours(connection, own).difference(waiting)
     look = _Look(connection, [*own, *records_of(connection, sorted(near))])
     raised = look.answer(write)
     late = look.check()
     look.keep(connection)
     # A docket that was raised as another's neighbour stays due: not all that hangs on it is here.
-    done = among(connection, column.id, [*due, *near.difference(raised)])
+    done = among(connection, column.id, [*waiting, *near.difference(raised)])
     connection.execute(update(tables.record).where(done, column.due).values(due=False))
     write(late, look.records)
-    return connection.scalar(select(func.count()).select_from(tables.record).where(column.due)) or 0
+    return due(connection)
 
 
-def problems(connection: Connection, level: str | None, record: str | None) -> list[Found]:
+def due(connection: Connection) -> int:
+    """How many records the rules have not looked at yet."""
+    return connection.scalar(select(func.count()).select_from(tables.record).where(tables.record.c.due)) or 0
+
+
+def problems(connection: Connection, level: str | None = None, records: Collection[str] | None = None) -> list[Found]:
     """What the rules have found, gravest level first, then by label."""
     query = select(tables.problem, tables.record.c.kind, func.coalesce(tables.record.c.label, "").label("called")).join(
         tables.record, tables.record.c.id == tables.problem.c.record
     )
     if level is not None:
         query = query.where(tables.problem.c.level == level)
-    if record is not None:
-        query = query.where(tables.problem.c.record == record)
+    if records is not None:
+        query = query.where(among(connection, tables.problem.c.record, records))
     levels = knowledge().words.get("level", ())
     found = [
         Found(row.record, row.kind, row.called, row.rule, row.level, row.path, json.loads(row.fields))
@@ -98,7 +103,8 @@ class _Look:
         self.records = {one.id: one for one in records}
         around = beside.around(connection, records)
         self._among = Among([*records, *around], knowledge(), _labels(connection, records), whole=True)
-        self._found: dict[str, list[dict[str, Any]]] = {}
+        self._contexts = lines.contexts_in([*records, *around])
+        self._found: dict[str, list[Problem]] = {}
 
     def answer(self, write: Write) -> set[str]:
         """Adds the answers to the human question that the rules ask for and miss: the ids of their dockets."""
@@ -117,15 +123,16 @@ class _Look:
             # A rule may find the same in several readings of a disputed docket; to the list that is one problem.
             found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(all_found)}
             problems = list(reversed(found.values()))
-            self._found[record.id] = [_row(record.id, problem) for problem in problems]
+            self._found[record.id] = problems
             late += _wanting(record, problems)
         return late
 
     def keep(self, connection: Connection) -> None:
-        """Writes down what was found."""
+        """Writes down what was found, and the lines of lists."""
         connection.execute(delete(tables.problem).where(among(connection, tables.problem.c.record, self._found)))
-        if rows := [row for one in self._found.values() for row in one]:
+        if rows := [_row(one, problem) for one, problems in self._found.items() for problem in problems]:
             connection.execute(insert(tables.problem), rows)
+        lines.keep(connection, self.records.values(), self._contexts, self._found)
 
 
 def _wanting(record: Record, problems: Iterable[Problem]) -> list[Raise]:

@@ -1,4 +1,4 @@
-"""The specialist's pages: sign-in, today, contexts, dockets, disagreements, holds; and the
+"""The specialist's pages: sign-in, today, contexts, fragments, dockets, disagreements, holds; and the
 pages of those who look after the cabin: people, tablets, the log. Flask and Jinja, full pages, plain
 forms and links; everything they need is shipped; they work without scripts.
 
@@ -24,6 +24,7 @@ from server.review import (
     disagreements,
     dockets,
     faults,
+    fragments,
     holds,
     language,
     log,
@@ -40,8 +41,8 @@ from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
 __all__ = ["register"]
 
 _ROUTES = (
-    language, signing_in, my_account, today, contexts, dockets, disagreements, holds, beside, sheets, photos, people,
-    tablets, carrying, log, faults,
+    language, signing_in, my_account, today, contexts, fragments, dockets, disagreements, holds, beside, sheets, photos,
+    people, tablets, carrying, log, faults,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 
