@@ -12,7 +12,7 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, delete, func, or_, select
+from sqlalchemy import ColumnElement, Connection, case, delete, func, or_, select
 
 from fieldapp.domain.rules import Problem
 from fieldapp.records.fold import Record
@@ -123,8 +123,27 @@ LATE = select(tables.record.c.id.label("record")).where(tables.record.c.due, tab
 BY_LABEL = (LINE.sort, LINE.record)
 BY_CONTEXT = select(tables.context_line.c.sort).where(tables.context_line.c.record == LINE.context).scalar_subquery()
 """What a list of dockets is sorted by to stand by context."""
+NOT_ANALYSIS = LINE.stage.is_(None) | (LINE.stage != "analysis")
 UNFINISHED = LINE.element.is_(None) | LINE.taxon.is_(None)
 """No bone, or no animal, is named yet."""
+
+
+_dispute, _problem, _record = tables.disagreement.c, tables.problem.c, tables.record.c
+DISAGREEMENTS = (
+    select(_dispute.record, _dispute.path, _dispute.nature)
+    .join(tables.record, _record.id == _dispute.record)
+    .outerjoin(tables.docket_line, LINE.record == _dispute.record)
+)
+"""Rows of `disagreement`, each with its record, and with its line where it has one."""
+PROBLEMS = (
+    select(
+        _problem.record, _record.kind, func.coalesce(_record.label, "").label("label"), _problem.rule, _problem.level,
+        _problem.path, _problem.fields,
+    )
+    .join(tables.record, _record.id == _problem.record)
+    .outerjoin(tables.docket_line, LINE.record == _problem.record)
+)  # fmt: skip
+"""The same of problems, in the order of checks.Found."""
 
 
 def contexts(connection: Connection) -> list[dict[str, Any]]:
@@ -146,6 +165,19 @@ def numbers(connection: Connection) -> dict[str, Numbers]:
     signs = func.sum(LINE.conflicts + LINE.precisions), func.sum(LINE.problems)
     query = select(where, func.count(), *signs).group_by(where)
     return {one: Numbers(*map(int, told)) for one, *told in connection.execute(query).all()}
+
+
+def waiting(connection: Connection) -> dict[str, int]:
+    """How many dockets wait for somebody: {"asked", "unfinished", "not_analysis"}."""
+    counted = {"asked": LINE.asks, "unfinished": UNFINISHED, "not_analysis": NOT_ANALYSIS}
+    query = select(*(func.sum(case((where, 1), else_=0)) for where in counted.values()))
+    return dict(zip(counted, (int(n or 0) for n in connection.execute(query).one()), strict=True))
+
+
+def first_disagreements(connection: Connection, limit: int) -> list[tuple[str, str, str]]:
+    """The first rows (record, path, nature) by label that are more than a difference of precision."""
+    query = DISAGREEMENTS.where(_dispute.nature != "precision").order_by(func.coalesce(LINE.sort, _record.label, ""))
+    return [tuple(row) for row in connection.execute(query.order_by(_dispute.record, _dispute.path).limit(limit))]
 
 
 def pieces(connection: Connection, *where: ColumnElement[bool]) -> list[tuple[str | None, str | None, int]]:

@@ -20,6 +20,7 @@ from server.photos import Photos
 from server.review import (
     beside,
     carrying,
+    changes,
     contexts,
     disagreements,
     dockets,
@@ -31,6 +32,7 @@ from server.review import (
     my_account,
     people,
     photos,
+    problems,
     sheets,
     signing_in,
     tablets,
@@ -41,8 +43,8 @@ from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
 __all__ = ["register"]
 
 _ROUTES = (
-    language, signing_in, my_account, today, contexts, fragments, dockets, disagreements, holds, beside, sheets, photos,
-    people, tablets, carrying, log, faults,
+    language, signing_in, my_account, today, changes, contexts, fragments, dockets, disagreements, holds, problems,
+    beside, sheets, photos, people, tablets, carrying, log, faults,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

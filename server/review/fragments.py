@@ -67,9 +67,7 @@ def dockets() -> Response:
 
 def listed(connection: Connection, *where: ColumnElement[bool]) -> Paged:
     """The list that the address asks for, of the dockets for which all of this holds."""
-    return Paged(
-        connection, lines.DOCKETS.where(*where), SORTS, find=_has, only=_only(connection), usual=lines.BY_LABEL
-    )
+    return Paged(connection, lines.DOCKETS.where(*where), SORTS, find=has, only=_only(connection), usual=lines.BY_LABEL)
 
 
 def _late(connection: Connection) -> Paged:
@@ -96,11 +94,11 @@ def _only(connection: Connection) -> dict[str, ColumnElement[bool]]:
         "problems": LINE.gravest >= lines.GRAVITY["check"],
         "asked": LINE.asks,
         "unfinished": lines.UNFINISHED,
-        "not_analysis": (LINE.stage != "analysis") | LINE.stage.is_(None),
+        "not_analysis": lines.NOT_ANALYSIS,
     }
 
 
-def _has(word: str) -> ColumnElement[bool]:
+def has(word: str) -> ColumnElement[bool]:
     """Whether a docket's label, find number or finder has the word, or what it is: as the page's language says it."""
     return lines.has(_meant(word, assets.spoken()), word)
 

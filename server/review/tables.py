@@ -49,10 +49,12 @@ class Asked:
     number, last  this page and the last one
     found, total  how many rows fit, and how many there are
     choices       names of what it can be narrowed down to
+    also          what else its address holds, and keeps
     """
 
-    def __init__(self, many_first: Mapping[str, bool], choices: Sequence[str]) -> None:
+    def __init__(self, many_first: Mapping[str, bool], choices: Sequence[str], also: Mapping[str, str]) -> None:
         asked = request.args
+        self.also = also
         self._many_first, self.choices = many_first, tuple(choices)
         self.find = " ".join(asked.get("find", "")[:LONGEST].replace("\0", " ").split())
         self.only = asked.get("only", "") if asked.get("only") in self.choices else ""
@@ -90,7 +92,7 @@ class Asked:
 
     def link(self, **changes: str | int) -> str:
         """The address of this list with something else in it; on its first page, unless that is what changes."""
-        parts = {"find": self.find, "only": self.only, "sort": self.sort, **changes}
+        parts = {**self.also, "find": self.find, "only": self.only, "sort": self.sort, **changes}
         return "?" + urlencode({name: value for name, value in parts.items() if value})
 
 
@@ -107,7 +109,7 @@ class Table(Asked, Generic[T]):
     ) -> None:
         """`rows` in their usual order, which stays wherever a column says nothing else."""
         self._columns = {one.name: one for one in columns}
-        super().__init__({one.name: one.many_first for one in columns}, tuple(only))
+        super().__init__({one.name: one.many_first for one in columns}, tuple(only), {})
         fitting = [one for one in rows if not self.only or only[self.only](one)]
         if wanted := self.words:
             fitting = [one for one in fitting if all(word in text(one).casefold() for word in wanted)]
@@ -135,9 +137,10 @@ class Paged(Asked):
         find: Callable[[str], ColumnElement[bool]],
         only: Mapping[str, ColumnElement[bool]],
         usual: Sequence[ColumnElement[Any]],
+        also: Mapping[str, str] | None = None,
     ) -> None:
         """`find`: whether a row has a word; `usual`: the order where a column says nothing else, down to one row."""
-        super().__init__({name: one.many_first for name, one in sorts.items()}, tuple(only))
+        super().__init__({name: one.many_first for name, one in sorts.items()}, tuple(only), also or {})
         narrowed = [only[self.only]] if self.only else []
         narrowed += [find(word) for word in self.words]
         total = _count(connection, query)

@@ -1,5 +1,5 @@
-"""A large invented site in a cabin's ledger, for the desk's benchmark, from a seed: contexts, bags, dockets of many bones
-and animals, with disagreements, problems, questions and holds in the shares that a season may bring."""
+"""A large invented site in a cabin's ledger, for the benchmark of the desk, from a seed: contexts, bags, dockets of
+many bones and animals, with disagreements, problems, questions and holds in the shares that a season may bring."""
 
 from __future__ import annotations
 
