@@ -12,7 +12,7 @@ import json
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, delete, func, insert, select, update
+from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, update
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.rules import Problem
@@ -79,21 +79,30 @@ def due(connection: Connection) -> int:
 
 def problems(connection: Connection, level: str | None = None, records: Collection[str] | None = None) -> list[Found]:
     """What the rules have found, gravest level first, then by label."""
-    query = select(tables.problem, tables.record.c.kind, func.coalesce(tables.record.c.label, "").label("called")).join(
-        tables.record, tables.record.c.id == tables.problem.c.record
-    )
-    if level is not None:
-        query = query.where(tables.problem.c.level == level)
+    where = [] if level is None else [tables.problem.c.level == level]
     if records is not None:
-        query = query.where(among(connection, tables.problem.c.record, records))
+        where.append(among(connection, tables.problem.c.record, records))
     levels = knowledge().words.get("level", ())
-    found = [
-        Found(row.record, row.kind, row.called, row.rule, row.level, row.path, json.loads(row.fields))
-        for row in connection.execute(query.order_by(tables.problem.c.nr))
-    ]
     return sorted(
-        found, key=lambda one: (levels.index(one.level) if one.level in levels else -1, one.label, one.record)
+        _found(connection, *where).values(),
+        key=lambda one: (levels.index(one.level) if one.level in levels else -1, one.label, one.record),
     )
+
+
+def numbered(connection: Connection, numbers: Sequence[int]) -> list[Found]:
+    """The problems with these numbers, in their order."""
+    found = _found(connection, among(connection, tables.problem.c.nr, numbers))
+    return [found[one] for one in numbers if one in found]
+
+
+def _found(connection: Connection, *where: ColumnElement[bool]) -> dict[int, Found]:
+    column, record = tables.problem.c, tables.record.c
+    query = select(tables.problem, record.kind, func.coalesce(record.label, "").label("called"))
+    rows = connection.execute(query.join(tables.record, record.id == column.record).where(*where).order_by(column.nr))
+    return {
+        row.nr: Found(row.record, row.kind, row.called, row.rule, row.level, row.path, json.loads(row.fields))
+        for row in rows
+    }
 
 
 class _Look:
@@ -103,7 +112,7 @@ class _Look:
         self.records = {one.id: one for one in records}
         around = beside.around(connection, records)
         self._among = Among([*records, *around], knowledge(), _labels(connection, records), whole=True)
-        self._contexts = lines.contexts_in([*records, *around])
+        self._places = lines.places_in([*records, *around])
         self._found: dict[str, list[Problem]] = {}
 
     def answer(self, write: Write) -> set[str]:
@@ -130,9 +139,9 @@ class _Look:
     def keep(self, connection: Connection) -> None:
         """Writes down what was found, and the lines of lists."""
         connection.execute(delete(tables.problem).where(among(connection, tables.problem.c.record, self._found)))
-        if rows := [_row(one, problem) for one, problems in self._found.items() for problem in problems]:
+        if rows := [_row(self.records[one], problem) for one, found in self._found.items() for problem in found]:
             connection.execute(insert(tables.problem), rows)
-        lines.keep(connection, self.records.values(), self._contexts, self._found)
+        lines.keep(connection, self.records.values(), self._places, self._found)
 
 
 def _wanting(record: Record, problems: Iterable[Problem]) -> list[Raise]:
@@ -141,9 +150,10 @@ def _wanting(record: Record, problems: Iterable[Problem]) -> list[Raise]:
     return [Raise(record.id, path, value) for path, value in asked.items() if is_wanting(record, path, value)]
 
 
-def _row(record: str, problem: Problem) -> dict[str, Any]:
+def _row(record: Record, problem: Problem) -> dict[str, Any]:
     return {
-        "record": record,
+        "record": record.id,
+        "sort": lines.sort_key(label_of(record)),
         "rule": problem.rule,
         "level": problem.level,
         "path": problem.path,

@@ -47,8 +47,10 @@ def _number(digits: str) -> str:
     return f"{min(len(digits), 99):02}{digits}"
 
 
-def keep(connection: Connection, records: Iterable[Record], contexts: Mapping[str, str], problems: _Problems) -> None:
-    """Writes the lines of these records anew. `contexts`: {docket: context}; `problems`: {record: what was found}."""
+def keep(
+    connection: Connection, records: Iterable[Record], places: Mapping[str, tuple[str, str | None]], problems: _Problems
+) -> None:
+    """Writes the lines of these records anew. `places`: see places_in; `problems`: {record: what was found}."""
     rows: dict[str, list[dict[str, Any]]] = {kind: [] for kind in _TABLES}
     gone: dict[str, list[str]] = {kind: [] for kind in _TABLES}
     for one in records:
@@ -60,7 +62,7 @@ def keep(connection: Connection, records: Iterable[Record], contexts: Mapping[st
         elif one.kind == "context":
             rows[one.kind].append(_context(one, found))
         else:
-            rows[one.kind].append(_docket(one, contexts.get(one.id), found))
+            rows[one.kind].append(_docket(one, *places.get(one.id, (None, None)), found))
     for kind, table in _TABLES.items():
         if gone[kind]:
             connection.execute(delete(table).where(among(connection, table.c.record, gone[kind])))
@@ -81,7 +83,7 @@ def _context(one: Record, problems: Sequence[Problem]) -> dict[str, Any]:
     }
 
 
-def _docket(one: Record, context: str | None, problems: Sequence[Problem]) -> dict[str, Any]:
+def _docket(one: Record, context: str | None, place: str | None, problems: Sequence[Problem]) -> dict[str, Any]:
     reading = one.value("reading")
     read = reading if isinstance(reading, Mapping) else {}
     label = label_of(one)
@@ -91,6 +93,7 @@ def _docket(one: Record, context: str | None, problems: Sequence[Problem]) -> di
     return {
         "record": one.id,
         "context": context,
+        "place": place,
         "sort": sort_key(label),
         "find": short(writable(" ".join(own).casefold()) or ""),
         **{name: _text(read.get(name)) for name in ("element", "taxon", "side", "stage")},
@@ -121,8 +124,6 @@ DOCKETS = select(LINE.record)
 LATE = select(tables.record.c.id.label("record")).where(tables.record.c.due, tables.record.c.kind == "docket")
 """Those that the rules have not looked at yet: their lines may be missing or old."""
 BY_LABEL = (LINE.sort, LINE.record)
-BY_CONTEXT = select(tables.context_line.c.sort).where(tables.context_line.c.record == LINE.context).scalar_subquery()
-"""What a list of dockets is sorted by to stand by context."""
 NOT_ANALYSIS = LINE.stage.is_(None) | (LINE.stage != "analysis")
 UNFINISHED = LINE.element.is_(None) | LINE.taxon.is_(None)
 """No bone, or no animal, is named yet."""
@@ -136,14 +137,11 @@ DISAGREEMENTS = (
 )
 """Rows of `disagreement`, each with its record, and with its line where it has one."""
 PROBLEMS = (
-    select(
-        _problem.record, _record.kind, func.coalesce(_record.label, "").label("label"), _problem.rule, _problem.level,
-        _problem.path, _problem.fields,
-    )
-    .join(tables.record, _record.id == _problem.record)
+    select(_problem.nr)
+    .outerjoin(tables.record, _record.id == _problem.record)
     .outerjoin(tables.docket_line, LINE.record == _problem.record)
-)  # fmt: skip
-"""The same of problems, in the order of checks.Found."""
+)
+"""The same of problems, by their numbers alone: see checks.numbered."""
 
 
 def contexts(connection: Connection) -> list[dict[str, Any]]:
@@ -193,15 +191,17 @@ def has(words: Mapping[str, Collection[str]], text: str) -> ColumnElement[bool]:
     return or_(*found)
 
 
-def contexts_in(records: Iterable[Record]) -> dict[str, str]:
-    """{docket: context} of the dockets among these: that of its bag, where the bag is among them; else its own."""
+def places_in(records: Iterable[Record]) -> dict[str, tuple[str, str | None]]:
+    """{docket: (context, its number as a sort key)} of the dockets among these: the context of its bag, where the bag
+    is among them; else its own."""
     listed = list(records)
     bags = {one.id: _text(one.value("context")) for one in listed if one.kind == "bag"}
+    numbers = {one.id: sort_key(label_of(one)) for one in listed if one.kind == "context"}
     found = {}
     for one in listed:
         if one.kind == "docket":
             bag = one.value("bag")
             context = (bags.get(bag) if isinstance(bag, str) else None) or _text(one.value("context"))
             if context:
-                found[one.id] = context
+                found[one.id] = context, numbers.get(context)
     return found

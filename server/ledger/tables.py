@@ -122,9 +122,11 @@ problem = Table(
     Column("nr", Integer, primary_key=True),
     Column("record", ForeignKey("record.id"), nullable=False, index=True),
     Column("rule", Text, nullable=False),
-    Column("level", Text, nullable=False, index=True),
+    Column("level", Text, nullable=False),
     Column("path", Text, nullable=False),
     Column("fields", Text, nullable=False, doc="JSON: what fills the rule's sentence"),
+    Column("sort", Text, doc="the record's label, as in the lines of lists"),
+    Index("problem_by_level", "level", "sort"),
 )
 
 docket_line = Table(
@@ -144,7 +146,8 @@ docket_line = Table(
     Column("precisions", Integer, nullable=False),
     Column("problems", Integer, nullable=False),
     Column("gravest", Integer, nullable=False, doc="lines.GRAVITY of the gravest problem, 0 for none"),
-    Index("docket_line_by_sort", "sort"),
+    Column("place", Text, doc="its context's number, as in `sort`"),
+    Index("docket_line_by_sort", "sort", "record"),
     Index("docket_line_in_context", "context", "sort"),
 )
 

@@ -43,7 +43,7 @@ _ROW, _RECORD = tables.disagreement.c, tables.record.c
 _IS_PRECISION = _ROW.nature == "precision"
 SORTS = {
     "record": Sort(func.coalesce(LINE.sort, _RECORD.label)),
-    "context": Sort(lines.BY_CONTEXT),
+    "context": Sort(LINE.place),
     "about": Sort(_ROW.path),
     "nature": Sort(_ROW.nature),
 }

@@ -46,7 +46,7 @@ class Row:
 
 SORTS = {
     "label": Sort(LINE.sort),
-    "context": Sort(lines.BY_CONTEXT),
+    "context": Sort(LINE.place),
     "element": Sort(LINE.element),
     "side": Sort(LINE.side),
     "taxon": Sort(LINE.taxon),

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Container
 
 from flask import request
-from sqlalchemy import ColumnElement, case, func, or_
+from sqlalchemy import ColumnElement, case, or_
 from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge, texts
-from server.ledger import lines, tables
-from server.ledger.checks import Found
+from server.ledger import checks, lines, tables
 from server.ledger.lines import GRAVITY, LINE
 from server.review import desk, fragments
 from server.review.desk import pages
@@ -19,11 +17,10 @@ from server.review.tables import Paged, Sort
 
 _ROW, _RECORD = tables.problem.c, tables.record.c
 _LEVEL = case(GRAVITY, value=_ROW.level, else_=0)
-_LABEL = func.coalesce(LINE.sort, _RECORD.label, "")
 SORTS = {
     "level": Sort(_LEVEL, many_first=True),
-    "record": Sort(_LABEL),
-    "context": Sort(lines.BY_CONTEXT),
+    "record": Sort(_ROW.sort),
+    "context": Sort(LINE.place),
     "problem": Sort(_ROW.rule),
 }
 LEVELS = tuple(reversed(GRAVITY))
@@ -43,10 +40,10 @@ def problems() -> Response:
     only = {one: _RECORD.kind == one for one in ("docket", "context", "bag")}
     with desk.ledger().database.reading() as connection:
         table = Paged(
-            connection, query, SORTS, find=_has, only=only, usual=(_LEVEL.desc(), _LABEL, _ROW.record, _ROW.nr),
+            connection, query, SORTS, find=_has, only=only, usual=(_LEVEL.desc(), _ROW.sort, _ROW.nr),
             also={"level": level, "rule": rule},
         )  # fmt: skip
-    found = [Found(**{**row._mapping, "fields": json.loads(row.fields)}) for row in table.rows]
+        found = checks.numbered(connection, [row.nr for row in table.rows])
     return desk.page("problems", table=table, problems=found, level=level, levels=LEVELS, due=desk.due())
 
 

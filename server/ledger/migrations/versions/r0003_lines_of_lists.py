@@ -1,4 +1,4 @@
-"""What the desk's long lists sort by and are narrowed down by: a line a docket and a line a context."""
+"""What the desk's long lists sort by and are narrowed down by: a line a docket, a line a context, problems by label."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ down_revision = "0002"
 
 
 def upgrade() -> None:
-    """Makes two tables. The rules fill them when they next look at a record."""
+    """Makes two tables and a column. The rules fill them when they next look at a record."""
     op.create_table(
         "docket_line",
         Column("record", Text, primary_key=True),
@@ -22,9 +22,13 @@ def upgrade() -> None:
         _number("pieces"),
         Column("asks", Boolean, nullable=False),
         *map(_number, ("conflicts", "precisions", "problems", "gravest")),
+        *_texts("place"),
     )
-    op.create_index("docket_line_by_sort", "docket_line", ["sort"])
+    op.create_index("docket_line_by_sort", "docket_line", ["sort", "record"])
     op.create_index("docket_line_in_context", "docket_line", ["context", "sort"])
+    op.add_column("problem", Column("sort", Text))
+    op.drop_index("ix_problem_level", "problem")
+    op.create_index("problem_by_level", "problem", ["level", "sort"])
     op.create_table(
         "context_line",
         Column("record", Text, primary_key=True),
