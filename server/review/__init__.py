@@ -1,4 +1,4 @@
-"""The specialist's pages: sign-in, today, contexts, dockets, disagreements, holds; and the
+"""The specialist's pages: sign-in, today, contexts, fragments, dockets, disagreements, holds; and the
 pages of those who look after the cabin: people, tablets, the log. Flask and Jinja, full pages, plain
 forms and links; everything they need is shipped; they work without scripts.
 
@@ -20,11 +20,13 @@ from server.photos import Photos
 from server.review import (
     beside,
     carrying,
+    changes,
     contexts,
     disagreements,
     dockets,
     doubles,
     faults,
+    fragments,
     groups,
     holds,
     language,
@@ -32,6 +34,7 @@ from server.review import (
     my_account,
     people,
     photos,
+    problems,
     settling,
     sheets,
     signing_in,
@@ -44,8 +47,8 @@ from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
 __all__ = ["register"]
 
 _ROUTES = (
-    language, signing_in, my_account, today, contexts, dockets, disagreements, holds, beside, sheets, photos, people,
-    tablets, carrying, log, settling, third, doubles, groups, faults,
+    language, signing_in, my_account, today, changes, contexts, fragments, dockets, disagreements, holds, problems,
+    beside, sheets, photos, people, tablets, carrying, log, settling, third, doubles, groups, faults,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

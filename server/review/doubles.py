@@ -11,16 +11,16 @@ Not here: which pairs are asked about (server.ledger.pairs, fieldapp.domain.refi
 
 from __future__ import annotations
 
-import functools
 import json
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from flask import abort, redirect, request, url_for
 from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge, plates_of
-from fieldapp.domain import human, readings
+from fieldapp.domain import human
 from fieldapp.domain.ids import context_id
 from fieldapp.domain.refits import Piece, candidates, held, touching
 from fieldapp.records import standing
@@ -31,7 +31,7 @@ from server.ledger.holds import bone
 from server.ledger.ledger import Edit
 from server.review import closing, desk, words
 from server.review.desk import pages
-from server.review.showing import Showing, Version, differing, label, part_of, rows
+from server.review.showing import Showing, Version, coarser_of, differing, label, part_of, rows
 
 ACT = "settle_docket"
 ON_A_PAGE = 50
@@ -285,14 +285,14 @@ def _page(one: Record, two: Record, status: int = 200, **form: str) -> Response:
 
 def _agreed(record: Record) -> Any:
     """What all readings that stand of a docket support."""
-    heads = list(record.heads.get("reading", {}).values())
-    return functools.reduce(lambda one, other: readings.coarser(one, other, knowledge()), heads) if heads else None
+    heads = record.heads.get("reading", {})
+    return coarser_of(heads.values()) if heads else None
 
 
 def _named(record: Record) -> str:
     return label(record) or words.say("no_label")
 
 
-@functools.lru_cache(maxsize=256)
+@lru_cache(maxsize=256)
 def _borders(element: str, taxon: str | None) -> Mapping[str, frozenset[str]]:
     return touching(plates_of(element, taxon, "left"))

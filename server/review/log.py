@@ -37,6 +37,7 @@ KINDS: dict[str, tuple[str, ...]] = {
         "assessed",
         "release_entered",
         "site_set",
+        "looked",
     ),
     "people": (
         "person_added",
