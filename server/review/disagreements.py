@@ -27,7 +27,7 @@ from fieldapp.records.schemas import SHAPES
 from server.ledger import asking, lines, tables
 from server.ledger.folding import nature as nature_of
 from server.ledger.lines import LINE
-from server.review import closing, desk, fragments, words
+from server.review import closing, desk, fragments, parting, words
 from server.review.desk import pages
 from server.review.showing import SEALED, Said, Showing, Version, coarser, differing, label, rows
 from server.review.tables import Paged, Sort
@@ -110,6 +110,8 @@ def settle(record: str, path: str) -> Response:
             found, path, 400, fault="choice" if not choice else "reason", choice=choice, reason=reason
         )
     value = _chosen(found, path, shown[path], choice)
+    if parting.settled_away(found, path, value):
+        return disagreement_page(found, path, 409, fault="lowers", choice=choice, reason=reason)
     over = dict(shown) if path == DELETED else {path: shown[path]}
     note = {"text": words.say("note.settled", field=words.field(path), reason=reason), "stage": "analysis"}
     desk.write(found.kind, found.id, {path: value, f"note/{desk.ledger().new_id()}": note}, over)

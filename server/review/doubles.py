@@ -23,13 +23,11 @@ from fieldapp.assets import knowledge, plates_of
 from fieldapp.domain import human
 from fieldapp.domain.ids import context_id
 from fieldapp.domain.refits import Piece, candidates, held, touching
-from fieldapp.records import standing
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from server.ledger import pairs
-from server.ledger.holds import bone
 from server.ledger.ledger import Edit
-from server.review import closing, desk, words
+from server.review import closing, desk, parting, words
 from server.review.desk import pages
 from server.review.showing import Showing, Version, coarser_of, differing, label, part_of, rows
 
@@ -120,9 +118,10 @@ def say_of_pair(docket: str, other: str) -> Response:
     shown = _shown(one, two)
     if said not in SAID or not reason:
         return _page(one, two, 400, fault="said" if said not in SAID else "reason", said=said, reason=reason)
-    if said == "two_bones" and any(tie.sort == "same_as" for tie in _ties(one, two)):
+    joined = any(tie.sort == "same_as" for tie in _ties(one, two))
+    if said == "two_bones" and joined:
         return _page(one, two, 409, fault="joined", said=said, reason=reason)
-    if _would_lower(one, two, said):
+    if said == "take_back" and joined and parting.lowers(one, two):
         return _page(one, two, 409, fault="lowers", said=said, reason=reason)
     edits = _edits(one, two, said, reason, shown)
     if _said_already((one, two), edits):
@@ -212,28 +211,6 @@ def _ties(one: Record, two: Record) -> list[Tie]:
     return found
 
 
-def _answers(one: Record, two: Record) -> tuple[str, str, str]:
-    """Where the bone of each stands on the human question, and where both would as one bone."""
-    who, ledger = desk.authority(), desk.ledger()
-    with ledger.database.reading() as connection:
-        bones = [set(bone(connection, each.id)) | {each.id} for each in (one, two)]
-    records = ledger.get(set.union(*bones))
-    first, second = (
-        standing.joined_answer([records[each] for each in found if each in records], who) for found in bones
-    )
-    return first, second, human.most_cautious((first, second))
-
-
-def _would_lower(one: Record, two: Record, said: str) -> bool:
-    """Whether parting the two would leave either with a milder answer than the bone has now, and that one asks for a
-    hold. Whoever else joins them is left out of the reckoning: it only ever holds them together."""
-    if said != "take_back" or not any(tie.sort == "same_as" for tie in _ties(one, two)):
-        return False
-    _, _, together = _answers(one, two)
-    own = [standing.answer_of(each, desk.authority()) for each in (one, two)]
-    return together in human.RAISED and any(human.CAUTION[each] < human.CAUTION[together] for each in own)
-
-
 def _page(one: Record, two: Record, status: int = 200, **form: str) -> Response:
     showing = Showing(desk.ledger())
     versions = [Version(each.value("reading"), showing.said(each.heads.get("reading", {}))) for each in (one, two)]
@@ -244,7 +221,7 @@ def _page(one: Record, two: Record, status: int = 200, **form: str) -> Response:
     )
     same = element is not None and element == part_of(other, "element")
     portions = [each.key for each in knowledge().portions_of(element, taxon)] if element is not None and same else []
-    first, second, together = _answers(one, two)
+    first, second, together = parting.answers(one, two)
     ties = _ties(one, two)
     heads = {
         record: {path: sorted(each.heads.get(path, {})) for path in paths}

@@ -109,6 +109,14 @@ def test_joining_takes_the_cautious_side_and_parting_never_lowers_a_hold(scene: 
         assert answer.status_code == 409
         assert "That needs a signed assessment first" in answer.text
         assert say(visitor, one, two, "two_bones").status_code == 409
+    # Nor is it by settling a dispute over the link.
+    scene.b.write("docket", an_id("twin"), {f"same_as/{an_id('query')}": None})
+    scene.send()
+    heads = scene.record("twin").heads[f"same_as/{an_id('query')}"]
+    page = f"/review/disagreement/{an_id('twin')}/same_as/{an_id('query')}"
+    for head, value in sorted(heads.items(), key=lambda one: bool(one[1])):
+        answer = visitor.post(page, {**visitor.form(page, page), "choice": head, "reason": "x"})
+        assert answer.status_code == (302 if value else 409)
     assert {one.docket for one in scene.cabin.ledger.holds() if one.raised} == holds
 
 
