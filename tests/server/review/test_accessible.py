@@ -52,11 +52,12 @@ def test_axe_finds_nothing_on_any_page(browser: WebDriver, served: Scene, scheme
 
 
 def test_axe_would_find_something(browser: WebDriver, served: Scene) -> None:
-    """A page that has lost a label and its contrast is noticed."""
+    """A page that has lost its labels, and whose contrast lies between 4.5 and 7 to 1, is noticed."""
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
     sign_in(browser, served, "zooarchaeologist")
     go(browser, served, "/review/contexts")
     browser.execute_script("document.querySelectorAll('label').forEach(one => one.replaceWith(...one.childNodes))")
-    browser.execute_script("document.querySelectorAll('main td').forEach(one => one.style.color = '#777')")
+    browser.execute_script("document.querySelectorAll('main td').forEach(one => one.style.color = '#666')")
     browser.execute_script(AXE)
     found = " ".join(browser.execute_async_script(RUN)["violations"])
     assert "label" in found or "select-name" in found
