@@ -10,6 +10,9 @@ HOLDS = ("stop", "query", "twin")
 EVERY_PAGE = (
     "/review/today",
     "/review/contexts",
+    "/review/dockets",
+    "/review/dockets?only=late",
+    "/review/changes",
     "/review/context/none",
     *(f"/review/context/{context_id(SITE, number)}" for number in ("1042", "1057")),
     *(f"/review/docket/{an_id(name)}" for name in DOCKETS),
