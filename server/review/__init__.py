@@ -24,8 +24,10 @@ from server.review import (
     contexts,
     disagreements,
     dockets,
+    doubles,
     faults,
     fragments,
+    groups,
     holds,
     language,
     log,
@@ -33,9 +35,11 @@ from server.review import (
     people,
     photos,
     problems,
+    settling,
     sheets,
     signing_in,
     tablets,
+    third,
     today,
 )
 from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
@@ -44,7 +48,7 @@ __all__ = ["register"]
 
 _ROUTES = (
     language, signing_in, my_account, today, changes, contexts, fragments, dockets, disagreements, holds, problems,
-    beside, sheets, photos, people, tablets, carrying, log, faults,
+    beside, sheets, photos, people, tablets, carrying, log, settling, third, doubles, groups, faults,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

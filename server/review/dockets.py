@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response
 from fieldapp.domain import human
 from fieldapp.records import standing
 from server.ledger.holds import bone
-from server.review import closing, desk, photos
+from server.review import closing, desk, groups, photos
 from server.review.desk import pages
 from server.review.showing import Showing, coarser, label
 
@@ -59,6 +59,7 @@ def docket(docket: str) -> Response:
         problems=ledger.problems(record=docket),
         notes=notes,
         joined=[(one, others.get(one)) for one in sorted(joined - {docket})],
+        ties=groups.ties_of(record),
         history=history,
         photos=photos.strip([docket]),
     )

@@ -21,7 +21,24 @@ from server.review.desk import pages
 LINES = 100
 KINDS: dict[str, tuple[str, ...]] = {
     "sign_in": ("sign_in", "sign_out", "sign_in_refused", "sign_in_locked", "key_opened"),
-    "desk": ("settled", "opened_again", "step_added", "assessed", "release_entered", "site_set", "looked"),
+    "desk": (
+        "settled",
+        "opened_again",
+        "settled_many",
+        "opened_many",
+        "pair_one_bone",
+        "pair_fits_old",
+        "pair_fits_fresh",
+        "pair_two_bones",
+        "pair_take_back",
+        "group_made",
+        "group_changed",
+        "step_added",
+        "assessed",
+        "release_entered",
+        "site_set",
+        "looked",
+    ),
     "people": (
         "person_added",
         "password_changed",
