@@ -62,7 +62,8 @@ def keep(
         elif one.kind == "context":
             rows[one.kind].append(_context(one, found))
         else:
-            rows[one.kind].append(_docket(one, *places.get(one.id, (None, None)), found))
+            context, place = places.get(one.id, (None, None))
+            rows[one.kind].append(_docket(one, context, place, found))
     for kind, table in _TABLES.items():
         if gone[kind]:
             connection.execute(delete(table).where(among(connection, table.c.record, gone[kind])))

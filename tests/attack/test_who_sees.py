@@ -84,6 +84,9 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     # Sealed for one tablet; what is in it is what an exchange would give it.
     "review.carry_answer": (NOBODY, NOBODY, NOBODY),
     "review.contexts": (NOBODY, NOBODY, NOBODY),
+    "review.dockets": (NOBODY, NOBODY, NOBODY),
+    "review.changes": (NOBODY, NOBODY, NOBODY),
+    "review.looked": (NOBODY, NOBODY, NOBODY),
     "review.context": (NOBODY, NOBODY, NOBODY),
     "review.sheet": (NOBODY, NOBODY, NOBODY),
     "review.disagreements": (NOBODY, NOBODY, NOBODY),
