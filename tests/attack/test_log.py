@@ -240,7 +240,8 @@ def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought
     walk.looking_after()
     assert {what: lines for what, lines in walk.left.items() if not lines} == {}
     expected = {
-        "review.looked": "looked", "review.step": "step_added", "review.assess": "assessed", "review.release": "release_entered",
+        "review.looked": "looked", "review.step": "step_added",
+        "review.assess": "assessed", "review.release": "release_entered",
         "review.settle": "settled", "review.open_again": "opened_again", "review.third": "settled",
         "review.write_reading": "settled", "review.settle_many": "settled_many", "review.open_lot": "opened_many",
         "review.say_of_pair": "pair_two_bones", "review.say_of_pair take_back": "pair_take_back",
