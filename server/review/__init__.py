@@ -1,4 +1,4 @@
-"""The specialist's pages: sign-in, today, contexts, fragments, dockets, disagreements, holds; and the
+"""The specialist's pages: sign-in, today, contexts, fragments, dockets, disagreements, holds, bags; and the
 pages of those who look after the cabin: people, tablets, the log. Flask and Jinja, full pages, plain
 forms and links; everything they need is shipped; they work without scripts.
 
@@ -18,7 +18,10 @@ from server.ledger.accounts import Accounts
 from server.ledger.devices import Devices
 from server.photos import Photos
 from server.review import (
+    adding_contexts,
+    bags,
     beside,
+    boxes,
     carrying,
     changes,
     contexts,
@@ -38,9 +41,11 @@ from server.review import (
     settling,
     sheets,
     signing_in,
+    site_setup,
     tablets,
     third,
     today,
+    transfers,
 )
 from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
 
@@ -48,7 +53,8 @@ __all__ = ["register"]
 
 _ROUTES = (
     language, signing_in, my_account, today, changes, contexts, fragments, dockets, disagreements, holds, problems,
-    beside, sheets, photos, people, tablets, carrying, log, settling, third, doubles, groups, faults,
+    beside, sheets, photos, bags, boxes, transfers, site_setup, adding_contexts, people, tablets, carrying, log,
+    settling, third, doubles, groups, faults,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

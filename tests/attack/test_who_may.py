@@ -26,6 +26,8 @@ MANAGING, LETTING_IN = ("director", "administrator"), ("supervisor", "director",
 CARRYING = ("supervisor", "director", "administrator")
 PICTURE = "a" * 64
 NOBODY = an_id("nobody")
+BAG = an_id("bag")
+ADDING = ("supervisor", "zooarchaeologist", "director")
 SETTLING = ("zooarchaeologist", "human_osteologist")
 EDITING = ("recorder", "supervisor", "zooarchaeologist", "human_osteologist")
 
@@ -111,6 +113,21 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
         f"/review/hold/{STOP}/release", {"seen": "SEEN", "word_of": "x", "reference": "x", "password": "wrong"}, 302,
         only(RELEASING, 401),
     ),
+    ("review.bags", "GET"): ("/review/bags", {}, 302, all_of(200)),
+    ("review.bag", "GET"): (f"/review/bag/{BAG}", {}, 302, all_of(200)),
+    ("review.bag_keep", "POST"): (f"/review/bag/{BAG}", {"heads": "x"}, 302, {**all_of(400), "administrator": 403}),
+    ("review.boxes", "GET"): ("/review/boxes", {}, 302, all_of(200)),
+    ("review.box_fill", "POST"): ("/review/boxes", {"labels": ""}, 302, {**all_of(400), "administrator": 403}),
+    ("review.box", "GET"): (f"/review/box/{NOBODY}", {}, 302, all_of(404)),
+    ("review.box_place", "POST"): (f"/review/box/{NOBODY}", {}, 302, {**all_of(404), "administrator": 403}),
+    ("review.transfers", "GET"): ("/review/transfers", {}, 302, all_of(200)),
+    ("review.transfer_make", "POST"): ("/review/transfers", {"once": "x"}, 302, {**all_of(400), "administrator": 403}),
+    ("review.transfer", "GET"): (f"/review/transfer/{NOBODY}", {}, 302, all_of(404)),
+    ("review.transfer_keep", "POST"): (f"/review/transfer/{NOBODY}", {}, 302, {**all_of(404), "administrator": 403}),
+    ("review.site_setup", "GET"): ("/review/site", {}, 302, all_of(200)),
+    ("review.site_keep", "POST"): ("/review/site/place", {"heads": "x"}, 302, only(("director",), 400)),
+    ("review.contexts_new", "GET"): ("/review/contexts/add", {}, 302, only(ADDING, 200)),
+    ("review.contexts_add", "POST"): ("/review/contexts/add", {"text": ""}, 302, only(ADDING, 400)),
     ("review.my_account", "GET"): ("/review/account", {}, 302, all_of(200)),
     ("review.my_password", "POST"): ("/review/account/password", {"old": "wrong", "new": "x"}, 302, all_of(400)),
     ("review.my_sessions", "POST"): ("/review/account/elsewhere", {}, 302, all_of(302)),

@@ -127,6 +127,23 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "review.holds": (NOBODY, NOBODY, NOBODY),
     "review.hold": (SEE, SEE, NOBODY),
     "review.hold_log": (NOBODY, SEE, NOBODY),
+    # Labels, weights and who has a bag; of a docket in it, what its list of dockets would say.
+    "review.bags": (NOBODY, NOBODY, NOBODY),
+    "review.bag": (NOBODY, NOBODY, NOBODY),
+    "review.bag_keep": (NOBODY, NOBODY, NOBODY),
+    "review.boxes": (NOBODY, NOBODY, NOBODY),
+    "review.box_fill": (NOBODY, NOBODY, NOBODY),
+    "review.box": (NOBODY, NOBODY, NOBODY),
+    "review.box_place": (NOBODY, NOBODY, NOBODY),
+    "review.transfers": (NOBODY, NOBODY, NOBODY),
+    "review.transfer_make": (NOBODY, NOBODY, NOBODY),
+    "review.transfer": (NOBODY, NOBODY, NOBODY),
+    "review.transfer_keep": (NOBODY, NOBODY, NOBODY),
+    # The site's own grid and trenches; no find lies on these pages.
+    "review.site_setup": (NOBODY, NOBODY, NOBODY),
+    "review.site_keep": (NOBODY, NOBODY, NOBODY),
+    "review.contexts_new": (NOBODY, NOBODY, NOBODY),
+    "review.contexts_add": (NOBODY, NOBODY, NOBODY),
     # Looking after people and tablets takes nothing that is closed, and the log tells none of it.
     "review.people": (NOBODY, NOBODY, NOBODY),
     "review.person_add": (NOBODY, NOBODY, NOBODY),
@@ -202,7 +219,8 @@ def addresses(rule: Rule, scene: Scene) -> set[str]:
         "photo": RECORDS, "nr": ("0", "1"), "size": ("small", "middle", "whole"), "sha256": (PHOTO[1],),
         "filename": ("review.css",), "weight": ("bold",), "element": ("femur",),
         "answer": (an_id("answer"),),
-        "letter": ("A", "Z"),
+        "letter": ("A", "Z"), "bag": (*RECORDS, an_id("bag")), "transfer": RECORDS, "box": ("x",),
+        "section": ("grid", "place", "x"),
         "other": RECORDS, "group": RECORDS, "key": ("x",), "lot": (an_id("lot"),),
         "person": (*(one.person for one, _ in scene.accounts.values()), "none"), "role": ("director", "none"),
     }  # fmt: skip
