@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
 from flask import abort, redirect, request, url_for
@@ -22,6 +21,7 @@ from fieldapp.records.fold import Record
 from server.ledger import Hold
 from server.ledger import bags as asking
 from server.ledger.bags import Inside
+from server.ledger.lines import bags as all_lines
 from server.ledger.lines import sort_key
 from server.review import closing, desk, given, words
 from server.review.desk import pages
@@ -38,21 +38,45 @@ STAYS = frozenset({"display", "discard"})
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A bag in a list. `steps`: the words ticked; `held_by`: who has it, by what the bag or a transfer says."""
+    """A bag in a list. `number`: of its context; `held_by`: who has it, by what the bag or a transfer says."""
 
-    record: Record
+    told: dict[str, Any]
     number: str
     inside: Inside
-    steps: tuple[str, ...]
-    box: str
     held_by: str
     lighter: bool
 
     @property
+    def id(self) -> str:
+        """The bag's."""
+        return str(self.told["id"])
+
+    @property
+    def label(self) -> str:
+        """As it is written on the bag."""
+        return str(self.told["label"])
+
+    @property
+    def context(self) -> str:
+        """Its id, "" where none is said."""
+        return self.told["context"] or ""
+
+    @property
+    def steps(self) -> list[str]:
+        """The words ticked, in their order."""
+        ticked = set(self.told["steps"].split())
+        return [one for one in knowledge().words["bag_step"] if one in ticked] if ticked else []
+
+    @property
+    def box(self) -> str:
+        """The name of its box."""
+        return self.told["box"] or ""
+
+    @property
     def weight(self) -> float | None:
         """Its own, in grams."""
-        found = self.record.value("weight_g")
-        return found if given.is_figure(found) else None
+        found: float | None = self.told["weight_g"]
+        return found
 
     @property
     def empty(self) -> bool:
@@ -72,25 +96,21 @@ class Find:
 def lines() -> list[Line]:
     """All bags, by context and label."""
     ledger = desk.ledger()
-    found = ledger.records("bag")
     with ledger.database.reading() as connection:
+        found = all_lines(connection)
         numbers, contexts = asking.numbers(connection), asking.numbers_of_contexts(connection)
         light = asking.lighter(connection)
     away = _away(ledger.records("transfer"))
-    made = [
+    return [
         Line(
             one,
-            contexts.get(as_text(one.value("context")), ""),
-            numbers.get(one.id, Inside()),
-            steps(one),
-            as_text(one.value("box")).strip(),
-            as_text(one.value("held_by")) or away.get(one.id, ""),
-            one.id in light,
+            contexts.get(one["context"], ""),
+            numbers.get(one["id"], Inside()),
+            one["held_by"] or away.get(one["id"], ""),
+            one["id"] in light,
         )
         for one in found
     ]
-    order = cache(sort_key)  # many bags are of one context
-    return sorted(made, key=lambda one: (order(one.number), sort_key(label(one.record)), one.record.id))
 
 
 def steps(bag: Record) -> tuple[str, ...]:
@@ -113,25 +133,22 @@ def _away(transfers: Iterable[Record]) -> dict[str, str]:
     return found
 
 
-def _said(line: Line) -> dict[str, str]:
-    """What the list says of a bag, by column; "" where that is nothing."""
-    recovery = line.record.value("recovery")
-    return {
-        "label": label(line.record),
-        "context": line.number,
-        "recovery": words.value("recovery", recovery) if recovery else "",
-        "box": line.box,
-        "held_by": line.held_by,
-    }
+def _recovery(line: Line) -> str:
+    recovery = line.told["recovery"]
+    return words.value("recovery", recovery) if recovery else ""
 
 
-def _by(name: str) -> Column[Line]:
-    return Column(name, lambda one: sort_key(said) if (said := _said(one)[name]) else None)
+def _sorted_as(text: str) -> str | None:
+    return sort_key(text) if text else None
 
 
 COLUMNS: tuple[Column[Line], ...] = (
-    *map(_by, ("label", "context", "recovery", "box", "held_by")),
-    Column("mesh_mm", lambda one: mesh if given.is_figure(mesh := one.record.value("mesh_mm")) else None),
+    Column("label", lambda one: one.told["sort"]),
+    Column("context", lambda one: one.told["place"]),
+    Column("recovery", _recovery),
+    Column("box", lambda one: _sorted_as(one.box)),
+    Column("held_by", lambda one: _sorted_as(one.held_by)),
+    Column("mesh_mm", lambda one: one.told["mesh_mm"]),
     Column("steps", lambda one: len(one.steps) or None, many_first=True),
     Column("weight_g", lambda one: one.weight, many_first=True),
     Column("inside", lambda one: one.inside.dockets + one.inside.tallies, many_first=True),
@@ -150,14 +167,14 @@ ONLY: dict[str, Callable[[Line], bool]] = {
 @desk.needs_sign_in
 def bags() -> Response:
     """All bags, with what was done to them and what lies in them."""
-    table = Table(lines(), COLUMNS, text=lambda one: " ".join(_said(one).values()), only=ONLY)
+    table = Table(lines(), COLUMNS, text=_text, only=ONLY)
     with desk.ledger().database.reading() as connection:
-        weights = asking.weights(connection, [one.record.id for one in table.rows])
-    return desk.page("bags", table=table, weights=weights, label=label, context_of=_context_of)
+        weights = asking.weights(connection, [one.id for one in table.rows])
+    return desk.page("bags", table=table, weights=weights, due=desk.due())
 
 
-def _context_of(bag: Record) -> str:
-    return as_text(bag.value("context"))
+def _text(line: Line) -> str:
+    return " ".join((line.label, line.number, _recovery(line), line.box, line.held_by))
 
 
 @pages.get("/bag/<bag>")
@@ -287,7 +304,8 @@ def _page(
 
 
 def _boxes() -> set[str]:
-    return {as_text(one.value("box")).strip() for one in desk.ledger().records("bag")}
+    with desk.ledger().database.reading() as connection:
+        return {one["box"] or "" for one in all_lines(connection)}
 
 
 def _who(showing: Showing, bag: Record, step: str) -> tuple[Said, ...]:

@@ -107,7 +107,7 @@ ONLY = {"no_place": lambda one: not one.place, "unweighed": lambda one: one.unwe
 
 
 def _text(box: Box) -> str:
-    return " ".join((box.name, box.place, box.held_by, *box.contexts, *(label(one.record) for one in box.bags)))
+    return " ".join((box.name, box.place, box.held_by, *box.contexts, *(one.label for one in box.bags)))
 
 
 @pages.get("/boxes")
@@ -250,7 +250,7 @@ def _page(key: str) -> Response:
         "box",
         box=one,
         label=label,
-        holds=bags.holds_in(line.record.id for line in one.bags),
+        holds=bags.holds_in(line.id for line in one.bags),
         heads=given.heads(site, [path]),
         disputed=path in site.disagreements(),
         done=done if done in ("filled", "placed") else "",
