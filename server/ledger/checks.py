@@ -16,7 +16,7 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.rules import Problem
-from fieldapp.records.checking import Among, is_wanting, reading_by_rule
+from fieldapp.records.checking import Among, answers_wanted
 from fieldapp.records.fold import Record
 from server.ledger import beside, tables
 from server.ledger.database import among
@@ -91,6 +91,15 @@ def problems(connection: Connection, level: str | None, record: str | None) -> l
     )
 
 
+def would_find(connection: Connection, record: Record) -> list[Problem]:
+    """What the rules would find in a record that is not written down yet, or as it would be. Nothing is kept."""
+    among_others = Among(
+        [record, *beside.around(connection, [record])], knowledge(), _labels(connection, [record]), whole=True
+    )
+    found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(among_others.check(record))}
+    return list(reversed(found.values()))
+
+
 class _Look:
     """One look at some records: what the rules find in each, to be kept in the place of what they had found before."""
 
@@ -130,8 +139,7 @@ class _Look:
 
 def _wanting(record: Record, problems: Iterable[Problem]) -> list[Raise]:
     """The answers that these ask for and that the record has not, each once."""
-    asked = dict(reading_by_rule(record.id, problem) for problem in problems if problem.raises)
-    return [Raise(record.id, path, value) for path, value in asked.items() if is_wanting(record, path, value)]
+    return [Raise(record.id, path, value) for path, value in answers_wanted(record.id, record, problems).items()]
 
 
 def _row(record: str, problem: Problem) -> dict[str, Any]:
