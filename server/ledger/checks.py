@@ -100,6 +100,14 @@ def would_find(connection: Connection, record: Record) -> list[Problem]:
     return list(reversed(found.values()))
 
 
+def troubled(connection: Connection, records: Iterable[str]) -> set[str]:
+    """Those of these records in which the rules have found something, or which they have not looked at yet."""
+    ids, column, problem = sorted(set(records)), tables.record.c, tables.problem.c
+    due = connection.scalars(select(column.id).where(among(connection, column.id, ids), column.due))
+    found = connection.scalars(select(problem.record).where(among(connection, problem.record, ids)))
+    return {*due, *found}
+
+
 class _Look:
     """One look at some records: what the rules find in each, to be kept in the place of what they had found before."""
 

@@ -23,6 +23,7 @@ from sqlalchemy import Connection, select
 
 from fieldapp import assets
 from fieldapp.domain.ids import site_id
+from fieldapp.domain.rules import Problem
 from fieldapp.records import changes, standing
 from fieldapp.records.changes import Change, UnreadableChange
 from fieldapp.records.fold import Record
@@ -341,6 +342,18 @@ class Ledger:
         listed = list(records)
         return self._read(lambda connection: holds.contexts_of(connection, listed))
 
+    def called(self, kind: str, label: str) -> list[str]:
+        """Ids of the live records of a kind that carry a label or number."""
+        return self._read(lambda connection: asking.called(connection, kind, label))
+
+    def in_bag(self, bag: str) -> list[Record]:
+        """The dockets that lie in a bag, in no order."""
+        return self._read(lambda connection: asking.in_bag(connection, bag))
+
+    def came_after(self, context: str, seq: int, limit: int = 200) -> list[Written]:
+        """Changes after number `seq` of the count to a context and to what lies in it, in the order of their coming."""
+        return self._read(lambda connection: asking.came_after(connection, context, seq, limit))
+
     def history(self, record: str) -> list[Written]:
         """Every change of a record, in the order in which they came."""
         return self._read(lambda connection: asking.history(connection, record))
@@ -387,6 +400,14 @@ class Ledger:
     def problems(self, level: str | None = None, record: str | None = None) -> list[Found]:
         """What the rules have found so far (see counts()["due"]): all, of one level, or of one record."""
         return self._read(lambda connection: checks.problems(connection, level, record))
+
+    def troubled(self, records: Iterable[str]) -> set[str]:
+        """Those of these records in which the rules have found something, or which they have not looked at yet."""
+        return self._read(lambda connection: checks.troubled(connection, records))
+
+    def would_find(self, record: Record) -> list[Problem]:
+        """What the rules would find in a record as somebody is about to write it. Nothing is kept."""
+        return self._read(lambda connection: checks.would_find(connection, record))
 
     def check_due(self, limit: int = 800) -> int:
         """Lets the rules look at up to `limit` changed records and what hangs on them; returns how many are left.
