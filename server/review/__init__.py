@@ -23,13 +23,18 @@ from server.review import (
     contexts,
     disagreements,
     dockets,
+    editing,
+    editing_context,
     faults,
     holds,
     language,
+    locking,
     log,
+    marking,
     my_account,
     people,
     photos,
+    raising,
     sheets,
     signing_in,
     tablets,
@@ -41,7 +46,7 @@ __all__ = ["register"]
 
 _ROUTES = (
     language, signing_in, my_account, today, contexts, dockets, disagreements, holds, beside, sheets, photos, people,
-    tablets, carrying, log, faults,
+    tablets, carrying, log, faults, editing, editing_context, marking, locking, raising,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

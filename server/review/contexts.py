@@ -12,16 +12,18 @@ from werkzeug.wrappers import Response
 
 from fieldapp.domain import human
 from fieldapp.domain.bodies import Piece, piece
-from fieldapp.records import standing
+from fieldapp.records import checked, standing
+from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from server.ledger import Hold
-from server.review import desk, drawings, photos, words
+from server.review import desk, drawings, locking, marking, photos, words
 from server.review.desk import pages
 from server.review.showing import Showing, coarser, label
 from server.review.tables import ON_A_PAGE, Column, Table
 
 NONE = "none"
 """Stands in an address for dockets whose context is not known yet."""
+DONE = ("saved", "locked", "opened", "came_meanwhile", "locked_first")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +36,7 @@ class Row:
     conflicts: int
     precision: int
     problems: Counter[str]
+    checked: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +139,8 @@ def context(context: str) -> Response:
     number = min(max(1, request.args.get("page", 1, int)), last)
     here = dockets[(number - 1) * ON_A_PAGE : number * ON_A_PAGE]
     showing = Showing(ledger)
+    mark_n, mark_seen = marking.offered(here)
+    done, marked = request.args.get("done", ""), request.args.get("marked", None, int)
     skeletons, elsewhere = drawings.bodies(_pieces(dockets))
     return desk.page(
         "context",
@@ -146,6 +151,13 @@ def context(context: str) -> Response:
         fields=showing.fields(record) if record else [],
         notes=showing.notes(record) if record else [],
         rows=rows(showing, here),
+        checked_n=sum(checked.state_of(one) == "checked" for one in dockets),
+        mark_n=mark_n,
+        mark_seen=mark_seen,
+        lock=locking.lock_of(record) if record else None,
+        heads=canonical({locking.PATH: sorted(record.heads.get(locking.PATH, ()))}) if record else "",
+        done=done if done in DONE else "",
+        marked=marked,
         number=number,
         last=last,
         total=len(dockets),
@@ -176,6 +188,7 @@ def rows(showing: Showing, dockets: list[Record]) -> list[Row]:
                 sum(field.nature == "conflict" for field in differing),
                 sum(field.nature == "precision" for field in differing),
                 problems.get(one.id, Counter()),
+                checked.state_of(one),
             )
         )
     return found
