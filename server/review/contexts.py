@@ -139,7 +139,7 @@ def context(context: str) -> Response:
     number = min(max(1, request.args.get("page", 1, int)), last)
     here = dockets[(number - 1) * ON_A_PAGE : number * ON_A_PAGE]
     showing = Showing(ledger)
-    mark_n, mark_seen = marking.offered(here)
+    mark_n, mark_shown = marking.offered(here)
     done, marked = request.args.get("done", ""), request.args.get("marked", None, int)
     skeletons, elsewhere = drawings.bodies(_pieces(dockets))
     return desk.page(
@@ -153,7 +153,7 @@ def context(context: str) -> Response:
         rows=rows(showing, here),
         checked_n=sum(checked.state_of(one) == "checked" for one in dockets),
         mark_n=mark_n,
-        mark_seen=mark_seen,
+        mark_shown=mark_shown,
         lock=locking.lock_of(record) if record else None,
         heads=canonical({locking.PATH: sorted(record.heads.get(locking.PATH, ()))}) if record else "",
         done=done if done in DONE else "",

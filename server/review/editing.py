@@ -69,17 +69,17 @@ def save_docket(docket: str) -> Response:
         return _page(record, form, 422, heads=heads, altered=altered, fault="faults")
     if form.asks_for_parts:
         return _page(record, form, heads=heads, altered=altered, fault="parts")
-    over = _over(record, shown, altered)
+    over = shown.over(altered)
     altered = {path: value for path, value in altered.items() if not done(record, path, value, over)}
     would_be = as_would_be(record, altered, over)
     where = {*desk.ledger().contexts_of([record]).values(), *desk.ledger().contexts_of([would_be]).values()}
     if locking.locked_among(where) is not None:
         return _page(record, form, 409, heads=heads, altered=altered, fault="locked")
     asked = answers_wanted(docket, record, desk.ledger().would_find(would_be)) if altered else {}
-    # What a rule asks for has been seen by nobody: it is shown, and no mark covers it.
-    mark = do == CHECK_NEXT and not asked
-    _write(would_be, altered | asked, over, shown, mark)
-    if asked:
+    # A hold that a rule asks for has been seen by nobody: it is shown first, and no mark covers it.
+    raised = any(human.answer_of(one) in human.RAISED for one in asked.values())
+    _write(would_be, altered | asked, over, shown, mark=do == CHECK_NEXT and not raised)
+    if raised:
         return redirect(url_for("review.docket", docket=docket, done="rule_asks", _anchor="human"))
     return _gone_on(record, do)
 
@@ -141,7 +141,8 @@ def as_would_be(record: Record, values: Mapping[str, Any], over: Mapping[str, Se
 
 def _found(docket: str) -> Record:
     record = desk.ledger().record(docket)
-    if record is None or record.kind != "docket" or record.life() == "deleted":
+    # What was claimed for a docket's id and is a hold too is no fragment.
+    if record is None or record.kind != "docket" or "hold" in record.kinds or record.life() == "deleted":
         abort(404)
     return record
 
@@ -184,15 +185,6 @@ def _form(record: Record, values: Mapping[str, Any], mark: str, sent: Mapping[st
     called = {one: label(found) for one, found in desk.ledger().get(named).items() if label(found)}
     known = knowledge().at_site(values_of(desk.ledger().site()))
     return DocketForm(shown, mark, sent, called, desk.ledger().called, knowledge=known)
-
-
-def _over(record: Record, shown: opened.Opened, altered: Mapping[str, Any]) -> dict[str, list[str]]:
-    over = shown.over(altered)
-    if "reading" in over:
-        # A disagreement is settled on its own page: here the reading that was shown is the one that is replaced.
-        base = canonical(shown.value("reading"))
-        over["reading"] = [one for one in over["reading"] if canonical(shown.changes[one].set["reading"]) == base]
-    return over
 
 
 def done(record: Record, path: str, value: Any, over: Mapping[str, Sequence[str]]) -> bool:
@@ -239,6 +231,7 @@ def _page(
         answer=standing.answer_of(record, desk.authority()),
         disputed=[path for path in record.disagreements() if _is_shown(path)],
         before=before,
+        before_answer=standing.answer_of(before, desk.authority()) if before else "",
         before_problems=ledger.would_find(before) if before else [],
         label=label,
         looked=looked,

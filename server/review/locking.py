@@ -98,7 +98,7 @@ def lock(context: str) -> Response:
         if _came_after(context, int(until), LISTED):
             return _back(context, "came_meanwhile")
     if not is_locked(record) or _stands(record, shown):
-        desk.write("context", context, {PATH: True}, shown.over([PATH]))
+        desk.write("context", context, {PATH: True}, {PATH: shown.heads.get(PATH, [])})
         desk.acted("context_locked", context)
     return _back(context, "locked")
 
@@ -111,7 +111,7 @@ def open_context(context: str) -> Response:
     desk.must("lock_context")
     shown = opened.form(record)
     if is_locked(record) and _stands(record, shown):
-        desk.write("context", context, {PATH: None}, shown.over([PATH]))
+        desk.write("context", context, {PATH: None}, {PATH: shown.heads.get(PATH, [])})
         desk.acted("context_opened", context)
     return _back(context, "opened")
 

@@ -30,7 +30,7 @@ MOST = 200
 def check(docket: str) -> Response:
     """`heads`: what the form showed; `off`, if the mark is to be taken off."""
     record = desk.ledger().record(docket)
-    if record is None or record.kind != "docket":
+    if record is None or record.kind != "docket" or "hold" in record.kinds:
         abort(404)
     desk.must("check_docket")
     shown = opened.form(record)
@@ -38,7 +38,7 @@ def check(docket: str) -> Response:
         return redirect(url_for("review.docket", docket=docket, fault="locked"))
     value = None if desk.field("off") else checked.mark(shown.heads)
     if record.value(checked.PATH) != value:
-        desk.write("docket", docket, {checked.PATH: value}, shown.over([checked.PATH]))
+        desk.write("docket", docket, {checked.PATH: value}, {checked.PATH: shown.heads.get(checked.PATH, [])})
         desk.acted("mark_taken_off" if value is None else "checked", docket)
     return redirect(url_for("review.docket", docket=docket, done="unmarked" if value is None else "marked"))
 
@@ -46,7 +46,7 @@ def check(docket: str) -> Response:
 @pages.post("/context/<context>/check")
 @desk.needs_sign_in
 def check_many(context: str) -> Response:
-    """`seen`: JSON {docket: [ids of all heads shown]}. Marks those of them that still show nothing open."""
+    """`shown`: JSON {docket: [ids of all heads shown]}. Marks those of them that still show nothing open."""
     desk.must("check_docket")
     ledger = desk.ledger()
     asked = _asked()
@@ -91,14 +91,14 @@ def quiet(dockets: Iterable[Record]) -> list[Record]:
 
 
 def offered(dockets: Iterable[Record]) -> tuple[int, str]:
-    """How many of these a form over all of them would mark, and what it carries in `seen`."""
+    """How many of these a form over all of them would mark, and what it carries in `shown`."""
     seen = {one.id: sorted({i for ids in one.heads.values() for i in ids}) for one in quiet(dockets)}
     return len(seen), canonical(seen)
 
 
 def _asked() -> dict[str, list[str]]:
     try:
-        told: Any = json.loads(request.form.get("seen", ""))
+        told: Any = json.loads(request.form.get("shown", ""))
     except (ValueError, RecursionError):
         abort(400)
     if not isinstance(told, dict) or not 0 < len(told) <= MOST:

@@ -6,12 +6,12 @@ Not here: what is done with them.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
 from flask import abort, request
 
-from fieldapp.records.changes import Change
+from fieldapp.records.changes import Change, canonical
 from fieldapp.records.fold import Record
 from server.review import desk
 
@@ -27,9 +27,16 @@ class Opened(NamedTuple):
         ids = self.heads.get(path)
         return self.changes[min(ids)].set[path] if ids else None
 
-    def over(self, paths: Any) -> dict[str, list[str]]:
-        """What a change that sets these paths is written over."""
-        return {path: self.heads[path] for path in paths if self.heads.get(path)}
+    def over(self, paths: Iterable[str]) -> dict[str, list[str]]:
+        """What a change that sets these paths is written over: the heads that hold the value that was shown.
+
+        Where people disagree that is one version of theirs; the others stand until somebody settles it.
+        """
+        return {path: self._shown(path) for path in paths if self.heads.get(path)}
+
+    def _shown(self, path: str) -> list[str]:
+        value = canonical(self.value(path))
+        return [one for one in self.heads[path] if canonical(self.changes[one].set[path]) == value]
 
 
 def form(record: Record, name: str = "heads") -> Opened:

@@ -13,6 +13,8 @@ EVERY_PAGE = (
     "/review/context/none",
     *(f"/review/context/{context_id(SITE, number)}" for number in ("1042", "1057")),
     *(f"/review/docket/{an_id(name)}" for name in DOCKETS),
+    *(f"/review/docket/{an_id(name)}/edit" for name in ("disputed", "blank", "stop", "worn")),
+    f"/review/context/{context_id(SITE, '1057')}/edit",
     "/review/disagreements",
     f"/review/disagreement/{an_id('disputed')}/reading",
     f"/review/disagreement/{an_id('precise')}/reading",
