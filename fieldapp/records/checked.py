@@ -40,6 +40,11 @@ def state_of(record: Record) -> State:
     return "changed_since"
 
 
+def disagreements(record: Record) -> dict[str, dict[str, Any]]:
+    """What a record disagrees about, but for marks: of two people's marks each is true of what its form showed."""
+    return {path: heads for path, heads in record.disagreements().items() if path != PATH}
+
+
 def _seen(value: Mapping[str, Any]) -> set[str]:
     seen = value.get("seen")
     return {one for one in seen if isinstance(one, str)} if isinstance(seen, list) else set()

@@ -229,7 +229,7 @@ def _page(
         locked=locking.locked_among([context]) if context else None,
         state=checked.state_of(record),
         answer=standing.answer_of(record, desk.authority()),
-        disputed=[path for path in record.disagreements() if _is_shown(path)],
+        disputed=[path for path in checked.disagreements(record) if _is_shown(path)],
         before=before,
         before_answer=standing.answer_of(before, desk.authority()) if before else "",
         before_problems=ledger.would_find(before) if before else [],

@@ -86,7 +86,7 @@ def quiet(dockets: Iterable[Record]) -> list[Record]:
         and checked.state_of(one) != "checked"
         and one.id not in troubled
         and one.id not in held
-        and not one.disagreements()
+        and not checked.disagreements(one)
     ]
 
 

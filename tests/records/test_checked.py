@@ -58,6 +58,8 @@ def test_a_mark_taken_off_is_no_mark_and_beside_another_it_is_the_cautious_one()
     assert checked.state_of(record(tablet, other)) == ""
     tablet.write("docket", ONE, {"checked": checked.mark(record(tablet).head_ids())}, {"checked": mark})
     assert checked.state_of(record(tablet, other)) == "changed_since"
+    assert "checked" in record(tablet, other).disagreements()
+    assert checked.disagreements(record(tablet, other)) == {}, "marks are nothing that anybody has to settle"
 
 
 @given(st.one_of(st.none(), st.booleans(), st.text(), st.lists(st.integers()), st.dictionaries(st.text(), st.none())))
