@@ -161,7 +161,7 @@ def test_a_specialist_settles_a_disagreement_with_the_keyboard_alone(browser: We
 
 
 def test_every_page_is_readable_asks_nobody_else_and_fits_a_laptop(browser: WebDriver, served: Scene) -> None:
-    sign_in(browser, served, "director")
+    sign_in(browser, served, "supervisor")
     logged(browser)
     read = 0
     for page in EVERY_PAGE:
