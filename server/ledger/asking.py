@@ -5,7 +5,7 @@ Functions over a connection; `Ledger` offers them. Not here: holds (a module of 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Set
+from collections.abc import Iterable, Sequence, Set
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Select, and_, bindparam, func, or_, select
@@ -156,17 +156,33 @@ def disagreements(connection: Connection, nature: str | None) -> list[Disputed]:
     query = select(column.record, column.path, column.nature)
     if nature is not None:
         query = query.where(column.nature == nature)
-    rows = connection.execute(query).all()
+    listed = disputed(connection, [tuple(row) for row in connection.execute(query)])
+    return sorted(listed, key=lambda one: (one.label, one.record, one.path))
+
+
+def disputed(connection: Connection, rows: Sequence[tuple[str, str, str]]) -> list[Disputed]:
+    """Rows (record, path, nature) of the table `disagreement`, with what stands there; in their order."""
     found = {one.id: one for one in folding.records_of(connection, sorted({row[0] for row in rows}))}
     contexts = contexts_of(connection, found.values())
-    disputed = {one: folding.disputed(record) for one, record in found.items()}
-    listed = [
+    about = {one: folding.disputed(record) for one, record in found.items()}
+    return [
         Disputed(
-            one, found[one].kind, folding.label_of(found[one]), contexts.get(one, ""), path, what, disputed[one][path]
+            one, found[one].kind, folding.label_of(found[one]), contexts.get(one, ""), path, what, about[one][path]
         )
         for one, path, what in rows
     ]
-    return sorted(listed, key=lambda one: (one.label, one.record, one.path))
+
+
+def brought(connection: Connection, after: str, among_last: int) -> list[tuple[str, int, str]]:
+    """(source, how many changes, when the last came) of who brought any since then, the last first.
+
+    `after`: as the ledger writes times; the last so many changes are looked through.
+    """
+    column = tables.change.c
+    start = meta.names(connection).head - among_last
+    query = select(column.source, func.count(), func.max(column.received_at)).where(column.seq > start)
+    rows = connection.execute(query.where(column.received_at >= after).group_by(column.source)).all()
+    return sorted(((source, n, at) for source, n, at in rows), key=lambda one: one[2], reverse=True)
 
 
 def unread(connection: Connection, answer: str | None) -> list[dict[str, Any]]:

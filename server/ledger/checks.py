@@ -9,16 +9,16 @@ Not here: the rules (fieldapp.domain.rules) and how they are run over records (f
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, delete, func, insert, select, update
+from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, update
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.rules import Problem
 from fieldapp.records.checking import Among, answers_wanted
 from fieldapp.records.fold import Record
-from server.ledger import beside, tables
+from server.ledger import beside, lines, tables
 from server.ledger.database import among
 from server.ledger.folding import label_of, records_of
 
@@ -52,42 +52,40 @@ Write = Callable[[Sequence[Raise], Mapping[str, Record]], object]
 def check_due(connection: Connection, limit: int, write: Write) -> int:
     """Checks up to `limit` due records and their neighbours, and returns how many are still due."""
     column = tables.record.c
-    due = list(
+    waiting = list(
         connection.scalars(
             select(column.id).where(column.due).order_by(column.bag.nulls_first(), column.id).limit(limit)
         )
     )
-    if not due:
+    if not waiting:
         return 0
-    own = records_of(connection, due)
-    near = beside.neighbours(connection, own).difference(due)
+    own = records_of(connection, waiting)
+    near = beside.neighbours(connection, own).difference(waiting)
     look = _Look(connection, [*own, *records_of(connection, sorted(near))])
     raised = look.answer(write)
     late = look.check()
     look.keep(connection)
     # A docket that was raised as another's neighbour stays due: not all that hangs on it is here.
-    done = among(connection, column.id, [*due, *near.difference(raised)])
+    done = among(connection, column.id, [*waiting, *near.difference(raised)])
     connection.execute(update(tables.record).where(done, column.due).values(due=False))
     write(late, look.records)
-    return connection.scalar(select(func.count()).select_from(tables.record).where(column.due)) or 0
+    return due(connection)
 
 
-def problems(connection: Connection, level: str | None, record: str | None) -> list[Found]:
+def due(connection: Connection) -> int:
+    """How many records the rules have not looked at yet."""
+    return connection.scalar(select(func.count()).select_from(tables.record).where(tables.record.c.due)) or 0
+
+
+def problems(connection: Connection, level: str | None = None, records: Collection[str] | None = None) -> list[Found]:
     """What the rules have found, gravest level first, then by label."""
-    query = select(tables.problem, tables.record.c.kind, func.coalesce(tables.record.c.label, "").label("called")).join(
-        tables.record, tables.record.c.id == tables.problem.c.record
-    )
-    if level is not None:
-        query = query.where(tables.problem.c.level == level)
-    if record is not None:
-        query = query.where(tables.problem.c.record == record)
+    where = [] if level is None else [tables.problem.c.level == level]
+    if records is not None:
+        where.append(among(connection, tables.problem.c.record, records))
     levels = knowledge().words.get("level", ())
-    found = [
-        Found(row.record, row.kind, row.called, row.rule, row.level, row.path, json.loads(row.fields))
-        for row in connection.execute(query.order_by(tables.problem.c.nr))
-    ]
     return sorted(
-        found, key=lambda one: (levels.index(one.level) if one.level in levels else -1, one.label, one.record)
+        _found(connection, *where).values(),
+        key=lambda one: (levels.index(one.level) if one.level in levels else -1, one.label, one.record),
     )
 
 
@@ -108,6 +106,22 @@ def troubled(connection: Connection, records: Iterable[str]) -> set[str]:
     return {*due, *found}
 
 
+def numbered(connection: Connection, numbers: Sequence[int]) -> list[Found]:
+    """The problems with these numbers, in their order."""
+    found = _found(connection, among(connection, tables.problem.c.nr, numbers))
+    return [found[one] for one in numbers if one in found]
+
+
+def _found(connection: Connection, *where: ColumnElement[bool]) -> dict[int, Found]:
+    column, record = tables.problem.c, tables.record.c
+    query = select(tables.problem, record.kind, func.coalesce(record.label, "").label("called"))
+    rows = connection.execute(query.join(tables.record, record.id == column.record).where(*where).order_by(column.nr))
+    return {
+        row.nr: Found(row.record, row.kind, row.called, row.rule, row.level, row.path, json.loads(row.fields))
+        for row in rows
+    }
+
+
 class _Look:
     """One look at some records: what the rules find in each, to be kept in the place of what they had found before."""
 
@@ -115,7 +129,8 @@ class _Look:
         self.records = {one.id: one for one in records}
         around = beside.around(connection, records)
         self._among = Among([*records, *around], knowledge(), _labels(connection, records), whole=True)
-        self._found: dict[str, list[dict[str, Any]]] = {}
+        self._places = lines.places_in([*records, *around])
+        self._found: dict[str, list[Problem]] = {}
 
     def answer(self, write: Write) -> set[str]:
         """Adds the answers to the human question that the rules ask for and miss: the ids of their dockets."""
@@ -134,15 +149,16 @@ class _Look:
             # A rule may find the same in several readings of a disputed docket; to the list that is one problem.
             found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(all_found)}
             problems = list(reversed(found.values()))
-            self._found[record.id] = [_row(record.id, problem) for problem in problems]
+            self._found[record.id] = problems
             late += _wanting(record, problems)
         return late
 
     def keep(self, connection: Connection) -> None:
-        """Writes down what was found."""
+        """Writes down what was found, and the lines of lists."""
         connection.execute(delete(tables.problem).where(among(connection, tables.problem.c.record, self._found)))
-        if rows := [row for one in self._found.values() for row in one]:
+        if rows := [_row(self.records[one], problem) for one, found in self._found.items() for problem in found]:
             connection.execute(insert(tables.problem), rows)
+        lines.keep(connection, self.records.values(), self._places, self._found)
 
 
 def _wanting(record: Record, problems: Iterable[Problem]) -> list[Raise]:
@@ -150,9 +166,10 @@ def _wanting(record: Record, problems: Iterable[Problem]) -> list[Raise]:
     return [Raise(record.id, path, value) for path, value in answers_wanted(record.id, record, problems).items()]
 
 
-def _row(record: str, problem: Problem) -> dict[str, Any]:
+def _row(record: Record, problem: Problem) -> dict[str, Any]:
     return {
-        "record": record,
+        "record": record.id,
+        "sort": lines.sort_key(label_of(record)),
         "rule": problem.rule,
         "level": problem.level,
         "path": problem.path,

@@ -42,6 +42,14 @@ def newest(connection: Connection, limit: int, what: str | None = None) -> list[
     return [Event(row.nr, row.at, row.what, row.who, json.loads(row.fields)) for row in connection.execute(query)]
 
 
+def last_of(connection: Connection, what: str, who: str) -> Event | None:
+    """The last line of one sort and of one person, if there is one."""
+    column = tables.event.c
+    query = select(tables.event).where(column.what == what, column.who == who).order_by(column.nr.desc()).limit(1)
+    row = connection.execute(query).first()
+    return None if row is None else Event(row.nr, row.at, row.what, row.who, json.loads(row.fields))
+
+
 def page(
     connection: Connection,
     limit: int,

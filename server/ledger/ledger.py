@@ -14,7 +14,7 @@ Not here: HTTP (server.api), pages (server.review), people's passwords (accounts
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Iterable, Mapping, Sequence, Set
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence, Set
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
@@ -78,6 +78,7 @@ class Ledger:
         self.clock = clock
         self.new_id = new_id
         self._authority: tuple[tuple[str, int], standing.Authority] | None = None
+        self._holds: tuple[tuple[str, int, str], list[Hold]] | None = None
 
     # -- beginning and end
 
@@ -367,8 +368,18 @@ class Ledger:
         return self._read(lambda connection: asking.disagreements(connection, nature))
 
     def holds(self) -> list[Hold]:
-        """Every docket that is on hold, or that has a hold record: see the module holds."""
-        return self._read(lambda connection: holds.holds(connection, self._who(connection)))
+        """Every docket that is on hold, or that has a hold record: see the module holds.
+
+        Shared until the next change is taken in: not to be altered.
+        """
+        return self._read(self._holds_in)
+
+    def _holds_in(self, connection: Connection) -> list[Hold]:
+        now = meta.names(connection)
+        kept, stamp = self._holds, (now.epoch, now.head, meta.known(connection))
+        if kept is None or kept[0] != stamp:
+            self._holds = kept = (stamp, holds.holds(connection, self._who(connection)))
+        return kept[1]
 
     def unread(self, answer: str | None = None) -> list[dict[str, Any]]:
         """What was kept but not folded, newest first: the columns of the table `unread`."""
@@ -399,7 +410,15 @@ class Ledger:
 
     def problems(self, level: str | None = None, record: str | None = None) -> list[Found]:
         """What the rules have found so far (see counts()["due"]): all, of one level, or of one record."""
-        return self._read(lambda connection: checks.problems(connection, level, record))
+        return self._read(lambda connection: checks.problems(connection, level, None if record is None else [record]))
+
+    def problems_of(self, records: Collection[str]) -> list[Found]:
+        """What the rules have found so far in these records."""
+        return self._read(lambda connection: checks.problems(connection, records=records))
+
+    def due(self) -> int:
+        """How many records the rules have not looked at yet."""
+        return self._read(checks.due)
 
     def troubled(self, records: Iterable[str]) -> set[str]:
         """Those of these records in which the rules have found something, or which they have not looked at yet."""

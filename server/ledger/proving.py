@@ -39,8 +39,9 @@ def differences(connection: Connection, told: Told | None = None) -> list[str]:
 def rebuild(connection: Connection, told: Told | None = None) -> None:
     """Works out every record anew; the rules then look at all of them again."""
     who, done = _authority(connection), 0
-    for table in (tables.problem, tables.disagreement, tables.link, tables.record):
-        connection.execute(delete(table))
+    for table in reversed(tables.metadata.sorted_tables):
+        if table.name in tables.WORKED_OUT:
+            connection.execute(delete(table))
     for part in _pages(connection, tables.change.c.record):
         folding.store(connection, [folding.derive(one, who) for one in _fold(connection, part)], ())
         done += len(part)

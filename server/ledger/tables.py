@@ -2,8 +2,9 @@
 
 A column's `doc` is for who reads this file; databases are not told, so that a word may change without a migration.
 
-`change` and `unread` hold what came, verbatim, and are never altered. `record`, `disagreement`, `problem` and `link`
-are worked out from `change` and can be rebuilt. The rest is the cabin's own: people, tablets, what was noticed.
+`change` and `unread` hold what came, verbatim, and are never altered. `record`, `disagreement`, `problem`, `link` and
+the lines of lists are worked out from `change` and can be rebuilt. The rest is the cabin's own: people, tablets, what
+was noticed.
 """
 
 from __future__ import annotations
@@ -121,12 +122,51 @@ problem = Table(
     Column("nr", Integer, primary_key=True),
     Column("record", ForeignKey("record.id"), nullable=False, index=True),
     Column("rule", Text, nullable=False),
-    Column("level", Text, nullable=False, index=True),
+    Column("level", Text, nullable=False),
     Column("path", Text, nullable=False),
     Column("fields", Text, nullable=False, doc="JSON: what fills the rule's sentence"),
+    Column("sort", Text, doc="the record's label, as in the lines of lists"),
+    Index("problem_by_level", "level", "sort"),
 )
 
-WORKED_OUT = frozenset({"record", "link", "disagreement", "problem"})
+docket_line = Table(
+    "docket_line",
+    metadata,
+    Column("record", Text, primary_key=True),
+    Column("context", Text, doc="where it lies: that of its bag, once the bag has come"),
+    Column("sort", Text, nullable=False, doc="its label, so that 99 comes before 100"),
+    Column("find", Text, nullable=False, doc="its own words, folded: label, find number, finder"),
+    Column("element", Text),
+    Column("taxon", Text),
+    Column("side", Text),
+    Column("stage", Text),
+    Column("pieces", Integer, nullable=False, doc="its count, 1 where it says none"),
+    Column("asks", Boolean, nullable=False, doc="whoever recorded it asks what it is"),
+    Column("mark", Text, nullable=False, doc="fieldapp.records.checked.state_of"),
+    Column("conflicts", Integer, nullable=False),
+    Column("precisions", Integer, nullable=False),
+    Column("problems", Integer, nullable=False),
+    Column("gravest", Integer, nullable=False, doc="lines.GRAVITY of the gravest problem, 0 for none"),
+    Column("place", Text, doc="its context's number, as in `sort`"),
+    Index("docket_line_by_sort", "sort", "record"),
+    Index("docket_line_in_context", "context", "sort"),
+)
+
+context_line = Table(
+    "context_line",
+    metadata,
+    Column("record", Text, primary_key=True),
+    Column("sort", Text, nullable=False, doc="its number, so that 99 comes before 100"),
+    Column("type", Text),
+    Column("trench", Text),
+    Column("phase", Text),
+    Column("grave_like", Text),
+    Column("state", Text),
+    Column("disagreements", Integer, nullable=False, doc="of its own record"),
+    Column("problems", Integer, nullable=False),
+)
+
+WORKED_OUT = frozenset({"record", "link", "disagreement", "problem", "docket_line", "context_line"})
 """Tables that are made from the changes and can be made again: a backup holds all others."""
 
 # -- the cabin's own ------------------------------------------------------------------------------------------------

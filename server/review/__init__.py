@@ -1,4 +1,4 @@
-"""The specialist's pages: sign-in, today, contexts, dockets, disagreements, holds; and the
+"""The specialist's pages: sign-in, today, contexts, fragments, dockets, disagreements, holds; and the
 pages of those who look after the cabin: people, tablets, the log. Flask and Jinja, full pages, plain
 forms and links; everything they need is shipped; they work without scripts.
 
@@ -20,12 +20,14 @@ from server.photos import Photos
 from server.review import (
     beside,
     carrying,
+    changes,
     contexts,
     disagreements,
     dockets,
     editing,
     editing_context,
     faults,
+    fragments,
     holds,
     language,
     locking,
@@ -34,6 +36,7 @@ from server.review import (
     my_account,
     people,
     photos,
+    problems,
     raising,
     sheets,
     signing_in,
@@ -45,8 +48,8 @@ from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
 __all__ = ["register"]
 
 _ROUTES = (
-    language, signing_in, my_account, today, contexts, dockets, disagreements, holds, beside, sheets, photos, people,
-    tablets, carrying, log, faults, editing, editing_context, marking, locking, raising,
+    language, signing_in, my_account, today, changes, contexts, fragments, dockets, disagreements, holds, problems,
+    beside, sheets, photos, people, tablets, carrying, log, faults, editing, editing_context, marking, locking, raising,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

@@ -3,48 +3,35 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from flask import abort, request
+from sqlalchemy import ColumnElement
 from werkzeug.wrappers import Response
 
-from fieldapp.domain import human
-from fieldapp.domain.bodies import Piece, piece
-from fieldapp.records import checked, standing
+from fieldapp.domain.bodies import piece
 from fieldapp.records.changes import canonical
-from fieldapp.records.fold import Record
-from server.ledger import Hold
-from server.review import desk, drawings, locking, marking, photos, words
+from server.ledger import Hold, lines
+from server.ledger.lines import LINE, Numbers
+from server.review import desk, drawings, fragments, locking, marking, photos, words
 from server.review.desk import pages
-from server.review.showing import Showing, coarser, label
-from server.review.tables import ON_A_PAGE, Column, Table
+from server.review.showing import Showing, label
+from server.review.tables import Column, Table
 
 NONE = "none"
 """Stands in an address for dockets whose context is not known yet."""
 DONE = ("saved", "locked", "opened", "came_meanwhile", "locked_first")
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A docket in a list. `reading` is what counts until a disagreement is settled; `answer` is the whole bone's."""
-
-    record: Record
-    reading: Any
-    answer: str
-    conflicts: int
-    precision: int
-    problems: Counter[str]
-    checked: str = ""
+_NOTHING = Numbers(0, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A context in the list, with numbers of its dockets."""
+    """A context in the list, with numbers of its dockets. `told`: its line, None where it has not come."""
 
     id: str
-    record: Record | None
+    told: dict[str, Any] | None
     dockets: int
     raised: int
     disagreements: int
@@ -55,37 +42,37 @@ class Line:
 @desk.needs_sign_in
 def contexts() -> Response:
     """All contexts; those that dockets name and that have not come are listed too."""
-    ledger = desk.ledger()
-    found = {one.id: one for one in ledger.records("context")}
-    lines = [*ledger.listing("docket"), *ledger.listing("context")]
-    numbers: dict[str, Counter[str]] = {one: Counter() for one in found}
-    for one in lines:
-        where = one.id if one.kind == "context" else one.context
-        count = numbers.setdefault(where, Counter())
-        count["dockets"] += one.kind == "docket"
-        count["disagreements"] += one.disagreements
-        count["problems"] += one.problems
+    with desk.ledger().database.reading() as connection:
+        found = {one["id"]: one for one in lines.contexts(connection)}
+        numbers = lines.numbers(connection)
     # By the holds: a docket that was deleted is in no list, and its hold stands.
-    for hold in desk.holds():
-        for where in _contexts_of(hold) if hold.raised else ():
-            numbers.setdefault(where, Counter())["raised"] += 1
-    names = ("dockets", "raised", "disagreements", "problems")
-    rows = [Line(one, found.get(one), *(count[name] for name in names)) for one, count in numbers.items()]
-    rows.sort(key=lambda one: (one.record is None, one.id == "", _natural(label(one.record)), one.id))
-    return desk.page("contexts", table=Table(rows, COLUMNS, text=_text, only=ONLY), nowhere=NONE)
+    raised = Counter(where for hold in desk.holds() if hold.raised for where in _contexts_of(hold))
+    # Those that have come stand by number; after them those that have not, last what lies in none.
+    others = sorted({*numbers, *raised} - set(found), key=lambda one: (one == "", one))
+    rows = [
+        Line(one, found.get(one), *_told(found.get(one), numbers.get(one, _NOTHING), raised[one]))
+        for one in (*found, *others)
+    ]
+    return desk.page("contexts", table=Table(rows, COLUMNS, text=_text, only=ONLY), nowhere=NONE, due=desk.due())
+
+
+def _told(own: dict[str, Any] | None, numbers: Numbers, raised: int) -> tuple[int, int, int, int]:
+    """A line's numbers, with what is disagreed about in the context's own record, and its problems."""
+    disagreements, problems = ((own or {}).get(name) or 0 for name in ("disagreements", "problems"))
+    return numbers.dockets, raised, numbers.disagreements + disagreements, numbers.problems + problems
 
 
 def _said(path: str, how: Callable[[str, Any], str]) -> Callable[[Line], str]:
     """What the list says of a context's field; "" where that is nothing."""
 
     def said(line: Line) -> str:
-        value = line.record.value(path) if line.record is not None else None
+        value = line.told[path] if line.told is not None else None
         return "" if value in (None, "") else how(path, value)
 
     return said
 
 
-_NUMBER = _said("number", lambda path, value: words.plain(value))
+_NUMBER = _said("label", lambda path, value: words.plain(value))
 _FIELDS = {
     "type": _said("type", words.value),
     "trench": _said("trench", lambda path, value: words.plain(value)),
@@ -96,11 +83,12 @@ _FIELDS = {
 
 
 def _by(path: str, said: Callable[[Line], str]) -> Column[Line]:
-    return Column(path, lambda one: _natural(said(one).casefold()) or None)
+    return Column(path, lambda one: lines.sort_key(said(one)) if said(one) else None)
 
 
 COLUMNS: tuple[Column[Line], ...] = (
-    *(_by(path, said) for path, said in {"number": _NUMBER, **_FIELDS}.items()),
+    Column("number", lambda one: one.told["sort"] if one.told is not None and one.told["label"] else None),
+    *(_by(path, said) for path, said in _FIELDS.items()),
     Column("dockets", lambda one: one.dockets, many_first=True),
     Column("raised", lambda one: one.raised, many_first=True),
     Column("disagreements", lambda one: one.disagreements, many_first=True),
@@ -110,8 +98,8 @@ ONLY: dict[str, Callable[[Line], bool]] = {
     "raised": lambda one: one.raised > 0,
     "disagreements": lambda one: one.disagreements > 0,
     "problems": lambda one: one.problems > 0,
-    "open": lambda one: one.record is not None and one.record.value("state") != "closed",
-    "not_come": lambda one: one.record is None,
+    "open": lambda one: one.told is not None and one.told["state"] != "closed",
+    "not_come": lambda one: one.told is None,
 }
 
 
@@ -123,25 +111,22 @@ def _text(line: Line) -> str:
 @desk.needs_sign_in
 def context(context: str) -> Response:
     """A context and its dockets, merged."""
-    ledger = desk.ledger()
+    ledger, inside = desk.ledger(), _inside(context)
     record = None if context == NONE else ledger.record(context)
     if record is not None and record.kind != "context":
         abort(404)
-    if context == NONE:
-        known = [one.id for one in ledger.listing("docket") if not one.context]
-        dockets = list(ledger.get(known).values())
-    else:
-        dockets = ledger.records("docket", context)
-    if record is None and not dockets:
+    with ledger.database.reading() as connection:
+        table = fragments.listed(connection, inside)
+        pieces = [piece(*one) for one in lines.pieces(connection, inside)]
+        checked_n = lines.checked_in(connection, inside)
+    if record is None and not table.total and context not in _raised_in():
         abort(404)
-    dockets.sort(key=lambda one: (_natural(label(one)), one.id))
-    last = max(1, -(-len(dockets) // ON_A_PAGE))
-    number = min(max(1, request.args.get("page", 1, int)), last)
-    here = dockets[(number - 1) * ON_A_PAGE : number * ON_A_PAGE]
     showing = Showing(ledger)
-    mark_n, mark_shown = marking.offered(here)
+    rows = fragments.rows([one.record for one in table.rows])
+    mark_n, mark_shown = marking.offered(one.record for one in rows)
     done, marked = request.args.get("done", ""), request.args.get("marked", None, int)
-    skeletons, elsewhere = drawings.bodies(_pieces(dockets))
+    skeletons, elsewhere = drawings.bodies(pieces)
+    shown = [one.record.id for one in rows]
     return desk.page(
         "context",
         skeletons=skeletons,
@@ -150,48 +135,29 @@ def context(context: str) -> Response:
         id=context,
         fields=showing.fields(record) if record else [],
         notes=showing.notes(record) if record else [],
-        rows=rows(showing, here),
-        checked_n=sum(checked.state_of(one) == "checked" for one in dockets),
+        rows=rows,
+        table=table,
+        due=desk.due(),
+        checked_n=checked_n,
         mark_n=mark_n,
         mark_shown=mark_shown,
         lock=locking.lock_of(record) if record else None,
         heads=canonical({locking.PATH: sorted(record.heads.get(locking.PATH, ()))}) if record else "",
         done=done if done in DONE else "",
         marked=marked,
-        number=number,
-        last=last,
-        total=len(dockets),
         label=label,
         sheet=record is not None,
-        photos=photos.strip([context, *(one.id for one in here)] if record else [one.id for one in here]),
+        photos=photos.strip([context, *shown] if record else shown),
         holds=[one for one in desk.holds() if one.raised and context in _contexts_of(one)],
     )
 
 
-def rows(showing: Showing, dockets: list[Record]) -> list[Row]:
-    """Dockets as rows of a list."""
-    answers = {one.docket: one.answer for one in desk.holds()}
-    problems: dict[str, Counter[str]] = {}
-    for problem in showing.ledger.problems():
-        problems.setdefault(problem.record, Counter())[problem.level] += 1
-    found = []
-    for one in dockets:
-        own = standing.standing_of(one, desk.authority()).answer
-        answer = max(own, answers.get(one.id, own), key=human.CAUTION.__getitem__)
-        differing = [field for field in showing.fields(one) if field.nature]
-        reading = next((field for field in differing if field.path == "reading"), None)
-        found.append(
-            Row(
-                one,
-                coarser(reading.versions) if reading else one.value("reading"),
-                answer,
-                sum(field.nature == "conflict" for field in differing),
-                sum(field.nature == "precision" for field in differing),
-                problems.get(one.id, Counter()),
-                checked.state_of(one),
-            )
-        )
-    return found
+def _inside(context: str) -> ColumnElement[bool]:
+    return LINE.context.is_(None) if context == NONE else LINE.context == context
+
+
+def _raised_in() -> set[str]:
+    return {where for one in desk.holds() if one.raised for where in _contexts_of(one)}
 
 
 def _contexts_of(hold: Hold) -> set[str]:
@@ -199,28 +165,3 @@ def _contexts_of(hold: Hold) -> set[str]:
     records = [one for one in (hold.docket_record, hold.hold_record) if one is not None]
     said = {one for record in records for one in record.heads.get("context", {}).values() if isinstance(one, str)}
     return {hold.context, *said} if hold.context or not said else said
-
-
-def _pieces(dockets: list[Record]) -> list[Piece]:
-    """What each docket that is not deleted brings to the skeletons: where readings differ, the one shown first."""
-    found: list[Piece] = []
-    for one in dockets:
-        reading, count = one.value("reading"), one.value("count")
-        if one.life() == "deleted" or not isinstance(reading, Mapping):
-            continue
-        found.append(piece(reading.get("element"), reading.get("taxon"), count))
-    return found
-
-
-def _natural(text: str) -> tuple[tuple[int, int, str], ...]:
-    """Sorts 99 before 100, whatever letters stand between."""
-    found: list[tuple[int, int, str]] = []
-    for letter in text:
-        if letter.isascii() and letter.isdigit():
-            if found and found[-1][0] == 0:
-                found[-1] = (0, found[-1][1] * 10 + int(letter), "")
-            else:
-                found.append((0, int(letter), ""))
-        else:
-            found.append((1, 0, letter))
-    return tuple(found)

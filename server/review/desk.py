@@ -111,6 +111,11 @@ def holds() -> list[Hold]:
     return cast(list[Hold], g.holds)
 
 
+def due() -> int:
+    """How many records the rules have not looked at yet: long lists may not have them."""
+    return ledger().due()
+
+
 # -- who
 
 

@@ -17,15 +17,19 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from flask import abort, redirect, request, url_for
+from sqlalchemy import ColumnElement, func, or_
 from werkzeug.wrappers import Response
 
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from fieldapp.records.schemas import SHAPES
+from server.ledger import asking, lines, tables
 from server.ledger.folding import nature as nature_of
-from server.review import closing, desk, opened, words
+from server.ledger.lines import LINE
+from server.review import closing, desk, fragments, opened, words
 from server.review.desk import pages
 from server.review.showing import SEALED, Said, Showing, Version, coarser, differing, label, rows
+from server.review.tables import Paged, Sort
 from server.review.today import distinct, numbers
 
 ACTS = {"docket": "settle_docket", "context": "settle_context", "bag": "settle_context", "group": "settle_context"}
@@ -34,19 +38,46 @@ ACTS = {"docket": "settle_docket", "context": "settle_context", "bag": "settle_c
 COARSER, KEEP, DELETE = "coarser", "keep", "delete"
 
 
+_ROW, _RECORD = tables.disagreement.c, tables.record.c
+_IS_PRECISION = _ROW.nature == "precision"
+SORTS = {
+    "record": Sort(func.coalesce(LINE.sort, _RECORD.label)),
+    "context": Sort(LINE.place),
+    "about": Sort(_ROW.path),
+    "nature": Sort(_ROW.nature),
+}
+ONLY = {
+    "conflict": _ROW.nature == "conflict",
+    "deletion": _ROW.nature == "deletion",
+    "precision": _IS_PRECISION,
+    "readings": _ROW.path == "reading",
+    "contexts": _RECORD.kind == "context",
+}
+
+
 @pages.get("/disagreements")
 @desk.needs_sign_in
 def disagreements() -> Response:
-    """What the records disagree about; differences of precision apart."""
-    found = desk.ledger().disagreements()
+    """What the records disagree about; differences of precision last."""
+    usual = (_IS_PRECISION, func.coalesce(LINE.sort, _RECORD.label, ""), _ROW.record, _ROW.path)
+    with desk.ledger().database.reading() as connection:
+        table = Paged(connection, lines.DISAGREEMENTS, SORTS, find=_has, only=ONLY, usual=usual)
+        found = asking.disputed(connection, [tuple(row) for row in table.rows])
     return desk.page(
         "disagreements",
-        conflicts=[one for one in found if one.nature != "precision"],
-        precision=[one for one in found if one.nature == "precision"],
+        table=table,
+        found=found,
         contexts=numbers([one.context for one in found]),
         settled_here=ACTS,
         versions=lambda one: _listed(one.record, one.path, one.heads),
     )
+
+
+def _has(word: str) -> ColumnElement[bool]:
+    """Whether the word is in the record's label, in what it was read as, or in the name of what is in dispute."""
+    paths = {path for shapes in SHAPES.values() for path in shapes if word in words.field(path).casefold()}
+    about = [_ROW.path == path for path in paths] + [_ROW.path.startswith(f"{path}/") for path in paths]
+    return or_(_RECORD.label.icontains(word, autoescape=True), fragments.has(word), *about)
 
 
 def _listed(record: str, path: str, heads: Mapping[str, Any]) -> list[Any]:

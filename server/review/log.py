@@ -28,6 +28,7 @@ KINDS: dict[str, tuple[str, ...]] = {
         "assessed",
         "release_entered",
         "site_set",
+        "looked",
         "docket_edited",
         "context_edited",
         "checked",

@@ -70,7 +70,7 @@ def check_many(context: str) -> Response:
             fields = {"name": desk.me().name, "role": desk.me().role, "n": len(edits), "label": desk.refer(context)}
             ledger.note_in(connection, "checked_many", desk.me().person, fields)
         desk.desk().written()
-    return redirect(url_for("review.context", context=context, marked=len(edits), page=request.form.get("page", "1")))
+    return redirect(url_for("review.context", context=context, marked=len(edits)))
 
 
 def quiet(dockets: Iterable[Record]) -> list[Record]:

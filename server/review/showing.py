@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import reduce
 from typing import Any
 
 from fieldapp.assets import knowledge
@@ -335,10 +336,12 @@ def differing(versions: Sequence[Version]) -> dict[str, str]:
 
 def coarser(versions: Sequence[Version]) -> Any:
     """The most that all versions support."""
-    used = versions[0].value
-    for one in versions[1:]:
-        used = readings.coarser(used, one.value, knowledge())
-    return used
+    return coarser_of(one.value for one in versions)
+
+
+def coarser_of(values: Iterable[Any]) -> Any:
+    """The most that all of these readings support."""
+    return reduce(lambda used, one: readings.coarser(used, one, knowledge()), values)
 
 
 def rows(versions: Sequence[Version], differing: Mapping[str, str]) -> list[str]:

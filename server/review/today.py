@@ -1,4 +1,4 @@
-"""The first page: holds before everything, then what waits for somebody, then what came in; the list of problems.
+"""The first page: holds before everything, then what waits for somebody, then what came in.
 
 Not here: what makes a hold, a disagreement or a problem (the ledger).
 """
@@ -10,14 +10,14 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
-from flask import redirect, request, url_for
+from flask import redirect, url_for
 from werkzeug.wrappers import Response
 
 from fieldapp.assets import texts
 from fieldapp.domain import human
 from fieldapp.records.changes import canonical, read
-from server.ledger import Hold, events
-from server.review import desk, log, tablets, words
+from server.ledger import Hold, Ledger, asking, events, lines
+from server.review import changes, desk, log, tablets, words
 from server.review.desk import pages
 from server.review.showing import SEALED, Showing, is_stop, label
 
@@ -31,6 +31,10 @@ NOTICES = (
 DECIDING = ("human_osteologist", "director")
 """Roles that nobody gets unseen: who was given one, or its password, is told to everybody for FRESH."""
 GIVEN, FRESH = ("person_added", "password_reset"), timedelta(days=7)
+
+
+LOOKED_THROUGH = 20_000
+"""Changes, of which those of the day are counted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +62,10 @@ def front() -> Response:
 def today() -> Response:
     """What needs somebody, the most urgent first."""
     ledger = desk.ledger()
-    disputed = ledger.disagreements()
+    with ledger.database.reading() as connection:
+        conflicts = asking.disputed(connection, lines.first_disagreements(connection, SHOWN))
+        waiting = lines.waiting(connection)
+        brought = asking.brought(connection, _today(ledger), LOOKED_THROUGH)
     open_holds = [one for one in desk.holds() if one.raised and not one.released]
     open_holds.sort(key=lambda one: not is_stop(one))
     return desk.page(
@@ -66,8 +73,10 @@ def today() -> Response:
         holds=open_holds,
         contexts=numbers([one.context for one in open_holds]),
         waiting=[one for one in desk.holds() if waits(one)],
-        conflicts=[one for one in disputed if one.nature != "precision"],
-        precision=[one for one in disputed if one.nature == "precision"],
+        conflicts=conflicts,
+        todo=waiting,
+        brought=brought,
+        changed=changes.count(),
         counts=ledger.counts(),
         notices=_notices(),
         silent=tablets.silent(),
@@ -80,14 +89,9 @@ def today() -> Response:
     )
 
 
-@pages.get("/problems")
-@desk.needs_sign_in
-def problems() -> Response:
-    """What the rules say, by level."""
-    level = request.args.get("level", "")
-    found = desk.ledger().problems(level if level in LEVELS else None)
-    more = max(0, len(found) - MOST)
-    return desk.page("problems", problems=found[:MOST], more=more, level=level, levels=LEVELS)
+def _today(ledger: Ledger) -> str:
+    """When the cabin's day began, as the ledger writes times."""
+    return ledger.text(ledger.clock().replace(hour=0, minute=0, second=0, microsecond=0))
 
 
 def distinct(heads: Mapping[str, Any]) -> list[Any]:
@@ -137,9 +141,9 @@ def _came() -> list[Came]:
     """The last changes, newest first. Sealed places are left out: that one was sealed says enough to the curious."""
     ledger = desk.ledger()
     head = ledger.names().head
-    changes = [read(body) for _, _, body in ledger.pull(max(0, head - LAST), LAST).rows]
-    records: dict[str, Any] = ledger.get(one.record for one in changes)
-    said = Showing(ledger).said(one.id for one in changes)
+    last = [read(body) for _, _, body in ledger.pull(max(0, head - LAST), LAST).rows]
+    records: dict[str, Any] = ledger.get(one.record for one in last)
+    said = Showing(ledger).said(one.id for one in last)
     who = {one.change: one for one in said}
     return [
         Came(
@@ -152,5 +156,5 @@ def _came() -> list[Came]:
             one.notebook,
             tuple(sorted({path.partition("/")[0] for path in one.set if not path.endswith(SEALED)})),
         )
-        for one in reversed(changes)
+        for one in reversed(last)
     ]

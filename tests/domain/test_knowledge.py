@@ -314,6 +314,14 @@ def test_only_a_director_may_release_and_an_administrator_may_do_nothing_to_a_ho
     assert [role for role in roles if K.allowed("assess", role) != "no"] == ["zooarchaeologist", "human_osteologist"]
     assert K.allowed("assess", "zooarchaeologist") == "policy"
     assert K.allowed("see_closed", "recorder") == "zone"
-    looking_after = {"carry", "see_tablets", "enrol_tablet", "manage_tablets", "manage_people", "read_log", "set_up_site"}
+    looking_after = {
+        "carry",
+        "see_tablets",
+        "enrol_tablet",
+        "manage_tablets",
+        "manage_people",
+        "read_log",
+        "set_up_site",
+    }
     assert {act for act, role in K.roles if K.allowed(act, "administrator") != "no"} == looking_after
     assert K.allowed("no such act", "director") == "no"

@@ -83,6 +83,7 @@ def many(scene: Scene) -> Scene:
             {"number": f"2{number:03}", "type": "pit_fill" if number % 2 else "ditch_fill", "trench": f"T{number % 3}"},
         )  # fmt: skip
     scene.cabin.ledger.accept(tablet.entries(), tablet.id)
+    scene.send()
     return scene
 
 

@@ -1,0 +1,130 @@
+"""How soon the desk's pages answer with 100,000 dockets, beside an indexed query for the same rows, in one run.
+
+    python -m tests.benchmarks.desk [--dockets N] [--rounds N] [--keep FOLDER]
+
+Each page is asked for through the app as a browser would, without a network; the median of the rounds. The query is
+what a database with an index for just this question takes to give the rows that the page shows. Ends with 1 where a
+page takes longer than 150 ms. The site is invented, from a seed (desk_site).
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+import resource
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import text
+
+from fieldapp.domain.ids import context_id
+from server import create_app
+from server.cabin import set_up
+from server.config import Config
+from server.ledger import Ledger
+from tests.benchmarks import desk_site
+from tests.server.review.scene import BASE, QUICK
+
+MUST_MS = 150
+
+
+def pages(ledger: Ledger) -> dict[str, tuple[str, str]]:
+    """{what it is: (address, the query for its rows)}."""
+    site = ledger.names().site
+    with ledger.database.reading() as connection:
+        docket = connection.scalar(
+            text("select id from record where kind = 'docket' order by label limit 1 offset 5000")
+        )
+        hold = connection.scalar(text("select docket from record where docket is not null limit 1"))
+        record, path = connection.execute(text("select record, path from disagreement limit 1")).one()
+    middle = context_id(site, str(1000 + desk_site.A_CONTEXT))
+    state = "select r.state, c.body from record r left join change c on c.id = r.state where r.id in"
+    listed = f"{state} (select record from docket_line where true"
+    return {
+        "today": ("today", "select kind, life, count(*) from record group by kind, life"),
+        "contexts": ("contexts", "select context, count(*) from docket_line group by context"),
+        "context": (f"context/{middle}", f"{listed} and context = '{middle}')"),
+        "dockets": ("dockets", f"{listed} order by sort limit 50)"),
+        "dockets, page 1000": ("dockets?page=1000", f"{listed} order by sort limit 50 offset 49950)"),
+        "dockets by animal": ("dockets?sort=taxon", f"{listed} order by taxon, sort limit 50)"),
+        "dockets by context": ("dockets?sort=-context", f"{listed} order by context, sort limit 50)"),
+        "dockets found": ("dockets?find=tibia+horse", f"{listed} and taxon = 'horse' and element = 'tibia' limit 50)"),
+        "dockets asked": ("dockets?only=asked", f"{listed} and asks limit 50)"),
+        "docket": (f"docket/{docket}", f"{state} ('{docket}')"),
+        "disagreements": ("disagreements", f"{state} (select record from disagreement limit 50)"),
+        "disagreement": (f"disagreement/{record}/{path}", f"{state} ('{record}')"),
+        "problems": ("problems", "select * from problem where level = 'check' limit 50"),
+        "problems, last": ("problems?page=9999", "select * from problem where level = 'note' limit 50 offset 37000"),
+        "holds": ("holds", f"{state} (select docket from record where docket is not null)"),
+        "hold": (f"hold/{hold}", f"{state} ('{hold}')"),
+        "log": ("log", "select * from event order by nr desc limit 100"),
+    }  # fmt: skip
+
+
+def median_ms(work: Callable[[], object], rounds: int) -> float:
+    def once() -> float:
+        start = time.perf_counter()
+        work()
+        return time.perf_counter() - start
+
+    once()
+    return statistics.median(once() for _ in range(rounds)) * 1000
+
+
+def signed_in(app: Any, account: str, password: str) -> Any:
+    client = app.test_client()
+    first = client.get("/review/sign-in", base_url=BASE).text
+    (token,) = re.findall(r'name="csrf" value="([^"]*)"', first)[:1]
+    client.post("/review/sign-in", base_url=BASE, data={"csrf": token, "account": account, "password": password})
+    return client
+
+
+def measure(folder: Path, count: int, rounds: int) -> int:
+    config = Config(folder / "cabin", host="127.0.0.1", port=0, testing=True)
+    if not config.data.exists():
+        set_up(config, code="HLG26", name="Large field (invented)")
+        ledger = Ledger.open(config.data / "ledger.sqlite")
+        desk_site.fill(ledger, count, seed=1)
+        ledger.close()
+    app = create_app(config, QUICK)
+    cabin = app.extensions["bonedocket.cabin"]
+    account, password = cabin.accounts.add("Tansy", "zooarchaeologist")
+    client = signed_in(app, account.id, password)
+    slow = 0
+    print(f"{'page':24}{'ms':>8}{'query ms':>10}{'ratio':>8}")
+    for what, (address, query) in pages(cabin.ledger).items():
+        answer = client.get(f"/review/{address}", base_url=BASE)
+        assert answer.status_code == 200, (what, answer.status)
+
+        def ask(query: str = query) -> None:
+            with cabin.ledger.database.reading() as connection:
+                connection.execute(text(query)).all()
+
+        page = median_ms(lambda address=address: client.get(f"/review/{address}", base_url=BASE).data, rounds)
+        plain = median_ms(ask, rounds)
+        slow += page > MUST_MS
+        print(f"{what:24}{page:8.1f}{plain:10.2f}{page / plain:8.1f}{'  above 150 ms' if page > MUST_MS else ''}")
+    print(f"memory at most {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    cabin.close()
+    return 1 if slow else 0
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--dockets", type=int, default=100_000)
+    parser.add_argument("--rounds", type=int, default=7)
+    parser.add_argument("--keep", type=Path, help="a folder for the site, used again if it is there")
+    asked = parser.parse_args()
+    if asked.keep:
+        return measure(asked.keep, asked.dockets, asked.rounds)
+    with tempfile.TemporaryDirectory() as folder:
+        return measure(Path(folder), asked.dockets, asked.rounds)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
