@@ -176,6 +176,7 @@ class Ledger:
         """Like `renew`, inside a transaction of the caller's."""
         epoch = self.new_id()
         meta.put(connection, epoch=epoch, notebook=self.new_id())
+        letters.leave(connection)
         events.note(connection, "new_epoch", who, self.now(), {"why": why})
         return epoch
 
@@ -229,6 +230,11 @@ class Ledger:
     ) -> Change:
         """Like `write`, inside a transaction of the caller's (`ledger.database.writing()`)."""
         return self.write_many_in(connection, [Edit(kind, record, set, over)], by)[0]
+
+    def new_label_in(self, connection: Connection) -> str:
+        """A label of the cabin's own, for what is recorded at the desk; given with the caller's transaction, once."""
+        site = folding.records_of(connection, [meta.names(connection).site])[0]
+        return letters.new_label(connection, str(site.value("code")), uuid.UUID(self.new_id()).int)
 
     def write_many_in(
         self,

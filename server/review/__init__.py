@@ -34,6 +34,7 @@ from server.review import (
     log,
     marking,
     my_account,
+    new_docket,
     people,
     photos,
     problems,
@@ -50,6 +51,7 @@ __all__ = ["register"]
 _ROUTES = (
     language, signing_in, my_account, today, changes, contexts, fragments, dockets, disagreements, holds, problems,
     beside, sheets, photos, people, tablets, carrying, log, faults, editing, editing_context, marking, locking, raising,
+    new_docket,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

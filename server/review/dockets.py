@@ -16,7 +16,7 @@ from server.review.desk import pages
 from server.review.following import next_unchecked
 from server.review.showing import Showing, coarser, label
 
-DONE = ("saved", "last", "rule_asks", "raised", "marked", "unmarked")
+DONE = ("saved", "made", "last", "rule_asks", "raised", "marked", "unmarked")
 FAULTS = ("locked",)
 RAISING = (human.STOP, human.QUERY, human.NOT_EXCLUDED)
 """What can be said at the desk. That nothing points to human is for who has the bone in the hand and the aid."""

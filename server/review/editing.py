@@ -177,14 +177,23 @@ def sent() -> dict[str, str]:
     return found
 
 
-def _form(record: Record, values: Mapping[str, Any], mark: str, sent: Mapping[str, str] | None) -> DocketForm:
+def _form(record: Record, values: Mapping[str, Any], mark: str, given: Mapping[str, str] | None) -> DocketForm:
     closed = closing.closed_paths(record)
-    shown = {path: value for path, value in values.items() if not closing.is_closed(path, closed)}
+    return form_over({path: one for path, one in values.items() if not closing.is_closed(path, closed)}, mark, given)
+
+
+def form_over(shown: Mapping[str, Any], mark: str, given: Mapping[str, str] | None) -> DocketForm:
+    """A docket's form over what is shown of it: {path: value}."""
     named = {path.partition("/")[2] for path in shown if path.startswith("joins/")}
     named |= {value for path in ("bag", "context") if isinstance(value := shown.get(path), str)}
     called = {one: label(found) for one, found in desk.ledger().get(named).items() if label(found)}
     known = knowledge().at_site(values_of(desk.ledger().site()))
-    return DocketForm(shown, mark, sent, called, desk.ledger().called, knowledge=known)
+    return DocketForm(shown, mark, given, called, desk.ledger().called, knowledge=known)
+
+
+def choosing_for(form: DocketForm) -> Choosing:
+    """What its fields offer."""
+    return Choosing(form.knowledge, form)
 
 
 def done(record: Record, path: str, value: Any, over: Mapping[str, Sequence[str]]) -> bool:
@@ -217,8 +226,8 @@ def _page(
         status,
         docket=record,
         form=form,
-        choosing=Choosing(form.knowledge, form),
-        teeth=_bears_teeth(form),
+        choosing=choosing_for(form),
+        teeth=bears_teeth(form),
         heads=heads,
         also=_also(record) if altered is None else desk.field("also"),
         reading=form.reading(),
@@ -239,7 +248,7 @@ def _page(
     )
 
 
-def _bears_teeth(form: DocketForm) -> bool:
+def bears_teeth(form: DocketForm) -> bool:
     """Whether the bone can hold teeth, or some are written down."""
     bears = form.text("element") in form.knowledge.teeth.bearers or form.text("material") == "tooth"
     return bears or any(one.startswith(("tooth/", "new/tooth/")) and form.text(one) for one in form.typed)

@@ -30,6 +30,7 @@ KINDS: dict[str, tuple[str, ...]] = {
         "site_set",
         "looked",
         "docket_edited",
+        "docket_made",
         "context_edited",
         "checked",
         "checked_many",

@@ -144,6 +144,7 @@ class Walk:
             ("review.save_docket", f"{docket}/edit", f"{docket}/edit", {"do": "save", "weight_g": "2"}),
             ("review.check", docket, f"{docket}/check", {}),
             ("review.check off", docket, f"{docket}/check", {"off": "yes"}),
+            ("review.make_docket", f"{context}/docket", f"{context}/docket", {"do": "save", "material": "bone"}),
             ("review.check_many", context, f"{context}/check", {}),
             ("review.save_context", f"{context}/edit", f"{context}/edit", {"do": "save", "phase": "4"}),
             ("review.lock", context, f"{context}/lock", {}),
@@ -239,7 +240,7 @@ def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought
         "review.tablet_withdraw": "withdrawn", "review.my_password": "password_changed",
         "review.my_sessions": "sessions_ended", "review.save_docket": "docket_edited", "review.check": "checked",
         "review.check off": "mark_taken_off", "review.check_many": "checked_many",
-        "review.save_context": "context_edited", "review.lock": "context_locked",
+        "review.save_context": "context_edited", "review.make_docket": "docket_made", "review.lock": "context_locked",
         "review.open_context": "context_opened", "review.raise_docket": "raised",
     }  # fmt: skip
     for what, line in expected.items():

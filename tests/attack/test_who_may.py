@@ -73,6 +73,10 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.save_context", "POST"): (
         f"/review/context/{PIT}/edit", {"heads": "{}", "once": "x", "do": "save"}, 302, only(EDITING_CONTEXTS, 400),
     ),
+    ("review.new_docket", "GET"): (f"/review/context/{PIT}/docket", {}, 302, only(EDITING, 200)),
+    ("review.make_docket", "POST"): (
+        f"/review/context/{PIT}/docket", {"once": "x", "do": "save"}, 302, only(EDITING, 400),
+    ),
     ("review.lock", "POST"): (f"/review/context/{PIT}/lock", {"heads": "x"}, 302, only(LOCKING, 400)),
     ("review.open_context", "POST"): (f"/review/context/{PIT}/open", {"heads": "x"}, 302, only(LOCKING, 400)),
     ("review.disagreements", "GET"): ("/review/disagreements", {}, 302, all_of(200)),

@@ -100,6 +100,8 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "review.check_many": (NOBODY, NOBODY, NOBODY),
     "review.edit_context": (NOBODY, NOBODY, NOBODY),
     "review.save_context": (NOBODY, NOBODY, NOBODY),
+    "review.new_docket": (NOBODY, NOBODY, NOBODY),
+    "review.make_docket": (NOBODY, NOBODY, NOBODY),
     "review.lock": (NOBODY, NOBODY, NOBODY),
     "review.open_context": (NOBODY, NOBODY, NOBODY),
     "review.beside": (NOBODY, NOBODY, NOBODY),

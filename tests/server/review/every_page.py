@@ -15,6 +15,7 @@ EVERY_PAGE = (
     *(f"/review/docket/{an_id(name)}" for name in DOCKETS),
     *(f"/review/docket/{an_id(name)}/edit" for name in ("disputed", "blank", "stop", "worn")),
     f"/review/context/{context_id(SITE, '1057')}/edit",
+    f"/review/context/{context_id(SITE, '1057')}/docket",
     "/review/disagreements",
     f"/review/disagreement/{an_id('disputed')}/reading",
     f"/review/disagreement/{an_id('precise')}/reading",

@@ -9,8 +9,10 @@ from typing import Any
 import pytest
 
 from fieldapp.domain.ids import hold_id
+from fieldapp.domain.labels import Label, read
 from fieldapp.records import checked
 from fieldapp.records.changes import Change
+from server.ledger import letters
 from tests.server.review.conftest import BOTH
 from tests.server.review.scene import Scene, Visitor, label, seen
 from tests.server.review.test_pages import text_of
@@ -34,9 +36,9 @@ def last(scene: Scene, name: str) -> Change:
     return scene.cabin.ledger.history(an_id(name))[-1].change
 
 
-def typed(visitor: Visitor, where: str) -> dict[str, str]:
+def typed(visitor: Visitor, where: str, more: str = "") -> dict[str, str]:
     """Every field of the page's form as a browser would send it back untouched."""
-    text = visitor.get(where).text
+    text = visitor.get(where + more).text
     form = re.search(rf'<form[^>]*class="edit"[^>]*action="{re.escape(where)}"[^>]*>(.*?)</form>', text, re.S)
     assert form
     return fields_of(form[1])
@@ -387,3 +389,42 @@ def test_a_raise_at_the_desk_is_added_once_with_its_hold_and_lowers_nothing(scen
     form = visitor.form(where, f"{where}/raise")
     visitor.post(f"{where}/raise", {**form, "answer": "not_excluded", "why": "small"})
     assert {one.docket: one.answer for one in scene.cabin.ledger.holds()}[an_id("rib")] == "stop"
+
+
+def test_a_new_docket_gets_a_label_of_the_cabin_s_own_and_no_number_twice(scene: Scene) -> None:
+    visitor = scene.signed_in("recorder")
+    where = f"/review/context/{DITCH}/docket"
+    form = typed(visitor, where)
+    assert form["context"] == "1042"
+    assert visitor.post(where, {**form, "do": "save", "finder": "Rowan"}).status_code == 422, "its material is wanting"
+    made = {**form, "do": "another", "material": "bone", "weight_g": "3", "finder": "Rowan"}
+    answers = [visitor.post(where, made) for _ in range(2)]
+    assert {answer.status_code for answer in answers} == {302}
+    docket = scene.cabin.ledger.record(form["once"])
+    assert docket is not None
+    assert (docket.value("context"), docket.value("weight_g")) == (DITCH, 3.0)
+    assert answers[0].location.endswith(f"?after={docket.id}")
+    first = read(docket.value("label"))
+    assert first.number == 1
+    assert len(first.letter) == 2, "tablets have the short ones"
+    assert first.letter not in {"A", "B"}
+    form = typed(visitor, where, f"?after={docket.id}")
+    assert (form["material"], form["finder"], form["weight_g"]) == ("bone", "Rowan", ""), (
+        "what the next one begins with"
+    )
+    visitor.post(where, {**form, "do": "save", "bag": "1042-1", "context": ""})
+    second = scene.cabin.ledger.record(form["once"])
+    assert second is not None
+    assert (second.value("bag"), second.value("context")) == (an_id("bag"), None)
+    assert read(second.value("label")) == Label(first.site, first.letter, 2)
+    ledger = scene.cabin.ledger
+    with ledger.database.writing() as connection:
+        assert letters.give(connection, an_id("another"), first.letter, "C").letter == "C", "no tablet gets the cabin's"
+    scene.b.docket("borrowed", label=str(Label(first.site, first.letter, 9)))
+    scene.send()
+    assert ledger.events(1, "letter_of_other")[0].fields["holder"] == "cabin"
+    ledger.renew("cabin.epoch.restored")
+    with ledger.database.writing() as connection:
+        third = read(ledger.new_label_in(connection))
+        assert letters.free(connection) not in {first.letter, third.letter}
+    assert third.letter != first.letter, "which numbers it had given since the backup nobody knows"
