@@ -117,14 +117,6 @@ def called(connection: Connection, kind: str, label: str) -> list[str]:
     return list(connection.scalars(query.where(column.life != "deleted").order_by(column.id)))
 
 
-def in_bag(connection: Connection, bag: str) -> list[Record]:
-    """The dockets that lie in a bag, in no order."""
-    column = tables.record.c
-    return folding.load(
-        connection, folding.states(column.bag == bag, column.kind == "docket", column.life != "deleted")
-    )
-
-
 def came_after(connection: Connection, context: str, seq: int, limit: int) -> list[Written]:
     """Changes after number `seq` to a context and to what lies in it, in the order in which they came."""
     column, change = tables.record.c, tables.change.c

@@ -353,10 +353,6 @@ class Ledger:
         """Ids of the live records of a kind that carry a label or number."""
         return self._read(lambda connection: asking.called(connection, kind, label))
 
-    def in_bag(self, bag: str) -> list[Record]:
-        """The dockets that lie in a bag, in no order."""
-        return self._read(lambda connection: asking.in_bag(connection, bag))
-
     def came_after(self, context: str, seq: int, limit: int = 200) -> list[Written]:
         """Changes after number `seq` of the count to a context and to what lies in it, in the order of their coming."""
         return self._read(lambda connection: asking.came_after(connection, context, seq, limit))

@@ -181,6 +181,16 @@ def first_disagreements(connection: Connection, limit: int) -> list[tuple[str, s
     return [tuple(row) for row in connection.execute(query.order_by(_dispute.record, _dispute.path).limit(limit))]
 
 
+def next_unmarked(connection: Connection, after: Record, bag: str, context: str) -> str:
+    """The next docket by label, of a bag, or of those of a context that are in none, that nobody has marked as it
+    stands; "" for none."""
+    sort, own = sort_key(label_of(after)), tables.record.c
+    later = or_(LINE.sort > sort, (LINE.sort == sort) & (LINE.record > after.id))
+    query = DOCKETS.join(tables.record, own.id == LINE.record).where(later, LINE.mark != "checked")
+    there = own.bag == bag if bag else (LINE.context == context) & own.bag.is_(None)
+    return connection.scalar(query.where(there).order_by(*BY_LABEL).limit(1)) or ""
+
+
 def checked_in(connection: Connection, *where: ColumnElement[bool]) -> int:
     """How many of the dockets for which all of this holds are marked as they stand now."""
     query = select(func.count()).select_from(tables.docket_line).where(LINE.mark == "checked", *where)

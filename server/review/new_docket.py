@@ -1,7 +1,7 @@
 """A new docket at the desk, in a context or one of its bags, under a label of the cabin's own letter.
 
 The form is the one over a docket that is there (editing); its `once` is the docket's id, so that a form sent twice
-makes one. The label is handed out with the change that makes the docket, and never before. Not here: quick entry of many.
+makes one. The label is handed out with the change that makes the docket, never before. Not here: entry of many.
 """
 
 from __future__ import annotations
