@@ -360,6 +360,7 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "burning": _words(),
         "note": _item(Note),
         "same_as": _link(),
+        "not_same": _link(),
         "finder": _words(),
         "find_no": _words(),
         "place": _item(Place),

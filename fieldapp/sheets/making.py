@@ -41,7 +41,7 @@ Who = Mapping[str, tuple[str, str, str]]
 """{change id: (name, role, time)} of the people who wrote the changes."""
 
 _READING = ("element", "side", "taxon", "certainty", "portions", "fusion", "sex", "stage", "compared")
-_NOT_SHOWN = frozenset({"place_sealed"})
+_NOT_SHOWN = frozenset({"place_sealed", "not_same"})
 _PLACED = frozenset(
     {"label", "bag", "context", "material", "reading", "human", "assessment", "count", "weight_g", "burning", "note"}
     | {"same_as", "finder", "deleted"}

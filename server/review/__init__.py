@@ -24,10 +24,12 @@ from server.review import (
     contexts,
     disagreements,
     dockets,
+    doubles,
     editing,
     editing_context,
     faults,
     fragments,
+    groups,
     holds,
     language,
     locking,
@@ -39,9 +41,11 @@ from server.review import (
     photos,
     problems,
     raising,
+    settling,
     sheets,
     signing_in,
     tablets,
+    third,
     today,
 )
 from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
@@ -50,8 +54,8 @@ __all__ = ["register"]
 
 _ROUTES = (
     language, signing_in, my_account, today, changes, contexts, fragments, dockets, disagreements, holds, problems,
-    beside, sheets, photos, people, tablets, carrying, log, faults, editing, editing_context, marking, locking, raising,
-    new_docket,
+    beside, sheets, photos, people, tablets, carrying, log, settling, third, doubles, groups, editing, editing_context,
+    marking, locking, raising, new_docket, faults,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

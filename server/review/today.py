@@ -75,7 +75,7 @@ def today() -> Response:
         waiting=[one for one in desk.holds() if waits(one)],
         conflicts=conflicts,
         todo=waiting,
-        brought=brought,
+        brought=[(_source(source), n, at) for source, n, at in brought],
         changed=changes.count(),
         counts=ledger.counts(),
         notices=_notices(),
@@ -92,6 +92,11 @@ def today() -> Response:
 def _today(ledger: Ledger) -> str:
     """When the cabin's day began, as the ledger writes times."""
     return ledger.text(ledger.clock().replace(hour=0, minute=0, second=0, microsecond=0))
+
+
+def _source(source: str) -> str:
+    """Who brought changes: a tablet, a file, or people and rules at the cabin itself."""
+    return words.say("today.brought.here") if source == desk.ledger().names().notebook else desk.notebook(source)
 
 
 def distinct(heads: Mapping[str, Any]) -> list[Any]:

@@ -24,8 +24,9 @@ from tests.attack.people import Rogue
 from tests.attack.test_sessions import csrf
 from tests.attack.test_who_may import DESK
 from tests.server.conftest import QUICK, Clock
-from tests.server.review.scene import PEOPLE, Scene, Visitor
+from tests.server.review.scene import PEOPLE, Scene, Visitor, seen
 from tests.server.review.test_carrying import brought, sent
+from tests.server.review.test_settling import cause_with, sent_back, tick
 from tests.server.tablets import SITE, an_id, context_id
 
 __all__ = ["brought"]
@@ -130,6 +131,7 @@ class Walk:
                 assert answer.status_code == 302, answer.text[:3000]
 
             self.did(endpoint, act)
+        self.settling()
         visitor = self.scene.visitor()
         self.did("review.signed_in", lambda: visitor.sign_in("supervisor"))
         self.did("review.sign_out", lambda: visitor.post("/review/sign-out", {"csrf": csrf(visitor)}))
@@ -157,6 +159,38 @@ class Walk:
                 assert answer.status_code == 302, answer.text[:3000]
 
             self.did(endpoint, act)
+
+    def settling(self) -> None:
+        """Disagreements in other ways, pairs and groups."""
+        self.scene.b.write("docket", an_id("rib"), {"count": 7, "reading": seen("pig", "rib")})
+        self.scene.send()
+        visitor = self.scene.signed_in("zooarchaeologist")
+        why = {"reason": "invented"}
+
+        def post(endpoint: str, page: str, where: str = "", **form: object) -> None:
+            def act() -> None:
+                answer = visitor.post(where or page, {**visitor.form(page, where or page), **why, **form})
+                assert answer.status_code in (200, 302), (endpoint, answer.text[:3000])
+
+            self.did(endpoint, act)
+
+        post("review.looked", "/review/changes")
+        page = f"/review/disagreement/{an_id('rib')}/count"
+        post("review.third", page, page + "/third", value="3")
+        page = f"/review/third-reading/{an_id('rib')}"
+        looked = sent_back(visitor.get(page).text)
+        post("review.write_reading", page, **looked, **why)
+        page = cause_with(visitor, "sheep / sheep/goat", 1)
+        self.did("review.settle_many", lambda: visitor.post(page, tick(visitor, page, "write")))
+        lot = visitor.get("/review/disagreements/lots").text.partition('href="/review/disagreements/lot/')[2][:36]
+        post("review.open_lot", f"/review/disagreements/lot/{lot}", f"/review/disagreements/lot/{lot}/open")
+        pair = f"/review/pair/{an_id('rib')}/{an_id('heavy')}"
+        for said in ("two_bones", "take_back", "fits_old", "fits_fresh", "one_bone"):
+            post("review.say_of_pair" if said == "two_bones" else f"review.say_of_pair {said}", pair, said=said)
+        made = {"relation": "associated", "docket": [an_id("rib"), an_id("heavy")]}
+        post("review.group_add", "/review/groups/new", **made)
+        (group,) = self.scene.cabin.ledger.records("group")
+        post("review.group_change", f"/review/group/{group.id}", away=[an_id("heavy")])
 
     def looking_after(self) -> None:
         """People, tablets and one's own account, at the desk."""
@@ -230,8 +264,14 @@ def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought
     walk.looking_after()
     assert {what: lines for what, lines in walk.left.items() if not lines} == {}
     expected = {
-        "review.step": "step_added", "review.assess": "assessed", "review.release": "release_entered",
-        "review.settle": "settled", "review.open_again": "opened_again", "review.signed_in": "sign_in",
+        "review.looked": "looked", "review.step": "step_added",
+        "review.assess": "assessed", "review.release": "release_entered",
+        "review.settle": "settled", "review.open_again": "opened_again", "review.third": "settled",
+        "review.write_reading": "settled", "review.settle_many": "settled_many", "review.open_lot": "opened_many",
+        "review.say_of_pair": "pair_two_bones", "review.say_of_pair take_back": "pair_take_back",
+        "review.say_of_pair fits_old": "pair_fits_old", "review.say_of_pair fits_fresh": "pair_fits_fresh",
+        "review.say_of_pair one_bone": "pair_one_bone", "review.group_add": "group_made",
+        "review.group_change": "group_changed", "review.signed_in": "sign_in",
         "review.sign_out": "sign_out", "review.hold": "closed_seen", "review.carried": "carry_loaded",
         "review.person_add": "person_added", "review.person_role": "person_added",
         "review.person_password": "password_reset", "review.person_wait": "wait_ended",
@@ -246,7 +286,7 @@ def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought
     for what, line in expected.items():
         assert line in walk.left[what], what
     posts = {endpoint for endpoint, method in DESK if method == "POST"}
-    assert posts - {"review.language", "review.nowhere"} <= set(walk.left)
+    assert posts - {"review.language", "review.nowhere", "review.combined"} <= set(walk.left)
     events = walk.scene.cabin.ledger.events(200)
     # The scene's people and the tablet were let in at the cabin itself.
     named = {*PEOPLE.values(), "cabin"}

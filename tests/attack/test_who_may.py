@@ -56,6 +56,9 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.today", "GET"): ("/review/today", {}, 302, all_of(200)),
     ("review.problems", "GET"): ("/review/problems", {}, 302, all_of(200)),
     ("review.contexts", "GET"): ("/review/contexts", {}, 302, all_of(200)),
+    ("review.dockets", "GET"): ("/review/dockets", {}, 302, all_of(200)),
+    ("review.changes", "GET"): ("/review/changes", {}, 302, all_of(200)),
+    ("review.looked", "POST"): ("/review/changes", {"seq": "1"}, 302, all_of(302)),
     ("review.context", "GET"): (f"/review/context/{PIT}", {}, 302, all_of(200)),
     ("review.sheet", "GET"): (f"/review/context/{PIT}/sheet.pdf", {}, 302, all_of(200)),
     ("review.docket", "GET"): (f"/review/docket/{STOP}", {}, 302, all_of(200)),
@@ -89,6 +92,31 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.open_again", "POST"): (
         f"/review/disagreement/{DISPUTED}/reading/open", {"heads": "HEADS", "reason": ""}, 302, only(SETTLING, 400),
     ),
+    ("review.third", "POST"): (
+        f"/review/disagreement/{an_id('rib')}/count/third", {"heads": "COUNT", "value": "", "reason": ""}, 302,
+        only(SETTLING, 400),
+    ),
+    ("review.combine", "GET"): (f"/review/combine/{DISPUTED}", {}, 302, all_of(200)),
+    ("review.combined", "POST"): (f"/review/combine/{DISPUTED}", {"heads": "HEADS"}, 302, only(SETTLING, 400)),
+    ("review.third_reading", "GET"): (f"/review/third-reading/{DISPUTED}", {}, 302, all_of(200)),
+    ("review.write_reading", "POST"): (
+        f"/review/third-reading/{DISPUTED}", {"heads": "HEADS", "element": "x"}, 302, only(SETTLING, 400),
+    ),
+    ("review.causes", "GET"): ("/review/disagreements/causes", {}, 302, all_of(200)),
+    ("review.cause", "GET"): ("/review/disagreements/cause/x", {}, 302, all_of(404)),
+    ("review.settle_many", "POST"): ("/review/disagreements/cause/x", {"once": NOBODY}, 302, all_of(404)),
+    ("review.lots_settled", "GET"): ("/review/disagreements/lots", {}, 302, all_of(200)),
+    ("review.lot", "GET"): (f"/review/disagreements/lot/{NOBODY}", {}, 302, all_of(404)),
+    ("review.open_lot", "POST"): (f"/review/disagreements/lot/{NOBODY}/open", {}, 302, all_of(404)),
+    ("review.doubles", "GET"): ("/review/doubles", {}, 302, all_of(200)),
+    ("review.refits", "GET"): (f"/review/refits/{PIT}", {}, 302, all_of(200)),
+    ("review.pair", "GET"): (f"/review/pair/{DISPUTED}/{STOP}", {}, 302, all_of(200)),
+    ("review.say_of_pair", "POST"): (f"/review/pair/{DISPUTED}/{STOP}", {"heads": ""}, 302, only(SETTLING, 400)),
+    ("review.groups", "GET"): ("/review/groups", {}, 302, all_of(200)),
+    ("review.group_form", "GET"): (f"/review/groups/new?context={PIT}", {}, 302, all_of(200)),
+    ("review.group_add", "POST"): ("/review/groups/new", {"once": "x"}, 302, only(EDITING, 400)),
+    ("review.group", "GET"): (f"/review/group/{NOBODY}", {}, 302, all_of(404)),
+    ("review.group_change", "POST"): (f"/review/group/{NOBODY}", {}, 302, all_of(404)),
     ("review.holds", "GET"): ("/review/holds", {}, 302, all_of(200)),
     ("review.hold", "GET"): (f"/review/hold/{STOP}", {}, 302, all_of(200)),
     ("review.hold_log", "GET"): (f"/review/hold/{STOP}/log.pdf", {}, 302, all_of(200)),
@@ -207,7 +235,8 @@ class Somebody:
         else:
             where, form, _, _ = DESK[endpoint, method]
             heads = f'{{"reading": {list(self.scene.record("disputed").heads["reading"])}}}'.replace("'", '"')
-            known = {"HEADS": heads, "SEEN": self.seen}
+            count = f'{{"count": {list(self.scene.record("rib").heads["count"])}}}'.replace("'", '"')
+            known = {"HEADS": heads, "COUNT": count, "SEEN": self.seen}
             asked = (
                 {}
                 if method == "GET"

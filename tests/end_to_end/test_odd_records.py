@@ -96,12 +96,23 @@ def test_every_page_answers(odd):
     back = {"Referer": "https://localhost/review/sign-in"}
     assert client.post("/review/sign-in", data=sent, headers=back, **base).status_code == 302
     pages = [f"/review/{one}" for one in ("today", "contexts", "disagreements", "holds", "problems", "context/none")]
+    pages += [
+        f"/review/{one}" for one in ("disagreements/causes", "disagreements/lots", "doubles", "groups", "groups/new")
+    ]
+    last = ""
     for record in read_folder(folder / "cabin").fold:
         if record.kind == "context":
             pages += [f"/review/context/{record.id}", f"/review/context/{record.id}/sheet.pdf"]
+            pages += [f"/review/refits/{record.id}", f"/review/groups/new?context={record.id}"]
+        if record.kind == "group":
+            pages.append(f"/review/group/{record.id}")
         if record.kind == "docket":
-            pages += [f"/review/docket/{record.id}", f"/review/hold/{record.id}"]
+            pages += [f"/review/docket/{record.id}", f"/review/hold/{record.id}", f"/review/pair/{record.id}/{last}"]
+            last = record.id
+            pages += [f"/review/{one}/{record.id}" for one in ("combine", "third-reading") if record.disagreements()]
         pages += [f"/review/disagreement/{record.id}/{path}" for path in record.disagreements()]
+    causes = client.get("/review/disagreements/causes", **base).text
+    pages += sorted(set(re.findall(r'href="(/review/disagreements/cause/[^"]*)"', causes)))
     for page in pages:
         answer = client.get(page, **base)
         assert answer.status_code in (200, 404), page
