@@ -28,16 +28,22 @@ from server.review import (
     disagreements,
     dockets,
     doubles,
+    editing,
+    editing_context,
     faults,
     fragments,
     groups,
     holds,
     language,
+    locking,
     log,
+    marking,
     my_account,
+    new_docket,
     people,
     photos,
     problems,
+    raising,
     settling,
     sheets,
     signing_in,
@@ -52,9 +58,9 @@ from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
 __all__ = ["register"]
 
 _ROUTES = (
-    language, signing_in, my_account, today, changes, contexts, fragments, dockets, disagreements, holds, problems,
-    beside, sheets, photos, bags, boxes, transfers, site_setup, adding_contexts, people, tablets, carrying, log,
-    settling, third, doubles, groups, faults,
+    language, signing_in, my_account, today, changes, contexts, fragments, dockets, new_docket, editing,
+    editing_context, marking, locking, raising, disagreements, settling, third, doubles, groups, holds, problems,
+    beside, sheets, photos, bags, boxes, transfers, site_setup, adding_contexts, people, tablets, carrying, log, faults,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 
