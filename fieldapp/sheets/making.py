@@ -29,10 +29,12 @@ from fieldapp.sheets.entries import (
     Hold,
     HumanReading,
     Note,
+    Photo,
     Problem,
     Reading,
     Said,
     Step,
+    Tally,
     Version,
 )
 
@@ -40,10 +42,10 @@ Who = Mapping[str, tuple[str, str, str]]
 """{change id: (name, role, time)} of the people who wrote the changes."""
 
 _READING = ("element", "side", "taxon", "certainty", "portions", "fusion", "sex", "stage", "compared")
-_NOT_SHOWN = frozenset({"place_sealed", "not_same"})
+_NOT_SHOWN = frozenset({"place_sealed", "checked", "not_same"})
 _PLACED = frozenset(
     {"label", "bag", "context", "material", "reading", "human", "assessment", "count", "weight_g", "burning", "note"}
-    | {"same_as", "finder", "deleted"}
+    | {"same_as", "not_same", "finder", "photo", "checked", "deleted"}
 )
 """Paths of a docket that have a place of their own on the sheet."""
 _IDS = frozenset({"bag", "context", "docket"})
@@ -128,6 +130,9 @@ class Making:
         return tuple(sorted(shown, key=gravest_first))
 
     def notes(self, record: Record) -> tuple[Note, ...]:
+        # Those of a closed photograph are closed, for whatever else its record was claimed.
+        if "photo" in record.kinds and any(all_at(record, "closed")):
+            return ()
         differing = record.disagreements()
         found = []
         for path, heads in record.heads.items():
@@ -145,6 +150,9 @@ class Making:
         bone: Sequence[Record],
         labels: Mapping[str, str],
         groups: tuple[str, ...],
+        *,
+        fitted: str = "",
+        way: tuple[str | None, float | None] = (None, None),
     ) -> Docket:
         standing = standing_of(record, self.authority)
         answer = human.joined(standing_of(one, self.authority) for one in bone)
@@ -161,6 +169,7 @@ class Making:
             tier = human.STOP if any(human.STOP in answers(one) for one in bone) else human.QUERY
             entry = Hold(tier, (), None, (), "open", written=False)
         deleted, unseen = self._deletion(record)
+        checked, was_checked = self._checked(record)
         return Docket(
             id=record.id,
             label=labels[record.id],
@@ -186,8 +195,32 @@ class Making:
             joined=tuple(sorted(label_of(one) for one in bone if one.id != record.id)),
             groups=groups,
             items=tuple(one for one in self._items(record) if not (raised and one[0] == "place")),
-            unknown=sum(not _known(record.kind, path) for path in record.heads),
+            unknown=sum(not _placed(record.kind, path) for path in record.heads),
+            bone=min(one.id for one in bone) if len(bone) > 1 else "",
+            fitted=fitted,
+            photos=tuple(record.linked("photo")),
+            recovery=way[0],
+            mesh_mm=way[1],
+            checked=checked,
+            was_checked=was_checked,
         )
+
+    def _checked(self, record: Record) -> tuple[tuple[Said, ...], tuple[Said, ...]]:
+        """Who has checked the docket as it stands, and who did before it changed. A note changes nothing."""
+        standing = {
+            change
+            for path, heads in record.heads.items()
+            if path.partition("/")[0] not in ("note", "checked")
+            for change in heads
+        }
+        now: list[Said] = []
+        before: list[Said] = []
+        for change, value in record.heads.get("checked", {}).items():
+            seen = value.get("seen") if isinstance(value, Mapping) else None
+            if isinstance(seen, list):
+                (now if standing <= {one for one in seen if isinstance(one, str)} else before).append(self.said(change))
+        earliest = [tuple(sorted(found, key=lambda one: (one.at, one.change))) for found in (now, before)]
+        return earliest[0], earliest[1]
 
     def reading(self, value: Any) -> Reading | None:
         """A reading as it is shown; one that is no reading at all is carried whole in `rest`."""
@@ -315,6 +348,42 @@ class Making:
             charnel=True in all_at(record, "charnel"),
         )
 
+    def tally(self, record: Record, way: tuple[str | None, float | None]) -> Tally:
+        return Tally(
+            label=label_of(record),
+            bag=self.labels.get(text(record.value("bag")), text(record.value("bag"))),
+            taxon=record.value("taxon"),
+            element=record.value("element"),
+            count=record.value("count"),
+            weight_g=record.value("weight_g"),
+            burning=record.value("burning"),
+            preservation=record.value("preservation"),
+            stage=record.value("stage"),
+            recovery=way[0],
+            mesh_mm=way[1],
+            deleted=record.life() == "deleted",
+            said=self.versions(record.heads["count"])[0].said if "count" in record.heads else (),
+            notes=self.notes(record),
+            differences=self.differences(record),
+            problems=self.problems(record),
+        )
+
+    def photos(self, record: Record, docket: str) -> list[Photo]:
+        """The pictures that a photo's record names: several where its versions differ."""
+        return [
+            Photo(
+                record.id,
+                one.value,
+                docket,
+                record.value("view"),
+                record.value("scale"),
+                record.value("north"),
+                one.said,
+            )
+            for one in self.versions(record.heads.get("sha256", {}))
+            if isinstance(one.value, str) and one.value
+        ]
+
     def bag(self, record: Record, dockets: int) -> Bag:
         return Bag(
             label=label_of(record),
@@ -341,6 +410,22 @@ class Making:
 
 def _known(kind: str, path: str) -> bool:
     return path == "deleted" or path.split("/", 1)[0] in SHAPES.get(kind, {})
+
+
+def _placed(kind: str, path: str) -> bool:
+    """Whether the path stands on the sheet in some way."""
+    return _known(kind, path) or path.partition("/")[0] in _PLACED
+
+
+def way_of(bag: Record | None) -> tuple[str | None, float | None]:
+    """How a bag's bones were got: recovery and mesh; nothing where that is not recorded or in dispute."""
+    if bag is None or {"recovery", "mesh_mm"} & bag.disagreements().keys():
+        return None, None
+    recovery, mesh = bag.value("recovery"), bag.value("mesh_mm")
+    return (
+        recovery if isinstance(recovery, str) else None,
+        float(mesh) if type(mesh) in (int, float) and recovery != "hand" else None,
+    )
 
 
 def all_at(record: Record, path: str) -> list[Any]:
