@@ -89,6 +89,12 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "review.looked": (NOBODY, NOBODY, NOBODY),
     "review.context": (NOBODY, NOBODY, NOBODY),
     "review.sheet": (NOBODY, NOBODY, NOBODY),
+    "review.printing": (NOBODY, NOBODY, NOBODY),
+    "review.compact": (NOBODY, NOBODY, NOBODY),
+    "review.labels": (NOBODY, NOBODY, NOBODY),
+    "review.blank": (NOBODY, NOBODY, NOBODY),
+    "review.trench_summary": (NOBODY, NOBODY, NOBODY),
+    "review.trench_sheets": (NOBODY, NOBODY, NOBODY),
     "review.disagreements": (NOBODY, NOBODY, NOBODY),
     # A photograph or a hold that was claimed for a docket too is looked at by those who may see what is closed.
     "review.disagreement": (SEE, NOBODY, SEE),

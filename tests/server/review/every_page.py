@@ -15,6 +15,7 @@ EVERY_PAGE = (
     "/review/changes",
     "/review/context/none",
     *(f"/review/context/{context_id(SITE, number)}" for number in ("1042", "1057")),
+    f"/review/context/{context_id(SITE, '1042')}/print",
     *(f"/review/docket/{an_id(name)}" for name in DOCKETS),
     *(f"/review/docket/{an_id(name)}/edit" for name in ("disputed", "blank", "stop", "worn")),
     f"/review/context/{context_id(SITE, '1057')}/edit",
