@@ -16,7 +16,7 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.rules import Problem
-from fieldapp.records.checking import Among, is_wanting, reading_by_rule
+from fieldapp.records.checking import SECOND, Among, is_wanting, reading_by_rule, subject_of
 from fieldapp.records.fold import Record
 from server.ledger import beside, tables
 from server.ledger.database import among
@@ -68,7 +68,7 @@ def check_due(connection: Connection, limit: int, write: Write) -> int:
     # A docket that was raised as another's neighbour stays due: not all that hangs on it is here.
     done = among(connection, column.id, [*due, *near.difference(raised)])
     connection.execute(update(tables.record).where(done, column.due).values(due=False))
-    write(late, look.records)
+    write(late, look.folded)
     return connection.scalar(select(func.count()).select_from(tables.record).where(column.due)) or 0
 
 
@@ -96,6 +96,9 @@ class _Look:
 
     def __init__(self, connection: Connection, records: Sequence[Record]) -> None:
         self.records = {one.id: one for one in records}
+        # What a second reading raises is its docket's: read whole before anything is folded into it.
+        again = {subject_of(one) for one in records if one.kind == SECOND}.difference(self.records)
+        self.folded = {**self.records, **{one.id: one for one in records_of(connection, sorted(again))}}
         around = beside.around(connection, records)
         self._among = Among([*records, *around], knowledge(), _labels(connection, records), whole=True)
         self._found: dict[str, list[dict[str, Any]]] = {}
@@ -103,10 +106,10 @@ class _Look:
     def answer(self, write: Write) -> set[str]:
         """Adds the answers to the human question that the rules ask for and miss: the ids of their dockets."""
         asked = self._among.raises(self.records.values())
-        raises = [one for record, problems in asked for one in _wanting(record, problems)]
-        write(raises, self.records)
+        raises = [one for record, problems in asked for one in self._wanting(record, problems)]
+        write(raises, self.folded)
         ids = {one.docket for one in raises}
-        for one in ids:
+        for one in ids & self.records.keys():
             self._among.raised(self.records[one])
         return ids
 
@@ -118,20 +121,25 @@ class _Look:
             found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(all_found)}
             problems = list(reversed(found.values()))
             self._found[record.id] = [_row(record.id, problem) for problem in problems]
-            late += _wanting(record, problems)
+            late += self._wanting(record, problems)
         return late
+
+    def _wanting(self, record: Record, problems: Iterable[Problem]) -> list[Raise]:
+        """The answers that these ask for and that the docket has not, each once."""
+        asked = dict(reading_by_rule(record.id, problem) for problem in problems if problem.raises)
+        docket = subject_of(record)
+        there = self.folded.get(docket)
+        return [
+            Raise(docket, path, value)
+            for path, value in asked.items()
+            if docket and (there is None or is_wanting(there, path, value))
+        ]
 
     def keep(self, connection: Connection) -> None:
         """Writes down what was found."""
         connection.execute(delete(tables.problem).where(among(connection, tables.problem.c.record, self._found)))
         if rows := [row for one in self._found.values() for row in one]:
             connection.execute(insert(tables.problem), rows)
-
-
-def _wanting(record: Record, problems: Iterable[Problem]) -> list[Raise]:
-    """The answers that these ask for and that the record has not, each once."""
-    asked = dict(reading_by_rule(record.id, problem) for problem in problems if problem.raises)
-    return [Raise(record.id, path, value) for path, value in asked.items() if is_wanting(record, path, value)]
 
 
 def _row(record: str, problem: Problem) -> dict[str, Any]:

@@ -27,7 +27,7 @@ from server.ledger.columns import LONGEST_KEY, writable
 AT_ONCE = 500
 """Records that are worked out anew at a time."""
 
-DERIVES = 6
+DERIVES = 7
 """Raised whenever `derive` makes something else of the same changes: ledgers then work out their records anew."""
 
 PROTECTED = ("site", "person")
@@ -36,7 +36,12 @@ PROTECTED = ("site", "person")
 LINKS = ("joins", "member", "photo", "same_as")
 """Prefixes of paths that name another record: a piece that fits, a group's dockets, a photo, one and the same bone."""
 
-ABOUT = {"bag": ("sample",), "photo": ("docket", "context"), "transfer": ("docket", "bag", "photo_before")}
+ABOUT = {
+    "bag": ("sample",),
+    "photo": ("docket", "context"),
+    "second_reading": ("docket",),
+    "transfer": ("docket", "bag", "photo_before"),
+}
 """{kind: paths whose value names another record}, beside a record's own bag and context."""
 
 PICTURE = "picture"

@@ -150,6 +150,14 @@ GOOD: dict[str, dict[str, Any]] = {
         "reference": "12", "lab_code": "X-1", "taken_g": 1.5, "remainder_g": 20, "photo_before": "p1",
         "measured_before": True, "back": False,
     },
+    "second_reading": {
+        "docket": "d1", "sample": "s1", "reader": None, "first": {"reading": ["c1", "c2"], "count": ["c1"]},
+        "drawn": {"name": "Spring", "how": "by_taxon", "seed": "4711", "size": 20, "of": "1042", "shown": ["bag"]},
+        "first_seen/p1": True, "done": True, "ended": None, "count": 1, "weight_g": 14.5, "burning": None,
+        "mark/1": {"kind": "cut"}, "tooth/1": {"tooth": "M3"}, "measure/1": {"code": "Bd", "mm": 31.2},
+        **dict.fromkeys(("material", "reading", "longest_mm", "burn_colour", "weathering", "preservation", "roots",
+                         "staining", "breaks", "digestion", "antler_base", "fracture/", "pathology/1")),
+    },
     "photo": {"docket": "d1", "context": None, "sha256": "0" * 64, "view": "cranial", "scale": True, "north": False,
               "closed": False},
     "site": {
