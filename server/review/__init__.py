@@ -30,6 +30,8 @@ from server.review import (
     my_account,
     people,
     photos,
+    second,
+    second_reading,
     sheets,
     signing_in,
     tablets,
@@ -41,7 +43,7 @@ __all__ = ["register"]
 
 _ROUTES = (
     language, signing_in, my_account, today, contexts, dockets, disagreements, holds, beside, sheets, photos, people,
-    tablets, carrying, log, faults,
+    tablets, second, second_reading, carrying, log, faults,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

@@ -15,7 +15,7 @@ from fieldapp.domain.bodies import Piece, piece
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
 from server.ledger import Hold
-from server.review import desk, drawings, photos, words
+from server.review import blind, desk, drawings, photos, words
 from server.review.desk import pages
 from server.review.showing import Showing, coarser, label
 from server.review.tables import ON_A_PAGE, Column, Table
@@ -26,7 +26,8 @@ NONE = "none"
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A docket in a list. `reading` is what counts until a disagreement is settled; `answer` is the whole bone's."""
+    """A docket in a list. `reading` is what counts until a disagreement is settled; `answer` is the whole bone's;
+    `hidden`: who is signed in is to read it a second time, and is not shown the first."""
 
     record: Record
     reading: Any
@@ -34,6 +35,7 @@ class Row:
     conflicts: int
     precision: int
     problems: Counter[str]
+    hidden: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,9 +165,13 @@ def rows(showing: Showing, dockets: list[Record]) -> list[Row]:
     for problem in showing.ledger.problems():
         problems.setdefault(problem.record, Counter())[problem.level] += 1
     found = []
+    hidden = blind.hidden([one.id for one in dockets])
     for one in dockets:
         own = standing.standing_of(one, desk.authority()).answer
         answer = max(own, answers.get(one.id, own), key=human.CAUTION.__getitem__)
+        if one.id in hidden:
+            found.append(Row(one, None, answer, 0, 0, Counter(), hidden=True))
+            continue
         differing = [field for field in showing.fields(one) if field.nature]
         reading = next((field for field in differing if field.path == "reading"), None)
         found.append(

@@ -24,7 +24,7 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from fieldapp.records.schemas import SHAPES
 from server.ledger.folding import nature as nature_of
-from server.review import closing, desk, words
+from server.review import blind, closing, desk, words
 from server.review.desk import pages
 from server.review.showing import SEALED, Said, Showing, Version, coarser, differing, label, rows
 from server.review.today import distinct, numbers
@@ -52,6 +52,8 @@ def disagreements() -> Response:
 
 def _listed(record: str, path: str, heads: Mapping[str, Any]) -> list[Any]:
     """The distinct values of a line of the list; what is closed is looked at on its own page, by whom it is for."""
+    if blind.is_hidden(record):
+        return [words.HIDDEN]
     found = desk.ledger().record(record)
     closed = found is None or closing.is_closed(path, closing.closed_paths(found)) or path.endswith(SEALED)
     return [words.CLOSED] if closed else distinct(heads)
@@ -117,6 +119,8 @@ def _found(record: str, path: str) -> Record:
         abort(404)  # whatever else was claimed for its id
     if closing.is_closed(path, closing.closed_paths(found)) and not closing.may_see():
         abort(403)
+    if blind.is_hidden(record):
+        abort(redirect(url_for("review.docket", docket=record)))
     return found
 
 

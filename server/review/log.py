@@ -21,7 +21,8 @@ from server.review.desk import pages
 LINES = 100
 KINDS: dict[str, tuple[str, ...]] = {
     "sign_in": ("sign_in", "sign_out", "sign_in_refused", "sign_in_locked", "key_opened"),
-    "desk": ("settled", "opened_again", "step_added", "assessed", "release_entered", "site_set"),
+    "desk": ("settled", "opened_again", "step_added", "assessed", "release_entered", "site_set", "raised"),
+    "second": ("second_drawn", "second_ended", "second_read", "first_seen"),
     "people": (
         "person_added",
         "password_changed",

@@ -1,0 +1,49 @@
+"""What is hidden from somebody who is to read a bone a second time: the first reading, until the draw is over.
+
+For the pages of drawn dockets and the lists they stand in. The human question is never hidden: standing, answers,
+assessments and holds are shown to everybody as always. Who wants to look all the same may (second_reading), and is
+then known to have looked. Not here: draws and their figures; the printed sheet, which shows what was read first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import cast
+
+from flask import g
+
+from fieldapp.records.fold import Record
+from server.ledger import second
+from server.review import desk
+
+
+def hidden(dockets: Iterable[str]) -> dict[str, Record]:
+    """{docket: its second reading} of those whose first reading is hidden from who is signed in."""
+    if desk.may("second_reading") != "yes":
+        return {}
+    mine = _mine()
+    return {one: mine[one] for one in dockets if one in mine}
+
+
+def is_hidden(docket: str) -> bool:
+    """Whether that is so of one."""
+    return docket in hidden([docket])
+
+
+def is_asked(reading: Record) -> bool:
+    """Whether who is signed in is the one, or one of those, to make a second reading."""
+    return second.reader_of(reading) in ("", desk.me().person)
+
+
+def _mine() -> dict[str, Record]:
+    """All of them, worked out once a request."""
+    if "second_readings" not in g:
+        person = desk.me().person
+        g.second_readings = {
+            second.docket_of(one): one
+            for draw in second.draws(desk.ledger())
+            if not draw.over
+            for one in draw.readings
+            if is_asked(one) and person not in one.items(second.SEEN)
+        }
+    return cast(dict[str, Record], g.second_readings)
