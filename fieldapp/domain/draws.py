@@ -1,13 +1,13 @@
 """Which bones are drawn for a second reading: at random, in fair shares of groups, or the hard ones first.
 
-A draw is told by its seed: the bones stand in the order of SHA-256 of "<seed>:<id>", and the first so many are taken.
-So anybody can draw the same again, whatever program they use, and a bone that was added since moves no other.
+A draw is told by its seed: the bones stand in the order of UUIDv5 (space OID) of "<seed>:<id>", and the first so many
+are taken. So anybody can draw the same again, whatever program they use, and a bone that was added since moves no other.
 Not here: what makes a bone hard, what it is grouped by, and whether it may be drawn at all.
 """
 
 from __future__ import annotations
 
-import hashlib
+import uuid
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
@@ -73,5 +73,6 @@ def _by_remainder(there: Mapping[str, int], found: Mapping[str, int], size: int,
     return sorted(room, key=lambda group: (-(there[group] * size / total - found[group]), group))
 
 
-def _lot(seed: str, one: str) -> bytes:
-    return hashlib.sha256(f"{seed}:{one}".encode()).digest()
+def _lot(seed: str, one: str) -> int:
+    # Its few fixed bits are the same for all.
+    return uuid.uuid5(uuid.NAMESPACE_OID, f"{seed}:{one}").int

@@ -146,6 +146,7 @@ def second_of_draw(sample: str) -> Response:
         single=_fields(compared, parts=True),
         name_of=_name_of,
         word_of=_word_of,
+        whence=_whence,
         done=label(dockets.get(request.args.get("done", ""))),
     )
 
@@ -312,6 +313,14 @@ def _may_end(draw: Draw) -> bool:
     written = desk.ledger().who([change]).get(change)
     person = written.change.by.get("person") if written else ""
     return person == desk.me().person or person not in {one.person for one in desk.desk().accounts.all() if one.active}
+
+
+def _whence(of: Any) -> str:
+    """What a draw is of, in words."""
+    sort, _, name = of.partition(":") if isinstance(of, str) else ("", "", "")
+    if of == SITE:
+        return words.say("second.of.site")
+    return words.say("second.of", what=words.field(sort), name=name) if name else words.plain(of)
 
 
 def _mine(draw: Draw) -> int:

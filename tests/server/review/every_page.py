@@ -23,6 +23,7 @@ EVERY_PAGE = (
     *(f"/review/hold/{an_id(name)}" for name in HOLDS),
     "/review/problems",
     "/review/problems?level=impossible",
+    "/review/second",
     "/review/carry",
     "/review/account",
     "/review/log",
