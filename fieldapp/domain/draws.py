@@ -1,7 +1,7 @@
 """Which bones are drawn for a second reading: at random, in fair shares of groups, or the hard ones first.
 
 A draw is told by its seed: the bones stand in the order of UUIDv5 (space OID) of "<seed>:<id>", and the first so many
-are taken. So anybody can draw the same again, whatever program they use, and a bone that was added since moves no other.
+are taken. So anybody can draw the same again, whatever program they use, and a bone that was added moves no other.
 Not here: what makes a bone hard, what it is grouped by, and whether it may be drawn at all.
 """
 

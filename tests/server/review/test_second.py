@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import argparse
 import csv
 import io
+import json
 import re
+from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
+import pytest
+
 from fieldapp.assets import texts
+from fieldapp.cli import CommandError
 from fieldapp.domain.agreement import kappa
+from server.commands import agreement
 from server.ledger import second
 from tests.server.review.conftest import BOTH
 from tests.server.review.scene import Scene, Visitor, label, seen
@@ -216,3 +223,30 @@ def test_what_compares_is_shown_when_all_is_read_or_the_draw_is_ended_and_is_rig
     records = [one for one in scene.cabin.ledger.records("second_reading")]
     assert not any(one.disagreements() for one in records)
     assert scene.cabin.ledger.rebuild_matches()
+
+
+def test_the_command_tells_the_same_figures_and_none_before_a_draw_is_over(
+    scene: Scene, tmp_path: Path, capsys
+) -> None:  # type: ignore[no-untyped-def]
+    def command(*words: str) -> str:
+        parser = argparse.ArgumentParser()
+        agreement.register(parser)
+        assert agreement.run(parser.parse_args(["--data", str(scene.cabin.config.data), *words])) == 0
+        return str(capsys.readouterr().out)
+
+    with pytest.raises(CommandError, match="no draw"):
+        command()
+    draw = drawn(scene)
+    oswin, tansy = scene.signed_in("human_osteologist"), scene.signed_in("zooarchaeologist")
+    read(oswin, of(draw, "rib"), element="rib", taxon="medium_mammal", side="left")
+    assert "1 of 7 read" in command()
+    assert "kappa" not in command("--json")
+    page = f"/review/second/draw/{draw.id}"
+    tansy.post(f"{page}/end", tansy.form(page, f"{page}/end"))
+    assert "Spring: 1 compared" in command("--sample", "Spring")
+    command("--sample", draw.id, "--csv", str(tmp_path / "a.csv"))
+    assert (tmp_path / "a.csv").read_bytes() == tansy.get(f"{page}/agreement.csv").data
+    with pytest.raises(CommandError, match="there already"):
+        command("--csv", str(tmp_path / "a.csv"))
+    (told,) = json.loads(command("--json"))
+    assert told["figures"][0] == {**told["figures"][0], "field": "element", "n": 1, "same": 1, "kappa": None}
