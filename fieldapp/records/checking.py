@@ -19,6 +19,7 @@ from fieldapp.domain.rules.caution import CREMATIONS
 from fieldapp.domain.rules.identity import NOT_BORNE
 from fieldapp.records.fold import ADD_ONLY, Record
 from fieldapp.records.schemas import OBSERVED, problems_of
+from fieldapp.records.second import KIND as SECOND
 
 SHAPE = "shape"
 """The rule that a value breaks which has not the shape of its path; its level is `check`."""
@@ -28,7 +29,6 @@ AT_ONCE = 50
 
 KINDS = ("context", "bag", "docket", "group", "sample", "transfer", "photo", "site", "second_reading")
 
-SECOND = "second_reading"
 _LIKE_DOCKETS = ("docket", SECOND)
 
 _LINKS = ("same_as", "joins", "photo")
@@ -337,24 +337,14 @@ class Among:
         return [(rules.Docket(one, self.knowledge), around) for one in versions]
 
     def _again(self, second: Record) -> tuple[dict[str, Any], rules.Around]:
-        """A second reading as the rules see it: the docket, with what was seen again for what was seen first.
-
-        Where the second reader names a human, the question is asked as if nobody had: an answer, or an assessment, that
-        was given to the first reading is none to this one.
-        """
+        """A second reading as the rules see it: the docket, with what was seen again for what was seen first."""
         docket = self._records.get(_text(second, "docket"))
         around = self.around(docket) if docket is not None else rules.Around(site=self._site)
         around.siblings, around.readings = (), ()
         first = self.values(docket) if docket is not None else {}
-        values = {path: value for path, value in first.items() if not _is_observed(path) and path != "deleted"}
-        if any(self._may_be_human(one) for one in second.heads.get("reading", {}).values()):
-            values = {path: value for path, value in values.items() if not path.startswith(ADD_ONLY)}
         own = {path: value for path, value in self.values(second).items() if _is_observed(path) or path == "deleted"}
-        return values | own, around
-
-    def _may_be_human(self, reading: Any) -> bool:
-        taxon = reading.get("taxon") if isinstance(reading, Mapping) else None
-        return isinstance(taxon, str) and (self.knowledge.is_a(taxon, "human") or taxon == "mammal_or_human")
+        told = second.heads.get("reading", {}).values()
+        return {**seen_again(first, told, self.knowledge), **own}, around
 
     def _of(self, one: str) -> dict[str, Any] | None:
         record = self._records.get(one)
@@ -363,6 +353,25 @@ class Among:
     def _known(self, ids: Iterable[str]) -> dict[str, dict[str, Any]]:
         """{id: values} of those that are here."""
         return {one: values for one in ids if (values := self._of(one)) is not None}
+
+
+def seen_again(first: Mapping[str, Any], readings: Iterable[Any], knowledge: Knowledge) -> dict[str, Any]:
+    """What stands of a docket's values beside a second reading of it: all but what was seen on the bone.
+
+    Where the second reader names a human, the question is asked as if nobody had: an answer, or an assessment, that
+    was given to the first reading is none to this one.
+    """
+    human = any(_may_be_human(one, knowledge) for one in readings)
+    return {
+        path: value
+        for path, value in first.items()
+        if not _is_observed(path) and path != "deleted" and not (human and path.startswith(ADD_ONLY))
+    }
+
+
+def _may_be_human(reading: Any, knowledge: Knowledge) -> bool:
+    taxon = reading.get("taxon") if isinstance(reading, Mapping) else None
+    return isinstance(taxon, str) and (knowledge.is_a(taxon, "human") or taxon == "mammal_or_human")
 
 
 def _is_observed(path: str) -> bool:

@@ -1,19 +1,17 @@
-"""Second readings: the draws, how far each has come, which bones may be drawn, and how the two readers agree.
+"""Second readings at the cabin: which bones may be drawn, what a draw writes, and how the two readers of one agree.
 
-A draw is the second readings that share a `sample`; each is a record of its own, and none is ever a disagreement. It is
-over when every one is done or was ended; until then nothing that compares is to be shown. What is compared is the
-first reading as it stood when the bone was drawn (`first`), so that what was mended since changes no figure; where
-people disagreed then, the coarser of what they said. Not here: pages, who may read, the figures (domain.agreement).
+Until a draw is over, nothing that compares is to be shown. What is compared is the first reading as it stood when the
+bone was drawn (`first`), so that what was mended since changes no figure; where people disagreed then, the coarser of
+what they said. Not here: what a draw is (fieldapp.records.second), pages, the figures (domain.agreement).
 """
 
 from __future__ import annotations
 
 import csv
 import io
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -21,59 +19,20 @@ from sqlalchemy import Connection, select
 from fieldapp.assets import knowledge
 from fieldapp.domain import agreement, readings
 from fieldapp.domain.draws import Candidate
+from fieldapp.records import second
 from fieldapp.records.changes import Change
 from fieldapp.records.fold import Record
 from fieldapp.records.schemas import OBSERVED
+from fieldapp.records.second import KIND, SEEN, Draw, docket_of, is_done, is_open, reader_of, sample_of
 from server.ledger import tables
 from server.ledger.database import among
 from server.ledger.folding import records_of
 from server.ledger.ledger import Edit, Ledger
 
-KIND = "second_reading"
-SEEN = "first_seen"
-"""First part of the paths that name who has looked at the first reading too early."""
+__all__ = ["KIND", "SEEN", "Draw", "docket_of", "is_done", "is_open", "reader_of", "sample_of"]
+
 LEFT_OUT = ("no_reading", "on_hold", "drawn")
 """Why a bone may not be drawn: nobody has read it yet; it is on hold; it is in a draw that is not over."""
-
-
-@dataclass(frozen=True)
-class Draw:
-    """The second readings of one draw, by label of their dockets as far as these have come."""
-
-    id: str
-    readings: tuple[Record, ...]
-
-    @cached_property
-    def drawn(self) -> Mapping[str, Any]:
-        """How it was drawn, as its readings say."""
-        return next((value for one in self.readings if isinstance(value := one.value("drawn"), Mapping)), {})
-
-    @property
-    def name(self) -> str:
-        """Its name, or the beginning of its id."""
-        name = self.drawn.get("name")
-        return name if isinstance(name, str) and name else self.id[:8]
-
-    @property
-    def shown(self) -> frozenset[str]:
-        """What of the docket a reader is shown beside its label: bag, context, weight."""
-        given = self.drawn.get("shown")
-        return frozenset(one for one in given if isinstance(one, str)) if isinstance(given, list) else frozenset()
-
-    @property
-    def done(self) -> tuple[Record, ...]:
-        """Those that were read."""
-        return tuple(one for one in self.readings if is_done(one))
-
-    @property
-    def open(self) -> tuple[Record, ...]:
-        """Those still to be read."""
-        return tuple(one for one in self.readings if is_open(one))
-
-    @property
-    def over(self) -> bool:
-        """Whether none is still to be read: only then may anything be compared."""
-        return not self.open
 
 
 @dataclass
@@ -94,41 +53,9 @@ class Compared:
     own: set[str] = field(default_factory=set)
 
 
-def is_done(one: Record) -> bool:
-    """Whether a second reading was made."""
-    return one.value("done") is True
-
-
-def is_open(one: Record) -> bool:
-    """Whether it is still to be made."""
-    return not is_done(one) and one.value("ended") is not True
-
-
-def reader_of(one: Record) -> str:
-    """Who was asked for it, "" for anybody who may."""
-    value = one.value("reader")
-    return value if isinstance(value, str) else ""
-
-
-def docket_of(one: Record) -> str:
-    """The docket that it is of."""
-    value = one.value("docket")
-    return value if isinstance(value, str) else ""
-
-
-def sample_of(one: Record) -> str:
-    """The draw that it belongs to."""
-    value = one.value("sample")
-    return value if isinstance(value, str) else ""
-
-
 def draws(ledger: Ledger) -> list[Draw]:
     """Every draw, those that are not over first, then by name."""
-    found: dict[str, list[Record]] = defaultdict(list)
-    for one in ledger.records(KIND):
-        found[sample_of(one)].append(one)
-    named = [Draw(sample, tuple(readings)) for sample, readings in found.items()]
-    return sorted(named, key=lambda one: (one.over, one.name, one.id))
+    return second.draws(ledger.records(KIND))
 
 
 def about(connection: Connection, dockets: Collection[str]) -> list[Record]:
@@ -285,9 +212,9 @@ def rows(found: agreement.Agreement) -> list[dict[str, Any]]:
         )
     for name, one in found.fields.items():
         for sort, table in (("confusion", one.table), ("precision", one.precision)):
-            for (first, second), n in sorted(table.items()):
-                if first != second:
-                    made.append({"sort": sort, "field": name, "first": first, "second": second, "n": n})
+            for (a, b), n in sorted(table.items()):
+                if a != b:
+                    made.append({"sort": sort, "field": name, "first": a, "second": b, "n": n})
     for name, each in found.measures.items():
         figures = {"mean_mm_or_g": each.mean, "mean_difference": each.difference, "tem": each.error}
         made.append({"sort": "measurement", "field": name, "n": each.n, **figures, "tem_percent": each.relative})

@@ -12,8 +12,8 @@ from typing import cast
 
 from flask import g
 
+from fieldapp.records import second
 from fieldapp.records.fold import Record
-from server.ledger import second
 from server.review import desk
 
 
@@ -32,18 +32,11 @@ def is_hidden(docket: str) -> bool:
 
 def is_asked(reading: Record) -> bool:
     """Whether who is signed in is the one, or one of those, to make a second reading."""
-    return second.reader_of(reading) in ("", desk.me().person)
+    return second.is_asked(reading, desk.me().person)
 
 
 def _mine() -> dict[str, Record]:
     """All of them, worked out once a request."""
     if "second_readings" not in g:
-        person = desk.me().person
-        g.second_readings = {
-            second.docket_of(one): one
-            for draw in second.draws(desk.ledger())
-            if not draw.over
-            for one in draw.readings
-            if is_asked(one) and person not in one.items(second.SEEN)
-        }
+        g.second_readings = second.hiding(desk.ledger().records(second.KIND), desk.me().person)
     return cast(dict[str, Record], g.second_readings)

@@ -116,12 +116,12 @@ def human_value(form: Form, answer: str) -> dict[str, Any]:
 def human_readings(form: Form) -> Mapping[str, dict[str, Any]]:
     """{path: reading} of the human question that a save adds: the recorder's, and the rules'."""
     added = {}
-    answer, record = answered(form), form.record
+    answer, record = answered(form), form.desk.record(form.state.docket)
     if answer:
         added[f"human/{form.desk.new_id()}"] = human_value(form, answer)
     for one in form.found():
         if one.raises:
-            path, value = reading_by_rule(form.state.docket, one.problem)
+            path, value = reading_by_rule(form.state.second or form.state.docket, one.problem)
             if record is None or is_wanting(record, path, value):
                 added[path] = value
     return added

@@ -30,7 +30,7 @@ class MoreScreen(View):
         x, width, top = whole.x + mm(4), whole.width - mm(8), whole.top - mm(3)
         # Room for words beside a sign.
         across = max(2, int((theme.in_mm(width) + theme.gap) // (max(24.0, theme.target) + theme.gap)))
-        for name, pads in (("here", more.here(self.shell.desk)), ("tablet", more.tablet())):
+        for name, pads in (("here", more.here(self.shell.desk)), ("tablet", more.tablet(self.shell.desk))):
             rows = in_rows(pads, across)
             ids[f"{name}_name"].text = say(f"more.{name}") if pads else ""
             deep = len(rows) * (high + gap)
