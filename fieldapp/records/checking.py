@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from fieldapp.domain import rules
+from fieldapp.domain import human, rules
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules.caution import CREMATIONS
 from fieldapp.domain.rules.identity import NOT_BORNE
@@ -29,6 +29,7 @@ AT_ONCE = 50
 
 KINDS = ("context", "bag", "docket", "group", "sample", "transfer", "photo", "site", "second_reading")
 
+_DOUBT = human.CAUTION[human.NOT_EXCLUDED]
 _LIKE_DOCKETS = ("docket", SECOND)
 
 _LINKS = ("same_as", "joins", "photo")
@@ -358,15 +359,17 @@ class Among:
 def seen_again(first: Mapping[str, Any], readings: Iterable[Any], knowledge: Knowledge) -> dict[str, Any]:
     """What stands of a docket's values beside a second reading of it: all but what was seen on the bone.
 
-    Where the second reader names a human, the question is asked as if nobody had: an answer, or an assessment, that
-    was given to the first reading is none to this one.
+    An answer to the human question that was milder than "not excluded" was given to the first reading and is none to
+    this one. Where the second reader names a human, the question is asked as if nobody had answered or assessed it.
     """
-    human = any(_may_be_human(one, knowledge) for one in readings)
-    return {
-        path: value
-        for path, value in first.items()
-        if not _is_observed(path) and path != "deleted" and not (human and path.startswith(ADD_ONLY))
-    }
+    doubted = any(_may_be_human(one, knowledge) for one in readings)
+
+    def stands(path: str, value: Any) -> bool:
+        if _is_observed(path) or path == "deleted" or (doubted and path.startswith(ADD_ONLY)):
+            return False
+        return not path.startswith("human/") or human.CAUTION[human.answer_of(value)] >= _DOUBT
+
+    return {path: value for path, value in first.items() if stands(path, value)}
 
 
 def _may_be_human(reading: Any, knowledge: Knowledge) -> bool:
