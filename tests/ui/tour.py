@@ -392,6 +392,8 @@ def second_stops(tablet: Tablet) -> Iterator[str]:
     press("second.leave", "more.leave")
     for one in dockets:
         save_as_other(desk, "second_reading", f"again-{one.id}", {"ended": True}, {})
+    tablet.app.show()
+    hand.frames(3)
     yield "context, shown again"
     press("go.more", "go.second")
     yield "second readings, none"

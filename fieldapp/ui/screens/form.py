@@ -70,6 +70,8 @@ class FormScreen(SlipView):
         form = self.form
         tabs = form_fields.tabs(form)
         self.show_slip(form.state.label, [self._tab(tab) for tab in tabs], self._actions())
+        if form.state.second:
+            self.ids.slip.site = say("second.slip")
         for pad, tab in zip(self.ids.tabs.pads(), tabs, strict=True):
             pad.mark, pad.strong = tab.mark, bool(tab.value)
         body = "problems" if self.looking else form.state.field

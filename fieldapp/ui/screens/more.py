@@ -39,7 +39,9 @@ class MoreScreen(View):
                 put(ids[name], Box(x, top - line - deep + gap, width, deep - gap))
                 top -= line + deep
             ids[name].show([[*row, *[Choice("", "")] * (across - len(row))] for row in rows])
-        put(ids.back, Box(x, whole.y + mm(4), mm(24), high))
+        # Where the last row reaches down to it, the way back stands at its end.
+        aside = width - mm(24) if top < whole.y + mm(4) + high else 0
+        put(ids.back, Box(x + aside, whole.y + mm(4), mm(24), high))
         ids.back.show([[Choice("more.leave", say("action.back"), sign="leave")]])
 
     def tapped(self, ident: str) -> None:
