@@ -16,7 +16,7 @@ from fieldapp.records.fold import Record
 
 KIND = "second_reading"
 SEEN = "first_seen"
-"""First part of the paths that name who has looked at the first reading too early."""
+"""First part of the paths that name who has looked at the first reading: true, if before the second was made."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +87,11 @@ def sample_of(one: Record) -> str:
 def is_asked(one: Record, person: str) -> bool:
     """Whether this person is the one, or one of those, to make it."""
     return reader_of(one) in ("", person)
+
+
+def seen_early(one: Record) -> set[str]:
+    """Who looked at the first reading before this one was made, or mended it since."""
+    return {person for person, early in one.items(SEEN).items() if early}
 
 
 def draws(readings: Iterable[Record]) -> list[Draw]:

@@ -136,7 +136,7 @@ def compared(ledger: Ledger, draw: Draw) -> Compared:
         found.pairs[one.id] = (_as_drawn(first, written), values)
         found.disputed += len(_said("reading", first, written)) > 1
         readers = {_person(written[change]) for change in one.heads["done"] if change in written} - {""}
-        if readers & set(one.items(SEEN)):
+        if readers & second.seen_early(one):
             found.seen.add(one.id)
         if readers & {_person(written[change]) for change in first.get("reading", ()) if change in written}:
             found.own.add(one.id)

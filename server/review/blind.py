@@ -12,8 +12,10 @@ from typing import cast
 
 from flask import g
 
+from fieldapp.assets import knowledge
 from fieldapp.records import second
 from fieldapp.records.fold import Record
+from server.ledger import Found
 from server.review import desk
 
 
@@ -28,6 +30,14 @@ def hidden(dockets: Iterable[str]) -> dict[str, Record]:
 def is_hidden(docket: str) -> bool:
     """Whether that is so of one."""
     return docket in hidden([docket])
+
+
+def shown(problems: list[Found]) -> list[Found]:
+    """The problems without those that would tell of a first reading that is hidden; what raises the human question is
+    shown to everybody."""
+    mine = hidden({one.record for one in problems})
+    rules = knowledge().rules
+    return [one for one in problems if one.record not in mine or (one.rule in rules and rules[one.rule].raises)]
 
 
 def is_asked(reading: Record) -> bool:

@@ -67,6 +67,8 @@ def second_saved(reading: str) -> Response:
     if note := desk.field("note"):
         values[f"note/{ledger.new_id()}"] = {"text": note, "stage": STAGE}
     over = {path: ids for path, ids in heads.items() if path in values}
+    if (seen := f"{second.SEEN}/{desk.me().person}") in record.heads:
+        values[seen], over[seen] = True, record.head_ids()[seen]
     with ledger.database.writing() as connection:
         ledger.write_many_in(connection, [Edit(second.KIND, record.id, values, over)], desk.me().by)
         now = ledger.record_in(connection, record.id)
@@ -104,7 +106,8 @@ def second_look(reading: str) -> Response:
     record, _ = _found(reading)
     docket = second.docket_of(record)
     if blind.is_hidden(docket):
-        desk.write(second.KIND, record.id, {f"{second.SEEN}/{desk.me().person}": True}, {})
+        early = not second.is_done(record)
+        desk.write(second.KIND, record.id, {f"{second.SEEN}/{desk.me().person}": early}, {})
         desk.acted("first_seen", docket)
     return redirect(url_for("review.docket", docket=docket))
 
@@ -227,7 +230,7 @@ def _page(
         heads=canonical(kept if heads is None else heads),
         editable=second.is_open(record) or not draw.over,
         is_done=second.is_done(record),
-        was_seen=desk.me().person in record.items(second.SEEN),
+        was_seen=desk.me().person in record.items(second.SEEN) and not second.is_done(record),
         problems=_problems(record, docket),
         left=len(asked),
         following=asked[0].id if asked else "",

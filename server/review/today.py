@@ -17,7 +17,7 @@ from fieldapp.assets import texts
 from fieldapp.domain import human
 from fieldapp.records.changes import canonical, read
 from server.ledger import Hold, events
-from server.review import desk, log, tablets, words
+from server.review import blind, desk, log, tablets, words
 from server.review.desk import pages
 from server.review.showing import SEALED, Showing, is_stop, label
 
@@ -85,7 +85,7 @@ def today() -> Response:
 def problems() -> Response:
     """What the rules say, by level."""
     level = request.args.get("level", "")
-    found = desk.ledger().problems(level if level in LEVELS else None)
+    found = blind.shown(desk.ledger().problems(level if level in LEVELS else None))
     more = max(0, len(found) - MOST)
     return desk.page("problems", problems=found[:MOST], more=more, level=level, levels=LEVELS)
 

@@ -94,6 +94,9 @@ def save(form: Form, draft: str) -> Saved:
     if form.answers.get("note"):
         values[f"note/{desk.new_id()}"] = {"text": form.answers["note"], "stage": form.stage}
     over = {path: state.heads[path] for path in values if path in state.heads}
+    reading, seen = desk.record(state.second), f"{second.SEEN}/{desk.by['person']}"
+    if reading is not None and seen in reading.heads:
+        values[seen], over[seen] = True, reading.head_ids()[seen]  # whoever has looked mends it no longer blind
     writes = [Write(state.second, second.KIND, values, over)]
     answers, record = writing.human_readings(form), desk.record(state.docket)
     raised = {human.answer_of(one) for one in answers.values()} & human.RAISED

@@ -16,8 +16,9 @@ import pytest
 from fieldapp.assets import texts
 from fieldapp.cli import CommandError
 from fieldapp.domain.agreement import kappa
+from fieldapp.records import second
 from server.commands import agreement
-from server.ledger import second
+from server.ledger import second as readings
 from tests.server.review.conftest import BOTH
 from tests.server.review.scene import Scene, Visitor, label, seen
 from tests.server.tablets import SITE, an_id, context_id
@@ -32,7 +33,7 @@ def drawn(scene: Scene, by: str = "zooarchaeologist", reader: str = "human_osteo
     page = "/review/second/draw?" + urlencode({**asked, "show": "yes"}, doseq=True)
     answer = visitor.post("/review/second/draw", visitor.form(page, "/review/second/draw"))
     assert answer.status_code == 302, answer.text
-    return next(one for one in second.draws(scene.cabin.ledger) if answer.location.endswith(one.id))
+    return next(one for one in readings.draws(scene.cabin.ledger) if answer.location.endswith(one.id))
 
 
 def of(draw: second.Draw, name: str) -> str:
@@ -59,7 +60,7 @@ def test_a_draw_is_shown_first_and_is_the_same_for_its_seed(scene: Scene) -> Non
     assert labels == re.findall(r'<span class="label">(.*?)</span>', again)
     assert "Left out: 3 on hold as possibly human" in first
     assert "Left out: 2 that nobody has read yet" in first
-    assert second.draws(scene.cabin.ledger) == []
+    assert readings.draws(scene.cabin.ledger) == []
     form = visitor.form(page, "/review/second/draw")
     scene.a.docket("one more", reading=seen("sheep", "rib"), label=label("A", 20))
     others = visitor.post("/review/second/draw", {**form, "size": "7"})
@@ -67,7 +68,7 @@ def test_a_draw_is_shown_first_and_is_the_same_for_its_seed(scene: Scene) -> Non
     assert "Other bones would be drawn now" in others.text
     sent = [visitor.post("/review/second/draw", form) for _ in range(2)]
     assert sent[0].location == sent[1].location
-    (draw,) = second.draws(scene.cabin.ledger)
+    (draw,) = readings.draws(scene.cabin.ledger)
     assert len(draw.readings) == 2
     assert draw.drawn == {**DRAW, "size": 2}
     assert scene.signed_in("director").get("/review/second").status_code == 200
@@ -89,7 +90,7 @@ def test_the_first_reading_is_hidden_from_who_reads_again_and_from_nobody_else(s
     tansy, oswin = scene.signed_in("zooarchaeologist"), scene.signed_in("human_osteologist")
     pages = [
         f"/review/docket/{an_id('disputed')}", f"/review/context/{context_id(SITE, '1042')}", "/review/disagreements",
-        f"/review/second/{of(draw, 'disputed')}", f"/review/second/draw/{draw.id}",
+        f"/review/second/{of(draw, 'disputed')}", f"/review/second/draw/{draw.id}", "/review/problems",
     ]  # fmt: skip
     for page in pages:
         assert oswin.get(page, language="de").status_code == 200
@@ -107,6 +108,14 @@ def test_the_first_reading_is_hidden_from_who_reads_again_and_from_nobody_else(s
     assert scene.cabin.ledger.events(1)[0].what == "first_seen"
     assert "you have opened the first reading" in oswin.get(pages[3]).text.lower()
     assert "sheep" not in oswin.get(f"/review/docket/{an_id('precise')}").text
+    assert second.seen_early(scene.cabin.ledger.record(of(draw, "disputed")))  # type: ignore[arg-type]
+    # Saved before it was looked at, it was blind; mended after that, it is not.
+    again = f"/review/second/{of(draw, 'rib')}"
+    read(oswin, of(draw, "rib"), element="rib")
+    oswin.post(f"{again}/look", oswin.form(again, f"{again}/look"))
+    assert not second.seen_early(scene.cabin.ledger.record(of(draw, "rib")))  # type: ignore[arg-type]
+    read(oswin, of(draw, "rib"), element="rib", side="left")
+    assert second.seen_early(scene.cabin.ledger.record(of(draw, "rib")))  # type: ignore[arg-type]
 
 
 def test_a_reading_is_made_without_a_script_and_mended_while_the_draw_is_open(scene: Scene) -> None:
