@@ -16,8 +16,9 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.rules import Problem
-from fieldapp.records.checking import SECOND, Among, is_wanting, reading_by_rule, subject_of
+from fieldapp.records.checking import Among, is_wanting, reading_by_rule, subject_of
 from fieldapp.records.fold import Record
+from fieldapp.records.second import KIND as SECOND
 from server.ledger import beside, tables
 from server.ledger.database import among
 from server.ledger.folding import label_of, records_of
