@@ -25,7 +25,7 @@ from server.ledger import Event, Written, events, folding, lots
 from server.ledger import causes as ledger_causes
 from server.ledger.causes import Case, Cause
 from server.ledger.ledger import Edit
-from server.review import closing, desk, once, words
+from server.review import blind, closing, desk, once, words
 from server.review.desk import pages
 from server.review.disagreements import ACTS
 from server.review.showing import Showing, Version, coarser, label
@@ -179,7 +179,9 @@ def open_lot(lot: str) -> Response:
 def _causes() -> list[Cause]:
     ledger = desk.ledger()
     disputed = ledger.disagreements()
-    records = ledger.get({one.record for one in disputed})
+    shown = blind.apart(one.record for one in disputed)
+    disputed = [one for one in disputed if one.record in shown]
+    records = ledger.get(shown)
     with ledger.database.reading() as connection:
         return ledger_causes.causes(connection, disputed, records, _never())
 
