@@ -132,7 +132,8 @@ def group_add() -> Response:
         fault = "locked"
     if fault:
         return _form(
-            409 if fault == "locked" else 400, fault=fault, unfound=unfound, once=new, ticked=ticked, relation=relation, labels=labels, reason=reason,
+            409 if fault == "locked" else 400, fault=fault,
+            unfound=unfound, once=new, ticked=ticked, relation=relation, labels=labels, reason=reason,
             called=desk.field("called"), context=desk.field("context"),
         )  # fmt: skip
     if desk.ledger().record(new) is None:
