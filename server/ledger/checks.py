@@ -16,6 +16,7 @@ from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, 
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.rules import Problem
+from fieldapp.records.changes import Change
 from fieldapp.records.checking import Among, answers_wanted, subject_of
 from fieldapp.records.fold import Record
 from fieldapp.records.second import KIND as SECOND
@@ -71,6 +72,21 @@ def check_due(connection: Connection, limit: int, write: Write) -> int:
     connection.execute(update(tables.record).where(done, column.due).values(due=False))
     write(late, look.folded)
     return due(connection)
+
+
+WEIGHS = ("region", "dating", "plausible", "fusion_source", "protocol")
+"""What of the site's record the rules look at beside a docket."""
+
+
+def weighs(change: Change) -> bool:
+    """Whether a change of the site's record changes what the rules find elsewhere."""
+    return any(path.partition("/")[0] in WEIGHS for path in change.set)
+
+
+def all_due(connection: Connection) -> None:
+    """Lets the rules look at every docket again, in time."""
+    column = tables.record.c
+    connection.execute(update(tables.record).where(column.kind == "docket", ~column.due).values(due=True))
 
 
 def due(connection: Connection) -> int:

@@ -313,6 +313,8 @@ class Ledger:
         if any(one.kind in folding.PROTECTED for one in fresh):
             meta.put(connection, authority=head + len(fresh))
             folding.authority_changed(connection, folding.authority_of(connection))
+        if any(one.kind == "site" and checks.weighs(one) for one in fresh):
+            checks.all_due(connection)
 
     # -- asking
 
