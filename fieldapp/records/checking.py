@@ -84,6 +84,12 @@ def is_wanting(record: Record, path: str, value: Mapping[str, Any]) -> bool:
     return value not in record.heads.get(path, {}).values()
 
 
+def answers_wanted(docket: str, record: Record | None, problems: Iterable[rules.Problem]) -> dict[str, dict[str, Any]]:
+    """{path: answer to the human question} that these ask for and the docket has not; no `record` while it is new."""
+    asked = dict(reading_by_rule(docket, problem) for problem in problems if problem.raises)
+    return {path: value for path, value in asked.items() if record is None or is_wanting(record, path, value)}
+
+
 class Among:
     """Some records, seen together.
 

@@ -187,6 +187,12 @@ class Mark(_Value):
     note = fields.String(allow_none=True, validate=_text)
 
 
+class Checked(_Value):
+    """A specialist's mark on a docket: the ids of the heads its form showed."""
+
+    seen = fields.List(fields.String(), required=True)
+
+
 class Place(_Value):
     """Where a find lay in the site's own grid, in metres. Never that of possible human remains, which is sealed."""
 
@@ -325,6 +331,7 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "state": _one_of(("open", "closed")),
         "dating": _item(Dating),
         "deposit": _word_of_list(),
+        "locked": _link(),
         "note": _item(Note),
     },
     "bag": {
@@ -371,6 +378,7 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "digestion": _word_of_list(),
         "longest_mm": _number(),
         "antler_base": _word_of_list(),
+        "checked": _item(Checked),
         "joins": _item(Join),
         "photo": _link(),
     },

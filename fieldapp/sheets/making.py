@@ -15,6 +15,7 @@ from fieldapp.domain import human, readings
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.labels import LabelError
 from fieldapp.domain.labels import read as read_label
+from fieldapp.records import checked
 from fieldapp.records.changes import canonical
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
@@ -81,7 +82,7 @@ class Making:
 
     def differences(self, record: Record) -> tuple[Difference, ...]:
         found = []
-        for path, heads in sorted(record.disagreements().items()):
+        for path, heads in sorted(checked.disagreements(record).items()):
             if path == "deleted" or path in _NOT_SHOWN:
                 continue
             if not _known(record.kind, path):
@@ -221,12 +222,16 @@ class Making:
         """What is known and has no place of its own on the sheet; what is in dispute stands among the differences."""
         disputed = record.disagreements()
         order = list(SHAPES["docket"])
+        mark = [(checked.PATH, state)] if (state := checked.state_of(record)) else []
         found = [
             (path, record.value(path))
             for path in record.heads
-            if path.partition("/")[0] not in _PLACED and path not in disputed and _known("docket", path)
+            if path.partition("/")[0] not in _PLACED
+            and path not in disputed
+            and path != checked.PATH
+            and _known("docket", path)
         ]
-        return tuple(sorted(found, key=lambda one: (order.index(one[0].partition("/")[0]), one[0])))
+        return tuple(sorted(found + mark, key=lambda one: (order.index(one[0].partition("/")[0]), one[0])))
 
     def _deletion(self, record: Record) -> tuple[tuple[Said, ...], tuple[tuple[str, Said], ...]]:
         """Who deleted the record, and the entries that the deletions had not seen."""

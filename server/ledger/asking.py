@@ -110,6 +110,22 @@ def _in_context(query: Select[Any], kind: str, context: str | None, deleted: boo
     return query.where(or_(column.bag.in_(there), own))
 
 
+def called(connection: Connection, kind: str, label: str) -> list[str]:
+    """Ids of the live records of a kind that carry a label or number."""
+    column = tables.record.c
+    query = select(column.id).where(column.label == folding.short(label), column.kind == kind)
+    return list(connection.scalars(query.where(column.life != "deleted").order_by(column.id)))
+
+
+def came_after(connection: Connection, context: str, seq: int, limit: int) -> list[Written]:
+    """Changes after number `seq` to a context and to what lies in it, in the order in which they came."""
+    column, change = tables.record.c, tables.change.c
+    bags = select(tables.record.c.id).where(column.context == context, column.kind == "bag")
+    there = select(column.id).where(or_(column.id == context, column.context == context, column.bag.in_(bags)))
+    query = select(tables.change).where(change.seq > seq, change.record.in_(there))
+    return _written(connection, query.limit(limit))
+
+
 def history(connection: Connection, record: str) -> list[Written]:
     """Every change of a record, in the order in which they came."""
     return _written(connection, select(tables.change).where(tables.change.c.record == record))

@@ -16,7 +16,7 @@ from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, 
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.rules import Problem
-from fieldapp.records.checking import Among, is_wanting, reading_by_rule
+from fieldapp.records.checking import Among, answers_wanted
 from fieldapp.records.fold import Record
 from server.ledger import beside, lines, tables
 from server.ledger.database import among
@@ -89,6 +89,23 @@ def problems(connection: Connection, level: str | None = None, records: Collecti
     )
 
 
+def would_find(connection: Connection, record: Record) -> list[Problem]:
+    """What the rules would find in a record that is not written down yet, or as it would be. Nothing is kept."""
+    among_others = Among(
+        [record, *beside.around(connection, [record])], knowledge(), _labels(connection, [record]), whole=True
+    )
+    found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(among_others.check(record))}
+    return list(reversed(found.values()))
+
+
+def troubled(connection: Connection, records: Iterable[str]) -> set[str]:
+    """Those of these records in which the rules have found something, or which they have not looked at yet."""
+    ids, column, problem = sorted(set(records)), tables.record.c, tables.problem.c
+    due = connection.scalars(select(column.id).where(among(connection, column.id, ids), column.due))
+    found = connection.scalars(select(problem.record).where(among(connection, problem.record, ids)))
+    return {*due, *found}
+
+
 def numbered(connection: Connection, numbers: Sequence[int]) -> list[Found]:
     """The problems with these numbers, in their order."""
     found = _found(connection, among(connection, tables.problem.c.nr, numbers))
@@ -146,8 +163,7 @@ class _Look:
 
 def _wanting(record: Record, problems: Iterable[Problem]) -> list[Raise]:
     """The answers that these ask for and that the record has not, each once."""
-    asked = dict(reading_by_rule(record.id, problem) for problem in problems if problem.raises)
-    return [Raise(record.id, path, value) for path, value in asked.items() if is_wanting(record, path, value)]
+    return [Raise(record.id, path, value) for path, value in answers_wanted(record.id, record, problems).items()]
 
 
 def _row(record: Record, problem: Problem) -> dict[str, Any]:

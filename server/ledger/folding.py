@@ -17,7 +17,7 @@ from sqlalchemy import ColumnElement, Connection, Select, delete, select
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import readings
-from fieldapp.records import standing
+from fieldapp.records import checked, standing
 from fieldapp.records.changes import Change, kept
 from fieldapp.records.fold import DELETED, Fold, Record, of_one
 from server.errors import LedgerDamaged
@@ -101,7 +101,7 @@ def _links(record: Record, names: set[str]) -> list[tuple[str, str]]:
 
 def disputed(record: Record) -> dict[str, dict[str, Any]]:
     """What the record disagrees about, by the path as the table has it."""
-    return {short(path): heads for path, heads in record.disagreements().items()}
+    return {short(path): heads for path, heads in checked.disagreements(record).items()}
 
 
 def short(text: str) -> str:

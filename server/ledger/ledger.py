@@ -23,6 +23,7 @@ from sqlalchemy import Connection, select
 
 from fieldapp import assets
 from fieldapp.domain.ids import site_id
+from fieldapp.domain.rules import Problem
 from fieldapp.records import changes, standing
 from fieldapp.records.changes import Change, UnreadableChange
 from fieldapp.records.fold import Record
@@ -175,6 +176,7 @@ class Ledger:
         """Like `renew`, inside a transaction of the caller's."""
         epoch = self.new_id()
         meta.put(connection, epoch=epoch, notebook=self.new_id())
+        letters.leave(connection)
         events.note(connection, "new_epoch", who, self.now(), {"why": why})
         return epoch
 
@@ -228,6 +230,11 @@ class Ledger:
     ) -> Change:
         """Like `write`, inside a transaction of the caller's (`ledger.database.writing()`)."""
         return self.write_many_in(connection, [Edit(kind, record, set, over)], by)[0]
+
+    def new_label_in(self, connection: Connection) -> str:
+        """A label of the cabin's own, for what is recorded at the desk; given with the caller's transaction, once."""
+        site = folding.records_of(connection, [meta.names(connection).site])[0]
+        return letters.new_label(connection, str(site.value("code")), uuid.UUID(self.new_id()).int)
 
     def write_many_in(
         self,
@@ -342,6 +349,14 @@ class Ledger:
         listed = list(records)
         return self._read(lambda connection: holds.contexts_of(connection, listed))
 
+    def called(self, kind: str, label: str) -> list[str]:
+        """Ids of the live records of a kind that carry a label or number."""
+        return self._read(lambda connection: asking.called(connection, kind, label))
+
+    def came_after(self, context: str, seq: int, limit: int = 200) -> list[Written]:
+        """Changes after number `seq` of the count to a context and to what lies in it, in the order of their coming."""
+        return self._read(lambda connection: asking.came_after(connection, context, seq, limit))
+
     def history(self, record: str) -> list[Written]:
         """Every change of a record, in the order in which they came."""
         return self._read(lambda connection: asking.history(connection, record))
@@ -406,6 +421,14 @@ class Ledger:
     def due(self) -> int:
         """How many records the rules have not looked at yet."""
         return self._read(checks.due)
+
+    def troubled(self, records: Iterable[str]) -> set[str]:
+        """Those of these records in which the rules have found something, or which they have not looked at yet."""
+        return self._read(lambda connection: checks.troubled(connection, records))
+
+    def would_find(self, record: Record) -> list[Problem]:
+        """What the rules would find in a record as somebody is about to write it. Nothing is kept."""
+        return self._read(lambda connection: checks.would_find(connection, record))
 
     def check_due(self, limit: int = 800) -> int:
         """Lets the rules look at up to `limit` changed records and what hangs on them; returns how many are left.

@@ -5,6 +5,10 @@ cabin has seen, and the lost one may have written, and stuck on bags, numbers th
 one of them again. A new letter costs nothing. So a withdrawn tablet's letter stays its own for good, and what was
 written with a letter elsewhere, by a tablet set up without the cabin, keeps that letter out of the hands of others.
 
+The cabin labels what is recorded at the desk with a letter of its own. After a backup was put back nobody knows which
+numbers it had given since: it goes on with another letter, one of two, taken by chance, so that what was stuck on bags
+meanwhile is hardly met again.
+
 Functions inside a transaction of the caller's. Not here: who is let in (devices).
 """
 
@@ -17,10 +21,10 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, select
 
-from fieldapp.domain.labels import LabelError, letter_in
+from fieldapp.domain.labels import Label, LabelError, letter_in
 from fieldapp.domain.labels import read as read_label
 from fieldapp.records.changes import Change, read
-from server.ledger import events, tables
+from server.ledger import events, meta, tables
 
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 """Without I and O, which muddy pencils make of 1 and 0."""
@@ -41,13 +45,42 @@ def letters() -> Iterator[str]:
     yield from ("".join(pair) for pair in product(LETTERS, repeat=2))
 
 
+def new_label(connection: Connection, code: str, chance: int) -> str:
+    """The next label of the cabin's own: its number is never given again. `chance` chooses among letters, if a new one
+    is to be taken."""
+    own, number = meta.labelled(connection)
+    if not own[-1]:
+        used = _used(connection)
+        pairs = [one for one in letters() if len(one) == 2 and one not in used]
+        own, number = [*own[:-1], pairs[chance % len(pairs)]], 0
+    meta.put(connection, letters=" ".join(own), label=number + 1)
+    return str(Label(code, own[-1], number + 1))
+
+
+def leave(connection: Connection) -> None:
+    """The cabin's present letter is used no more: the next label has another one."""
+    own, _ = meta.labelled(connection)
+    if own[-1]:
+        meta.put(connection, letters=" ".join([*own, ""]), label=0)
+
+
+def _cabins(connection: Connection) -> set[str]:
+    return {one for one in meta.labelled(connection)[0] if one}
+
+
 def free(connection: Connection) -> str:
     """The next letter that nobody has, was promised, or has written with."""
-    used = set(connection.scalars(select(tables.device.c.letter)))
+    used = _used(connection)
+    return next(one for one in letters() if one not in used)
+
+
+def _used(connection: Connection) -> set[str]:
+    used = _cabins(connection)
+    used |= set(connection.scalars(select(tables.device.c.letter)))
     used |= set(connection.scalars(select(tables.enrolment.c.letter)))
     # Labels that came from tablets whose enrolment this ledger has lost.
     used |= set(_written(connection))
-    return next(one for one in letters() if one not in used)
+    return used
 
 
 def give(connection: Connection, notebook: str, wish: str, offered: str) -> Given:
@@ -60,7 +93,7 @@ def give(connection: Connection, notebook: str, wish: str, offered: str) -> Give
     held_by = ""
     if wished and not own:
         holder = holders.get(wished)
-        if holder is None and not _by_others(connection, wished, notebook):
+        if holder is None and wished not in _cabins(connection) and not _by_others(connection, wished, notebook):
             return Given(wished)
         held_by = (holder.name if holder is not None else "") or "?"
     if own:
@@ -78,12 +111,15 @@ def of_others(connection: Connection, fresh: Sequence[Change], at: str) -> list[
     if not met:
         return []
     holders = {one.letter: one for one in connection.execute(select(tables.device))}
+    cabins = _cabins(connection)
     found: list[dict[str, Any]] = []
     for notebook, letter in sorted(met):
         holder = holders.get(letter)
-        if holder is None or holder.notebook == notebook or letter in _noted(connection, notebook):
+        free_for_it = letter not in cabins and (holder is None or holder.notebook == notebook)
+        if free_for_it or letter in _noted(connection, notebook):
             continue
-        notice = {"what": "letter_of_other", "notebook": notebook, "letter": letter, "holder": _name(holder)}
+        name = "cabin" if letter in cabins else _name(holder)
+        notice = {"what": "letter_of_other", "notebook": notebook, "letter": letter, "holder": name}
         events.note(connection, "letter_of_other", notebook, at, notice)
         found.append(notice)
     return found

@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import ColumnElement, Connection, case, delete, func, or_, select
 
 from fieldapp.domain.rules import Problem
+from fieldapp.records import checked
 from fieldapp.records.fold import Record
 from server.ledger import tables
 from server.ledger.columns import writable
@@ -62,7 +63,8 @@ def keep(
         elif one.kind == "context":
             rows[one.kind].append(_context(one, found))
         else:
-            rows[one.kind].append(_docket(one, *places.get(one.id, (None, None)), found))
+            context, place = places.get(one.id, (None, None))
+            rows[one.kind].append(_docket(one, context, place, found))
     for kind, table in _TABLES.items():
         if gone[kind]:
             connection.execute(delete(table).where(among(connection, table.c.record, gone[kind])))
@@ -99,6 +101,7 @@ def _docket(one: Record, context: str | None, place: str | None, problems: Seque
         **{name: _text(read.get(name)) for name in ("element", "taxon", "side", "stage")},
         "pieces": _count(one.value("count")),
         "asks": one.value("ask") is True,
+        "mark": checked.state_of(one),
         "conflicts": sum(natures.values()),
         "precisions": precisions,
         "problems": len(problems),
@@ -176,6 +179,22 @@ def first_disagreements(connection: Connection, limit: int) -> list[tuple[str, s
     """The first rows (record, path, nature) by label that are more than a difference of precision."""
     query = DISAGREEMENTS.where(_dispute.nature != "precision").order_by(func.coalesce(LINE.sort, _record.label, ""))
     return [tuple(row) for row in connection.execute(query.order_by(_dispute.record, _dispute.path).limit(limit))]
+
+
+def next_unmarked(connection: Connection, after: Record, bag: str, context: str) -> str:
+    """The next docket by label, of a bag, or of those of a context that are in none, that nobody has marked as it
+    stands; "" for none."""
+    sort, own = sort_key(label_of(after)), tables.record.c
+    later = or_(LINE.sort > sort, (LINE.sort == sort) & (LINE.record > after.id))
+    query = DOCKETS.join(tables.record, own.id == LINE.record).where(later, LINE.mark != "checked")
+    there = own.bag == bag if bag else (LINE.context == context) & own.bag.is_(None)
+    return connection.scalar(query.where(there).order_by(*BY_LABEL).limit(1)) or ""
+
+
+def checked_in(connection: Connection, *where: ColumnElement[bool]) -> int:
+    """How many of the dockets for which all of this holds are marked as they stand now."""
+    query = select(func.count()).select_from(tables.docket_line).where(LINE.mark == "checked", *where)
+    return connection.scalar(query) or 0
 
 
 def pieces(connection: Connection, *where: ColumnElement[bool]) -> list[tuple[str | None, str | None, int]]:

@@ -47,6 +47,14 @@ def known(connection: Connection) -> str:
     return str(connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == "known")) or "")
 
 
+def labelled(connection: Connection) -> tuple[list[str], int]:
+    """The letters that the cabin itself has labelled with, the present one last ("" where a new one is to be taken),
+    and the last number given under it."""
+    wanted = tables.meta.c.key.in_(("letters", "label"))
+    found = {key: value for key, value in connection.execute(_ALL.where(wanted))}
+    return found.get("letters", "").split(" "), int(found.get("label", 0))
+
+
 def put(connection: Connection, **values: str | int) -> None:
     """Sets some of them."""
     rows = [{"key": key, "value": str(value)} for key, value in values.items()]

@@ -142,6 +142,7 @@ docket_line = Table(
     Column("stage", Text),
     Column("pieces", Integer, nullable=False, doc="its count, 1 where it says none"),
     Column("asks", Boolean, nullable=False, doc="whoever recorded it asks what it is"),
+    Column("mark", Text, nullable=False, doc="fieldapp.records.checked.state_of"),
     Column("conflicts", Integer, nullable=False),
     Column("precisions", Integer, nullable=False),
     Column("problems", Integer, nullable=False),

@@ -24,15 +24,21 @@ from server.review import (
     contexts,
     disagreements,
     dockets,
+    editing,
+    editing_context,
     faults,
     fragments,
     holds,
     language,
+    locking,
     log,
+    marking,
     my_account,
+    new_docket,
     people,
     photos,
     problems,
+    raising,
     sheets,
     signing_in,
     tablets,
@@ -44,7 +50,8 @@ __all__ = ["register"]
 
 _ROUTES = (
     language, signing_in, my_account, today, changes, contexts, fragments, dockets, disagreements, holds, problems,
-    beside, sheets, photos, people, tablets, carrying, log, faults,
+    beside, sheets, photos, people, tablets, carrying, log, faults, editing, editing_context, marking, locking, raising,
+    new_docket,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

@@ -7,20 +7,22 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from flask import abort
+from flask import abort, request
 from sqlalchemy import ColumnElement
 from werkzeug.wrappers import Response
 
 from fieldapp.domain.bodies import piece
+from fieldapp.records.changes import canonical
 from server.ledger import Hold, lines
 from server.ledger.lines import LINE, Numbers
-from server.review import desk, drawings, fragments, photos, words
+from server.review import desk, drawings, fragments, locking, marking, photos, words
 from server.review.desk import pages
 from server.review.showing import Showing, label
 from server.review.tables import Column, Table
 
 NONE = "none"
 """Stands in an address for dockets whose context is not known yet."""
+DONE = ("saved", "locked", "opened", "came_meanwhile", "locked_first")
 _NOTHING = Numbers(0, 0, 0)
 
 
@@ -116,10 +118,13 @@ def context(context: str) -> Response:
     with ledger.database.reading() as connection:
         table = fragments.listed(connection, inside)
         pieces = [piece(*one) for one in lines.pieces(connection, inside)]
+        checked_n = lines.checked_in(connection, inside)
     if record is None and not table.total and context not in _raised_in():
         abort(404)
     showing = Showing(ledger)
     rows = fragments.rows([one.record for one in table.rows])
+    mark_n, mark_shown = marking.offered(one.record for one in rows)
+    done, marked = request.args.get("done", ""), request.args.get("marked", None, int)
     skeletons, elsewhere = drawings.bodies(pieces)
     shown = [one.record.id for one in rows]
     return desk.page(
@@ -133,6 +138,13 @@ def context(context: str) -> Response:
         rows=rows,
         table=table,
         due=desk.due(),
+        checked_n=checked_n,
+        mark_n=mark_n,
+        mark_shown=mark_shown,
+        lock=locking.lock_of(record) if record else None,
+        heads=canonical({locking.PATH: sorted(record.heads.get(locking.PATH, ()))}) if record else "",
+        done=done if done in DONE else "",
+        marked=marked,
         label=label,
         sheet=record is not None,
         photos=photos.strip([context, *shown] if record else shown),

@@ -13,7 +13,6 @@ Never here: human fields and holds, and more than one disagreement at a time.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -27,7 +26,7 @@ from fieldapp.records.schemas import SHAPES
 from server.ledger import asking, lines, tables
 from server.ledger.folding import nature as nature_of
 from server.ledger.lines import LINE
-from server.review import closing, desk, fragments, words
+from server.review import closing, desk, fragments, opened, words
 from server.review.desk import pages
 from server.review.showing import SEALED, Said, Showing, Version, coarser, differing, label, rows
 from server.review.tables import Paged, Sort
@@ -156,20 +155,9 @@ def _must(record: Record) -> None:
 
 
 def _heads(record: Record, path: str) -> dict[str, list[str]]:
-    """What the form showed. Every id is a change of this record, so that nobody's form names what nobody saw."""
-    try:
-        given = json.loads(request.form.get("heads", ""))
-    except (ValueError, RecursionError):
-        abort(400)
-    if not isinstance(given, dict) or not given.get(path):
-        abort(400)
-    known = {one.change.id: one.change for one in desk.ledger().history(record.id)}
-    for name, ids in given.items():
-        if not isinstance(ids, list) or not all(
-            isinstance(i, str) and i in known and name in known[i].set for i in ids
-        ):
-            abort(400)
-    return {name: list(ids) for name, ids in given.items()}
+    """What the form showed, of this path at least."""
+    shown = opened.form(record).heads
+    return shown if shown.get(path) else abort(400)
 
 
 def _chosen(record: Record, path: str, heads: Sequence[str], choice: str) -> Any:

@@ -18,7 +18,7 @@ from werkzeug.wrappers import Response
 from fieldapp import assets
 from fieldapp.assets import knowledge, texts
 from fieldapp.domain import human
-from fieldapp.records import standing
+from fieldapp.records import checked, standing
 from fieldapp.records.fold import Record
 from server.ledger import folding, lines, tables
 from server.ledger.database import among
@@ -42,6 +42,7 @@ class Row:
     conflicts: int
     precision: int
     problems: Counter[str]
+    checked: str
 
 
 SORTS = {
@@ -95,6 +96,8 @@ def _only(connection: Connection) -> dict[str, ColumnElement[bool]]:
         "asked": LINE.asks,
         "unfinished": lines.UNFINISHED,
         "not_analysis": lines.NOT_ANALYSIS,
+        "not_checked": LINE.mark != "checked",
+        "changed_since": LINE.mark == "changed_since",
     }
 
 
@@ -132,7 +135,7 @@ def rows(ids: list[str]) -> list[Row]:
 
 def _row(one: Record, context: str, answers: dict[str, str], problems: Counter[str]) -> Row:
     own = standing.standing_of(one, desk.authority()).answer
-    disputed = one.disagreements()
+    disputed = checked.disagreements(one)
     natures = Counter(folding.nature(path, list(heads.values())) for path, heads in disputed.items())
     return Row(
         one,
@@ -142,6 +145,7 @@ def _row(one: Record, context: str, answers: dict[str, str], problems: Counter[s
         natures["conflict"],
         natures["precision"],
         problems,
+        checked.state_of(one),
     )
 
 

@@ -21,7 +21,24 @@ from server.review.desk import pages
 LINES = 100
 KINDS: dict[str, tuple[str, ...]] = {
     "sign_in": ("sign_in", "sign_out", "sign_in_refused", "sign_in_locked", "key_opened"),
-    "desk": ("settled", "opened_again", "step_added", "assessed", "release_entered", "site_set", "looked"),
+    "desk": (
+        "settled",
+        "opened_again",
+        "step_added",
+        "assessed",
+        "release_entered",
+        "site_set",
+        "looked",
+        "docket_edited",
+        "docket_made",
+        "context_edited",
+        "checked",
+        "checked_many",
+        "mark_taken_off",
+        "context_locked",
+        "context_opened",
+        "raised",
+    ),
     "people": (
         "person_added",
         "password_changed",

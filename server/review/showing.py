@@ -13,7 +13,7 @@ from typing import Any
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import human, readings
-from fieldapp.records import standing
+from fieldapp.records import checked, standing
 from fieldapp.records.changes import Change, canonical
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from fieldapp.records.schemas import SHAPES
@@ -173,7 +173,7 @@ class Showing:
 
     def fields(self, record: Record) -> list[Field]:
         """The plain paths of a record, known ones in the order of their kind, then what a newer version wrote."""
-        disputed = record.disagreements()
+        disputed = checked.disagreements(record)
         order = list(SHAPES.get(record.kind, {}))
         found = []
         for path, heads in record.heads.items():

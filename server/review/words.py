@@ -128,6 +128,8 @@ def value(path: str, given: Any) -> str:
         return title(given)
     if isinstance(given, Mapping) and isinstance(given.get("text"), str):
         return str(given["text"])
+    if name == "checked" and isinstance(given, Mapping):
+        return say("checked.checked")
     if name == "step" and isinstance(given, Mapping):
         return step(given)
     if name == "release" and isinstance(given, Mapping):

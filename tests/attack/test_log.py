@@ -26,7 +26,7 @@ from tests.attack.test_who_may import DESK
 from tests.server.conftest import QUICK, Clock
 from tests.server.review.scene import PEOPLE, Scene, Visitor
 from tests.server.review.test_carrying import brought, sent
-from tests.server.tablets import an_id
+from tests.server.tablets import SITE, an_id, context_id
 
 __all__ = ["brought"]
 
@@ -135,6 +135,29 @@ class Walk:
         self.did("review.sign_out", lambda: visitor.post("/review/sign-out", {"csrf": csrf(visitor)}))
         self.did("review.hold", lambda: self.scene.signed_in("supervisor").get(f"/review/hold/{STOP}"))
 
+    def editing(self) -> None:
+        """One after the other on the same docket and context, each with the form as it is shown."""
+        one, pit = an_id("worn"), context_id(SITE, "1042")
+        visitor = self.scene.signed_in("zooarchaeologist")
+        docket, context = f"/review/docket/{one}", f"/review/context/{pit}"
+        for endpoint, page, action, form in (
+            ("review.save_docket", f"{docket}/edit", f"{docket}/edit", {"do": "save", "weight_g": "2"}),
+            ("review.check", docket, f"{docket}/check", {}),
+            ("review.check off", docket, f"{docket}/check", {"off": "yes"}),
+            ("review.make_docket", f"{context}/docket", f"{context}/docket", {"do": "save", "material": "bone"}),
+            ("review.check_many", context, f"{context}/check", {}),
+            ("review.save_context", f"{context}/edit", f"{context}/edit", {"do": "save", "phase": "4"}),
+            ("review.lock", context, f"{context}/lock", {}),
+            ("review.open_context", context, f"{context}/open", {}),
+            ("review.raise_docket", docket, f"{docket}/raise", {"answer": "query", "why": "invented"}),
+        ):
+
+            def act(page=page, action=action, form=form) -> None:  # type: ignore[no-untyped-def]
+                answer = visitor.post(action, {**visitor.form(page, action), **form})
+                assert answer.status_code == 302, answer.text[:3000]
+
+            self.did(endpoint, act)
+
     def looking_after(self) -> None:
         """People, tablets and one's own account, at the desk."""
         accounts = self.scene.cabin.accounts
@@ -202,6 +225,7 @@ def test_every_act_of_people_and_tablets_leaves_its_line(walk: Walk) -> None:
 
 def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought: tuple[Notebook, Path]) -> None:
     walk.desk()
+    walk.editing()
     walk.carrying(brought[1])
     walk.looking_after()
     assert {what: lines for what, lines in walk.left.items() if not lines} == {}
@@ -214,7 +238,10 @@ def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought
         "review.person_off": "person_withdrawn", "review.person_revoke": "keys_revoked",
         "review.person_assess": "may_assess", "review.tablet_code": "code_opened", "review.tablet_rename": "renamed",
         "review.tablet_withdraw": "withdrawn", "review.my_password": "password_changed",
-        "review.my_sessions": "sessions_ended",
+        "review.my_sessions": "sessions_ended", "review.save_docket": "docket_edited", "review.check": "checked",
+        "review.check off": "mark_taken_off", "review.check_many": "checked_many",
+        "review.save_context": "context_edited", "review.make_docket": "docket_made", "review.lock": "context_locked",
+        "review.open_context": "context_opened", "review.raise_docket": "raised",
     }  # fmt: skip
     for what, line in expected.items():
         assert line in walk.left[what], what
@@ -232,6 +259,7 @@ def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought
 
 def test_every_line_has_its_sentence_and_no_secret_in_it(walk: Walk, brought: tuple[Notebook, Path]) -> None:
     walk.desk()
+    walk.editing()
     walk.carrying(brought[1])
     walk.accounts()
     walk.devices()

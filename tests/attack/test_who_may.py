@@ -27,6 +27,8 @@ CARRYING = ("supervisor", "director", "administrator")
 PICTURE = "a" * 64
 NOBODY = an_id("nobody")
 SETTLING = ("zooarchaeologist", "human_osteologist")
+EDITING = ("recorder", "supervisor", *SETTLING)
+EDITING_CONTEXTS, LOCKING = ("supervisor", "zooarchaeologist", "director"), ("zooarchaeologist", "director")
 
 
 def only(roles: tuple[str, ...], status: int) -> dict[str, int]:
@@ -57,6 +59,26 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.context", "GET"): (f"/review/context/{PIT}", {}, 302, all_of(200)),
     ("review.sheet", "GET"): (f"/review/context/{PIT}/sheet.pdf", {}, 302, all_of(200)),
     ("review.docket", "GET"): (f"/review/docket/{STOP}", {}, 302, all_of(200)),
+    ("review.edit_docket", "GET"): (f"/review/docket/{DISPUTED}/edit", {}, 302, only(EDITING, 200)),
+    ("review.save_docket", "POST"): (
+        f"/review/docket/{DISPUTED}/edit", {"heads": "{}", "once": "x", "do": "save"}, 302, only(EDITING, 400),
+    ),
+    ("review.raise_docket", "POST"): (
+        f"/review/docket/{DISPUTED}/raise", {"once": "x", "answer": "stop", "why": "x"}, 302,
+        {**all_of(400), "administrator": 403},
+    ),
+    ("review.check", "POST"): (f"/review/docket/{DISPUTED}/check", {"heads": "x"}, 302, only(SETTLING, 400)),
+    ("review.check_many", "POST"): (f"/review/context/{PIT}/check", {"shown": "{}"}, 302, only(SETTLING, 400)),
+    ("review.edit_context", "GET"): (f"/review/context/{PIT}/edit", {}, 302, only(EDITING_CONTEXTS, 200)),
+    ("review.save_context", "POST"): (
+        f"/review/context/{PIT}/edit", {"heads": "{}", "once": "x", "do": "save"}, 302, only(EDITING_CONTEXTS, 400),
+    ),
+    ("review.new_docket", "GET"): (f"/review/context/{PIT}/docket", {}, 302, only(EDITING, 200)),
+    ("review.make_docket", "POST"): (
+        f"/review/context/{PIT}/docket", {"once": "x", "do": "save"}, 302, only(EDITING, 400),
+    ),
+    ("review.lock", "POST"): (f"/review/context/{PIT}/lock", {"heads": "x"}, 302, only(LOCKING, 400)),
+    ("review.open_context", "POST"): (f"/review/context/{PIT}/open", {"heads": "x"}, 302, only(LOCKING, 400)),
     ("review.disagreements", "GET"): ("/review/disagreements", {}, 302, all_of(200)),
     ("review.disagreement", "GET"): (f"/review/disagreement/{DISPUTED}/reading", {}, 302, all_of(200)),
     # Forms that are refused for what is not in them, once the role is let in.
@@ -154,7 +176,8 @@ def test_what_the_table_says_of_roles_is_what_the_roles_table_says() -> None:
     for roles, act in (
         (ASSESSING, "propose_assessment"), (RELEASING, "release"), (SETTLING, "settle_docket"), (CARRYING, "carry"),
         (MANAGING, "manage_people"), (MANAGING, "manage_tablets"), (LETTING_IN, "see_tablets"),
-        (LETTING_IN, "enrol_tablet"), (("director",), "name_assessor"),
+        (LETTING_IN, "enrol_tablet"), (("director",), "name_assessor"), (EDITING, "edit_docket"),
+        (SETTLING, "check_docket"), (EDITING_CONTEXTS, "edit_context"), (LOCKING, "lock_context"),
     ):  # fmt: skip
         assert {one for one in PEOPLE if knowledge().allowed(act, one) != "no"} == set(roles), act
 

@@ -91,6 +91,19 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "review.disagreement": (SEE, NOBODY, SEE),
     "review.settle": (NOBODY, NOBODY, NOBODY),
     "review.open_again": (NOBODY, NOBODY, NOBODY),
+    # A form over a docket shows no place, no answer and no log; a mark and a lock lead to a page of their own.
+    "review.edit_docket": (NOBODY, NOBODY, NOBODY),
+    "review.save_docket": (NOBODY, NOBODY, NOBODY),
+    # Where its answer is wanting, the docket's page comes back as who asks may see it.
+    "review.raise_docket": (NOBODY, NOBODY, NOBODY),
+    "review.check": (NOBODY, NOBODY, NOBODY),
+    "review.check_many": (NOBODY, NOBODY, NOBODY),
+    "review.edit_context": (NOBODY, NOBODY, NOBODY),
+    "review.save_context": (NOBODY, NOBODY, NOBODY),
+    "review.new_docket": (NOBODY, NOBODY, NOBODY),
+    "review.make_docket": (NOBODY, NOBODY, NOBODY),
+    "review.lock": (NOBODY, NOBODY, NOBODY),
+    "review.open_context": (NOBODY, NOBODY, NOBODY),
     "review.beside": (NOBODY, NOBODY, NOBODY),
     "review.bones": (NOBODY, NOBODY, NOBODY),
     # The closed picture itself carries the words, as a camera's notes.

@@ -118,7 +118,7 @@ GOOD: dict[str, dict[str, Any]] = {
         "fracture": {"angle": 0, "outline": 1, "texture": 2},
         "digestion": None,
         "longest_mm": 60,
-        "antler_base": "shed",
+        "antler_base": "shed", "checked": {"seen": ["a"]},
         "joins/d3": {"break": "old"},
         "photo/p1": True,
         "find_no": "77",
@@ -127,7 +127,7 @@ GOOD: dict[str, dict[str, Any]] = {
     },
     "context": {
         "number": "1042", "type": "pit_fill", "grave_like": "no", "trench": "A", "phase": "2b", "state": "open",
-        "dating": {"from": -400, "to": 43}, "deposit": "sealed", "note/1": {"text": "dark"},
+        "dating": {"from": -400, "to": 43}, "deposit": "sealed", "locked": True, "note/1": {"text": "dark"},
     },
     "bag": {
         "label": "HLG26 B3-A", "context": "c1", "recovery": "sieve", "mesh_mm": 4, "state": "", "box": "7",

@@ -8,11 +8,11 @@ import pytest
 
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
+from fieldapp.records.answers import answers_of, reading_of
 from fieldapp.records.schemas import problems_of
 from fieldapp.ui.presenters import form_fields
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.form import FIRST, SECOND, UNDO, Form
-from fieldapp.ui.presenters.reading import answers_of, reading_of
 from fieldapp.ui.texts import word
 from tests.ui.conftest import save_as_other
 

@@ -21,9 +21,9 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from fieldapp.domain import human, short_codes
+from fieldapp.records.answers import NOT_EXAMINED, portion_states
 from fieldapp.ui.presenters.fields import measures, number_of
 from fieldapp.ui.presenters.form import Form
-from fieldapp.ui.presenters.reading import NOT_EXAMINED, portion_states
 from fieldapp.ui.texts import say, word
 
 PORTION = {"+": "most", "~": "part", "-": "absent"}

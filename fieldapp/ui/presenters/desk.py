@@ -14,6 +14,7 @@ from typing import Any
 from fieldapp.domain import human, ids, rules
 from fieldapp.domain.ids import hold_id
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.records import raising
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from fieldapp.records.standing import Authority, authority, joined_answer, joined_to
@@ -395,17 +396,9 @@ class Desk:
         """What opens the hold of a docket, or raises the one there is; nothing if it stands already. `lifted`: somebody
         has said so; what nobody has said of a query is left open."""
         hold = hold_id(docket)
-        known = self.record(hold)
-        in_place = True if tier == "stop" else False if lifted else None
-        if known is None:
-            zone = self.site_value("zone_text") or ""
-            values = {"docket": docket, "context": context, "tier": tier, "zone": zone, "in_place": in_place}
-            return [Write(hold, "hold", values)]
-        if tier == "stop" and known.value("tier") != "stop":
-            heads = known.head_ids()
-            values = {"tier": tier, "in_place": True}
-            return [Write(hold, "hold", values, {path: heads[path] for path in values if path in heads})]
-        return []
+        zone = self.site_value("zone_text") or ""
+        found = raising.hold_write(self.record(hold), docket, context, tier, zone, lifted)
+        return [Write(hold, "hold", found.set, found.over)] if found is not None else []
 
 
 def _sample(bag: Record) -> str:

@@ -14,10 +14,10 @@ from typing import Any
 
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
+from fieldapp.records import answers as reading_parts
 from fieldapp.records.checking import values_of
 from fieldapp.records.fold import Record
 from fieldapp.ui.presenters import lately, writing
-from fieldapp.ui.presenters import reading as reading_parts
 from fieldapp.ui.presenters.closing import Closed, close
 from fieldapp.ui.presenters.desk import Desk, Write
 from fieldapp.ui.presenters.form_state import Saved, State

@@ -12,8 +12,8 @@ from fieldapp import assets
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.domain.plates import Plate
+from fieldapp.records import answers as reading_parts
 from fieldapp.ui.presenters import beside, lately, shelves
-from fieldapp.ui.presenters import reading as reading_parts
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.presenters.context import what_it_is
 from fieldapp.ui.presenters.fields import Body, Field, Room, find, marks, measures, teeth, words

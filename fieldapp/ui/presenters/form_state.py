@@ -11,7 +11,7 @@ from typing import Any
 class State:
     """All of a form, as JSON values.
 
-    answers  {slot: value}; see presenters.reading
+    answers  {slot: value}; see records.answers
     opening  the answers when the form was opened
     heads    {path: [change ids]} that the form showed
     base     the reading that the form started from, None for a new docket or one without a reading

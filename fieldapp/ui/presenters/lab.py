@@ -5,11 +5,11 @@ Enter takes the line; Enter on an empty line saves the docket and begins the nex
 
 from __future__ import annotations
 
+from fieldapp.records.answers import reading_of
 from fieldapp.ui.presenters import codes, form_fields
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.form import Form
 from fieldapp.ui.presenters.form_fields import reading_words
-from fieldapp.ui.presenters.reading import reading_of
 from fieldapp.ui.texts import say, word
 
 LONGEST = 200

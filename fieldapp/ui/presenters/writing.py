@@ -12,25 +12,14 @@ from typing import TYPE_CHECKING, Any
 from fieldapp.domain import human
 from fieldapp.domain.aid import answer_for
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.records.checking import is_wanting, reading_by_rule
+from fieldapp.records import answers as reading_parts
+from fieldapp.records.answers import is_path
+from fieldapp.records.checking import answers_wanted
 from fieldapp.records.fold import Record
 from fieldapp.ui.presenters import aid
-from fieldapp.ui.presenters import reading as reading_parts
 
 if TYPE_CHECKING:
     from fieldapp.ui.presenters.form import Form
-
-PLAIN = (
-    "material", "count", "weight_g", "longest_mm", "burning", "burn_colour", "weathering", "preservation", "roots",
-    "staining", "breaks", "fracture", "digestion", "antler_base", "finder", "find_no", "place", "ask",
-)  # fmt: skip
-ITEMS = ("tooth/", "measure/", "mark/", "pathology/", "joins/", "photo/")
-"""What there can be several of, each at a path with an id of its own."""
-
-
-def is_path(slot: str) -> bool:
-    """Whether a slot is a path of the docket itself."""
-    return slot in PLAIN or slot.startswith(ITEMS)
 
 
 def opened(record: Record, knowledge: Knowledge) -> dict[str, Any]:
@@ -115,13 +104,9 @@ def human_value(form: Form, answer: str) -> dict[str, Any]:
 
 def human_readings(form: Form) -> Mapping[str, dict[str, Any]]:
     """{path: reading} of the human question that a save adds: the recorder's, and the rules'."""
-    added = {}
+    added: dict[str, dict[str, Any]] = {}
     answer, record = answered(form), form.record
     if answer:
         added[f"human/{form.desk.new_id()}"] = human_value(form, answer)
-    for one in form.found():
-        if one.raises:
-            path, value = reading_by_rule(form.state.docket, one.problem)
-            if record is None or is_wanting(record, path, value):
-                added[path] = value
+    added.update(answers_wanted(form.state.docket, record, (one.problem for one in form.found())))
     return added

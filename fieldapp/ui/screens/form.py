@@ -10,10 +10,10 @@ from typing import Any
 from fieldapp import assets
 from fieldapp.domain import human
 from fieldapp.domain.plates import Plate
+from fieldapp.records.answers import portion_states
 from fieldapp.ui.presenters import form_fields, shelves
 from fieldapp.ui.presenters.choices import Choice, refitted
 from fieldapp.ui.presenters.form import Form
-from fieldapp.ui.presenters.reading import portion_states
 from fieldapp.ui.screens import saving, slip_layout
 from fieldapp.ui.screens.slip import SlipView
 from fieldapp.ui.screens.slip_layout import Box

@@ -159,7 +159,7 @@ def test_a_code_stands_on_one_line_on_a_telephone(browser: WebDriver, cabin: Sce
 
 
 def test_the_rest_of_the_desk_can_be_read_in_the_dark_too(browser: WebDriver, cabin: Scene, theme: Any) -> None:
-    sign_in(browser, cabin, "director")
+    sign_in(browser, cabin, "supervisor")
     theme("dark", 1366)
     for page in EVERY_PAGE:
         go(browser, cabin, page)

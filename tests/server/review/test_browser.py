@@ -160,8 +160,19 @@ def test_a_specialist_settles_a_disagreement_with_the_keyboard_alone(browser: We
     assert complaints == []
 
 
+@pytest.mark.proof
+def test_a_specialist_finishes_a_docket_with_the_keyboard_alone(browser: WebDriver, served: Scene) -> None:
+    sign_in(browser, served, "zooarchaeologist", f"/review/docket/{an_id('heavy')}/edit")
+    assert focused(browser).get_attribute("name") == "element", "the form begins where the work begins"
+    way = tab_to(browser, "#f-weight_g")
+    assert len(way) < 40
+    focused(browser).send_keys(Keys.CONTROL + "a" + Keys.NULL, "55,5", Keys.ENTER)
+    assert "Saved." in browser.find_element(By.CSS_SELECTOR, "[role=status]").text
+    assert served.record("heavy").value("weight_g") == 55.5, "Enter saves, wherever the cursor stands"
+
+
 def test_every_page_is_readable_asks_nobody_else_and_fits_a_laptop(browser: WebDriver, served: Scene) -> None:
-    sign_in(browser, served, "director")
+    sign_in(browser, served, "supervisor")
     logged(browser)
     read = 0
     for page in EVERY_PAGE:

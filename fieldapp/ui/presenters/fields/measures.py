@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 from fieldapp import assets
 from fieldapp.domain.measures import Measurement, Taking
 from fieldapp.domain.plates import Plate, direction
+from fieldapp.records.answers import fusion_states, portion_states
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.fields import Body, Room, number_of, paged, shown, take_pad
-from fieldapp.ui.presenters.reading import fusion_states, portion_states
 from fieldapp.ui.texts import say, word
 
 if TYPE_CHECKING:

@@ -21,6 +21,7 @@ def upgrade() -> None:
         *_texts("element taxon side stage"),
         _number("pieces"),
         Column("asks", Boolean, nullable=False),
+        *_texts("mark", nullable=False),
         *map(_number, ("conflicts", "precisions", "problems", "gravest")),
         *_texts("place"),
     )

@@ -1,7 +1,8 @@
-"""Between a form's answers and the values that are written down. Pure.
+"""Between a form's answers and the values that are written down: the one way of tablet and desk. Pure.
 
 Answers are a flat {slot: value}: `material`, `element`, `taxon`, `certainty`, `side`, `portion.<key>`,
-`fusion.<key>`, and so on. A slot that is not there was not examined. A reading is one whole value.
+`fusion.<key>`, and so on. A slot that is not there was not examined. A reading is one whole value; every other slot is
+a path of the docket wherever it can be: `weight_g`, `tooth/<id>`. Not here: how a form looks and what changes it.
 """
 
 from __future__ import annotations
@@ -16,7 +17,19 @@ FURTHER = ("sex", "age", "texture", "position")
 """Slots of a reading that are answered only where there is something to see."""
 NOT_EXAMINED, NOT_VISIBLE, ABSENT = "not_examined", "not_visible", "absent"
 
+PLAIN = (
+    "material", "count", "weight_g", "longest_mm", "burning", "burn_colour", "weathering", "preservation", "roots",
+    "staining", "breaks", "fracture", "digestion", "antler_base", "finder", "find_no", "place", "ask",
+)  # fmt: skip
+ITEMS = ("tooth/", "measure/", "mark/", "pathology/", "joins/", "photo/")
+"""What there can be several of, each at a path with an id of its own."""
+
 Answers = Mapping[str, Any]
+
+
+def is_path(slot: str) -> bool:
+    """Whether a slot is a path of the docket itself."""
+    return slot in PLAIN or slot.startswith(ITEMS)
 
 
 def portion_states(answers: Answers, knowledge: Knowledge) -> dict[str, str]:

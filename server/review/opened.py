@@ -1,0 +1,60 @@
+"""What a form showed: the heads it carries, so that its change names in `over` what was seen and nothing newer.
+
+Not here: what is done with them.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any, NamedTuple
+
+from flask import abort, request
+
+from fieldapp.records.changes import Change, canonical
+from fieldapp.records.fold import Record
+from server.review import desk
+
+
+class Opened(NamedTuple):
+    """heads  {path: [change ids]} as the form carries them; changes  those of the record, by id"""
+
+    heads: dict[str, list[str]]
+    changes: Mapping[str, Change]
+
+    def value(self, path: str) -> Any:
+        """What the form showed at a path: of several heads that of the smallest id, as everywhere; None for none."""
+        ids = self.heads.get(path)
+        return self.changes[min(ids)].set[path] if ids else None
+
+    def over(self, paths: Iterable[str]) -> dict[str, list[str]]:
+        """What a change that sets these paths is written over: the heads that hold the value that was shown.
+
+        Where people disagree that is one version of theirs; the others stand until somebody settles it.
+        """
+        return {path: self._shown(path) for path in paths if self.heads.get(path)}
+
+    def _shown(self, path: str) -> list[str]:
+        value = canonical(self.value(path))
+        return [one for one in self.heads[path] if canonical(self.changes[one].set[path]) == value]
+
+
+def form(record: Record, name: str = "heads") -> Opened:
+    """What the form that was sent showed, its field `heads`: JSON {path: [change ids]}.
+
+    Every id is a change of this record that sets that path, so that nobody's form names what nobody saw; what is no
+    such list ends the request.
+    """
+    try:
+        told = json.loads(request.form.get(name, ""))
+    except (ValueError, RecursionError):
+        abort(400)
+    if not isinstance(told, dict):
+        abort(400)
+    known = {one.change.id: one.change for one in desk.ledger().history(record.id)}
+    for path, ids in told.items():
+        if not isinstance(ids, list) or not all(
+            isinstance(one, str) and one in known and path in known[one].set for one in ids
+        ):
+            abort(400)
+    return Opened({path: list(ids) for path, ids in told.items()}, known)
