@@ -26,6 +26,8 @@ from server.review import (
     dockets,
     editing,
     editing_context,
+    entry,
+    entry_many,
     faults,
     fragments,
     holds,
@@ -51,7 +53,7 @@ __all__ = ["register"]
 _ROUTES = (
     language, signing_in, my_account, today, changes, contexts, fragments, dockets, disagreements, holds, problems,
     beside, sheets, photos, people, tablets, carrying, log, faults, editing, editing_context, marking, locking, raising,
-    new_docket,
+    new_docket, entry, entry_many,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

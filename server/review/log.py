@@ -31,6 +31,8 @@ KINDS: dict[str, tuple[str, ...]] = {
         "looked",
         "docket_edited",
         "docket_made",
+        "dockets_made",
+        "docket_taken_back",
         "context_edited",
         "checked",
         "checked_many",
