@@ -153,6 +153,13 @@ def who(connection: Connection, change_ids: Iterable[str]) -> dict[str, Written]
     return {one.change.id: one for one in _written(connection, select(tables.change).where(asked))}
 
 
+def following(connection: Connection, first: str, n: int) -> list[Written]:
+    """A change and those that the ledger took in right behind it, `n` in all: what was written at once."""
+    change = tables.change.c
+    begins = select(change.seq).where(change.id == first).scalar_subquery()
+    return _written(connection, select(tables.change).where(change.seq >= begins, change.seq < begins + n))
+
+
 def _written(connection: Connection, query: Select[Any]) -> list[Written]:
     rows = connection.execute(query.order_by(tables.change.c.seq))
     return [Written(read(row.body), row.seq, row.received_at, row.source) for row in rows]

@@ -365,6 +365,10 @@ class Ledger:
         """Every change of a record, in the order in which they came."""
         return self._read(lambda connection: asking.history(connection, record))
 
+    def following(self, first: str, n: int) -> list[Written]:
+        """A change and those taken in right behind it, `n` in all."""
+        return self._read(lambda connection: asking.following(connection, first, n))
+
     def who(self, change_ids: Iterable[str]) -> dict[str, Written]:
         """{change id: the change, with who wrote it, when and in which notebook} of those that are there."""
         return self._read(lambda connection: asking.who(connection, change_ids))

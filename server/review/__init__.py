@@ -19,6 +19,7 @@ from server.ledger.devices import Devices
 from server.photos import Photos
 from server.review import (
     beside,
+    bulk,
     carrying,
     changes,
     contexts,
@@ -31,6 +32,7 @@ from server.review import (
     faults,
     fragments,
     holds,
+    keys,
     language,
     locking,
     log,
@@ -53,7 +55,7 @@ __all__ = ["register"]
 _ROUTES = (
     language, signing_in, my_account, today, changes, contexts, fragments, dockets, disagreements, holds, problems,
     beside, sheets, photos, people, tablets, carrying, log, faults, editing, editing_context, marking, locking, raising,
-    new_docket, entry, entry_many,
+    new_docket, entry, entry_many, bulk, keys,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 
