@@ -1,7 +1,7 @@
 """One field of many dockets at once: chosen from a list, looked at docket by docket, written in one transaction.
 
 Nothing is written that was not shown: the form carries the heads it replaces, and what has changed meanwhile is left
-out and said. A lot has a page, from which it is put back as a lot. Not here: what may be set and who is left out (lots).
+out and said. A lot has a page, from which it is put back as one. Not here: what may be set, and who is left out (lots).
 """
 
 from __future__ import annotations

@@ -102,6 +102,23 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "review.save_context": (NOBODY, NOBODY, NOBODY),
     "review.new_docket": (NOBODY, NOBODY, NOBODY),
     "review.make_docket": (NOBODY, NOBODY, NOBODY),
+    # Typed lines and lots show what is said of the bone; what is on hold is only named as left out of a lot.
+    **dict.fromkeys(
+        (
+            "review.entry",
+            "review.enter",
+            "review.take_back",
+            "review.entry_many",
+            "review.enter_many",
+            "review.lot",
+            "review.set_lot",
+            "review.lot_list",
+            "review.lot_page",
+            "review.put_back",
+            "review.keys",
+        ),
+        (NOBODY, NOBODY, NOBODY),
+    ),
     "review.lock": (NOBODY, NOBODY, NOBODY),
     "review.open_context": (NOBODY, NOBODY, NOBODY),
     "review.beside": (NOBODY, NOBODY, NOBODY),

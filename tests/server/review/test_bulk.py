@@ -1,4 +1,4 @@
-"""One field of many dockets: looked at first, over the heads that were shown, put back as a lot; never what is human."""
+"""One field of many dockets: looked at first, over the heads that were shown, put back as one; never what is human."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def test_a_lot_is_shown_written_over_what_was_shown_and_put_back(some: Scene) ->
     event = ledger.events(1)[0]
     assert (event.what, event.fields["n"], event.fields["path"]) == ("lot_set", 3, "weathering")
     # Sent once more, what it shows has gone: nothing is written twice.
-    assert written(visitor, page).status_code == 200
+    assert written(visitor, page).status_code == 409
     assert ledger.names().head == head + 3
     some.b.write("docket", an_id("one"), {"weathering": 1}, {"weathering": some.record("one").head_ids()["weathering"]})
     some.send()
