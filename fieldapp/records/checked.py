@@ -31,13 +31,20 @@ def state_of(record: Record) -> State:
 
     Where one marks and another takes the mark off, it was changed since: the cautious side.
     """
-    marks = list(record.heads.get(PATH, {}).values())
-    if not any(isinstance(one, Mapping) for one in marks):
+    hold, held = marks(record)
+    if not hold and not held:
         return ""
+    return "checked" if hold and len(hold) + len(held) == len(record.heads[PATH]) else "changed_since"
+
+
+def marks(record: Record) -> tuple[list[str], list[str]]:
+    """Ids of the changes whose mark holds, and of those whose held until something was changed."""
     there = {one for path, ids in record.heads.items() if covers(path) for one in ids}
-    if all(isinstance(one, Mapping) for one in marks) and any(there <= _seen(one) for one in marks):
-        return "checked"
-    return "changed_since"
+    found: tuple[list[str], list[str]] = ([], [])
+    for change, value in record.heads.get(PATH, {}).items():
+        if isinstance(value, Mapping):
+            found[not there <= _seen(value)].append(change)
+    return found
 
 
 def disagreements(record: Record) -> dict[str, dict[str, Any]]:

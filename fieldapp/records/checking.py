@@ -29,8 +29,10 @@ AT_ONCE = 50
 KINDS = ("context", "bag", "docket", "group", "sample", "transfer", "photo", "site")
 
 
-_LINKS = ("same_as", "joins", "photo")
+_LINKS = ("same_as", "joins", "photo", "not_same")
 _LINK_PATHS = tuple(f"{sort}/" for sort in _LINKS)
+_TOLD = ("same_as", "joins", "not_same")
+"""Links that say how two dockets belong together."""
 _UNSAID = (None, "", "not_examined")
 
 
@@ -199,7 +201,7 @@ class Among:
             around.sample = self._sample(bag)
             if len(readings := record.heads.get("reading", {})) > 1:
                 around.readings = tuple(readings.values())
-            around.siblings = self._siblings(record)
+            around.siblings = [self.values(self._records[one]) for one in self.doubles(record)]
             around.joined = self._others("same_as", record.id)
             around.refits = self._others("joins", record.id)
             around.photos = self._photos(record.id)
@@ -225,8 +227,9 @@ class Among:
         sample = bag.get("sample") if bag is not None else None
         return self._of(sample) if isinstance(sample, str) else None
 
-    def _siblings(self, docket: Record) -> list[dict[str, Any]]:
-        # A bag may hold thousands that weigh and read the same: one of them is enough to say so.
+    def doubles(self, docket: Record) -> list[str]:
+        """Ids of dockets in its bag that weigh and read the same, one for each of its readings that has any. Those of
+        which somebody has said how they belong together are none: one bone, pieces of one, or two bones."""
         place = (_text(docket, "bag"), docket.value("weight_g"))
         fellows = self._weighed.get(place, ()) if isinstance(place[1], int | float) else ()
         if len(fellows) < 2:
@@ -236,11 +239,13 @@ class Among:
             alike = self._alike[place] = {}
             for one in fellows:
                 alike.setdefault(_said(self._records[one].value("reading")), []).append(one)
+        told = {docket.id, *(one for sort in _TOLD for one in self._linked[sort].get(docket.id, ()))}
         found: list[str] = []
         for reading in docket.heads.get("reading", {}).values():
             if (said := _said(reading)) is not None:
-                found += [one for one in alike.get(said, ())[:2] if one != docket.id][:1]
-        return [self.values(self._records[one]) for one in found]
+                # A bag may hold thousands that weigh and read the same: one of them is enough to say so.
+                found += itertools.islice((one for one in alike.get(said, ()) if one not in told), 1)
+        return found
 
     def _others(self, sort: str, one: str) -> dict[str, dict[str, Any]]:
         linked = self._linked[sort].get(one)

@@ -263,6 +263,52 @@ class Code(_Value):
     key = fields.String(required=True, validate=_word)
 
 
+class Protocol(_Value):
+    """What the site has agreed to record, so that a zero means something: which parts are counted ("all", or portions
+    by element), and what is written down of every fragment."""
+
+    countable = fields.Raw(required=True)
+    always = fields.List(fields.String(validate=_word), required=True)
+    note = fields.String(allow_none=True, validate=_text)
+
+
+class Trench(_Value):
+    """A trench: its name as contexts give it; its outline, corner by corner, in the site's own grid."""
+
+    name = fields.String(required=True, validate=_word)
+    note = fields.String(allow_none=True, validate=_text)
+    outline = fields.List(fields.List(fields.Float(), validate=validate.Length(equal=2)), allow_none=True)
+
+
+class Phase(_Value):
+    """A phase: its name as contexts give it, its years, and its place in the sequence, the oldest first."""
+
+    name = fields.String(required=True, validate=_word)
+    from_ = fields.Integer(data_key="from", strict=True, allow_none=True)
+    to = _whole()
+    order = _whole()
+    note = fields.String(allow_none=True, validate=_text)
+
+
+class Grid(_Value):
+    """How the site's own grid lies in a national one, which its EPSG code names: see server.grid."""
+
+    epsg = fields.Integer(strict=True, required=True)
+    east0 = fields.Float(required=True)
+    north0 = fields.Float(required=True)
+    rotation_deg = fields.Float(required=True)
+    scale = fields.Float(required=True)
+    note = fields.String(allow_none=True, validate=_text)
+
+
+class Box(_Value):
+    """Where a box is, and with whom. Which bags are in it is said by the bags."""
+
+    name = fields.String(required=True, validate=_word)
+    place = fields.String(allow_none=True, validate=_text)
+    held_by = fields.String(allow_none=True, validate=_text)
+
+
 class Policy(_Value):
     """Who may assess beside the human osteologist."""
 
@@ -315,6 +361,11 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "fusion_source": _words(),
         "plausible": _Expected(allow_none=True),
         "short": _item(Code),
+        "protocol": _item(Protocol),
+        "trench": _item(Trench),
+        "phase": _item(Phase),
+        "grid": _item(Grid),
+        "box": _item(Box),
     },
     "person": {
         "name": fields.String(validate=_word),
@@ -341,6 +392,7 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "mesh_mm": fields.Float(allow_none=True, validate=validate.Range(0, 100, min_inclusive=False)),
         "state": _words(),
         "box": _words(),
+        "held_by": _words(),
         "sample": _id(),
         "fraction": _id(),
         "step": _link(),
@@ -360,6 +412,7 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "burning": _words(),
         "note": _item(Note),
         "same_as": _link(),
+        "not_same": _link(),
         "finder": _words(),
         "find_no": _words(),
         "place": _item(Place),

@@ -14,11 +14,16 @@ from fieldapp.sheets.type import LEAD, MM, TABLE, Type
 
 
 class Box:
-    """A piece of a page. `has_plate`: the page it lands on needs the legend."""
+    """A piece of a page.
+
+    has_plate  the page it lands on needs the legend
+    flows      a long list: it begins where there is room and goes on overleaf, also where it would fit on one page
+    """
 
     width: float = 0.0
     height: float = 0.0
     has_plate: bool = False
+    flows: bool = False
 
     def draw(self, pen: Pen, x: float, y: float) -> None:
         """Draws it with its upper left corner at (x, y)."""
@@ -114,7 +119,9 @@ class Stack(Box):
                 if not before or before == [self.again]:
                     return None
                 rest = [self.again, *after] if self.again else after
-                return Stack(before, self.gap, self.again), Stack(rest, self.gap, self.again)
+                parted = Stack(rest, self.gap, self.again)
+                parted.flows = self.flows
+                return Stack(before, self.gap, self.again), parted
             used += box.height + self.gap
         return None
 

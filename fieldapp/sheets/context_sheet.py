@@ -6,101 +6,95 @@ time). Not for: gathering records, or any other kind of sheet.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import closing
 from datetime import datetime
 
-from fieldapp import assets
 from fieldapp.domain import human
-from fieldapp.sheets.boxes import Box, Row, Rule, Space, Stack, Text, table
+from fieldapp.sheets.boxes import Box, Row, Rule, Stack, Text, table
 from fieldapp.sheets.docket_block import docket_block, note_boxes, problem_boxes
-from fieldapp.sheets.entries import ContextSheet, Difference, Figures, TaxonRow
+from fieldapp.sheets.edges import Edges, new_pen, title_of
+from fieldapp.sheets.entries import ContextSheet, Difference, Figures, RecoveryRow, TaxonRow
 from fieldapp.sheets.hold_banner import front_banners
-from fieldapp.sheets.page import ROOM, draw, paginate
-from fieldapp.sheets.pen import HAIR, HEIGHT, MARGIN, THIN, WIDTH, Pen
+from fieldapp.sheets.page import ROOM, draw
+from fieldapp.sheets.pen import THIN, Pen
+from fieldapp.sheets.photo_box import photo_boxes
 from fieldapp.sheets.plate_drawing import Legend, PlateBook
 from fieldapp.sheets.skeleton_box import skeletons
-from fieldapp.sheets.type import BODY, LEAD, MM, TABLE
+from fieldapp.sheets.tally_box import tally_boxes
+from fieldapp.sheets.type import BODY, TABLE
 from fieldapp.sheets.versions import difference_box, facts, marked, one_fact
-from fieldapp.sheets.words import Words
+from fieldapp.sheets.words import NOTHING, Words
 
-_TOP, _FOOT = MARGIN + 9.0, 19.0
+Pictures = Mapping[str, bytes]
+"""{SHA-256: JPEG} of the photographs that are to be printed."""
 
 
-def render(sheet: ContextSheet, plates: PlateBook, texts: Mapping[str, str], printed_at: datetime) -> bytes:
-    """The sheet as a PDF/A-1b file. `printed_at` carries its zone; it is the file's date.
+def render(
+    sheet: ContextSheet,
+    plates: PlateBook,
+    texts: Mapping[str, str],
+    printed_at: datetime,
+    pictures: Pictures | None = None,
+) -> bytes:
+    """The sheet as a PDF/A-1b file. `printed_at` carries its zone; it is the file's date. `pictures`: None prints no
+    photographs at all.
 
     Raises ValueError for a time without a zone.
     """
     words = Words(texts)
-    number = sheet.number or words.say("no_number")
-    title = f"{sheet.site_code} {words.say('context', number=number)}".strip()
-    pen = Pen(
-        assets.font(),
-        assets.font(bold=True),
-        title=f"{title}: {words.say('title')}",
-        subject=words.say("subject"),
-        lang=texts.get("language", "en"),
-        made_by="Bonedocket",
-        at=printed_at,
-    )
-    with closing(pen):
-        blocks = _blocks(pen, words, plates, sheet)
-        pages = paginate(blocks, first_top=MARGIN, top=_TOP, bottom=HEIGHT - MARGIN - _FOOT)
-        draw(pen, pages, _Head(words, title, sheet).draw, _Foot(pen, words, sheet, printed_at).draw)
+    title = title_of(words, sheet)
+    with closing(new_pen(words, f"{title}: {words.say('title')}", words.say("subject"), printed_at)) as pen:
+        _draw(pen, words, sheet, plates, printed_at, pictures)
         return pen.bytes()
 
 
-class _Head:
-    """The head of every page but the first, which has a larger one of its own."""
-
-    def __init__(self, words: Words, title: str, sheet: ContextSheet) -> None:
-        self.title = title
-        self.warning = words.say("hold_here") if sheet.figures.holds_open else ""
-
-    def draw(self, pen: Pen, page: int, of: int) -> None:
-        if page == 1:
-            return
-        base = MARGIN + BODY * MM
-        pen.text(MARGIN, base, _shortened(pen, self.title, 90), BODY, bold=True)
-        right = WIDTH - MARGIN - pen.bold_type.width(self.warning, TABLE)
-        pen.text(right, base, self.warning, TABLE, bold=True)
-        pen.line(MARGIN, MARGIN + 6, WIDTH - MARGIN, MARGIN + 6, THIN)
-
-
-class _Foot:
-    """The foot of every page: the legend where a plate is, who read the bones, when and from what it was printed."""
-
-    def __init__(self, pen: Pen, words: Words, sheet: ContextSheet, printed_at: datetime) -> None:
-        self.words = words
-        self.legend = Legend(pen, words, ROOM)
-        self.printed = words.say(
-            "footer_printed", at=words.when(printed_at.isoformat()), source=sheet.source, format=sheet.format
-        )
-
-    def draw(self, pen: Pen, page: int, of: int, has_plate: bool) -> None:
-        y = HEIGHT - MARGIN - _FOOT + 3
-        if has_plate:
-            self.legend.draw(pen, MARGIN, y)
-        y += self.legend.height + 1.5
-        pen.line(MARGIN, y, WIDTH - MARGIN, y, HAIR)
-        count, pitch = self.words.say("page", page=page, of=of), TABLE * MM * LEAD
-        pen.text(MARGIN, y + pitch, self.words.say("footer_stage"), TABLE)
-        pen.text(WIDTH - MARGIN - pen.bold_type.width(count, TABLE), y + pitch, count, TABLE, bold=True)
-        pen.text(MARGIN, y + 2 * pitch, _shortened(pen, self.printed, ROOM, TABLE), TABLE)
+def render_all(
+    sheets: Iterable[ContextSheet],
+    plates: PlateBook,
+    texts: Mapping[str, str],
+    printed_at: datetime,
+    *,
+    title: str,
+    pictures: Callable[[ContextSheet], Pictures | None] = lambda _: None,
+) -> bytes:
+    """Many sheets as one file, a bookmark each; pages are counted sheet by sheet. Sheets are taken one by one, so that
+    no more than one has to be gathered at a time."""
+    words = Words(texts)
+    with closing(new_pen(words, f"{title}: {words.say('title')}", words.say("subject"), printed_at)) as pen:
+        for sheet in sheets:
+            _draw(pen, words, sheet, plates, printed_at, pictures(sheet), title_of(words, sheet))
+        return pen.bytes()
 
 
-def _shortened(pen: Pen, text: str, width: float, size: float = BODY) -> str:
-    """The text on one line; what does not fit ends in an ellipsis (it stands in full on the first page)."""
-    lines = pen.type.lines(text, size, width * 0.92)
-    return lines[0] if len(lines) == 1 else f"{lines[0]} …"
+def _draw(
+    pen: Pen,
+    words: Words,
+    sheet: ContextSheet,
+    plates: PlateBook,
+    printed_at: datetime,
+    pictures: Pictures | None,
+    bookmark: str = "",
+) -> None:
+    edges = Edges(
+        pen,
+        words,
+        title_of(words, sheet),
+        printed_at,
+        sheet.source,
+        warning=words.say("hold_here") if sheet.figures.holds_open else "",
+        legend=Legend(pen, words, ROOM),
+        line=words.say("footer_stage"),
+    )
+    blocks = _blocks(pen, words, plates, sheet, pictures)
+    draw(pen, edges.paginate(blocks), edges.head, edges.foot, bookmark)
 
 
-def _blocks(pen: Pen, words: Words, plates: PlateBook, sheet: ContextSheet) -> list[Box]:
+def _blocks(pen: Pen, words: Words, plates: PlateBook, sheet: ContextSheet, pictures: Pictures | None) -> list[Box]:
     labels = sheet.labels
     shown = [one for one in sheet.dockets if one.life != "deleted" or one.hold]
     blocks: list[Box] = [_head(pen, words, sheet), *front_banners(pen, words, sheet, ROOM)]
-    blocks.append(_summary(pen, words, sheet))
+    blocks += _summary(pen, words, sheet)
     bodies = skeletons(pen, words, sheet, ROOM)
     if bodies:
         blocks.append(bodies)
@@ -122,7 +116,20 @@ def _blocks(pen: Pen, words: Words, plates: PlateBook, sheet: ContextSheet) -> l
         inside += problem_boxes(pen, words, group.problems, ROOM) + note_boxes(pen, words, group.notes, ROOM)
         if inside:
             blocks.append(_titled(pen, words.say("docket.groups", labels=group.label), inside))
-    dockets: list[Box] = [docket_block(pen, words, plates, sheet, one, labels, ROOM) for one in shown]
+    tallies = tally_boxes(pen, words, sheet, ROOM)
+    for tally in sheet.tallies:
+        if not tally.deleted:
+            tallies += [difference_box(pen, words, plates, one, ROOM, labels) for one in tally.differences]
+    if tallies:
+        blocks.append(_titled(pen, words.say("tallies"), tallies))
+    if pictures is not None:
+        own = [one for one in sheet.photos if not one.docket]
+        shots = photo_boxes(pen, words, own, pictures, ROOM)
+        if sheet.photos_closed:
+            shots.append(Text(pen, words.say("photos.closed", n=sheet.photos_closed), ROOM, TABLE, bold=True))
+        if shots:
+            blocks.append(_titled(pen, words.say("photos"), shots))
+    dockets: list[Box] = [docket_block(pen, words, plates, sheet, one, labels, ROOM, pictures) for one in shown]
     if dockets:
         # The heading stays with the first docket.
         heading = Text(pen, words.say("dockets"), ROOM, BODY + 2, bold=True)
@@ -163,6 +170,11 @@ def _head(pen: Pen, words: Words, sheet: ContextSheet) -> Stack:
             ("grave_like", ""),
         )
     ]
+    rows.append(
+        (words.field("recovery"), words.ways((one.recovery, one.mesh_mm) for one in sheet.bags if not one.deleted), "")
+    )
+    if sheet.locked:
+        rows[3] = (rows[3][0], words.say("head.locked", state=rows[3][1]), rows[3][2])
     third = (ROOM - 8) / 3
     boxes.append(Row([facts(pen, rows[:2], third), facts(pen, rows[2:4], third), facts(pen, rows[4:], third)], 4.0))
     if sheet.deleted:
@@ -173,26 +185,24 @@ def _head(pen: Pen, words: Words, sheet: ContextSheet) -> Stack:
     return Stack(boxes, gap=0.8)
 
 
-def _summary(pen: Pen, words: Words, sheet: ContextSheet) -> Stack:
-    left, right = 76.0, ROOM - 80.0
+def _summary(pen: Pen, words: Words, sheet: ContextSheet) -> list[Box]:
+    left, right = 68.0, ROOM - 72.0
     figures = sheet.figures
-    rows = [[_heading(words, row), *_cells(words, row)] for row in figures.rows]
+    rows = [[heading_of(words, row), *_cells(words, row)] for row in figures.rows]
     rows.append([words.say("rows.total"), *_cells(words, figures.total)])
-    head = [words.say(f"rows.{one}") for one in ("taxon", "dockets", "fragments", "weight")]
-    counts = table(pen, head, rows, [right - 3 * 21 - 6, 19.0, 21.0, 23.0])
+    head = [words.say(f"rows.{one}") for one in ("taxon", "dockets", "pieces", "nisp", "weight")]
+    counts = table(pen, head, rows, [right - 2 * 18 - 16 - 20 - 8, 18.0, 18.0, 16.0, 20.0])
+    body = Row([facts(pen, _counts(words, figures), left, left - 18), counts], 4.0)
+    blocks: list[Box] = [Stack([Text(pen, words.say("summary"), ROOM, BODY + 2, bold=True), body], gap=1.0)]
+    if figures.by_recovery:
+        blocks.append(by_recovery(pen, words, figures.by_recovery, ROOM))
     remarks = [words.say("summary.range")]
     if figures.uncounted:
         remarks.append(words.say("summary.uncounted", n=figures.uncounted))
     if figures.unweighed:
         remarks.append(words.say("summary.unweighed", n=figures.unweighed))
-    body = Row(
-        [
-            facts(pen, _counts(words, figures), left, left - 22),
-            Stack([counts, Space(0.6), Text(pen, " ".join(remarks), right, TABLE)]),
-        ],
-        4.0,
-    )
-    boxes: list[Box] = [Text(pen, words.say("summary"), ROOM, BODY + 2, bold=True), body]
+    said = [words.say("summary.definitions"), " ".join(remarks)]
+    boxes: list[Box] = [Text(pen, one, ROOM, TABLE) for one in said]
     for key, chosen in (
         ("disagreements", _in_dispute(words, sheet)),
         ("impossible", [one.label for one in sheet.dockets if any(p.level == "impossible" for p in one.problems)]),
@@ -200,7 +210,7 @@ def _summary(pen: Pen, words: Words, sheet: ContextSheet) -> Stack:
     ):
         if chosen:
             boxes.append(Text(pen, words.say(f"summary.where_{key}", labels=", ".join(chosen)), ROOM, TABLE))
-    return Stack(boxes, gap=1.0)
+    return [*blocks, Stack(boxes, gap=1.0)]
 
 
 def _in_dispute(words: Words, sheet: ContextSheet) -> list[str]:
@@ -223,7 +233,9 @@ def _in_dispute(words: Words, sheet: ContextSheet) -> list[str]:
 def _counts(words: Words, figures: Figures) -> list[tuple[str, str, str]]:
     shown: list[tuple[str, str]] = [
         ("dockets", words.span(figures.total.dockets)),
-        ("fragments", words.span(figures.total.fragments)),
+        ("pieces", words.span(figures.total.pieces)),
+        ("nsp", words.span(figures.nsp)),
+        ("nisp", words.span(figures.total.nisp)),
         ("holds_open", str(figures.holds_open)),
         ("not_asked", str(figures.answers.get(human.NOT_ASKED, 0))),
         ("not_excluded", str(figures.answers.get(human.NOT_EXCLUDED, 0))),
@@ -249,7 +261,8 @@ def _counts(words: Words, figures: Figures) -> list[tuple[str, str, str]]:
     return rows
 
 
-def _heading(words: Words, row: TaxonRow) -> str:
+def heading_of(words: Words, row: TaxonRow) -> str:
+    """What a row of the summary is of."""
     kind, value = row.heading
     if kind == "apart":
         return words.say(f"rows.{value}")
@@ -257,8 +270,24 @@ def _heading(words: Words, row: TaxonRow) -> str:
 
 
 def _cells(words: Words, row: TaxonRow) -> list[str]:
-    weight = words.say("rows.unweighed") if row.weight_g is None else words.span(row.weight_g)
-    return [words.span(row.dockets), words.span(row.fragments), weight]
+    # Where nothing can be identified, a nought would say that somebody had tried.
+    nisp = words.span(row.nisp) if row.nisp.high or row.heading[0] == "total" else NOTHING
+    return [words.span(row.dockets), words.span(row.pieces), nisp, weight_of(words, row)]
+
+
+def weight_of(words: Words, row: TaxonRow | RecoveryRow) -> str:
+    """The weight of a row in words: what was not weighed is not nought."""
+    return words.say("rows.unweighed") if row.weight_g is None else words.span(row.weight_g)
+
+
+def by_recovery(pen: Pen, words: Words, rows: Sequence[RecoveryRow], width: float) -> Stack:
+    """The same figures by how it was got: by hand and from the sieve are never mixed unsaid."""
+    head = [words.say(f"rows.{one}") for one in ("recovery", "pieces", "nsp", "nisp", "weight")]
+    shown = [
+        [words.way(one.recovery, one.mesh_mm), *map(words.span, (one.pieces, one.nsp, one.nisp)), weight_of(words, one)]
+        for one in rows
+    ]
+    return table(pen, head, shown, [width - 2 * 18 - 16 - 20 - 8, 18.0, 18.0, 16.0, 20.0])
 
 
 def _bags(pen: Pen, words: Words, sheet: ContextSheet) -> Stack:

@@ -14,6 +14,7 @@ from fieldapp.sheets.entries import Assessed, ContextSheet, Docket, HumanReading
 from fieldapp.sheets.hold_banner import docket_banner
 from fieldapp.sheets.observed import observed
 from fieldapp.sheets.pen import THIN, Pen
+from fieldapp.sheets.photo_box import photo_boxes
 from fieldapp.sheets.plate_drawing import PlateBook
 from fieldapp.sheets.type import BODY, TABLE
 from fieldapp.sheets.versions import (
@@ -41,6 +42,7 @@ def docket_block(
     docket: Docket,
     labels: Mapping[str, str],
     width: float,
+    pictures: Mapping[str, bytes] | None = None,
 ) -> Stack:
     """The block; it may be parted only where it is longer than a page. `labels`: of dockets and bags by id."""
     boxes: list[Box] = [Rule(width, THIN, 0.6), _head(pen, words, docket, width)]
@@ -55,6 +57,10 @@ def docket_block(
     boxes += _links(pen, words, docket, width)
     differences = docket.differences + (docket.hold.differences if docket.hold else ())
     boxes += [difference_box(pen, words, book, one, width, labels) for one in differences]
+    if pictures is not None:
+        own = [one for one in sheet.photos if one.docket == docket.id]
+        boxes += photo_boxes(pen, words, own, pictures, width)
+    boxes += _checked(pen, words, docket, width)
     again = words.say("continued", what=docket.label)
     return Stack(boxes, gap=1.2, again=Text(pen, again, width, TABLE, bold=True))
 
@@ -225,6 +231,16 @@ def _assessment(words: Words, assessed: Assessed) -> str:
         said=words.said(assessed.said),
         counts=counts,
     )
+
+
+def _checked(pen: Pen, words: Words, docket: Docket, width: float) -> list[Box]:
+    """That a specialist has gone over it, and whether it has changed since."""
+    if docket.checked:
+        return [Text(pen, words.say("docket.checked", said=words.said(*docket.checked)), width, TABLE, bold=True)]
+    if docket.was_checked:
+        said = words.said(*docket.was_checked)
+        return [Text(pen, words.say("docket.changed_since", said=said), width, TABLE, bold=True)]
+    return []
 
 
 def _links(pen: Pen, words: Words, docket: Docket, width: float) -> list[Box]:

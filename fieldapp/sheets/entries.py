@@ -172,7 +172,11 @@ class Docket:
     life      "live", "deleted" or "disputed" (somebody deleted it without knowing `unseen`: paths and who wrote them)
     reading   what is used: the one reading, or the most that all readings support; None if there is none
     answer    where it stands on the human question, joined dockets included; `own` by its own readings alone
-    joined    labels of the dockets said to be the same bone
+    joined    labels of the dockets said to be the same bone;  bone: a word that they share, "" if there are none
+    fitted    a word that dockets share whose pieces fit together, "" if nothing fits
+    photos    ids of the photos' records that it names
+    recovery  how its bag's bones were got, and on what mesh; None where that is not recorded, or in dispute
+    checked   who has marked it as checked, with nothing changed since;  was_checked: who did, before something changed
     items     (path, value) of everything else that was observed on it: teeth, marks, measurements, surface
     unknown   how many paths this version does not know; they are kept and not printed
     """
@@ -202,6 +206,13 @@ class Docket:
     groups: tuple[str, ...]
     items: tuple[tuple[str, Any], ...]
     unknown: int
+    bone: str = ""
+    fitted: str = ""
+    photos: tuple[str, ...] = ()
+    recovery: str | None = None
+    mesh_mm: float | None = None
+    checked: tuple[Said, ...] = ()
+    was_checked: tuple[Said, ...] = ()
 
     @property
     def disagreements(self) -> tuple[Difference, ...]:
@@ -237,6 +248,41 @@ class Group:
 
 
 @dataclass(frozen=True, slots=True)
+class Tally:
+    """Pieces that were counted and not recorded one by one; `said`: who counted them."""
+
+    label: str
+    bag: str
+    taxon: Any
+    element: Any
+    count: Any
+    weight_g: Any
+    burning: Any
+    preservation: Any
+    stage: Any
+    recovery: str | None
+    mesh_mm: float | None
+    deleted: bool
+    said: tuple[Said, ...]
+    notes: tuple[Note, ...]
+    differences: tuple[Difference, ...]
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A photograph that is not closed. `docket`: the id of the bone it shows, "" for one of the context."""
+
+    id: str
+    sha256: str
+    docket: str
+    view: Any
+    scale: Any
+    north: Any
+    said: tuple[Said, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Span:
     """A figure with the range over disputed readings; `low` equals `high` where nothing is disputed."""
 
@@ -248,12 +294,26 @@ class Span:
 class TaxonRow:
     """What is counted under one heading: ("taxon", key), ("material", key) or ("apart", reason).
 
+    pieces    as domain.counting counts them, and nisp too
     weight_g  None where nothing of it was weighed: that is not nought
     """
 
     heading: tuple[str, Any]
     dockets: Span
-    fragments: Span
+    pieces: Span
+    weight_g: Span | None
+    nisp: Span
+
+
+@dataclass(frozen=True, slots=True)
+class RecoveryRow:
+    """What was got in one way: by hand, or on a mesh of so many millimetres; None where that is not known."""
+
+    recovery: str | None
+    mesh_mm: float | None
+    pieces: Span
+    nsp: Span
+    nisp: Span
     weight_g: Span | None
 
 
@@ -261,7 +321,9 @@ class TaxonRow:
 class Figures:
     """The summary.
 
-    uncounted    live dockets without a usable count; each is taken as one fragment
+    nsp          specimens; total.nisp are the identified ones of them
+    by_recovery  the same figures by how it was got, if there was more than one way
+    uncounted    live dockets without a usable count; each is taken as one piece
     unweighed    live dockets without a weight
     answers      {where dockets stand on the human question: how many}, deleted ones that are raised included
     problems     {level: how many}
@@ -269,6 +331,8 @@ class Figures:
 
     rows: tuple[TaxonRow, ...]
     total: TaxonRow
+    nsp: Span
+    by_recovery: tuple[RecoveryRow, ...]
     uncounted: int
     unweighed: int
     deleted: int
@@ -289,6 +353,8 @@ class ContextSheet:
     source       the ledger or notebook it was printed from, in words
     conditions   of the licence, as the site has set them, a line each
     place        the site's own words for its place, if it has set any
+    locked       whether its analysis is said to be finished
+    photos       the photographs of it and its dockets that are not closed;  photos_closed: how many are
     hold_words   whether the free words of hold logs were gathered: they may name the place, so by default they are not
     """
 
@@ -317,3 +383,7 @@ class ContextSheet:
     conditions: tuple[str, ...] = ()
     place: Place | None = None
     hold_words: bool = False
+    locked: bool = False
+    tallies: tuple[Tally, ...] = ()
+    photos: tuple[Photo, ...] = ()
+    photos_closed: int = 0

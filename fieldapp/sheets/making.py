@@ -15,7 +15,7 @@ from fieldapp.domain import human, readings
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.labels import LabelError
 from fieldapp.domain.labels import read as read_label
-from fieldapp.records import checked
+from fieldapp.records import checked as marked
 from fieldapp.records.changes import canonical
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
@@ -30,10 +30,12 @@ from fieldapp.sheets.entries import (
     Hold,
     HumanReading,
     Note,
+    Photo,
     Problem,
     Reading,
     Said,
     Step,
+    Tally,
     Version,
 )
 
@@ -41,10 +43,10 @@ Who = Mapping[str, tuple[str, str, str]]
 """{change id: (name, role, time)} of the people who wrote the changes."""
 
 _READING = ("element", "side", "taxon", "certainty", "portions", "fusion", "sex", "stage", "compared")
-_NOT_SHOWN = frozenset({"place_sealed"})
+_NOT_SHOWN = frozenset({"place_sealed", "checked", "not_same"})
 _PLACED = frozenset(
     {"label", "bag", "context", "material", "reading", "human", "assessment", "count", "weight_g", "burning", "note"}
-    | {"same_as", "finder", "deleted"}
+    | {"same_as", "not_same", "finder", "photo", "checked", "deleted"}
 )
 """Paths of a docket that have a place of their own on the sheet."""
 _IDS = frozenset({"bag", "context", "docket"})
@@ -82,7 +84,7 @@ class Making:
 
     def differences(self, record: Record) -> tuple[Difference, ...]:
         found = []
-        for path, heads in sorted(checked.disagreements(record).items()):
+        for path, heads in sorted(marked.disagreements(record).items()):
             if path == "deleted" or path in _NOT_SHOWN:
                 continue
             if not _known(record.kind, path):
@@ -129,6 +131,9 @@ class Making:
         return tuple(sorted(shown, key=gravest_first))
 
     def notes(self, record: Record) -> tuple[Note, ...]:
+        # Those of a closed photograph are closed, for whatever else its record was claimed.
+        if "photo" in record.kinds and any(all_at(record, "closed")):
+            return ()
         differing = record.disagreements()
         found = []
         for path, heads in record.heads.items():
@@ -146,6 +151,9 @@ class Making:
         bone: Sequence[Record],
         labels: Mapping[str, str],
         groups: tuple[str, ...],
+        *,
+        fitted: str = "",
+        way: tuple[str | None, float | None] = (None, None),
     ) -> Docket:
         standing = standing_of(record, self.authority)
         answer = human.joined(standing_of(one, self.authority) for one in bone)
@@ -162,6 +170,7 @@ class Making:
             tier = human.STOP if any(human.STOP in answers(one) for one in bone) else human.QUERY
             entry = Hold(tier, (), None, (), "open", written=False)
         deleted, unseen = self._deletion(record)
+        checked, was_checked = self._checked(record)
         return Docket(
             id=record.id,
             label=labels[record.id],
@@ -187,8 +196,22 @@ class Making:
             joined=tuple(sorted(label_of(one) for one in bone if one.id != record.id)),
             groups=groups,
             items=tuple(one for one in self._items(record) if not (raised and one[0] == "place")),
-            unknown=sum(not _known(record.kind, path) for path in record.heads),
+            unknown=sum(not _placed(record.kind, path) for path in record.heads),
+            bone=min(one.id for one in bone) if len(bone) > 1 else "",
+            fitted=fitted,
+            photos=tuple(record.linked("photo")),
+            recovery=way[0],
+            mesh_mm=way[1],
+            checked=checked,
+            was_checked=was_checked,
         )
+
+    def _checked(self, record: Record) -> tuple[tuple[Said, ...], tuple[Said, ...]]:
+        """Who has checked the docket as it stands, and who did before it changed. A note changes nothing."""
+        hold, held = (
+            tuple(sorted(map(self.said, found), key=lambda one: (one.at, one.change))) for found in marked.marks(record)
+        )
+        return (hold, ()) if marked.state_of(record) == "checked" else ((), hold + held)
 
     def reading(self, value: Any) -> Reading | None:
         """A reading as it is shown; one that is no reading at all is carried whole in `rest`."""
@@ -222,16 +245,12 @@ class Making:
         """What is known and has no place of its own on the sheet; what is in dispute stands among the differences."""
         disputed = record.disagreements()
         order = list(SHAPES["docket"])
-        mark = [(checked.PATH, state)] if (state := checked.state_of(record)) else []
         found = [
             (path, record.value(path))
             for path in record.heads
-            if path.partition("/")[0] not in _PLACED
-            and path not in disputed
-            and path != checked.PATH
-            and _known("docket", path)
+            if path.partition("/")[0] not in _PLACED and path not in disputed and _known("docket", path)
         ]
-        return tuple(sorted(found + mark, key=lambda one: (order.index(one[0].partition("/")[0]), one[0])))
+        return tuple(sorted(found, key=lambda one: (order.index(one[0].partition("/")[0]), one[0])))
 
     def _deletion(self, record: Record) -> tuple[tuple[Said, ...], tuple[tuple[str, Said], ...]]:
         """Who deleted the record, and the entries that the deletions had not seen."""
@@ -320,6 +339,42 @@ class Making:
             charnel=True in all_at(record, "charnel"),
         )
 
+    def tally(self, record: Record, way: tuple[str | None, float | None]) -> Tally:
+        return Tally(
+            label=label_of(record),
+            bag=self.labels.get(text(record.value("bag")), text(record.value("bag"))),
+            taxon=record.value("taxon"),
+            element=record.value("element"),
+            count=record.value("count"),
+            weight_g=record.value("weight_g"),
+            burning=record.value("burning"),
+            preservation=record.value("preservation"),
+            stage=record.value("stage"),
+            recovery=way[0],
+            mesh_mm=way[1],
+            deleted=record.life() == "deleted",
+            said=self.versions(record.heads["count"])[0].said if "count" in record.heads else (),
+            notes=self.notes(record),
+            differences=self.differences(record),
+            problems=self.problems(record),
+        )
+
+    def photos(self, record: Record, docket: str) -> list[Photo]:
+        """The pictures that a photo's record names: several where its versions differ."""
+        return [
+            Photo(
+                record.id,
+                one.value,
+                docket,
+                record.value("view"),
+                record.value("scale"),
+                record.value("north"),
+                one.said,
+            )
+            for one in self.versions(record.heads.get("sha256", {}))
+            if isinstance(one.value, str) and one.value
+        ]
+
     def bag(self, record: Record, dockets: int) -> Bag:
         return Bag(
             label=label_of(record),
@@ -346,6 +401,22 @@ class Making:
 
 def _known(kind: str, path: str) -> bool:
     return path == "deleted" or path.split("/", 1)[0] in SHAPES.get(kind, {})
+
+
+def _placed(kind: str, path: str) -> bool:
+    """Whether the path stands on the sheet in some way."""
+    return _known(kind, path) or path.partition("/")[0] in _PLACED
+
+
+def way_of(bag: Record | None) -> tuple[str | None, float | None]:
+    """How a bag's bones were got: recovery and mesh; nothing where that is not recorded or in dispute."""
+    if bag is None or {"recovery", "mesh_mm"} & bag.disagreements().keys():
+        return None, None
+    recovery, mesh = bag.value("recovery"), bag.value("mesh_mm")
+    return (
+        recovery if isinstance(recovery, str) else None,
+        float(mesh) if type(mesh) in (int, float) and recovery != "hand" else None,
+    )
 
 
 def all_at(record: Record, path: str) -> list[Any]:

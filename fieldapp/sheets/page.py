@@ -14,7 +14,7 @@ from fieldapp.sheets.pen import HEIGHT, MARGIN, WIDTH, Pen
 ROOM = WIDTH - 2 * MARGIN
 """Width between the margins, mm."""
 _WORTH = 45.0
-"""A block that must be parted anyway begins on this page only if so much of it is left, mm."""
+"""A block that flows, or must be parted anyway, begins on this page only if so much of it is left, mm."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def paginate(boxes: Sequence[Box], *, first_top: float, top: float, bottom: floa
                 continue
             fresh = not placed and y == (top if pages else first_top)
             parts = None
-            if fresh or (box.height > bottom - top and bottom - y >= _WORTH):
+            if fresh or ((box.flows or box.height > bottom - top) and bottom - y >= _WORTH):
                 parts = box.split(bottom - y)
             if parts:
                 placed.append((parts[0], y))
@@ -69,10 +69,14 @@ def draw(
     pages: Sequence[Page],
     head: Callable[[Pen, int, int], None],
     foot: Callable[[Pen, int, int, bool], None],
+    bookmark: str = "",
 ) -> None:
-    """Draws the pages. `head(pen, page, of)`; `foot(pen, page, of, has_plate)`; pages count from 1."""
+    """Draws the pages. `head(pen, page, of)`; `foot(pen, page, of, has_plate)`; pages count from 1. `bookmark`: what
+    the first of them is called among a long file's bookmarks."""
     for number, page in enumerate(pages, 1):
         pen.page()
+        if bookmark and number == 1:
+            pen.bookmark(bookmark)
         head(pen, number, len(pages))
         for box, y in page.placed:
             box.draw(pen, MARGIN, y)

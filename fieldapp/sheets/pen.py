@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from io import BytesIO
 from pathlib import Path
 from xml.sax.saxutils import escape
 
@@ -30,14 +31,25 @@ _FONT = "sheet"
 
 
 class Pen:
-    """A document being drawn. `type` and `bold_type` measure in its fonts."""
+    """A document being drawn. `type` and `bold_type` measure in its fonts; `wide` and `high` is its page."""
 
     def __init__(
-        self, font: Path, bold: Path, *, title: str, subject: str, lang: str, made_by: str, at: datetime
+        self,
+        font: Path,
+        bold: Path,
+        *,
+        title: str,
+        subject: str,
+        lang: str,
+        made_by: str,
+        at: datetime,
+        lying: bool = False,
     ) -> None:
         if at.tzinfo is None:
             raise ValueError("the time of printing needs its zone, or the file would depend on the machine")
-        self._pdf = pdf = FPDF(unit="mm", format="A4", enforce_compliance="PDF/A-1b")
+        self.wide, self.high = (HEIGHT, WIDTH) if lying else (WIDTH, HEIGHT)
+        turned = "landscape" if lying else "portrait"
+        self._pdf = pdf = FPDF(orientation=turned, unit="mm", format="A4", enforce_compliance="PDF/A-1b")
         pdf.set_auto_page_break(False)
         pdf.set_margin(0)
         pdf.set_line_width(HAIR)
@@ -63,6 +75,14 @@ class Pen:
     def page(self) -> None:
         """Turns to a new page."""
         self._pdf.add_page()
+
+    def bookmark(self, name: str) -> None:
+        """Names the page, so that a reader of a long file finds it."""
+        self._pdf.start_section(self.type.printable(name))
+
+    def image(self, data: bytes, x: float, y: float, w: float, h: float) -> None:
+        """A JPEG picture in the given place; one that comes again is in the file once."""
+        self._pdf.image(BytesIO(data), x, y, w, h)
 
     def text(self, x: float, y: float, line: str, size: float, *, bold: bool = False) -> None:
         """One printable line with its baseline at `y`."""
@@ -95,6 +115,12 @@ class Pen:
         """An empty box whose line runs within the given place."""
         self._stroke(width)
         self._pdf.rect(x + width / 2, y + width / 2, w - width, h - width)
+
+    def squares(self, boxes: Iterable[tuple[float, float, float, float]]) -> None:
+        """Black boxes without an edge: (x, y, width, height)."""
+        self._pdf.set_fill_color(*INK)
+        for x, y, w, h in boxes:
+            self._pdf.rect(x, y, w, h, style="F")
 
     def fill(self, points: Sequence[Point], ink: Colour) -> None:
         """A filled polygon without an edge."""

@@ -115,6 +115,20 @@ class PlateDrawing(Box):
             pen.lines(moved(lines, x, y), width)
 
 
+class PlateOutline(Box):
+    """A plate without states, to be filled in with a pencil."""
+
+    def __init__(self, book: PlateBook, key: Key) -> None:
+        self.book, self.key = book, key
+        self.width, self.height = key[-1]
+
+    def draw(self, pen: Pen, x: float, y: float) -> None:
+        placed = self.book.placed(self.key)
+        alike = dict.fromkeys(placed.portions, UNKNOWN)
+        for lines, width, _ in weighted(placed, self.book.edges(self.key, alike)):
+            pen.lines(moved(lines, x, y), width)
+
+
 def plate_box(
     pen: Pen,
     words: Words,

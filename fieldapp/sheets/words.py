@@ -12,6 +12,9 @@ from typing import Any
 from fieldapp.records.changes import canonical
 from fieldapp.sheets.entries import Reading, Said, Span
 
+NOTHING = "–"  # noqa: RUF001
+"""Stands where there is nothing to say: a blank would be taken for a no, and a nought for a count."""
+
 
 class Words:
     """The texts of one language."""
@@ -90,6 +93,24 @@ class Words:
         """A figure, or its range."""
         low, high = number(span.low), number(span.high)
         return low if low == high else self.say("range", low=low, high=high)
+
+    def way(self, recovery: str | None, mesh_mm: float | None) -> str:
+        """How bones were got: by hand, or on which mesh."""
+        if recovery is None and mesh_mm is None:
+            return self.say("not_recorded")
+        said = self.word("recovery", recovery)
+        return f"{said} {self.say('millimetres', value=number(mesh_mm))}" if mesh_mm else said
+
+    def ways(self, of: Iterable[tuple[Any, Any]]) -> str:
+        """Each way in which bones were got, once."""
+        shown = [
+            self.way(
+                recovery if isinstance(recovery, str) else None,
+                float(mesh) if type(mesh) in (int, float) and recovery != "hand" else None,
+            )
+            for recovery, mesh in of
+        ]
+        return self.say("and").join(dict.fromkeys(shown)) or self.say("not_recorded")
 
     def title(self, reading: Reading | None, disputed: Iterable[str] = ()) -> str:
         """A reading in one line: side, element and taxon, and which of its fields are in dispute."""

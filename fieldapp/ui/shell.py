@@ -26,13 +26,14 @@ from fieldapp.ui.presenters.key import Key
 from fieldapp.ui.presenters.lab import Lab
 from fieldapp.ui.presenters.people import People
 from fieldapp.ui.presenters.photographs import Photographs
+from fieldapp.ui.presenters.printing import Printing
 from fieldapp.ui.presenters.scan import Scan
 from fieldapp.ui.texts import say
 
 SCREENS = (
     "setup", "people", "contexts", "context", "form", "quick", "card", "more", "find", "manner", "lock", "photo",
     "scan", "lab", "stop", "hold", "sync", "history", "beside", "leave", "aid",
-    "assess", "key", "carry",
+    "assess", "key", "carry", "printing",
 )  # fmt: skip
 _REMEMBERED = ("contexts", "context", "hold")
 
@@ -70,6 +71,7 @@ class Shell:
         self.sync = Sync(desk, cabin)
         self.key = Key(desk, cabin)
         self.carry = Carry(desk)
+        self.printing = Printing(desk, self.carry)
         self.assess: Assess | None = None
         self.form: Form | None = Form.resumed(desk) if desk.site else None
         self.card: Card | None = Card.resumed(desk) if desk.site else None

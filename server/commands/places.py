@@ -7,7 +7,6 @@ director edits and checks first. Not for: deciding which place a site lies in. N
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +14,7 @@ from fieldapp.assets import places, texts
 from fieldapp.cli import CommandError
 from fieldapp.domain.places import PlaceLine
 from fieldapp.records import place
+from server import place_drafts
 from server.commands.site_rules import read_text, write_site
 from server.errors import PlaceUnsourced
 from server.ledger import Ledger
@@ -59,17 +59,7 @@ def draft(key: str) -> str:
         raise CommandError(words["cabin.cli.no_draft"].format(key=key, keys=", ".join(found)))
     lines = found[key]
     head = words["cabin.cli.draft_head"].format(name=words[f"place.{key}"], **_seen(lines))
-    return "\n".join([*(f"# {line}" for line in head.splitlines()), *_rules(lines)]) + "\n"
-
-
-def _rules(lines: tuple[PlaceLine, ...]) -> Iterator[str]:
-    words, before = texts(), ""
-    for line in lines:
-        if line.source != before:
-            yield f"# {line.source}:"
-        before = line.source
-        mark = "draft_seen" if line.address else "draft_recalled"
-        yield f"{words[line.text]} [{words[f'cabin.cli.{mark}'].format(address=line.address)}]"
+    return "\n".join([*(f"# {line}" for line in head.splitlines()), *place_drafts.rules(lines)]) + "\n"
 
 
 def _seen(lines: tuple[PlaceLine, ...]) -> dict[str, int]:

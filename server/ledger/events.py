@@ -42,6 +42,14 @@ def newest(connection: Connection, limit: int, what: str | None = None) -> list[
     return [Event(row.nr, row.at, row.what, row.who, json.loads(row.fields)) for row in connection.execute(query)]
 
 
+def naming(connection: Connection, what: str, word: str) -> list[Event]:
+    """Lines of one sort in whose fields a word stands, such as an id, newest first."""
+    column = tables.event.c
+    query = select(tables.event).where(column.what == what, column.fields.contains(word, autoescape=True))
+    rows = connection.execute(query.order_by(column.nr.desc()))
+    return [Event(row.nr, row.at, row.what, row.who, json.loads(row.fields)) for row in rows]
+
+
 def last_of(connection: Connection, what: str, who: str) -> Event | None:
     """The last line of one sort and of one person, if there is one."""
     column = tables.event.c

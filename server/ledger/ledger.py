@@ -28,7 +28,20 @@ from fieldapp.records import changes, standing
 from fieldapp.records.changes import Change, UnreadableChange
 from fieldapp.records.fold import Record
 from server.errors import LedgerUnreachable, NotTheSite, ValueNotKept
-from server.ledger import asking, checks, events, folding, holds, intake, letters, meta, opening, proving, tables
+from server.ledger import (
+    asking,
+    checks,
+    events,
+    folding,
+    holds,
+    intake,
+    letters,
+    meta,
+    opening,
+    placing,
+    proving,
+    tables,
+)
 from server.ledger.asking import Disputed, Listed, Pulled, Written
 from server.ledger.checks import Found
 from server.ledger.database import Database
@@ -339,6 +352,10 @@ class Ledger:
         A docket in a bag lies in the bag's context, once the bag has come.
         """
         return self._read(lambda connection: asking.records(connection, kind, context, deleted))
+
+    def on_sheet(self, context: str) -> list[Record]:
+        """The records that a context's sheet is made of, deleted ones too: see `placing`."""
+        return self._read(lambda connection: placing.on_sheet(connection, context))
 
     def listing(self, kind: str, context: str | None = None, *, deleted: bool = False) -> list[Listed]:
         """Like `records`, as light lines for long lists."""

@@ -1,4 +1,4 @@
-"""What long lists sort by and are narrowed down by: a line a docket or context, worked out when the rules look at it.
+"""What long lists sort by and are narrowed down by: a line a docket, context or bag, made when the rules look at it.
 
 So a list of a hundred thousand is sorted, counted and paged by the database, and only what a page shows is read as
 records. A line may be a moment late, as problems are; what a page shows of a record never comes from its line.
@@ -64,7 +64,8 @@ def keep(
             rows[one.kind].append(_context(one, found))
         else:
             context, place = places.get(one.id, (None, None))
-            rows[one.kind].append(_docket(one, context, place, found))
+            made = _bag(one) if one.kind == "bag" else _docket(one, found)
+            rows[one.kind].append({**made, "context": context, "place": place})
     for kind, table in _TABLES.items():
         if gone[kind]:
             connection.execute(delete(table).where(among(connection, table.c.record, gone[kind])))
@@ -72,7 +73,7 @@ def keep(
 
 
 _Problems = Mapping[str, Sequence[Problem]]
-_TABLES = {"docket": tables.docket_line, "context": tables.context_line}
+_TABLES = {"docket": tables.docket_line, "context": tables.context_line, "bag": tables.bag_line}
 
 
 def _context(one: Record, problems: Sequence[Problem]) -> dict[str, Any]:
@@ -85,7 +86,7 @@ def _context(one: Record, problems: Sequence[Problem]) -> dict[str, Any]:
     }
 
 
-def _docket(one: Record, context: str | None, place: str | None, problems: Sequence[Problem]) -> dict[str, Any]:
+def _docket(one: Record, problems: Sequence[Problem]) -> dict[str, Any]:
     reading = one.value("reading")
     read = reading if isinstance(reading, Mapping) else {}
     label = label_of(one)
@@ -94,8 +95,6 @@ def _docket(one: Record, context: str | None, place: str | None, problems: Seque
     own = (label, *(value for path in ("find_no", "finder") if isinstance(value := one.value(path), str)))
     return {
         "record": one.id,
-        "context": context,
-        "place": place,
         "sort": sort_key(label),
         "find": short(writable(" ".join(own).casefold()) or ""),
         **{name: _text(read.get(name)) for name in ("element", "taxon", "side", "stage")},
@@ -107,6 +106,36 @@ def _docket(one: Record, context: str | None, place: str | None, problems: Seque
         "problems": len(problems),
         "gravest": max((GRAVITY.get(problem.level, 0) for problem in problems), default=0),
     }
+
+
+def _bag(one: Record) -> dict[str, Any]:
+    ticked = sorted(
+        {path[len(_STEP) :] for path, heads in one.heads.items() if path.startswith(_STEP) and _ticked(heads)}
+    )
+    return {
+        "record": one.id,
+        "sort": sort_key(label_of(one)),
+        "recovery": _text(one.value("recovery")),
+        **{path: _figure(one.value(path)) for path in ("mesh_mm", "weight_g")},
+        **{path: _text(" ".join(words.split())) if isinstance(words := one.value(path), str) else None
+           for path in ("box", "held_by")},
+        "steps": short(writable(" ".join(ticked)) or ""),
+    }  # fmt: skip
+
+
+_STEP = "step/"
+
+
+def _ticked(heads: Mapping[str, Any]) -> bool:
+    return any(value is True for value in heads.values())
+
+
+def _figure(value: Any) -> float | None:
+    known = isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value < _MOST
+    return float(value) if known else None
+
+
+_MOST = 1e12
 
 
 def _text(value: Any) -> str | None:
@@ -160,6 +189,19 @@ def contexts(connection: Connection) -> list[dict[str, Any]]:
     return sorted(found, key=lambda one: (one["sort"], one["id"]))
 
 
+def bags(connection: Connection) -> list[dict[str, Any]]:
+    """The lines of all bags, by context and label: {column: value}, with `id` and `label`.
+
+    One that the rules have not looked at yet has nothing but these two and `sort`.
+    """
+    own, line = tables.record.c, tables.bag_line
+    query = select(line, own.id, func.coalesce(own.label, "").label("label"))
+    query = query.select_from(tables.record.outerjoin(line, own.id == line.c.record))
+    rows = connection.execute(query.where(own.kind == "bag", own.life != "deleted")).mappings()
+    found = [{**row, "sort": row["sort"] or sort_key(row["label"]), "steps": row["steps"] or ""} for row in rows]
+    return sorted(found, key=lambda one: (one["place"] or LAST, one["sort"], one["id"]))
+
+
 def numbers(connection: Connection) -> dict[str, Numbers]:
     """{context: what its dockets come to}; under "" those that lie in none that is known."""
     where = func.coalesce(LINE.context, "")
@@ -211,14 +253,14 @@ def has(words: Mapping[str, Collection[str]], text: str) -> ColumnElement[bool]:
 
 
 def places_in(records: Iterable[Record]) -> dict[str, tuple[str, str | None]]:
-    """{docket: (context, its number as a sort key)} of the dockets among these: the context of its bag, where the bag
+    """{docket or bag: (context, its number as a sort key)} of those among these: the context of its bag, where the bag
     is among them; else its own."""
     listed = list(records)
     bags = {one.id: _text(one.value("context")) for one in listed if one.kind == "bag"}
     numbers = {one.id: sort_key(label_of(one)) for one in listed if one.kind == "context"}
     found = {}
     for one in listed:
-        if one.kind == "docket":
+        if one.kind in ("docket", "bag"):
             bag = one.value("bag")
             context = (bags.get(bag) if isinstance(bag, str) else None) or _text(one.value("context"))
             if context:

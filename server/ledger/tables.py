@@ -12,6 +12,7 @@ from __future__ import annotations
 from sqlalchemy import (
     Boolean,
     Column,
+    Float,
     ForeignKey,
     Index,
     LargeBinary,
@@ -166,7 +167,22 @@ context_line = Table(
     Column("problems", Integer, nullable=False),
 )
 
-WORKED_OUT = frozenset({"record", "link", "disagreement", "problem", "docket_line", "context_line"})
+bag_line = Table(
+    "bag_line",
+    metadata,
+    Column("record", Text, primary_key=True),
+    Column("context", Text),
+    Column("place", Text, doc="its context's number, as in `sort`"),
+    Column("sort", Text, nullable=False),
+    Column("recovery", Text),
+    Column("mesh_mm", Float),
+    Column("weight_g", Float),
+    Column("box", Text),
+    Column("held_by", Text),
+    Column("steps", Text, nullable=False, doc="the words ticked, parted by spaces"),
+)
+
+WORKED_OUT = frozenset({"record", "link", "disagreement", "problem", "docket_line", "context_line", "bag_line"})
 """Tables that are made from the changes and can be made again: a backup holds all others."""
 
 # -- the cabin's own ------------------------------------------------------------------------------------------------

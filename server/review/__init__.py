@@ -1,4 +1,4 @@
-"""The specialist's pages: sign-in, today, contexts, fragments, dockets, disagreements, holds; and the
+"""The specialist's pages: sign-in, today, contexts, fragments, dockets, disagreements, holds, bags; and the
 pages of those who look after the cabin: people, tablets, the log. Flask and Jinja, full pages, plain
 forms and links; everything they need is shipped; they work without scripts.
 
@@ -18,19 +18,24 @@ from server.ledger.accounts import Accounts
 from server.ledger.devices import Devices
 from server.photos import Photos
 from server.review import (
+    adding_contexts,
+    bags,
     beside,
+    boxes,
     bulk,
     carrying,
     changes,
     contexts,
     disagreements,
     dockets,
+    doubles,
     editing,
     editing_context,
     entry,
     entry_many,
     faults,
     fragments,
+    groups,
     holds,
     keys,
     language,
@@ -43,19 +48,24 @@ from server.review import (
     photos,
     problems,
     raising,
+    settling,
     sheets,
     signing_in,
+    site_setup,
     tablets,
+    third,
     today,
+    transfers,
 )
 from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
 
 __all__ = ["register"]
 
 _ROUTES = (
-    language, signing_in, my_account, today, changes, contexts, fragments, dockets, disagreements, holds, problems,
-    beside, sheets, photos, people, tablets, carrying, log, faults, editing, editing_context, marking, locking, raising,
-    new_docket, entry, entry_many, bulk, keys,
+    language, signing_in, my_account, today, changes, contexts, fragments, dockets, new_docket, editing,
+    editing_context, marking, locking, raising, disagreements, settling, third, doubles, groups, holds, problems,
+    beside, sheets, photos, bags, boxes, transfers, site_setup, adding_contexts, people, tablets, carrying, log, faults,
+    entry, entry_many, bulk, keys,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

@@ -1,7 +1,7 @@
 """One field of many dockets at once: chosen from a list, looked at docket by docket, written in one transaction.
 
 Nothing is written that was not shown: the form carries the heads it replaces, and what has changed meanwhile is left
-out and said. A lot has a page, from which it is put back as one. Not here: what may be set, and who is left out (lots).
+out and said. A lot has a page, from which it is put back as one. Not here: what may be set, and who is left out (bulk_plan).
 """
 
 from __future__ import annotations
@@ -17,20 +17,20 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from server.ledger import events
 from server.ledger.events import Event
-from server.review import contexts, desk, fragments, lots, once, words
+from server.review import bulk_plan, contexts, desk, fragments, once, words
+from server.review.bulk_plan import CannotSet, Plan
 from server.review.desk import pages
-from server.review.lots import CannotSet, Plan
 from server.review.showing import label
 
 WRITE = "write"
-SET, PUT_BACK = "lot_set", "lot_put_back"
+SET, PUT_BACK = "bulk_set", "bulk_put_back"
 LISTED = 100
 """So many lots are listed, and so many of those left out for one reason."""
 
 
-@pages.get("/lot")
+@pages.get("/bulk")
 @desk.needs_sign_in
-def lot() -> Response:
+def bulk() -> Response:
     """`docket`: those ticked; or `all`, with the address of a list (fragments) and `context`: all that it holds."""
     desk.must("edit_docket")
     asked = request.args.getlist("docket")
@@ -38,13 +38,13 @@ def lot() -> Response:
         context = request.args.get("context", "")
         where = [contexts.inside(context)] if context else []
         with desk.ledger().database.reading() as connection:
-            asked = fragments.every(connection, lots.MOST + 1, *where)
+            asked = fragments.every(connection, bulk_plan.MOST + 1, *where)
     return _choose(asked)
 
 
-@pages.post("/lot")
+@pages.post("/bulk")
 @desk.needs_sign_in
-def set_lot() -> Response:
+def set_bulk() -> Response:
     """`dockets`: their ids; `once`; the one field that is filled in. Or `do` = write with `path`, `text` and `seen`,
     {docket: heads}, as the preview showed it."""
     desk.must("edit_docket")
@@ -54,42 +54,42 @@ def set_lot() -> Response:
         asked = list(seen)
     else:
         asked = [one for one in request.form.get("dockets", "").split() if one]
-        filled = [name for name in lots.FIELDS if desk.field(name)]
+        filled = [name for name in bulk_plan.FIELDS if desk.field(name)]
         if len(filled) != 1:
             return _choose(asked, 422, fault="one")
         name, text, seen = filled[0], desk.field(filled[0]), {}
     try:
-        make = lots.setting(name, text, mark)
+        make = bulk_plan.setting(name, text, mark)
     except CannotSet as fault:
         return _choose(asked, 422, fault=str(fault.args[0]), at=name)
-    if len(asked) > lots.MOST:
+    if len(asked) > bulk_plan.MOST:
         return _choose(asked, 413, fault="too_many")
-    found = lots.plan(_records(asked), make)
-    if desk.field("do") == WRITE and (first := lots.write(found, seen, SET, name)) is not None:
-        return redirect(url_for("review.lot_page", first=first.id))
+    found = bulk_plan.plan(_records(asked), make)
+    if desk.field("do") == WRITE and (first := bulk_plan.write(found, seen, SET, name)) is not None:
+        return redirect(url_for("review.bulk_page", first=first.id))
     return _preview(found, name=name, text=text, once=mark, status=409 if desk.field("do") == WRITE else 200)
 
 
-@pages.get("/lots")
+@pages.get("/bulk/list")
 @desk.needs_sign_in
-def lot_list() -> Response:
+def bulk_list() -> Response:
     """The lots written last, newest first."""
     desk.must("edit_docket")
     with desk.ledger().database.reading() as connection:
         found = events.page(connection, LISTED, only=(SET, PUT_BACK))
     names = desk.names()
-    return desk.page("lots", lots=found, who=lambda one: names.get(one.who, ""), sets=SET)
+    return desk.page("bulk_list", lots=found, who=lambda one: names.get(one.who, ""), sets=SET)
 
 
-@pages.get("/lot/<first>")
+@pages.get("/bulk/<first>")
 @desk.needs_sign_in
-def lot_page(first: str) -> Response:
+def bulk_page(first: str) -> Response:
     """A lot by its first change: what was written, who was left out, and the form that puts it back."""
     desk.must("edit_docket")
-    return _lot(_event(first))
+    return _page(_event(first))
 
 
-@pages.post("/lot/<first>")
+@pages.post("/bulk/<first>")
 @desk.needs_sign_in
 def put_back(first: str) -> Response:
     """`seen`, {docket: heads}, as the page showed it. Gives the dockets of a lot what they had before it."""
@@ -98,15 +98,15 @@ def put_back(first: str) -> Response:
     found = _back(event)
     if any(one not in {each.id for each in _of(found)} for one in seen):
         abort(400)
-    written = lots.write(found, seen, PUT_BACK, str(event.fields.get("path", "")))
+    written = bulk_plan.write(found, seen, PUT_BACK, str(event.fields.get("path", "")))
     if written is None:
-        return _lot(event, 409)
-    return redirect(url_for("review.lot_page", first=written.id))
+        return _page(event, 409)
+    return redirect(url_for("review.bulk_page", first=written.id))
 
 
 def _back(event: Event) -> Plan:
     changes = desk.ledger().following(str(event.fields["first"]), int(event.fields["n"]))
-    return lots.plan(_records([one.change.record for one in changes]), lots.putting_back(changes))
+    return bulk_plan.plan(_records([one.change.record for one in changes]), bulk_plan.putting_back(changes))
 
 
 def _event(first: str) -> Event:
@@ -130,7 +130,7 @@ def _seen() -> dict[str, list[str]]:
         told: Any = json.loads(request.form.get("seen", ""))
     except (ValueError, RecursionError):
         abort(400)
-    if not isinstance(told, dict) or len(told) > lots.MOST:
+    if not isinstance(told, dict) or len(told) > bulk_plan.MOST:
         abort(400)
     for ids in told.values():
         if not isinstance(ids, list) or not all(isinstance(one, str) for one in ids):
@@ -143,25 +143,25 @@ def _carried(plan: Plan) -> str:
 
 
 def _choose(asked: Sequence[str], status: int = 200, *, fault: str = "", at: str = "") -> Response:
-    too_many = len(asked) > lots.MOST
+    too_many = len(asked) > bulk_plan.MOST
     return desk.page(
-        "lot_choose",
+        "bulk_choose",
         status,
         records=[] if too_many else _records(asked),
-        fields=lots.FIELDS,
-        options=lots.options,
-        typed={} if status == 200 else {name: desk.field(name) for name in lots.FIELDS},
+        fields=bulk_plan.FIELDS,
+        options=bulk_plan.options,
+        typed={} if status == 200 else {name: desk.field(name) for name in bulk_plan.FIELDS},
         once=once.new(),
         fault="too_many" if too_many else fault,
         at=at,
-        most=lots.MOST,
+        most=bulk_plan.MOST,
         label=label,
     )
 
 
 def _preview(plan: Plan, *, name: str, text: str, once: str, status: int) -> Response:
     return desk.page(
-        "lot_preview",
+        "bulk_preview",
         status,
         plan=plan,
         path=name,
@@ -174,7 +174,7 @@ def _preview(plan: Plan, *, name: str, text: str, once: str, status: int) -> Res
     )
 
 
-def _lot(event: Event, status: int = 200) -> Response:
+def _page(event: Event, status: int = 200) -> Response:
     ledger, fields = desk.ledger(), event.fields
     changes = ledger.following(str(fields["first"]), int(fields["n"]))
     left = fields.get("left")
@@ -182,7 +182,7 @@ def _lot(event: Event, status: int = 200) -> Response:
     records = ledger.get([*(one.change.record for one in changes), *(one for ids in there.values() for one in ids)])
     plan = _back(event)
     return desk.page(
-        "lot",
+        "bulk",
         status,
         event=event,
         changes=[one.change for one in changes],
@@ -204,6 +204,6 @@ def _shown(path: str, value: Any, name: str) -> str:
         return words.say("not_recorded")
     if path in ("bag", "context"):
         return desk.refer(value)
-    if path == "reading" and name == lots.STAGE and isinstance(value, dict):
-        return words.value(lots.STAGE, value.get("stage"))
+    if path == "reading" and name == bulk_plan.STAGE and isinstance(value, dict):
+        return words.value(bulk_plan.STAGE, value.get("stage"))
     return words.value(path, value)

@@ -8,7 +8,7 @@ Opening again is as many changes as there were versions: each sets the path to o
 heads in `over`, but none names another, so that they stand side by side as before and everywhere alike. The
 settlement stays in the history. (One change could not do it: a change holds one value a path.)
 
-Never here: human fields and holds, and more than one disagreement at a time.
+Never here: human fields and holds; a third version (third) and many disagreements at a time (settling).
 """
 
 from __future__ import annotations
@@ -26,11 +26,12 @@ from fieldapp.records.schemas import SHAPES
 from server.ledger import asking, lines, tables
 from server.ledger.folding import nature as nature_of
 from server.ledger.lines import LINE
-from server.review import closing, desk, fragments, opened, words
+from server.review import closing, desk, fragments, opened, parting, words
 from server.review.desk import pages
 from server.review.showing import SEALED, Said, Showing, Version, coarser, differing, label, rows
 from server.review.tables import Paged, Sort
 from server.review.today import distinct, numbers
+from server.review.typed import third_input
 
 ACTS = {"docket": "settle_docket", "context": "settle_context", "bag": "settle_context", "group": "settle_context"}
 """{kind: the act of the role table}. Other kinds are not settled here."""
@@ -91,7 +92,7 @@ def _listed(record: str, path: str, heads: Mapping[str, Any]) -> list[Any]:
 @desk.needs_sign_in
 def disagreement(record: str, path: str) -> Response:
     """One path of one record: its versions, or what stands since it was settled."""
-    return _page(_found(record, path), path)
+    return disagreement_page(found_record(record, path), path)
 
 
 @pages.post("/disagreement/<record>/<path:path>")
@@ -99,13 +100,17 @@ def disagreement(record: str, path: str) -> Response:
 def settle(record: str, path: str) -> Response:
     """`heads`: what the form showed, JSON {path: [change ids]}; `choice`: a change id, "coarser", "keep" or "delete";
     `reason`."""
-    found = _found(record, path)
-    _must(found)
-    shown = _heads(found, path)
+    found = found_record(record, path)
+    must_settle(found)
+    shown = shown_heads(found, path)
     choice, reason = desk.field("choice"), desk.field("reason")
     if not choice or not reason:
-        return _page(found, path, 400, fault="choice" if not choice else "reason", choice=choice, reason=reason)
+        return disagreement_page(
+            found, path, 400, fault="choice" if not choice else "reason", choice=choice, reason=reason
+        )
     value = _chosen(found, path, shown[path], choice)
+    if parting.settled_away(found, path, value):
+        return disagreement_page(found, path, 409, fault="lowers", choice=choice, reason=reason)
     over = dict(shown) if path == DELETED else {path: shown[path]}
     note = {"text": words.say("note.settled", field=words.field(path), reason=reason), "stage": "analysis"}
     desk.write(found.kind, found.id, {path: value, f"note/{desk.ledger().new_id()}": note}, over)
@@ -117,12 +122,12 @@ def settle(record: str, path: str) -> Response:
 @desk.needs_sign_in
 def open_again(record: str, path: str) -> Response:
     """`heads`: what the form showed; `reason`. Puts the versions before the settlement back, side by side."""
-    found = _found(record, path)
-    _must(found)
-    shown = _heads(found, path)
+    found = found_record(record, path)
+    must_settle(found)
+    shown = shown_heads(found, path)
     reason = desk.field("reason")
     if not reason:
-        return _page(found, path, 400, fault="reason")
+        return disagreement_page(found, path, 400, fault="reason")
     former = _former(Showing(desk.ledger()), found, path, shown[path])
     if len(former) < 2:
         abort(409)
@@ -138,7 +143,8 @@ def open_again(record: str, path: str) -> Response:
     return redirect(url_for("review.disagreement", record=record, path=path, done="opened"))
 
 
-def _found(record: str, path: str) -> Record:
+def found_record(record: str, path: str) -> Record:
+    """The record, if this path of it can be settled at all and may be seen; else it ends the request."""
     found = desk.ledger().record(record)
     # Human readings never disagree, and nothing of a hold is settled: its most cautious value counts.
     if found is None or path not in found.heads or path.startswith(ADD_ONLY) or found.kind not in ACTS:
@@ -150,11 +156,12 @@ def _found(record: str, path: str) -> Record:
     return found
 
 
-def _must(record: Record) -> None:
+def must_settle(record: Record) -> None:
+    """Ends the request if the role may not settle what a record of this kind says."""
     desk.must(ACTS[record.kind])
 
 
-def _heads(record: Record, path: str) -> dict[str, list[str]]:
+def shown_heads(record: Record, path: str) -> dict[str, list[str]]:
     """What the form showed, of this path at least."""
     shown = opened.form(record).heads
     return shown if shown.get(path) else abort(400)
@@ -172,7 +179,8 @@ def _chosen(record: Record, path: str, heads: Sequence[str], choice: str) -> Any
     return abort(400)
 
 
-def _page(record: Record, path: str, status: int = 200, **form: str) -> Response:
+def disagreement_page(record: Record, path: str, status: int = 200, **form: str) -> Response:
+    """One path of one record; `form`: what was typed, with the `fault` that the form had."""
     ledger = desk.ledger()
     showing = Showing(ledger)
     disputed = record.disagreements().get(path)
@@ -211,6 +219,8 @@ def _page(record: Record, path: str, status: int = 200, **form: str) -> Response
         unseen=unseen,
         heads=canonical(record.head_ids() if path == DELETED else {path: sorted(heads)}),
         act=ACTS[record.kind],
+        third=third_input(record, path) if nature == "conflict" else None,
+        may_combine=path == "reading" and len(versions) > 1 and all(isinstance(v.value, Mapping) for v in versions),
         done=request.args.get("done", ""),
         fault=form.pop("fault", ""),
         form=form,

@@ -138,8 +138,7 @@ class DocketForm(forms.Form):
         """The reading as the form has it: what it was shown with, where nothing of it was altered."""
         now, before = self._answers(self.typed), self._answers(self.opening)
         compared, stage = self.text("compared"), self.text("stage")
-        same = now == before and compared == self.opening["compared"]
-        if same:
+        if _said(now) == _said(before) and forms.same(compared, self.opening["compared"]):
             return {**self.base, "stage": stage} if isinstance(self.base, Mapping) and stage else self.base
         new = readings.reading_of(now, self.knowledge, stage or "analysis", self._base())
         if isinstance(new, Mapping):
@@ -165,3 +164,8 @@ class DocketForm(forms.Form):
                 if (state := texts.get(f"{group}.{key}", "")) not in ("", readings.NOT_EXAMINED):
                     found[f"{group}.{key}"] = state
         return found
+
+
+def _said(answers: Mapping[str, Any]) -> dict[str, str]:
+    """The answers without the white space that a browser may alter."""
+    return {slot: " ".join(text.split()) for slot, text in answers.items()}

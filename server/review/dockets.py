@@ -11,7 +11,7 @@ from fieldapp.domain import human
 from fieldapp.records import checked, standing
 from fieldapp.records.changes import canonical
 from server.ledger.holds import bone
-from server.review import closing, desk, locking, once, photos
+from server.review import closing, desk, groups, locking, once, photos
 from server.review.desk import pages
 from server.review.following import next_unchecked
 from server.review.showing import Showing, coarser, label
@@ -84,6 +84,7 @@ def docket_page(docket: str, status: int = 200, *, fault: str = "", typed: Mappi
         problems=ledger.problems(record=docket),
         notes=notes,
         joined=[(one, others.get(one)) for one in sorted(joined - {docket})],
+        ties=groups.ties_of(record),
         history=history,
         photos=photos.strip([docket]),
     )

@@ -19,22 +19,34 @@ from server.review import desk, words
 from server.review.desk import pages
 
 LINES = 100
+KEPT = ("contexts_added", "bag_kept", "boxed", "transfer_made", "transfer_changed")
+"""Acts with contexts, bags, boxes and transfers."""
 KINDS: dict[str, tuple[str, ...]] = {
     "sign_in": ("sign_in", "sign_out", "sign_in_refused", "sign_in_locked", "key_opened"),
     "desk": (
         "settled",
         "opened_again",
+        "settled_many",
+        "opened_many",
+        "pair_one_bone",
+        "pair_fits_old",
+        "pair_fits_fresh",
+        "pair_two_bones",
+        "pair_take_back",
+        "group_made",
+        "group_changed",
         "step_added",
         "assessed",
         "release_entered",
         "site_set",
         "looked",
+        *KEPT,
         "docket_edited",
         "docket_made",
         "dockets_made",
         "docket_taken_back",
-        "lot_set",
-        "lot_put_back",
+        "bulk_set",
+        "bulk_put_back",
         "context_edited",
         "checked",
         "checked_many",

@@ -19,7 +19,11 @@ def new() -> str:
 
 def given() -> str:
     """What the form that was sent carries, its field `once`; it ends the request if that is no id."""
-    written = desk.field("once")
+    return id_of(desk.field("once"))
+
+
+def id_of(written: str) -> str:
+    """An id that a form carries; it ends the request if that is none."""
     try:
         found = str(uuid.UUID(written))
     except ValueError:

@@ -56,7 +56,7 @@ def strip(ids: Sequence[str]) -> list[Shown]:
         records = [one for one in pictures.showing(connection, ids) if one.life() != "deleted"]
         come = pictures.found(connection, [sha256 for one in records for sha256 in _named(one)])
     showing = Showing(desk.ledger())
-    closed = _closed({sha256 for one in records for sha256 in _named(one)})
+    closed = closed_of({sha256 for one in records for sha256 in _named(one)})
     dockets = desk.ledger().get({str(one.value("docket")) for one in records} - set(ids[:1]))
     may_see = closing.may_see()
     found = []
@@ -101,7 +101,7 @@ def photo(photo: str, nr: int, size: str) -> AnyResponse:
     if record is None or nr >= len(named):
         abort(404)
     sha256, photos = named[nr], desk.desk().photos
-    is_closed = sha256 in _closed([sha256]) or pictures.is_closed(record)
+    is_closed = sha256 in closed_of([sha256]) or pictures.is_closed(record)
     if is_closed and not closing.may_see():
         abort(403)
     picture = photos.found([sha256]).get(sha256)
@@ -146,7 +146,7 @@ def _about(record: Record) -> str:
     return docket if isinstance(docket, str) and desk.ledger().record(docket) is not None else record.id
 
 
-def _closed(named: Iterable[str]) -> set[str]:
+def closed_of(named: Iterable[str]) -> set[str]:
     """Those of the pictures that are closed."""
     raised = {one.docket for one in desk.holds() if one.raised}
     closed = set()

@@ -1,58 +1,132 @@
-"""The context bone sheet as a PDF. Not here: what is on it and how it looks (fieldapp.sheets)."""
+"""Printed things from the desk: sheets of a context full and compact, labels, blanks, trenches, hold logs.
+
+Not here: what is on them and how they look (fieldapp.sheets), which records belong on one (server.ledger.placing).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 from functools import cache
 from io import BytesIO
 
-from flask import abort, send_file
+from flask import abort, request, send_file
 from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge, texts
 from fieldapp.records.fold import Record
-from fieldapp.sheets.context_sheet import render
+from fieldapp.sheets.blank import render_blank
+from fieldapp.sheets.compact import render_compact
+from fieldapp.sheets.context_sheet import Pictures, render, render_all
+from fieldapp.sheets.edges import title_of
 from fieldapp.sheets.entries import ContextSheet
 from fieldapp.sheets.hold_log import render_hold
+from fieldapp.sheets.labels import SIZES, Tag, box_tags, render_labels, tags_of
+from fieldapp.sheets.photo_box import printed
 from fieldapp.sheets.plate_drawing import PlateBook, bundled_plates
-from fieldapp.sheets.selecting import of_context
+from fieldapp.sheets.selecting import in_trench, of_context, trenches_of
+from fieldapp.sheets.trench import render_summary, summary_of
+from fieldapp.sheets.words import Words
 from server.ledger import Ledger
 from server.review import closing, desk, words
+from server.review import photos as pictures
 from server.review.desk import pages
 from server.review.showing import label, said_by
+
+PHOTOS = ("none", "colour", "grey")
+MOST_BLANKS = 60
+
+
+@pages.get("/context/<context>/print")
+@desk.needs_sign_in
+def printing(context: str) -> Response:
+    """What can be printed of a context, and of its trench."""
+    return _printing(_context(context))
+
+
+def _printing(record: Record, status: int = 200, fault: str = "") -> Response:
+    contexts = desk.ledger().records("context")
+    trenches = [(one, len(in_trench(contexts, one))) for one in trenches_of(record)]
+    shown = {"id": record.id, "number": words.plain(record.value("number")), "trenches": trenches, "fault": fault}
+    return desk.page("printing", status, sizes=list(SIZES), photos=PHOTOS, most=MOST_BLANKS, **shown)
 
 
 @pages.get("/context/<context>/sheet.pdf")
 @desk.needs_sign_in
 def sheet(context: str) -> Response:
-    """The sheet of a context as it stands now. Exact places are not on it, whoever asks."""
-    record = desk.ledger().record(context)
-    if record is None or record.kind != "context":
-        abort(404)
+    """The sheet of a context as it stands now. Exact places are not on it, whoever asks, nor closed pictures."""
+    record = _context(context)
     here = _gathered(record)
-    name = "".join(one if one.isalnum() else "_" for one in label(record)) or context
-    pdf = BytesIO(render(here, _plates(), texts(), desk.ledger().clock()))
-    code = words.plain(desk.ledger().site().value("code"))
-    return send_file(pdf, mimetype="application/pdf", download_name=f"{code}_{name}.pdf")
+    return _pdf(render(here, _plates(), texts(), desk.ledger().clock(), _asked_pictures()(here)), label(record))
 
 
-def _gathered(record: Record, *, hold_words: bool = False) -> ContextSheet:
-    """All that a context's sheet says. `hold_words`: the free words of hold logs too, which may name the place."""
-    ledger = desk.ledger()
-    # All of them: a record whose place is disputed belongs on the sheet of every context that a version names.
-    kinds = ("bag", "docket", "group", "hold")
-    records = {one.id: one for kind in kinds for one in ledger.records(kind, deleted=True)}
-    site = ledger.site()
-    return of_context(
-        record,
-        records.values(),
-        site=site,
-        authority=desk.authority(),
-        knowledge=knowledge(),
-        who=_who(ledger, [record, *records.values()]),
-        source=words.say("sheet.source", site=words.plain(site.value("name"))),
-        hold_words=hold_words,
+@pages.get("/context/<context>/compact.pdf")
+@desk.needs_sign_in
+def compact(context: str) -> Response:
+    """The same in few pages: a line a fragment."""
+    record = _context(context)
+    return _pdf(render_compact(_gathered(record), texts(), desk.ledger().clock()), f"{label(record)}_compact")
+
+
+@pages.get("/context/<context>/labels.pdf")
+@desk.needs_sign_in
+def labels(context: str) -> Response:
+    """Labels for the bags of a context, or for the boxes they lie in. No number is handed out here: a bag has one."""
+    record = _context(context)
+    size = SIZES.get(request.args.get("size", next(iter(SIZES))))
+    if size is None:
+        abort(400)
+    here, said = _gathered(record), Words(texts())
+    if request.args.get("of") == "boxes":
+        tags = _boxes(here, said)
+    else:
+        tags = tags_of(here, said)
+    if not tags:
+        return _printing(record, 404, words.say("printing.labels.none"))
+    pdf = render_labels(tags, size, texts(), desk.ledger().clock(), title=title_of(said, here))
+    return _pdf(pdf, f"{label(record)}_labels")
+
+
+@pages.get("/blank.pdf")
+@desk.needs_sign_in
+def blank() -> Response:
+    """An empty sheet for a pencil; `context` names one that is known, so that its number stands on it."""
+    record = desk.ledger().record(request.args.get("context", ""))
+    dockets = min(max(1, request.args.get("dockets", 5, int)), MOST_BLANKS)
+    pdf = render_blank(
+        desk.ledger().site(),
+        dockets,
+        _plates(),
+        texts(),
+        desk.ledger().clock(),
+        source=_source(),
+        number=words.plain(record.value("number")) if record is not None and record.kind == "context" else "",
     )
+    return _pdf(pdf, "blank")
+
+
+@pages.get("/trench.pdf")
+@desk.needs_sign_in
+def trench_summary() -> Response:
+    """A trench on few pages: a line a context, and NISP by animal."""
+    trench = request.args.get("trench", "")
+    summary = summary_of(_sheets(trench), knowledge())
+    if not summary.lines:
+        abort(404)
+    name = trench or words.text("sheets.trench.unset")
+    return _pdf(render_summary(summary, name, texts(), desk.ledger().clock()), f"trench_{trench}")
+
+
+@pages.get("/trench/sheets.pdf")
+@desk.needs_sign_in
+def trench_sheets() -> Response:
+    """All sheets of a trench in one file, with bookmarks."""
+    trench = request.args.get("trench", "")
+    if not in_trench(desk.ledger().records("context"), trench):
+        abort(404)
+    title = words.text("sheets.trench.of", trench=trench or words.text("sheets.trench.unset"))
+    clock = desk.ledger().clock()
+    pdf = render_all(_sheets(trench), _plates(), texts(), clock, title=title, pictures=_asked_pictures())
+    return _pdf(pdf, f"trench_{trench}_sheets")
 
 
 @pages.get("/hold/<docket>/log.pdf")
@@ -75,6 +149,86 @@ def hold_log(docket: str) -> Response:
     pdf = BytesIO(render_hold(here, shown, texts(), ledger.clock()))
     name = "".join(one if one.isalnum() else "_" for one in shown.label)
     return send_file(pdf, mimetype="application/pdf", download_name=f"hold_{name}.pdf")
+
+
+def _context(context: str) -> Record:
+    record = desk.ledger().record(context)
+    if record is None or record.kind != "context":
+        abort(404)
+    return record
+
+
+def _pdf(data: bytes, name: str) -> Response:
+    code = words.plain(desk.ledger().site().value("code"))
+    shown = "".join(one if one.isalnum() else "_" for one in name) or "sheet"
+    return send_file(BytesIO(data), mimetype="application/pdf", download_name=f"{code}_{shown}.pdf")
+
+
+def _source() -> str:
+    return words.say("sheet.source", site=words.plain(desk.ledger().site().value("name")))
+
+
+def _gathered(record: Record, *, hold_words: bool = False) -> ContextSheet:
+    """All that a context's sheet says. `hold_words`: the free words of hold logs too, which may name the place."""
+    ledger = desk.ledger()
+    records = ledger.on_sheet(record.id)
+    return of_context(
+        record,
+        records,
+        site=ledger.site(),
+        authority=desk.authority(),
+        knowledge=knowledge(),
+        who=_who(ledger, records),
+        source=_source(),
+        hold_words=hold_words,
+    )
+
+
+def _sheets(trench: str) -> Iterator[ContextSheet]:
+    """The sheets of a trench, gathered one by one as they are taken."""
+    for one in in_trench(desk.ledger().records("context"), trench):
+        yield _gathered(one)
+
+
+def _boxes(here: ContextSheet, said: Words) -> list[Tag]:
+    """Labels of the boxes that this context's bags lie in, with all the contexts that lie there too."""
+    boxes = {one.box for one in here.bags if isinstance(one.box, str) and one.box and not one.deleted}
+    ledger = desk.ledger()
+    bags = [one for one in ledger.records("bag") if isinstance(box := one.value("box"), str) and box in boxes]
+    contexts = ledger.get({one for bag in bags if isinstance(one := bag.value("context"), str)})
+    return box_tags(
+        here.site_code,
+        [
+            (str(bag.value("box")), words.plain(context.value("number")) if context else "")
+            for bag in bags
+            for context in [contexts.get(str(bag.value("context")))]
+        ],
+        said,
+    )
+
+
+def _asked_pictures() -> Callable[[ContextSheet], Pictures | None]:
+    """What gives the pictures of a sheet as the address asks for them: none at all, in colour or in grey.
+
+    What is closed is asked once more of all records: a bone that stands raised elsewhere closes its pictures too.
+    """
+    asked = request.args.get("photos", PHOTOS[0])
+    if asked not in PHOTOS:
+        abort(400)
+
+    def of(sheet: ContextSheet) -> Pictures | None:
+        if asked == PHOTOS[0]:
+            return None
+        named = {one.sha256 for one in sheet.photos}
+        store = desk.desk().photos
+        come = store.found(named - pictures.closed_of(named))
+
+        def find(sha256: str) -> bytes | None:
+            return store.small(come[sha256], "middle", closed=False) if sha256 in come else None
+
+        return printed(sheet.photos, find, grey=asked == "grey")
+
+    return of
 
 
 @cache

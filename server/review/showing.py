@@ -22,7 +22,7 @@ from server.ledger.folding import nature as nature_of
 from server.review import words
 
 SEALED = "_sealed"
-LINKS = ("same_as", "member")
+LINKS = ("same_as", "member", "joins", "not_same")
 
 
 @dataclass(frozen=True, slots=True)

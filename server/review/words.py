@@ -42,7 +42,7 @@ ITEMS = ("tooth", "measure", "mark", "pathology", "fracture", "joins", "fraction
 CLOSED = object()
 """Stands for a value that is closed to who asks."""
 
-_LISTS = {
+LIST_OF = {
     "type": "context_type",
     "tier": "human_answer",
     "answer": "human_answer",
@@ -50,6 +50,8 @@ _LISTS = {
     "fusion": "fusion_state",
     "mode": "site_mode",
 }
+"""{path or field of a reading: the vocabulary list of its words}, where that is not called the same."""
+
 _UNITS = {"weight_g": "sheets.grams", "mesh_mm": "sheets.millimetres"}
 
 
@@ -136,7 +138,7 @@ def value(path: str, given: Any) -> str:
         return ", ".join(plain(given[part]) for part in ("word_of", "reference") if given.get(part))
     if name in LISTS or (isinstance(given, Mapping) and name in ITEMS):
         return observed(path, given, texts())
-    return word(_LISTS.get(name, name), given)
+    return word(LIST_OF.get(name, name), given)
 
 
 def title(reading: Any) -> str:
@@ -190,7 +192,7 @@ def states(reading: Any, name: str) -> list[tuple[str, list[str]]]:
     found: dict[str, list[str]] = {}
     for key in keys:
         found.setdefault(value(name, written[key]), []).append(part(f"{name}/{key}", element))
-    of = _LISTS[name]
+    of = LIST_OF[name]
     order = [words for key, words in texts().items() if key.startswith(of + ".")]
     return sorted(found.items(), key=lambda one: order.index(one[0]) if one[0] in order else len(order))
 

@@ -26,8 +26,9 @@ from tests.attack.people import Rogue
 from tests.attack.test_sessions import csrf
 from tests.attack.test_who_may import DESK
 from tests.server.conftest import QUICK, Clock
-from tests.server.review.scene import PEOPLE, Scene, Visitor
+from tests.server.review.scene import PEOPLE, Scene, Visitor, label, seen
 from tests.server.review.test_carrying import brought, sent
+from tests.server.review.test_settling import cause_with, sent_back, tick
 from tests.server.tablets import SITE, an_id, context_id
 
 __all__ = ["brought"]
@@ -132,6 +133,7 @@ class Walk:
                 assert answer.status_code == 302, answer.text[:3000]
 
             self.did(endpoint, act)
+        self.settling()
         visitor = self.scene.visitor()
         self.did("review.signed_in", lambda: visitor.sign_in("supervisor"))
         self.did("review.sign_out", lambda: visitor.post("/review/sign-out", {"csrf": csrf(visitor)}))
@@ -176,15 +178,74 @@ class Walk:
         self.did("review.take_back", lambda: post(entry, f"/review/docket/{docket}/take-back"))
         self.did("review.enter_many", lambda: post(f"{entry}/many", f"{entry}/many", do="save", lines="rib"))
 
-        def lot() -> None:
-            asked = visitor.form(f"/review/lot?docket={ledger.begun_here(pit, 1)[0]}", "/review/lot")
-            shown = visitor.post("/review/lot", {**asked, "burning": "burnt"}).text
+        def bulk() -> None:
+            asked = visitor.form(f"/review/bulk?docket={ledger.begun_here(pit, 1)[0]}", "/review/bulk")
+            shown = visitor.post("/review/bulk", {**asked, "burning": "burnt"}).text
             seen = html.unescape(re.search(r'name="seen" value="([^"]*)"', shown)[1])  # type: ignore[index]
             form = {**asked, "do": "write", "path": "burning", "text": "burnt", "seen": seen}
-            at["lot"] = visitor.post("/review/lot", form).location
+            at["lot"] = visitor.post("/review/bulk", form).location
 
-        self.did("review.set_lot", lot)
+        self.did("review.set_bulk", bulk)
         self.did("review.put_back", lambda: post(at["lot"], at["lot"]))
+
+    def settling(self) -> None:
+        """Disagreements in other ways, pairs and groups."""
+        self.scene.b.write("docket", an_id("rib"), {"count": 7, "reading": seen("pig", "rib")})
+        self.scene.send()
+        visitor = self.scene.signed_in("zooarchaeologist")
+        why = {"reason": "invented"}
+
+        def post(endpoint: str, page: str, where: str = "", **form: object) -> None:
+            def act() -> None:
+                answer = visitor.post(where or page, {**visitor.form(page, where or page), **why, **form})
+                assert answer.status_code in (200, 302), (endpoint, answer.text[:3000])
+
+            self.did(endpoint, act)
+
+        post("review.looked", "/review/changes")
+        page = f"/review/disagreement/{an_id('rib')}/count"
+        post("review.third", page, page + "/third", value="3")
+        page = f"/review/third-reading/{an_id('rib')}"
+        looked = sent_back(visitor.get(page).text)
+        post("review.write_reading", page, **looked, **why)
+        page = cause_with(visitor, "sheep / sheep/goat", 1)
+        self.did("review.settle_many", lambda: visitor.post(page, tick(visitor, page, "write")))
+        lot = visitor.get("/review/disagreements/lots").text.partition('href="/review/disagreements/lot/')[2][:36]
+        post("review.open_lot", f"/review/disagreements/lot/{lot}", f"/review/disagreements/lot/{lot}/open")
+        pair = f"/review/pair/{an_id('rib')}/{an_id('heavy')}"
+        for said in ("two_bones", "take_back", "fits_old", "fits_fresh", "one_bone"):
+            post("review.say_of_pair" if said == "two_bones" else f"review.say_of_pair {said}", pair, said=said)
+        made = {"relation": "associated", "docket": [an_id("rib"), an_id("heavy")]}
+        post("review.group_add", "/review/groups/new", **made)
+        (group,) = self.scene.cabin.ledger.records("group")
+        post("review.group_change", f"/review/group/{group.id}", away=[an_id("heavy")])
+
+    def keeping(self) -> None:
+        """Bags, boxes and transfers, at the desk."""
+        visitor, bag = self.scene.signed_in("supervisor"), f"/review/bag/{an_id('bag')}"
+
+        def post(endpoint: str, where: str, **form: str) -> str:
+            def act() -> None:
+                answer = visitor.post(where, {"csrf": csrf(visitor), **form})
+                assert answer.status_code == 302, (endpoint, answer.text[:3000])
+                self.where = answer.location.partition("?")[0]
+
+            self.did(endpoint, act)
+            return self.where
+
+        def sent(page: str) -> dict[str, str]:
+            return dict(visitor.form(page, page))
+
+        post("review.bag_keep", bag, **sent(bag), step="washed")
+        put = json.dumps({an_id("bag"): []})
+        box = post("review.box_fill", "/review/boxes", box="Box 1", put=put, left="")
+        post("review.box_place", box, **sent(box), place="shelf 3")
+        once = sent("/review/transfers")["once"]
+        transfer = post("review.transfer_make", "/review/transfers", once=once, what=label("A", 1), kind="loan", to="x")
+        post("review.transfer_keep", transfer, **sent(transfer), kind="loan", to="x", back="yes")
+        heads = visitor.form("/review/site", "/review/site/region#region")["heads"]
+        post("review.site_keep", "/review/site/region", heads=heads, region="central_europe")
+        post("review.contexts_add", "/review/contexts/add", one="yes", number="2001")
 
     def looking_after(self) -> None:
         """People, tablets and one's own account, at the desk."""
@@ -253,43 +314,54 @@ def test_every_act_of_people_and_tablets_leaves_its_line(walk: Walk) -> None:
 
 def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought: tuple[Notebook, Path]) -> None:
     walk.desk()
+    walk.keeping()
     walk.editing()
     walk.typing()
     walk.carrying(brought[1])
     walk.looking_after()
     assert {what: lines for what, lines in walk.left.items() if not lines} == {}
     expected = {
-        "review.step": "step_added", "review.assess": "assessed", "review.release": "release_entered",
-        "review.settle": "settled", "review.open_again": "opened_again", "review.signed_in": "sign_in",
+        "review.looked": "looked", "review.step": "step_added",
+        "review.assess": "assessed", "review.release": "release_entered",
+        "review.settle": "settled", "review.open_again": "opened_again", "review.third": "settled",
+        "review.write_reading": "settled", "review.settle_many": "settled_many", "review.open_lot": "opened_many",
+        "review.say_of_pair": "pair_two_bones", "review.say_of_pair take_back": "pair_take_back",
+        "review.say_of_pair fits_old": "pair_fits_old", "review.say_of_pair fits_fresh": "pair_fits_fresh",
+        "review.say_of_pair one_bone": "pair_one_bone", "review.group_add": "group_made",
+        "review.group_change": "group_changed", "review.signed_in": "sign_in",
         "review.sign_out": "sign_out", "review.hold": "closed_seen", "review.carried": "carry_loaded",
         "review.person_add": "person_added", "review.person_role": "person_added",
         "review.person_password": "password_reset", "review.person_wait": "wait_ended",
         "review.person_off": "person_withdrawn", "review.person_revoke": "keys_revoked",
         "review.person_assess": "may_assess", "review.tablet_code": "code_opened", "review.tablet_rename": "renamed",
         "review.tablet_withdraw": "withdrawn", "review.my_password": "password_changed",
-        "review.my_sessions": "sessions_ended", "review.save_docket": "docket_edited", "review.check": "checked",
+        "review.my_sessions": "sessions_ended", "review.bag_keep": "bag_kept", "review.box_fill": "boxed",
+        "review.box_place": "site_set", "review.transfer_make": "transfer_made",
+        "review.transfer_keep": "transfer_changed", "review.site_keep": "site_set",
+        "review.contexts_add": "contexts_added", "review.save_docket": "docket_edited", "review.check": "checked",
         "review.check off": "mark_taken_off", "review.check_many": "checked_many",
         "review.save_context": "context_edited", "review.make_docket": "docket_made", "review.lock": "context_locked",
         "review.open_context": "context_opened", "review.raise_docket": "raised",
         "review.enter": "docket_made", "review.take_back": "docket_taken_back", "review.enter_many": "dockets_made",
-        "review.set_lot": "lot_set", "review.put_back": "lot_put_back",
+        "review.set_bulk": "bulk_set", "review.put_back": "bulk_put_back",
     }  # fmt: skip
     for what, line in expected.items():
         assert line in walk.left[what], what
     posts = {endpoint for endpoint, method in DESK if method == "POST"}
-    assert posts - {"review.language", "review.nowhere"} <= set(walk.left)
+    assert posts - {"review.language", "review.nowhere", "review.combined"} <= set(walk.left)
     events = walk.scene.cabin.ledger.events(200)
     # The scene's people and the tablet were let in at the cabin itself.
     named = {*PEOPLE.values(), "cabin"}
     for one in events:
         if one.what in BY_NAME:
             assert one.fields["by"] in named, one
-        elif one.what in expected.values():
+        elif one.what in expected.values() and one.nr > 1:  # the first is that the cabin was set up
             assert one.who in {account.person for account, _ in walk.scene.accounts.values()}, one
 
 
 def test_every_line_has_its_sentence_and_no_secret_in_it(walk: Walk, brought: tuple[Notebook, Path]) -> None:
     walk.desk()
+    walk.keeping()
     walk.editing()
     walk.carrying(brought[1])
     walk.accounts()

@@ -26,6 +26,8 @@ MANAGING, LETTING_IN = ("director", "administrator"), ("supervisor", "director",
 CARRYING = ("supervisor", "director", "administrator")
 PICTURE = "a" * 64
 NOBODY = an_id("nobody")
+BAG = an_id("bag")
+ADDING = ("supervisor", "zooarchaeologist", "director")
 SETTLING = ("zooarchaeologist", "human_osteologist")
 EDITING = ("recorder", "supervisor", *SETTLING)
 EDITING_CONTEXTS, LOCKING = ("supervisor", "zooarchaeologist", "director"), ("zooarchaeologist", "director")
@@ -56,8 +58,17 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.today", "GET"): ("/review/today", {}, 302, all_of(200)),
     ("review.problems", "GET"): ("/review/problems", {}, 302, all_of(200)),
     ("review.contexts", "GET"): ("/review/contexts", {}, 302, all_of(200)),
+    ("review.dockets", "GET"): ("/review/dockets", {}, 302, all_of(200)),
+    ("review.changes", "GET"): ("/review/changes", {}, 302, all_of(200)),
+    ("review.looked", "POST"): ("/review/changes", {"seq": "1"}, 302, all_of(302)),
     ("review.context", "GET"): (f"/review/context/{PIT}", {}, 302, all_of(200)),
-    ("review.sheet", "GET"): (f"/review/context/{PIT}/sheet.pdf", {}, 302, all_of(200)),
+    ("review.sheet", "GET"): (f"/review/context/{PIT}/sheet.pdf?photos=colour", {}, 302, all_of(200)),
+    ("review.printing", "GET"): (f"/review/context/{PIT}/print", {}, 302, all_of(200)),
+    ("review.compact", "GET"): (f"/review/context/{PIT}/compact.pdf", {}, 302, all_of(200)),
+    ("review.labels", "GET"): (f"/review/context/{context_id(SITE, '1042')}/labels.pdf", {}, 302, all_of(200)),
+    ("review.blank", "GET"): (f"/review/blank.pdf?context={PIT}", {}, 302, all_of(200)),
+    ("review.trench_summary", "GET"): ("/review/trench.pdf", {}, 302, all_of(200)),
+    ("review.trench_sheets", "GET"): ("/review/trench/sheets.pdf?photos=grey", {}, 302, all_of(200)),
     ("review.docket", "GET"): (f"/review/docket/{STOP}", {}, 302, all_of(200)),
     ("review.edit_docket", "GET"): (f"/review/docket/{DISPUTED}/edit", {}, 302, only(EDITING, 200)),
     ("review.save_docket", "POST"): (
@@ -84,13 +95,13 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.enter_many", "POST"): (
         f"/review/context/{PIT}/entry/many", {"once": "x", "lines": "rib", "do": "save"}, 302, only(EDITING, 400),
     ),
-    ("review.lot", "GET"): (f"/review/lot?docket={DISPUTED}", {}, 302, only(EDITING, 200)),
-    ("review.set_lot", "POST"): (
-        "/review/lot", {"once": "x", "dockets": DISPUTED, "burning": "burnt"}, 302, only(EDITING, 400),
+    ("review.bulk", "GET"): (f"/review/bulk?docket={DISPUTED}", {}, 302, only(EDITING, 200)),
+    ("review.set_bulk", "POST"): (
+        "/review/bulk", {"once": "x", "dockets": DISPUTED, "burning": "burnt"}, 302, only(EDITING, 400),
     ),
-    ("review.lot_list", "GET"): ("/review/lots", {}, 302, only(EDITING, 200)),
-    ("review.lot_page", "GET"): (f"/review/lot/{NOBODY}", {}, 302, only(EDITING, 404)),
-    ("review.put_back", "POST"): (f"/review/lot/{NOBODY}", {"seen": "{}"}, 302, only(EDITING, 404)),
+    ("review.bulk_list", "GET"): ("/review/bulk/list", {}, 302, only(EDITING, 200)),
+    ("review.bulk_page", "GET"): (f"/review/bulk/{NOBODY}", {}, 302, only(EDITING, 404)),
+    ("review.put_back", "POST"): (f"/review/bulk/{NOBODY}", {"seen": "{}"}, 302, only(EDITING, 404)),
     ("review.keys", "GET"): ("/review/keys", {}, 302, all_of(200)),
     ("review.lock", "POST"): (f"/review/context/{PIT}/lock", {"heads": "x"}, 302, only(LOCKING, 400)),
     ("review.open_context", "POST"): (f"/review/context/{PIT}/open", {"heads": "x"}, 302, only(LOCKING, 400)),
@@ -104,6 +115,31 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.open_again", "POST"): (
         f"/review/disagreement/{DISPUTED}/reading/open", {"heads": "HEADS", "reason": ""}, 302, only(SETTLING, 400),
     ),
+    ("review.third", "POST"): (
+        f"/review/disagreement/{an_id('rib')}/count/third", {"heads": "COUNT", "value": "", "reason": ""}, 302,
+        only(SETTLING, 400),
+    ),
+    ("review.combine", "GET"): (f"/review/combine/{DISPUTED}", {}, 302, all_of(200)),
+    ("review.combined", "POST"): (f"/review/combine/{DISPUTED}", {"heads": "HEADS"}, 302, only(SETTLING, 400)),
+    ("review.third_reading", "GET"): (f"/review/third-reading/{DISPUTED}", {}, 302, all_of(200)),
+    ("review.write_reading", "POST"): (
+        f"/review/third-reading/{DISPUTED}", {"heads": "HEADS", "element": "x"}, 302, only(SETTLING, 400),
+    ),
+    ("review.causes", "GET"): ("/review/disagreements/causes", {}, 302, all_of(200)),
+    ("review.cause", "GET"): ("/review/disagreements/cause/x", {}, 302, all_of(404)),
+    ("review.settle_many", "POST"): ("/review/disagreements/cause/x", {"once": NOBODY}, 302, all_of(404)),
+    ("review.lots_settled", "GET"): ("/review/disagreements/lots", {}, 302, all_of(200)),
+    ("review.lot", "GET"): (f"/review/disagreements/lot/{NOBODY}", {}, 302, all_of(404)),
+    ("review.open_lot", "POST"): (f"/review/disagreements/lot/{NOBODY}/open", {}, 302, all_of(404)),
+    ("review.doubles", "GET"): ("/review/doubles", {}, 302, all_of(200)),
+    ("review.refits", "GET"): (f"/review/refits/{PIT}", {}, 302, all_of(200)),
+    ("review.pair", "GET"): (f"/review/pair/{DISPUTED}/{STOP}", {}, 302, all_of(200)),
+    ("review.say_of_pair", "POST"): (f"/review/pair/{DISPUTED}/{STOP}", {"heads": ""}, 302, only(SETTLING, 400)),
+    ("review.groups", "GET"): ("/review/groups", {}, 302, all_of(200)),
+    ("review.group_form", "GET"): (f"/review/groups/new?context={PIT}", {}, 302, all_of(200)),
+    ("review.group_add", "POST"): ("/review/groups/new", {"once": "x"}, 302, only(EDITING, 400)),
+    ("review.group", "GET"): (f"/review/group/{NOBODY}", {}, 302, all_of(404)),
+    ("review.group_change", "POST"): (f"/review/group/{NOBODY}", {}, 302, all_of(404)),
     ("review.holds", "GET"): ("/review/holds", {}, 302, all_of(200)),
     ("review.hold", "GET"): (f"/review/hold/{STOP}", {}, 302, all_of(200)),
     ("review.hold_log", "GET"): (f"/review/hold/{STOP}/log.pdf", {}, 302, all_of(200)),
@@ -119,6 +155,21 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
         f"/review/hold/{STOP}/release", {"seen": "SEEN", "word_of": "x", "reference": "x", "password": "wrong"}, 302,
         only(RELEASING, 401),
     ),
+    ("review.bags", "GET"): ("/review/bags", {}, 302, all_of(200)),
+    ("review.bag", "GET"): (f"/review/bag/{BAG}", {}, 302, all_of(200)),
+    ("review.bag_keep", "POST"): (f"/review/bag/{BAG}", {"heads": "x"}, 302, {**all_of(400), "administrator": 403}),
+    ("review.boxes", "GET"): ("/review/boxes", {}, 302, all_of(200)),
+    ("review.box_fill", "POST"): ("/review/boxes", {"labels": ""}, 302, {**all_of(400), "administrator": 403}),
+    ("review.box", "GET"): (f"/review/box/{NOBODY}", {}, 302, all_of(404)),
+    ("review.box_place", "POST"): (f"/review/box/{NOBODY}", {}, 302, {**all_of(404), "administrator": 403}),
+    ("review.transfers", "GET"): ("/review/transfers", {}, 302, all_of(200)),
+    ("review.transfer_make", "POST"): ("/review/transfers", {"once": "x"}, 302, {**all_of(400), "administrator": 403}),
+    ("review.transfer", "GET"): (f"/review/transfer/{NOBODY}", {}, 302, all_of(404)),
+    ("review.transfer_keep", "POST"): (f"/review/transfer/{NOBODY}", {}, 302, {**all_of(404), "administrator": 403}),
+    ("review.site_setup", "GET"): ("/review/site", {}, 302, all_of(200)),
+    ("review.site_keep", "POST"): ("/review/site/place", {"heads": "x"}, 302, only(("director",), 400)),
+    ("review.contexts_new", "GET"): ("/review/contexts/add", {}, 302, only(ADDING, 200)),
+    ("review.contexts_add", "POST"): ("/review/contexts/add", {"text": ""}, 302, only(ADDING, 400)),
     ("review.my_account", "GET"): ("/review/account", {}, 302, all_of(200)),
     ("review.my_password", "POST"): ("/review/account/password", {"old": "wrong", "new": "x"}, 302, all_of(400)),
     ("review.my_sessions", "POST"): ("/review/account/elsewhere", {}, 302, all_of(302)),
@@ -222,7 +273,8 @@ class Somebody:
         else:
             where, form, _, _ = DESK[endpoint, method]
             heads = f'{{"reading": {list(self.scene.record("disputed").heads["reading"])}}}'.replace("'", '"')
-            known = {"HEADS": heads, "SEEN": self.seen}
+            count = f'{{"count": {list(self.scene.record("rib").heads["count"])}}}'.replace("'", '"')
+            known = {"HEADS": heads, "COUNT": count, "SEEN": self.seen}
             asked = (
                 {}
                 if method == "GET"

@@ -2,10 +2,12 @@
 
     python -m tests.benchmarks.sheets [--sheets 100] [--dockets 12] [--long 400] [--rounds 3] [--json]
 
-The anchor replays, for each sheet, the very calls that the sheet made on fpdf2 (pages, lines of type, lines, boxes,
-polygons) with the same fonts and the same archival kind of file: no records, no measuring, no layout. Ours gathers the
-folded records and renders. Both write files in memory. Loading and cutting down the fonts is in both and weighs most in
-short sheets, so one long sheet is printed too.
+Full sheets, compact ones and labels. The anchor replays, for each file, the very calls that the sheet made on fpdf2
+(pages, lines of type, lines, boxes, polygons) with the same fonts and the same archival kind of file: no records, no
+measuring, no layout. Ours is given twice: laid out and drawn, and with gathering the folded records before, which runs
+the rules over each docket. Both write files in memory. Loading and cutting down the fonts is in both and weighs most in
+short files, so long ones are printed too; it is from those that the time of 100 pages is taken. Memory is that of a
+process without numpy, which fpdf2 loads where it happens to be installed and no part of this program needs.
 """
 
 from __future__ import annotations
@@ -14,22 +16,30 @@ import argparse
 import gc
 import json
 import resource
+import statistics
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from typing import Any
 
 from fpdf import FPDF
 
 from fieldapp import assets
 from fieldapp.sheets import pen
+from fieldapp.sheets.compact import render_compact
 from fieldapp.sheets.context_sheet import render
+from fieldapp.sheets.entries import ContextSheet
+from fieldapp.sheets.labels import SIZES, render_labels, tags_of
 from fieldapp.sheets.plate_drawing import bundled_plates
+from fieldapp.sheets.words import Words
 from tests.benchmarks.stats import ratios
 from tests.sheets.dig import PRINTED, Dig, reading
 
 CALLS = ("add_page", "set_font", "set_text_color", "set_fill_color", "set_draw_color", "set_line_width")
 MARKS = ("text", "line", "polyline", "rect", "polygon")
+Make = Callable[[ContextSheet], bytes]
+PAGE = b"/Type /Page\n"
 SET_UP = ("set_margin", "set_auto_page_break", "set_creation_date", "set_xmp_metadata", "set_lang", "add_font")
 
 
@@ -85,45 +95,68 @@ def dig_of(contexts: int, dockets: int) -> tuple[Dig, list[str]]:
     return dig, made
 
 
-def replay(calls: list[tuple[str, tuple[Any, ...], dict[str, Any]]]) -> bytes:
+def replay(calls: list[tuple[str, tuple[Any, ...], dict[str, Any]]], *, lying: bool) -> bytes:
     """The same marks on a bare fpdf2 document."""
-    pdf = FPDF(unit="mm", format="A4", enforce_compliance="PDF/A-1b")
+    turned = "landscape" if lying else "portrait"
+    pdf = FPDF(orientation=turned, unit="mm", format="A4", enforce_compliance="PDF/A-1b")
     pdf.alias_nb_pages("")
     for name, args, names in calls:
         getattr(pdf, name)(*args, **names)
     return bytes(pdf.output())
 
 
-def run(sheets: int, dockets: int, rounds: int) -> dict[str, Any]:
-    """Times of both over `sheets` sheets, `rounds` times, and what came out."""
+def kinds() -> dict[str, Make]:
+    """What is printed of a gathered sheet. Labels: as many of its bag's as make two pages."""
+    texts, plates = assets.texts(), bundled_plates()
+    words = Words(texts)
+
+    def labels(sheet: ContextSheet) -> bytes:
+        return render_labels(tags_of(sheet, words) * 48, SIZES["3x8"], texts, PRINTED, title="t")
+
+    return {
+        "full": lambda sheet: render(sheet, plates, texts, PRINTED),
+        "compact": lambda sheet: render_compact(sheet, texts, PRINTED),
+        "labels": labels,
+    }
+
+
+def run(kind: str, sheets: int, dockets: int, rounds: int) -> dict[str, Any]:
+    """Times of both over `sheets` files, `rounds` times, and what came out."""
     dig, contexts = dig_of(sheets, dockets)
     gather = dig.gatherer()
-    texts = assets.texts()
     pen.FPDF = Recorder  # type: ignore[misc]
-    plates = bundled_plates()
+    make = kinds()[kind]
     Recorder.made.clear()
-    first = [render(gather(one), plates, texts, PRINTED) for one in contexts]
+    first = [make(gather(one)) for one in contexts]
     pen.FPDF = FPDF  # type: ignore[misc]
-    times: dict[str, list[float]] = {"sheets": [], "fpdf2 replay": []}
+    times: dict[str, list[float]] = {"drawn": [], "gathered too": [], "fpdf2 replay": []}
     alike = True
     for _ in range(rounds):
-        plates = bundled_plates()
+        make = kinds()[kind]
         for one, calls, before in zip(contexts, Recorder.made, first, strict=True):
             gc.collect()
             start = time.perf_counter()
-            out = render(gather(one), plates, texts, PRINTED)
+            sheet = gather(one)
+            gathered = time.perf_counter()
+            out = make(sheet)
             middle = time.perf_counter()
-            drawn = replay(calls)
+            drawn = replay(calls, lying=kind == "compact")
             end = time.perf_counter()
-            times["sheets"].append(middle - start)
+            times["drawn"].append(middle - gathered)
+            times["gathered too"].append(middle - start)
             times["fpdf2 replay"].append(end - middle)
             alike = alike and out == before
-            assert drawn.count(b"/Type /Page\n") == before.count(b"/Type /Page\n")
+            assert drawn.count(PAGE) == before.count(PAGE)
+    pages = sum(one.count(PAGE) for one in first)
     return {
+        "kind": kind,
+        "sheets": sheets,
+        "dockets": dockets,
         "rows": ratios(times, "fpdf2 replay"),
         "identical": alike,
-        "pages": sum(one.count(b"/Type /Page\n") for one in first),
+        "pages": pages,
         "bytes": sum(map(len, first)),
+        "s_for_100_pages": statistics.median(times["gathered too"]) * sheets * 100 / pages,
     }
 
 
@@ -150,17 +183,21 @@ def main() -> None:
         print(*print_only(args.sheets, args.dockets))
         return
     # A process of its own: what the anchor remembers must not count.
-    alone = [sys.executable, "-m", "tests.benchmarks.sheets", "--print-only"]
+    code = "import sys; sys.modules['numpy'] = None; from tests.benchmarks.sheets import main; main()"
+    alone = [sys.executable, "-c", code, "--print-only"]
     alone += ["--sheets", str(args.sheets), "--dockets", str(args.dockets)]
     before, peak = map(float, subprocess.run(alone, capture_output=True, text=True, check=True).stdout.split())
-    found = [run(args.sheets, args.dockets, args.rounds), run(1, args.long, args.rounds)]
+    few = max(1, args.sheets // 5)
+    sizes = (("full", args.sheets, args.dockets), ("full", 1, args.long), ("compact", 1, args.long * 4))
+    found = [run(*one, args.rounds) for one in (*sizes, ("compact", few, args.dockets), ("labels", few, 1))]
     if args.json:
         print(json.dumps({"runs": found, "before_mb": before, "peak_mb": peak}))
         return
-    for (sheets, dockets), one in zip(((args.sheets, args.dockets), (1, args.long)), found, strict=True):
-        print(f"{sheets} sheets of {dockets} dockets: {one['pages']} pages, {one['bytes'] / 1e6:.1f} MB")
+    for one in found:
+        made = f"{one['pages']} pages, {one['bytes'] / 1e6:.1f} MB, {one['s_for_100_pages']:.1f} s for 100 pages"
+        print(f"{one['kind']}: {one['sheets']} of {one['dockets']} dockets: {made}")
         for name, row in one["rows"].items():
-            print(f"  {name:14} median {row['median_us'] / 1000:8.1f} ms a sheet   x{row['ratio']:.2f}")
+            print(f"  {name:14} median {row['median_us'] / 1000:8.1f} ms a file   x{row['ratio']:.2f}")
         print(f"  byte-identical each time: {'yes' if one['identical'] else 'NO'}")
     print(f"highest memory while printing {args.sheets} sheets: {peak:.0f} MB ({before:.0f} MB before the first)")
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import re
 import sqlite3
 import uuid
 from datetime import UTC, datetime
+from io import BytesIO
 from pathlib import Path
 
 import pytest
+from PIL import Image
 from pypdf import PdfReader
 
 from demo_data.site import CODE, earlier_weeks
@@ -126,12 +130,78 @@ def test_sheet_prints_the_context_that_was_asked_for(capsys, notebook, tmp_path)
     assert "1042" in text
 
 
+def test_sheet_prints_every_kind_and_a_trench_with_its_summary(capsys, notebook, tmp_path):
+    def printed(*options: str) -> dict[str, str]:
+        code, out, err = run(capsys, "sheet", str(notebook), "--out", str(tmp_path / "pdf"), *options)
+        assert code == 0, err
+        files = [Path(line) for line in out.splitlines()]
+        return {one.name: " ".join(page.extract_text() for page in PdfReader(one).pages) for one in files}
+
+    assert "Compact bone list" in printed("--context", "1042", "--compact")["1042-compact.pdf"]
+    labels = printed("--context", "1042", "--labels", "3x8")
+    assert "Context 1042" in labels["labels-bags.pdf"]
+    assert printed("--blank", "3")["blank.pdf"].count("Any long bone") == 3
+    assert "Context 1042" in printed("--blank", "1", "--context", "1042")["blank-1042.pdf"]
+    trench = printed("--trench", "A", "--together")
+    assert set(trench) == {"sheets-A.pdf", "summary-A.pdf"}
+    bookmarks = [one.title for one in PdfReader(tmp_path / "pdf" / "sheets-A.pdf").outline]
+    assert bookmarks
+    assert all(one.partition("Context ")[2] in trench["summary-A.pdf"] for one in bookmarks)
+
+
+def test_spare_labels_take_numbers_that_are_never_given_again(capsys, notebook, tmp_path):
+    def spare(n: int) -> list[str]:
+        code, out, err = run(capsys, "sheet", str(notebook), "--spare", str(n), "--out", str(tmp_path / "pdf"))
+        assert code == 0, err
+        text = " ".join(page.extract_text() for page in PdfReader(out.strip()).pages)
+        return re.findall(r"A\d+-[0-9A-Z]", text)
+
+    taken = [*spare(3), *spare(2)]
+    with Notebook.open(notebook, lambda: datetime(2026, 6, 9, tzinfo=UTC), lambda: str(uuid.uuid4())) as book:
+        after = str(book.next_label()).partition(" ")[2]
+    assert len({*taken, after}) == 6
+    code, _, err = run(capsys, "sheet", str(notebook), "--spare", "0", "--out", str(tmp_path / "pdf"))
+    assert (code, "--spare 1 to" in err) == (2, True)
+
+
+def test_sheet_prints_photographs_from_a_folder_and_believes_no_name(capsys, notebook, tmp_path):
+    def picture(colour: str) -> bytes:
+        out = BytesIO()
+        Image.new("RGB", (60, 40), colour).save(out, "JPEG")
+        return out.getvalue()
+
+    pictures = {hashlib.sha256(data).hexdigest(): data for data in map(picture, ("red", "green", "blue"))}
+    _, closed, wrong = pictures
+    with Notebook.open(notebook, lambda: datetime(2026, 6, 9, tzinfo=UTC), lambda: str(uuid.uuid4())) as book:
+        for sha256 in pictures:
+            values = {
+                "context": ids.context_id(ids.site_id(CODE), "1042"),
+                "sha256": sha256,
+                "closed": sha256 == closed,
+            }
+            book.save("photo", str(uuid.uuid4()), values, {}, {"name": "Wren"})
+    folder = tmp_path / "pictures" / "ab"
+    folder.mkdir(parents=True)
+    for sha256, data in pictures.items():
+        (folder / sha256).write_bytes(b"another" if sha256 == wrong else data)
+    options = ("--context", "1042", "--photos", str(tmp_path / "pictures"), "--grey", "--out", str(tmp_path / "pdf"))
+    assert run(capsys, "sheet", str(notebook), *options)[0] == 0
+    pages = PdfReader(tmp_path / "pdf" / "1042.pdf").pages
+    assert [one.image.mode for page in pages for one in page.images] == ["L"]
+    text = " ".join(page.extract_text() for page in pages)
+    assert text.count("The picture has not come") == 1
+    assert "Closed, and never printed: 1." in text
+
+
 @pytest.mark.parametrize(
     ("argv", "words"),
     [
         (["check", "{tmp}/nowhere"], "there is no folder"),
         (["check", "{tmp}"], "neither a tablet's notebook"),
         (["sheet", "{notebook}", "--context", "9999", "--out", "{tmp}/x"], "no context 9999"),
+        (["sheet", "{notebook}", "--trench", "Q", "--out", "{tmp}/x"], "no context in the trench Q"),
+        (["sheet", "{notebook}", "--blank", "0", "--out", "{tmp}/x"], "--blank 1"),
+        (["sheet", "{notebook}", "--photos", "{tmp}/none", "--out", "{tmp}/x"], "there is no folder"),
     ],
 )
 def test_what_cannot_be_done_is_said_in_words_with_exit_code_2(capsys, tmp_path, notebook, argv, words):

@@ -19,6 +19,7 @@ from fieldapp import assets, cli
 from fieldapp.commands.source import read_folder
 from fieldapp.domain import ids
 from fieldapp.records.schemas import SHAPES
+from fieldapp.sheets.selecting import trenches_of
 from fieldapp.store.notebook import Notebook
 from fieldapp.ui.presenters import form_fields
 from fieldapp.ui.presenters.context import Context, docket_row
@@ -96,16 +97,29 @@ def test_every_page_answers(odd):
     back = {"Referer": "https://localhost/review/sign-in"}
     assert client.post("/review/sign-in", data=sent, headers=back, **base).status_code == 302
     pages = [f"/review/{one}" for one in ("today", "contexts", "disagreements", "holds", "problems", "context/none")]
+    pages += ["/review/blank.pdf", "/review/trench.pdf", "/review/trench/sheets.pdf"]
+    pages += [
+        f"/review/{one}" for one in ("disagreements/causes", "disagreements/lots", "doubles", "groups", "groups/new")
+    ]
+    last = ""
     for record in read_folder(folder / "cabin").fold:
         if record.kind == "context":
-            pages += [f"/review/context/{record.id}", f"/review/context/{record.id}/sheet.pdf"]
+            printed = ("", "/print", "/sheet.pdf?photos=grey", "/compact.pdf", "/labels.pdf", "/labels.pdf?of=boxes")
+            pages += [f"/review/context/{record.id}{one}" for one in printed]
+            pages += [f"/review/refits/{record.id}", f"/review/groups/new?context={record.id}"]
+        if record.kind == "group":
+            pages.append(f"/review/group/{record.id}")
         if record.kind == "docket":
-            pages += [f"/review/docket/{record.id}", f"/review/hold/{record.id}"]
+            pages += [f"/review/docket/{record.id}", f"/review/hold/{record.id}", f"/review/pair/{record.id}/{last}"]
+            last = record.id
+            pages += [f"/review/{one}/{record.id}" for one in ("combine", "third-reading") if record.disagreements()]
         pages += [f"/review/disagreement/{record.id}/{path}" for path in record.disagreements()]
+    causes = client.get("/review/disagreements/causes", **base).text
+    pages += sorted(set(re.findall(r'href="(/review/disagreements/cause/[^"]*)"', causes)))
     for page in pages:
         answer = client.get(page, **base)
         assert answer.status_code in (200, 404), page
-        assert page.endswith(".pdf") or MARKUP not in answer.text, page
+        assert ".pdf" in page or MARKUP not in answer.text, page
     assert len(pages) > 100
 
 
@@ -116,6 +130,11 @@ def test_every_command_answers(odd, where, tmp_path, capsys):
     assert cli.main(["sheet", folder, "--out", str(tmp_path)]) == 0
     sheets = [line for line in capsys.readouterr().out.splitlines() if line.endswith(".pdf")]
     assert len(sheets) == len(set(sheets)) == len(list(tmp_path.glob("*.pdf")))
+    trenches = {trench for one in read_folder(odd[0] / where).records("context") for trench in trenches_of(one)}
+    assert trenches
+    wanted = [["--compact"], ["--labels"], ["--blank", "2"], *(["--together", "--trench", one] for one in trenches)]
+    for more in wanted:
+        assert cli.main(["sheet", folder, "--out", str(tmp_path), *more]) == 0
 
 
 def test_every_screen_has_something_to_show(odd):

@@ -101,6 +101,7 @@ GOOD: dict[str, dict[str, Any]] = {
         "burning": "charred",
         "note/1": {"text": "gnawed", "stage": "scan"},
         "same_as/d2": True,
+        "not_same/d2": True,
         "finder": "Ana Marsh",
         "deleted": None,
         "tooth/1": {"tooth": "dP4", "jaw": "lower", "side": None, "seat": "in_jaw", "stage": "in_wear", "scheme": None,

@@ -336,7 +336,7 @@ def test_a_context_in_dispute_shows_both_versions_in_its_head() -> None:
 def test_what_was_not_weighed_is_not_nought_grams() -> None:
     dig, context, bag = _dig()
     dig.docket(bag, 2, material="bone", count=1)
-    assert "taxon not examined 1 1 not weighed" in _printed(dig, context)[0]
+    assert "taxon not examined 1 1 – not weighed" in _printed(dig, context)[0]  # noqa: RUF001
 
 
 def test_a_time_without_a_zone_is_refused() -> None:

@@ -188,7 +188,7 @@ def test_disputed_taxa_and_counts_give_ranges_and_precision_does_not() -> None:
     rows = {row.heading: row for row in dig.sheet(context).figures.rows}
 
     def fragments(*heading: Any) -> tuple[float, float]:
-        return rows[heading].fragments.low, rows[heading].fragments.high
+        return rows[heading].pieces.low, rows[heading].pieces.high
 
     assert fragments("taxon", "red_deer") == (0, 2)
     assert fragments("taxon", "cattle") == (1, 3)
@@ -199,7 +199,7 @@ def test_disputed_taxa_and_counts_give_ranges_and_precision_does_not() -> None:
     assert fragments("material", "shell") == (5, 5)
     total = dig.sheet(context).figures.total
     # 1 tibia, 1 or 2 humeri, 1 radius, 14 ribs, 2 on hold, 1 femur, 5 shells, and a pig's tibia that may be deleted.
-    assert (total.fragments.low, total.fragments.high) == (25, 27)
+    assert (total.pieces.low, total.pieces.high) == (25, 27)
 
 
 def test_what_is_impossible_is_left_out_of_the_taxa_unless_a_version_is_possible() -> None:

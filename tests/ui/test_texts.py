@@ -139,6 +139,7 @@ def test_no_sentence_of_the_screens_is_left_over() -> None:
         "kind",
         "manner",
         "more",
+        "print",
         "find",
     )
     for key in assets.texts():

@@ -331,7 +331,13 @@ def other_stops(tablet: Tablet) -> Iterator[str]:
     yield "scan"
     press("scan.save", "go.more", "more.photo")
     yield "photo of the context"
-    press("photo.leave", "go.more", "go.find")
+    press("photo.leave", "go.more", "more.print")
+    yield "printing"
+    press("print.compact")
+    hand.until(lambda: bool(tablet.shell.printing.told))
+    hand.frames(2)
+    yield "printing, done"
+    press("printing.leave", "go.more", "go.find")
     yield "find"
     for chip in ("taxon", "element", "text"):
         press(f"chip.{chip}")

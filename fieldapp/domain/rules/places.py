@@ -48,7 +48,8 @@ def label_repeated(record: Record, around: Around, know: Knowledge) -> Iterator[
 
 
 def possible_double(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
-    """The same weight and the same reading as another docket of the bag: one bone recorded twice, perhaps."""
+    """The same weight and the same reading as another docket of the bag: one bone recorded twice, perhaps. Those that
+    were said to be one bone, its pieces or two bones are not among the siblings any more (records.checking)."""
     weight = number(docket.values.get("weight_g"))
     if weight is None or docket.element is None or not docket.present:
         return  # Scraps of which nothing more is written are alike by the dozen.

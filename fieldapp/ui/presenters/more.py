@@ -7,7 +7,7 @@ from fieldapp.ui.presenters.context import short_label
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.texts import say
 
-HERE = ("scan", "tally", "sample", "group", "photo", "bag", "context")
+HERE = ("scan", "tally", "sample", "group", "photo", "bag", "context", "print")
 TABLET = ("find", "lab", "sync", "people", "manner", "lock")
 
 

@@ -62,6 +62,8 @@ class MoreScreen(View):
             shell.open_card(desk.context or "")
         elif key == "photo":
             shell.photograph()
+        elif key == "print":
+            shell.show("printing")
         else:
             shell.show(key)
 

@@ -88,7 +88,8 @@ CASES: Cases = [
         "marked_before_dried",
         "step/dried",
         c({**BAG, "step/washed": True, "step/marked": True}),
-        c({**BAG, "step/washed": True, "step/dried": True, "step/marked": True}),
+        # Ticked on two tablets: dried all the same.
+        c({**BAG, "step/washed": True, "step/dried@1": True, "step/dried@2": True, "step/marked": True}),
     ),
     (
         "bag",

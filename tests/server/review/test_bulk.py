@@ -17,7 +17,7 @@ from tests.server.tablets import SITE, an_id, context_id
 
 pytestmark = BOTH
 DITCH, PIT = context_id(SITE, "1042"), context_id(SITE, "1057")
-LOT = "/review/lot"
+LOT = "/review/bulk"
 NAMES = ("one", "two", "three")
 
 
@@ -80,7 +80,7 @@ def test_a_lot_is_shown_written_over_what_was_shown_and_put_back(some: Scene) ->
         assert change.over.get("weathering", []) == heads[name]
     assert (ledger.names().head, ledger.counts()["due"]) == (head + 3, 0)
     event = ledger.events(1)[0]
-    assert (event.what, event.fields["n"], event.fields["path"]) == ("lot_set", 3, "weathering")
+    assert (event.what, event.fields["n"], event.fields["path"]) == ("bulk_set", 3, "weathering")
     # Sent once more, what it shows has gone: nothing is written twice.
     assert written(visitor, page).status_code == 409
     assert ledger.names().head == head + 3
@@ -91,8 +91,8 @@ def test_a_lot_is_shown_written_over_what_was_shown_and_put_back(some: Scene) ->
     back = visitor.post(answer.location, form_of(lot, answer.location))
     assert back.status_code == 302
     assert values(some, "weathering") == [1, None, 2]
-    assert ledger.events(1)[0].what == "lot_put_back"
-    assert visitor.get("/review/lots").text.count('href="/review/lot/') == 2
+    assert ledger.events(1)[0].what == "bulk_put_back"
+    assert visitor.get("/review/bulk/list").text.count('<li><a href="/review/bulk/') == 2
     assert "set weathering (0 to 5) of 3 dockets at once" in some.signed_in("director").get("/review/log").text
     assert ledger.rebuild_matches()
 

@@ -1,9 +1,9 @@
-"""What the desk's long lists sort by and are narrowed down by: a line a docket, a line a context, problems by label."""
+"""What the desk's long lists sort by: dockets, contexts and bags, a line each; problems by label."""
 
 from __future__ import annotations
 
 from alembic import op
-from sqlalchemy import Boolean, Column
+from sqlalchemy import Boolean, Column, Float
 
 from server.ledger.columns import Integer, Text
 
@@ -12,7 +12,7 @@ down_revision = "0002"
 
 
 def upgrade() -> None:
-    """Makes two tables and a column. The rules fill them when they next look at a record."""
+    """Makes three tables and a column. The rules fill them when they next look at a record."""
     op.create_table(
         "docket_line",
         Column("record", Text, primary_key=True),
@@ -36,6 +36,17 @@ def upgrade() -> None:
         *_texts("sort", nullable=False),
         *_texts("type trench phase grave_like state"),
         *map(_number, ("disagreements", "problems")),
+    )
+    op.create_table(
+        "bag_line",
+        Column("record", Text, primary_key=True),
+        *_texts("context place"),
+        *_texts("sort", nullable=False),
+        *_texts("recovery"),
+        Column("mesh_mm", Float),
+        Column("weight_g", Float),
+        *_texts("box held_by"),
+        *_texts("steps", nullable=False),
     )
 
 

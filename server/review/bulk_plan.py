@@ -1,4 +1,4 @@
-"""A lot: one field of many dockets set at once. What may be set so, what each docket would then be, who is left out.
+"""One field of many dockets set at once. What may be set so, what each docket would then be, who is left out.
 
 Never an answer to the human question, and nothing of what a bone is: a reading is only given another stage, or its
 animal by a wider name, each a whole new reading. What is locked, on hold, disputed, or would bring a rule to raise the

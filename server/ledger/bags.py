@@ -1,0 +1,99 @@
+"""What the ledger knows of bags without opening what lies in them: numbers, transfers, what weighs too little.
+
+Counted by the database, so that ten thousand bags are listed at once. Functions over a connection, reads only. Not
+here: which bags are shown (server.review.bags), the rules about them (fieldapp.domain.rules.containers).
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Collection
+from typing import NamedTuple
+
+from sqlalchemy import Connection, func, select
+
+from fieldapp.records.fold import Record
+from server.ledger import tables
+from server.ledger.database import among
+from server.ledger.folding import load, records_of, states
+from server.ledger.holds import components
+
+IN_BAGS = ("docket", "tally")
+LIGHTER = "bag_lighter_than_bones"
+"""The rule that compares a bag's weight with that of the dockets in it."""
+
+
+class Inside(NamedTuple):
+    """How many records lie in a bag."""
+
+    dockets: int = 0
+    tallies: int = 0
+
+
+def numbers(connection: Connection) -> dict[str, Inside]:
+    """{bag: how many dockets and tallies name it} of the bags that any does."""
+    column = tables.record.c
+    query = (
+        select(column.bag, column.kind, func.count())
+        .where(column.kind.in_(IN_BAGS), column.life != "deleted", column.bag.is_not(None))
+        .group_by(column.bag, column.kind)
+    )
+    found: dict[str, dict[str, int]] = defaultdict(dict)
+    for bag, kind, count in connection.execute(query):
+        found[bag][kind] = count
+    return {bag: Inside(*(count.get(kind, 0) for kind in IN_BAGS)) for bag, count in found.items()}
+
+
+def lighter(connection: Connection) -> set[str]:
+    """Bags that weigh less than what was recorded from them, as far as the rules have looked."""
+    return set(connection.scalars(select(tables.problem.c.record).where(tables.problem.c.rule == LIGHTER)))
+
+
+def numbers_of_contexts(connection: Connection) -> dict[str, str]:
+    """{context: its number} of those that have come."""
+    column = tables.record.c
+    query = select(column.id, func.coalesce(column.label, "")).where(column.kind == "context")
+    return {context: number for context, number in connection.execute(query)}
+
+
+def inside(connection: Connection, bags: Collection[str]) -> list[Record]:
+    """The dockets and tallies in some bags, by label."""
+    column = tables.record.c
+    query = states(column.kind.in_(IN_BAGS), column.life != "deleted", among(connection, column.bag, bags))
+    return load(connection, query.order_by(column.label.nulls_first(), column.id))
+
+
+def weights(connection: Connection, bags: Collection[str]) -> dict[str, float]:
+    """{bag: grams recorded of what lies in it} of those of which any weight is."""
+    found: dict[str, list[float]] = defaultdict(list)
+    for one in inside(connection, bags):
+        weight = one.value("weight_g")
+        # True is a number to Python, and to nobody else.
+        if isinstance(weight, int | float) and not isinstance(weight, bool) and 0 < weight < math.inf:
+            found[str(one.value("bag"))].append(float(weight))
+    return {bag: math.fsum(each) for bag, each in found.items()}
+
+
+def labelled(connection: Connection, kind: str, labels: Collection[str]) -> dict[str, list[Record]]:
+    """{label: the records of a kind that carry it} of those that any does."""
+    column = tables.record.c
+    query = states(column.kind == kind, column.life != "deleted", among(connection, column.label, labels))
+    found: dict[str, list[Record]] = defaultdict(list)
+    for one in load(connection, query.order_by(column.id)):
+        found[str(one.value("label"))].append(one)
+    return dict(found)
+
+
+def transfers_of(connection: Connection, ids: Collection[str]) -> list[Record]:
+    """The transfers of some bags and dockets."""
+    link = tables.link.c
+    about = select(link.record).where(link.sort == "about", among(connection, link.other, ids))
+    named = set(connection.scalars(about))
+    return [one for one in records_of(connection, sorted(named)) if one.kind == "transfer" and one.life() != "deleted"]
+
+
+def same_bones(connection: Connection) -> dict[str, tuple[str, ...]]:
+    """{docket: all dockets that are said to be the same bone} of those that are joined at all."""
+    link = tables.link.c
+    return components(connection.execute(select(link.record, link.other).where(link.sort == "same_as")))

@@ -1,0 +1,322 @@
+"""Bags: the list, one bag with what lies in it, and the form about it.
+
+A bag's steps (washed, dried, marked, weighed) are only ever added, and each is ticked by itself. Moving a bag to
+another context moves all that lies in it, and is an act of its own in the roles table. Not here: boxes, transfers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from flask import abort, redirect, request, url_for
+from werkzeug.wrappers import Response
+
+from fieldapp.assets import knowledge
+from fieldapp.domain import human
+from fieldapp.domain.ids import context_id
+from fieldapp.records import standing
+from fieldapp.records.fold import Record
+from server.ledger import Hold
+from server.ledger import bags as asking
+from server.ledger.bags import Inside
+from server.ledger.lines import bags as all_lines
+from server.ledger.lines import sort_key
+from server.review import closing, desk, given, words
+from server.review.desk import pages
+from server.review.given import NoFigure
+from server.review.showing import Said, Showing, as_text, label
+from server.review.tables import ON_A_PAGE, Column, Table
+
+FIELDS = ("recovery", "mesh_mm", "weight_g", "box", "held_by")
+RECOVERY = ("hand", "sieve")
+MOVED = "context"
+STAYS = frozenset({"display", "discard"})
+"""Kinds of transfers after which a bag is not with somebody else: it stays in the collection, or is gone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A bag in a list. `number`: of its context; `held_by`: who has it, by what the bag or a transfer says."""
+
+    told: dict[str, Any]
+    number: str
+    inside: Inside
+    held_by: str
+    lighter: bool
+
+    @property
+    def id(self) -> str:
+        """The bag's."""
+        return str(self.told["id"])
+
+    @property
+    def label(self) -> str:
+        """As it is written on the bag."""
+        return str(self.told["label"])
+
+    @property
+    def context(self) -> str:
+        """Its id, "" where none is said."""
+        return self.told["context"] or ""
+
+    @property
+    def steps(self) -> list[str]:
+        """The words ticked, in their order."""
+        ticked = set(self.told["steps"].split())
+        return [one for one in knowledge().words["bag_step"] if one in ticked] if ticked else []
+
+    @property
+    def box(self) -> str:
+        """The name of its box."""
+        return self.told["box"] or ""
+
+    @property
+    def weight(self) -> float | None:
+        """Its own, in grams."""
+        found: float | None = self.told["weight_g"]
+        return found
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing has been recorded from it."""
+        return not (self.inside.dockets or self.inside.tallies)
+
+
+@dataclass(frozen=True, slots=True)
+class Find:
+    """A docket or tally of a bag. `answer`: where the bone stands, "" of a tally."""
+
+    record: Record
+    what: str
+    answer: str
+
+
+def lines() -> list[Line]:
+    """All bags, by context and label."""
+    ledger = desk.ledger()
+    with ledger.database.reading() as connection:
+        found = all_lines(connection)
+        numbers, contexts = asking.numbers(connection), asking.numbers_of_contexts(connection)
+        light = asking.lighter(connection)
+    away = _away(ledger.records("transfer"))
+    return [
+        Line(
+            one,
+            contexts.get(one["context"], ""),
+            numbers.get(one["id"], Inside()),
+            one["held_by"] or away.get(one["id"], ""),
+            one["id"] in light,
+        )
+        for one in found
+    ]
+
+
+def steps(bag: Record) -> tuple[str, ...]:
+    """The steps that anybody has ticked, in their order."""
+    ticked = {
+        path.removeprefix("step/")
+        for path, heads in bag.heads.items()
+        if path.startswith("step/") and any(value is True for value in heads.values())
+    }
+    return tuple(one for one in knowledge().words["bag_step"] if one in ticked) if ticked else ()
+
+
+def _away(transfers: Iterable[Record]) -> dict[str, str]:
+    """{bag or docket: with whom} of what was sent and has not come back."""
+    found = {}
+    for one in transfers:
+        if one.value("back") is not True and as_text(one.value("kind")) not in STAYS:
+            about = one.value("docket") or one.value("bag")
+            found[as_text(about)] = as_text(one.value("to")) or words.word("transfer_kind", one.value("kind"))
+    return found
+
+
+def _recovery(line: Line) -> str:
+    recovery = line.told["recovery"]
+    return words.value("recovery", recovery) if recovery else ""
+
+
+def _sorted_as(text: str) -> str | None:
+    return sort_key(text) if text else None
+
+
+COLUMNS: tuple[Column[Line], ...] = (
+    Column("label", lambda one: one.told["sort"]),
+    Column("context", lambda one: one.told["place"]),
+    Column("recovery", _recovery),
+    Column("box", lambda one: _sorted_as(one.box)),
+    Column("held_by", lambda one: _sorted_as(one.held_by)),
+    Column("mesh_mm", lambda one: one.told["mesh_mm"]),
+    Column("steps", lambda one: len(one.steps) or None, many_first=True),
+    Column("weight_g", lambda one: one.weight, many_first=True),
+    Column("inside", lambda one: one.inside.dockets + one.inside.tallies, many_first=True),
+)
+ONLY: dict[str, Callable[[Line], bool]] = {
+    "unwashed": lambda one: "washed" not in one.steps,
+    "unweighed": lambda one: one.weight is None,
+    "no_box": lambda one: not one.box,
+    "unrecorded": lambda one: one.empty,
+    "lighter": lambda one: one.lighter,
+    "away": lambda one: bool(one.held_by),
+}
+
+
+@pages.get("/bags")
+@desk.needs_sign_in
+def bags() -> Response:
+    """All bags, with what was done to them and what lies in them."""
+    table = Table(lines(), COLUMNS, text=_text, only=ONLY)
+    with desk.ledger().database.reading() as connection:
+        weights = asking.weights(connection, [one.id for one in table.rows])
+    return desk.page("bags", table=table, weights=weights, due=desk.due())
+
+
+def _text(line: Line) -> str:
+    return " ".join((line.label, line.number, _recovery(line), line.box, line.held_by))
+
+
+@pages.get("/bag/<bag>")
+@desk.needs_sign_in
+def bag(bag: str) -> Response:
+    """A bag."""
+    return _page(_found(bag))
+
+
+@pages.post("/bag/<bag>")
+@desk.needs_sign_in
+def bag_keep(bag: str) -> Response:
+    """`heads`, what the form showed; `recovery`, `mesh_mm`, `weight_g`, `box`, `held_by`, `context` (its number);
+    `step` (several: what was done); `note`."""
+    desk.must("keep_bags")
+    record = _found(bag)
+    over = given.shown(record, _asked(record))
+    typed = {name: desk.field(name) for name in (*FIELDS, MOVED, "note")}
+    ticked = request.form.getlist("step")
+    if not set(ticked) <= set(knowledge().words["bag_step"]) or typed["recovery"] not in ("", *RECOVERY):
+        abort(400)
+    try:
+        values: dict[str, Any] = {name: given.figure(name) for name in ("mesh_mm", "weight_g")}
+    except NoFigure as odd:
+        return _page(record, 400, fault=f"figure.{odd}", form=typed, ticked=ticked)
+    values |= {name: typed[name] or None for name in ("recovery", "box", "held_by")}
+    if values["mesh_mm"] == 0:
+        return _page(record, 400, fault="figure.mesh_mm", form=typed, ticked=ticked)
+    if MOVED in over:
+        values[MOVED] = context_id(record.site, typed[MOVED]) if typed[MOVED] else None
+    # A field that was not sent says nothing.
+    changes = given.changed(record, over, {path: value for path, value in values.items() if path in request.form})
+    if MOVED in changes and (fault := _fault_of_move(record, changes[MOVED])):
+        return _page(record, 400, fault=fault, form=typed, ticked=ticked)
+    done = steps(record)
+    changes |= {f"step/{one}": True for one in ticked if one not in done}
+    if typed["note"]:
+        changes[f"note/{desk.ledger().new_id()}"] = {"text": typed["note"], "stage": "analysis"}
+    if not changes:
+        return redirect(url_for("review.bag", bag=bag, done="same"))
+    desk.write("bag", bag, changes, {path: ids for path, ids in over.items() if path in changes and ids})
+    desk.acted("bag_kept", bag)
+    return redirect(url_for("review.bag", bag=bag, done="kept"))
+
+
+def _asked(record: Record) -> list[str]:
+    """The paths that the form asks: not those about which the records disagree, which are settled side by side."""
+    disputed = record.disagreements()
+    paths = FIELDS if desk.may("edit_context") != "yes" else (*FIELDS, MOVED)
+    odd = {"recovery"} if record.value("recovery") not in (None, "", *RECOVERY) else set()
+    return [path for path in paths if path not in disputed and path not in odd]
+
+
+def _fault_of_move(record: Record, to: str | None) -> str:
+    """Why a bag cannot be given to another context, as a key; "" if it can."""
+    desk.must("edit_context")
+    new = desk.ledger().record(to) if to else None
+    if new is None or new.kind != "context":
+        return "no_context"
+    old = desk.ledger().record(as_text(record.value(MOVED)))
+    return "locked" if any(one is not None and one.value("locked") is True for one in (old, new)) else ""
+
+
+def _found(bag: str) -> Record:
+    found = desk.ledger().record(bag)
+    return found if found is not None and found.kind == "bag" else abort(404)
+
+
+def holds_in(bags: Iterable[str]) -> list[Hold]:
+    """What is raised in these bags, by any word that puts it there, deleted or not."""
+    wanted = set(bags)
+    return [
+        one
+        for one in desk.holds()
+        if one.raised and one.docket_record is not None
+        if wanted.intersection(map(as_text, one.docket_record.heads.get("bag", {}).values()))
+    ]
+
+
+def _page(
+    record: Record,
+    status: int = 200,
+    *,
+    fault: str = "",
+    form: dict[str, str] | None = None,
+    ticked: Iterable[str] = (),
+) -> Response:
+    ledger, showing = desk.ledger(), Showing(desk.ledger())
+    with ledger.database.reading() as connection:
+        inside = asking.inside(connection, [record.id])
+        weight = asking.weights(connection, [record.id]).get(record.id)
+        transfers = asking.transfers_of(connection, [record.id])
+    context = ledger.record(as_text(record.value("context")))
+    closed = closing.closed_paths(record)
+    fields, asked = closing.shown_fields(showing.fields(record), closed), _asked(record)
+    last = max(1, -(-len(inside) // ON_A_PAGE))
+    number = min(max(1, request.args.get("page", 1, int)), last)
+    # As it was written: a figure that is rounded on the way would come back as another one.
+    now = {name: as_text(record.value(name)) for name in FIELDS}
+    done = request.args.get("done", "")
+    return desk.page(
+        "bag",
+        status,
+        bag=record,
+        label=label,
+        context=context,
+        fields=[one for one in fields if one.path not in ("label", "context")],
+        steps=[(one, _who(showing, record, one)) for one in knowledge().words["bag_step"]],
+        notes=closing.shown_notes(showing.notes(record), closed),
+        finds=[_find(one) for one in inside[(number - 1) * ON_A_PAGE : number * ON_A_PAGE]],
+        total=len(inside),
+        number=number,
+        last=last,
+        weight=weight,
+        transfers=transfers,
+        holds=holds_in([record.id]),
+        boxes=sorted({one for one in _boxes() if one}, key=sort_key),
+        recovery=RECOVERY,
+        asked=asked,
+        heads=given.heads(record, asked, again=form is not None),
+        form=form or {**now, MOVED: label(context), "note": ""},
+        ticked=set(ticked),
+        fault=fault,
+        done=done if done in ("kept", "same") else "",
+        problems=ledger.problems(record=record.id),
+    )
+
+
+def _boxes() -> set[str]:
+    with desk.ledger().database.reading() as connection:
+        return {one["box"] or "" for one in all_lines(connection)}
+
+
+def _who(showing: Showing, bag: Record, step: str) -> tuple[Said, ...]:
+    """Who has ticked a step."""
+    return showing.said(change for change, value in bag.heads.get(f"step/{step}", {}).items() if value is True)
+
+
+def _find(record: Record) -> Find:
+    if record.kind == "tally":
+        parts = [words.word(name, record.value(name)) for name in ("element", "taxon") if record.value(name)]
+        return Find(record, ", ".join(parts) or words.say("not_recorded"), "")
+    answers = [one.answer for one in desk.holds() if one.docket == record.id]
+    own = standing.standing_of(record, desk.authority()).answer
+    return Find(record, words.title(record.value("reading")), max([own, *answers], key=human.CAUTION.__getitem__))

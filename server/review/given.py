@@ -1,0 +1,87 @@
+"""What a form brings back: the heads it showed, and figures as people type them.
+
+A form about a record carries `heads`, JSON {path: [change ids]}, as it was when it was opened. What is written names
+them in `over`, and only what differs from what they say is written: somebody else's newer word is neither lost nor
+written over unseen. Not here: which fields a form has, what is written.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from flask import abort, request
+
+from fieldapp.records.changes import canonical
+from fieldapp.records.fold import Record
+from server.review import desk
+
+Heads = dict[str, list[str]]
+
+
+class NoFigure(ValueError):
+    """What was typed is no figure that a balance or a ruler shows."""
+
+
+def heads(record: Record, paths: Iterable[str], *, again: bool = False) -> str:
+    """What a form about some paths of a record carries; `again`: the form that was sent comes back with a fault, and
+    still shows what it showed."""
+    if again:
+        return request.form.get("heads", "")
+    there = record.head_ids()
+    return canonical({path: there.get(path, []) for path in paths})
+
+
+def shown(record: Record, paths: Sequence[str], text: str | None = None) -> Heads:
+    """The heads that a form about `paths` showed. Ends the request where they are not this record's own."""
+    try:
+        told = json.loads(request.form.get("heads", "") if text is None else text)
+    except (ValueError, RecursionError):
+        abort(400)
+    if not isinstance(told, dict) or not set(told) <= set(paths):
+        abort(400)
+    known = {one.change.id: one.change.set for one in desk.ledger().history(record.id)}
+    for path, ids in told.items():
+        if not isinstance(ids, list) or not all(
+            isinstance(one, str) and one in known and path in known[one] for one in ids
+        ):
+            abort(400)
+    return {path: list(ids) for path, ids in told.items()}
+
+
+def changed(record: Record, over: Heads, typed: Mapping[str, Any]) -> dict[str, Any]:
+    """What of `typed` is not what the form showed; nothing, an empty text and a no are one. A path whose heads it did
+    not show is left alone; of one that it showed in dispute, what was typed settles it."""
+    known = {one.change.id: one.change.set for one in desk.ledger().history(record.id)}
+    found = {}
+    for path, value in typed.items():
+        if path in over:
+            before = {_plain(known[one][path]) for one in over[path]} or {_plain(None)}
+            if before != {_plain(value)}:
+                found[path] = value
+    return found
+
+
+def _plain(value: Any) -> str:
+    return canonical(None if value == "" or value is False else value)
+
+
+def figure(name: str) -> float | None:
+    """A figure of the form, nought or more; with a point or a comma. None where nothing was typed. Raises NoFigure."""
+    text = desk.field(name)
+    if not text:
+        return None
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        raise NoFigure(name) from None
+    if not (0 <= value < math.inf) or "_" in text:
+        raise NoFigure(name)
+    return int(value) if value.is_integer() else value
+
+
+def is_figure(value: Any) -> bool:
+    """Whether a record's value is a number; true and false are none."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
