@@ -1,7 +1,7 @@
 """One field of many dockets at once: chosen from a list, looked at docket by docket, written in one transaction.
 
 Nothing is written that was not shown: the form carries the heads it replaces, and what has changed meanwhile is left
-out and said. A lot has a page, from which it is put back as one. Not here: what may be set, and who is left out (bulk_plan).
+out and said. Each lot has a page that puts it back. Not here: what may be set, and who is left out (bulk_plan).
 """
 
 from __future__ import annotations
@@ -70,7 +70,7 @@ def set_bulk() -> Response:
     return _preview(found, name=name, text=text, once=mark, status=409 if desk.field("do") == WRITE else 200)
 
 
-@pages.get("/bulk/list")
+@pages.get("/bulk-list")
 @desk.needs_sign_in
 def bulk_list() -> Response:
     """The lots written last, newest first."""

@@ -180,9 +180,9 @@ class Walk:
 
         def bulk() -> None:
             asked = visitor.form(f"/review/bulk?docket={ledger.begun_here(pit, 1)[0]}", "/review/bulk")
-            shown = visitor.post("/review/bulk", {**asked, "burning": "burnt"}).text
+            shown = visitor.post("/review/bulk", {**asked, "roots": "some"}).text
             seen = html.unescape(re.search(r'name="seen" value="([^"]*)"', shown)[1])  # type: ignore[index]
-            form = {**asked, "do": "write", "path": "burning", "text": "burnt", "seen": seen}
+            form = {**asked, "do": "write", "path": "roots", "text": "some", "seen": seen}
             at["lot"] = visitor.post("/review/bulk", form).location
 
         self.did("review.set_bulk", bulk)

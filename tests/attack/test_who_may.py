@@ -99,7 +99,7 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.set_bulk", "POST"): (
         "/review/bulk", {"once": "x", "dockets": DISPUTED, "burning": "burnt"}, 302, only(EDITING, 400),
     ),
-    ("review.bulk_list", "GET"): ("/review/bulk/list", {}, 302, only(EDITING, 200)),
+    ("review.bulk_list", "GET"): ("/review/bulk-list", {}, 302, only(EDITING, 200)),
     ("review.bulk_page", "GET"): (f"/review/bulk/{NOBODY}", {}, 302, only(EDITING, 404)),
     ("review.put_back", "POST"): (f"/review/bulk/{NOBODY}", {"seen": "{}"}, 302, only(EDITING, 404)),
     ("review.keys", "GET"): ("/review/keys", {}, 302, all_of(200)),

@@ -141,7 +141,7 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
             "review.cause",
             "review.settle_many",
             "review.lots_settled",
-            "review.bulk",
+            "review.lot",
             "review.open_lot",
             "review.doubles",
             "review.refits",
@@ -257,6 +257,7 @@ def addresses(rule: Rule, scene: Scene) -> set[str]:
         "answer": (an_id("answer"),),
         "letter": ("A", "Z"), "bag": (*RECORDS, an_id("bag")), "transfer": RECORDS, "box": ("x",),
         "section": ("grid", "place", "x"),
+        "kind": ("bag", "context"), "place": (*RECORDS, an_id("bag")), "first": ("x",),
         "other": RECORDS, "group": RECORDS, "key": ("x",), "lot": (an_id("lot"),),
         "person": (*(one.person for one, _ in scene.accounts.values()), "none"), "role": ("director", "none"),
     }  # fmt: skip

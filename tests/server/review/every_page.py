@@ -24,7 +24,7 @@ EVERY_PAGE = (
     f"/review/bag/{an_id('bag')}/entry",
     f"/review/bag/{an_id('bag')}/entry/many",
     f"/review/bulk?docket={an_id('rib')}&docket={an_id('worn')}",
-    "/review/bulk/list",
+    "/review/bulk-list",
     "/review/keys",
     "/review/disagreements",
     f"/review/disagreement/{an_id('disputed')}/reading",

@@ -92,7 +92,7 @@ def test_a_lot_is_shown_written_over_what_was_shown_and_put_back(some: Scene) ->
     assert back.status_code == 302
     assert values(some, "weathering") == [1, None, 2]
     assert ledger.events(1)[0].what == "bulk_put_back"
-    assert visitor.get("/review/bulk/list").text.count('<li><a href="/review/bulk/') == 2
+    assert visitor.get("/review/bulk-list").text.count('<li><a href="/review/bulk/') == 2
     assert "set weathering (0 to 5) of 3 dockets at once" in some.signed_in("director").get("/review/log").text
     assert ledger.rebuild_matches()
 
@@ -162,7 +162,7 @@ def test_where_a_rule_would_ask_the_human_question_it_is_one_docket_s_matter(som
 def test_nothing_else_is_ever_set_for_many(some: Scene) -> None:
     visitor = some.signed_in("zooarchaeologist")
     head = some.cabin.ledger.names().head
-    form = form_of(looked(visitor, NAMES, burning="burnt"))
+    form = form_of(looked(visitor, NAMES, roots="some"))
     for name in ("human", "human/x", "deleted", "reading", "element", "place", "label", "checked", "assessment/x"):
         assert looked(visitor, NAMES, **{name: "query"}).status_code == 422
         assert visitor.post(LOT, {**form, "path": name, "text": "query", "do": "write"}).status_code == 422
