@@ -35,7 +35,7 @@ def bulk() -> Response:
     desk.must("edit_docket")
     asked = request.args.getlist("docket")
     if request.args.get("all"):
-        context = request.args.get("context", "")
+        context = request.args.get("context", "").replace("\0", "")
         where = [contexts.inside(context)] if context else []
         with desk.ledger().database.reading() as connection:
             asked = fragments.every(connection, bulk_plan.MOST + 1, *where)
@@ -121,8 +121,9 @@ def _of(plan: Plan) -> list[Record]:
 
 def _records(ids: Sequence[str]) -> list[Record]:
     """Those that are there, in this order, each once."""
-    found = desk.ledger().get(ids)
-    return [found[one] for one in dict.fromkeys(ids) if one in found]
+    asked = [one for one in dict.fromkeys(ids) if "\0" not in one]
+    found = desk.ledger().get(asked)
+    return [found[one] for one in asked if one in found]
 
 
 def _seen() -> dict[str, list[str]]:

@@ -129,7 +129,8 @@ def _wider(record: Record, taxon: str, know: Knowledge) -> dict[str, Any] | str:
         return "same"
     if not know.is_a(own, taxon) or know.is_a(own, "human"):
         return "not_wider"
-    element = reading.get("element") or ""
+    element = reading.get("element")
+    element = element if isinstance(element, str) else ""
     parts = [
         (list(know.portion_map(element, one)), [centre.key for centre in know.centres_of(element, one)])
         for one in (own, taxon)

@@ -101,6 +101,8 @@ def take_back(docket: str) -> Response:
     shown = opened.form(record)
     bag, context = record.value("bag"), desk.ledger().contexts_of([record]).get(docket, "")
     kind, place = ("bag", bag) if isinstance(bag, str) and bag else ("context", context)
+    if not place:
+        abort(400)
     if record.life() != "deleted":
         if locking.locked_among([context]) is not None:
             return redirect(url_for("review.docket", docket=docket, fault="locked"))
@@ -156,7 +158,7 @@ def _page(
     ledger = desk.ledger()
     made = _made(where)
     context = ledger.record(where.context) if where.context else None
-    told = ledger.get(request.args[name] for name in _TOLD if name in request.args)
+    told = ledger.get(_asked(name) for name in _TOLD)
     return desk.page(
         "entry",
         status,
@@ -176,12 +178,17 @@ def _page(
         looked=looked,
         fault=fault,
         made=made,
-        told={name: told.get(request.args.get(name, "")) for name in _TOLD},
+        told={name: told.get(_asked(name)) for name in _TOLD},
         answer_of=lambda record: standing.answer_of(record, desk.authority()),
         raised=human.RAISED,
         label=label,
         longest=LONGEST,
     )
+
+
+def _asked(name: str) -> str:
+    """The id that the address holds under a name."""
+    return request.args.get(name, "").replace("\0", "")
 
 
 def _made(where: Place) -> list[Made]:

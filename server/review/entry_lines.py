@@ -184,7 +184,7 @@ def before_of(record: Record | None, known: Knowledge) -> dict[str, Any]:
     if record is None or record.kind != "docket":
         return {}
     found = readings.answers_of(record.value("reading"), known)
-    return {**found, **({"material": material} if (material := record.value("material")) else {})}
+    return {**found, **({"material": material} if isinstance(material := record.value("material"), str) else {})}
 
 
 def write(lines: Sequence[Line]) -> None:
