@@ -13,12 +13,13 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from fieldapp.domain import rules
+from fieldapp.domain import human, rules
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules.caution import CREMATIONS
 from fieldapp.domain.rules.identity import NOT_BORNE
 from fieldapp.records.fold import ADD_ONLY, Record
-from fieldapp.records.schemas import problems_of
+from fieldapp.records.schemas import OBSERVED, problems_of
+from fieldapp.records.second import KIND as SECOND
 
 SHAPE = "shape"
 """The rule that a value breaks which has not the shape of its path; its level is `check`."""
@@ -26,8 +27,10 @@ SHAPE = "shape"
 AT_ONCE = 50
 """So many records are looked at together: few enough that what the first of them needed is still near at hand."""
 
-KINDS = ("context", "bag", "docket", "group", "sample", "transfer", "photo", "site")
+KINDS = ("context", "bag", "docket", "group", "sample", "transfer", "photo", "site", "second_reading")
 
+_DOUBT = human.CAUTION[human.NOT_EXCLUDED]
+_LIKE_DOCKETS = ("docket", SECOND)
 
 _LINKS = ("same_as", "joins", "photo", "not_same")
 _LINK_PATHS = tuple(f"{sort}/" for sort in _LINKS)
@@ -79,6 +82,11 @@ def reading_by_rule(docket: str, problem: rules.Problem) -> tuple[str, dict[str,
     space = uuid.UUID(docket) if _is_uuid(docket) else uuid.NAMESPACE_OID
     path = f"human/{uuid.uuid5(space, f'by_rule/{problem.rule}')}"
     return path, {"answer": problem.raises, "why": f"rule.{problem.rule}", "in_place": None, "by_rule": problem.rule}
+
+
+def subject_of(record: Record) -> str:
+    """The docket that an answer asked for by this record belongs to: a second reading's is the one read again."""
+    return _text(record, "docket") if record.kind == SECOND else record.id
 
 
 def is_wanting(record: Record, path: str, value: Mapping[str, Any]) -> bool:
@@ -278,9 +286,9 @@ class Among:
             yield from zip(some, self._check(some), strict=True)
 
     def _check(self, records: Sequence[Record]) -> list[list[Found]]:
-        dockets = self._dockets([one for one in records if one.kind == "docket"])
+        dockets = self._dockets([one for one in records if one.kind in _LIKE_DOCKETS])
         return [
-            self._shapes(one) + (next(dockets) if one.kind == "docket" else self._rules(one))
+            self._shapes(one) + (next(dockets) if one.kind in _LIKE_DOCKETS else self._rules(one))
             if one.kind in KINDS
             else []
             for one in records
@@ -301,11 +309,12 @@ class Among:
         return [Found(record.id, problem) for problem in problems]
 
     def raises(self, records: Iterable[Record]) -> Iterator[tuple[Record, list[rules.Problem]]]:
-        """Each docket among `records` in which a rule asks for an answer to the human question, with what asks.
+        """Each docket, or second reading of one, among `records` in which a rule asks for an answer to the human
+        question, with what asks. The answer belongs to `subject_of` it, at the path `reading_by_rule` of its own id.
 
         What was made for it is kept for their `check`, which is to follow.
         """
-        rest = (one for one in records if one.kind == "docket")
+        rest = (one for one in records if one.kind in _LIKE_DOCKETS)
         while some := list(itertools.islice(rest, AT_ONCE)):
             asked = [self._versions(one) for one in some]
             self._seen.update(zip((one.id for one in some), asked, strict=True))
@@ -320,11 +329,11 @@ class Among:
         answers = iter(rules.check_dockets([one for each in asked for one in each], self.knowledge))
         for record, each in zip(records, asked, strict=True):
             if len(each) == 1:
-                yield [Found(record.id, problem) for problem in next(answers)]
+                yield [Found(record.id, problem) for problem in next(answers) if _is_own(record, problem)]
                 continue
             found: dict[tuple[str, str, str], tuple[rules.Problem, list[str]]] = {}
             for one in record.heads["reading"]:
-                for problem in next(answers):
+                for problem in (problem for problem in next(answers) if _is_own(record, problem)):
                     key = (problem.rule, problem.path, str(sorted(problem.fields.items())))
                     found.setdefault(key, (problem, []))[1].append(one)
             yield [
@@ -334,9 +343,20 @@ class Among:
 
     def _versions(self, docket: Record) -> Versions:
         """A docket as its rules see it: once, or with each of the readings that people disagree about."""
-        values, around, readings = self.values(docket), self.around(docket), docket.heads.get("reading", {})
+        readings = docket.heads.get("reading", {})
+        values, around = self._again(docket) if docket.kind == SECOND else (self.values(docket), self.around(docket))
         versions = [{**values, "reading": one} for one in readings.values()] if len(readings) > 1 else [values]
         return [(rules.Docket(one, self.knowledge), around) for one in versions]
+
+    def _again(self, second: Record) -> tuple[dict[str, Any], rules.Around]:
+        """A second reading as the rules see it: the docket, with what was seen again for what was seen first."""
+        docket = self._records.get(_text(second, "docket"))
+        around = self.around(docket) if docket is not None else rules.Around(site=self._site)
+        around.siblings, around.readings = (), ()
+        first = self.values(docket) if docket is not None else {}
+        own = {path: value for path, value in self.values(second).items() if _is_observed(path) or path == "deleted"}
+        told = second.heads.get("reading", {}).values()
+        return {**seen_again(first, told, self.knowledge), **own}, around
 
     def _of(self, one: str) -> dict[str, Any] | None:
         record = self._records.get(one)
@@ -345,6 +365,36 @@ class Among:
     def _known(self, ids: Iterable[str]) -> dict[str, dict[str, Any]]:
         """{id: values} of those that are here."""
         return {one: values for one in ids if (values := self._of(one)) is not None}
+
+
+def seen_again(first: Mapping[str, Any], readings: Iterable[Any], knowledge: Knowledge) -> dict[str, Any]:
+    """What stands of a docket's values beside a second reading of it: all but what was seen on the bone.
+
+    An answer to the human question that was milder than "not excluded" was given to the first reading and is none to
+    this one. Where the second reader names a human, the question is asked as if nobody had answered or assessed it.
+    """
+    doubted = any(_may_be_human(one, knowledge) for one in readings)
+
+    def stands(path: str, value: Any) -> bool:
+        if _is_observed(path) or path == "deleted" or (doubted and path.startswith(ADD_ONLY)):
+            return False
+        return not path.startswith("human/") or human.CAUTION[human.answer_of(value)] >= _DOUBT
+
+    return {path: value for path, value in first.items() if stands(path, value)}
+
+
+def _may_be_human(reading: Any, knowledge: Knowledge) -> bool:
+    taxon = reading.get("taxon") if isinstance(reading, Mapping) else None
+    return isinstance(taxon, str) and (knowledge.is_a(taxon, "human") or taxon == "mammal_or_human")
+
+
+def _is_observed(path: str) -> bool:
+    return path.partition("/")[0] in OBSERVED
+
+
+def _is_own(record: Record, problem: rules.Problem) -> bool:
+    """Whether a problem is one of this record: of a second reading, what is about its docket is the docket's."""
+    return record.kind != SECOND or bool(problem.raises) or _is_observed(problem.path)
 
 
 def _said(reading: Any) -> frozenset[tuple[str, Any]] | None:

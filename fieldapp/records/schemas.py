@@ -317,6 +317,17 @@ class Policy(_Value):
     groups = fields.Boolean()
 
 
+class Drawn(_Value):
+    """How a docket came to be read a second time: the draw's name, way, seed, size, from what, what is shown of it."""
+
+    name = fields.String(required=True, validate=_word)
+    how = _one_of(("random", "by_taxon", "by_element", "hard"))
+    seed = fields.String(required=True, validate=_word)
+    size = fields.Integer(strict=True)
+    of = fields.String(validate=_text)
+    shown = fields.List(fields.String())
+
+
 def _words() -> fields.String:
     return fields.String(allow_none=True, validate=_text)
 
@@ -506,6 +517,27 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
     },
 }
 """{kind: {name: field}}. `deleted` belongs to every kind."""
+
+OBSERVED = (
+    "material", "reading", "count", "weight_g", "longest_mm", "burning", "burn_colour", "weathering", "preservation",
+    "roots", "staining", "breaks", "digestion", "antler_base", "fracture", "tooth", "measure", "mark", "pathology",
+)  # fmt: skip
+"""First parts of a docket's paths that say what was seen on the bone: what a second reader says again."""
+
+SHAPES["second_reading"] = {
+    "docket": fields.String(validate=_word),
+    "sample": fields.String(validate=_word),
+    "drawn": fields.Nested(Drawn),
+    "reader": _id(),
+    # What the first reading was when the bone was drawn: {path: [change ids]}.
+    "first": fields.Dict(fields.String(), fields.List(fields.String())),
+    # first_seen/<person>: who has looked at the first reading before the second was done.
+    "first_seen": _link(),
+    **{name: SHAPES["docket"][name] for name in OBSERVED},
+    "done": _link(),
+    "ended": _link(),
+    "note": _item(Note),
+}
 
 _DELETED = fields.Boolean(allow_none=True)
 

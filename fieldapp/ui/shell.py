@@ -28,12 +28,13 @@ from fieldapp.ui.presenters.people import People
 from fieldapp.ui.presenters.photographs import Photographs
 from fieldapp.ui.presenters.printing import Printing
 from fieldapp.ui.presenters.scan import Scan
+from fieldapp.ui.presenters.second import Seconds
 from fieldapp.ui.texts import say
 
 SCREENS = (
     "setup", "people", "contexts", "context", "form", "quick", "card", "more", "find", "manner", "lock", "photo",
     "scan", "lab", "stop", "hold", "sync", "history", "beside", "leave", "aid",
-    "assess", "key", "carry", "printing",
+    "assess", "key", "carry", "printing", "second",
 )  # fmt: skip
 _REMEMBERED = ("contexts", "context", "hold")
 
@@ -67,6 +68,7 @@ class Shell:
         self.photographs = Photographs(desk, [desk.notebook.folder / "photos-in"])
         self.scan = Scan(desk)
         self.lab = Lab(desk)
+        self.second = Seconds(desk)
         self.camera: Callable[[Callable[[Path], None]], None] | None = None
         self.sync = Sync(desk, cabin)
         self.key = Key(desk, cabin)
@@ -165,16 +167,25 @@ class Shell:
 
     def open_docket(self, docket: str) -> None:
         """Opens a form over a stored docket; saved or left, it goes back to where it was opened from."""
-        record = self.desk.record(docket)
-        if record is not None and self.do(lambda: setattr(self, "form", Form.of(self.desk, record))):
+        record, again = self.desk.record(docket), self.desk.hiding().get(docket)
+        if again is not None:
+            self.read_again(again.id)
+        elif record is not None and self.do(lambda: setattr(self, "form", Form.of(self.desk, record))):
+            self._opened_from = self.screen
+            self.show("form")
+
+    def read_again(self, reading: str) -> None:
+        """Opens the form of a second reading."""
+        record = self.desk.record(reading)
+        if record is not None and self.do(lambda: setattr(self, "form", Form.again(self.desk, record))):
             self._opened_from = self.screen
             self.show("form")
 
     def back_from_docket(self, said: str = "") -> None:
         """To the list that the docket was found in, else to the context."""
-        found, self._opened_from = self._opened_from == "find", ""
-        if found:
-            self.show("find", said)
+        found, self._opened_from = self._opened_from, ""
+        if found in ("find", "second"):
+            self.show(found, said)
         else:
             self.home(said)
 

@@ -16,9 +16,10 @@ from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, 
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.rules import Problem
-from fieldapp.records.checking import Among, answers_wanted
+from fieldapp.records.checking import Among, answers_wanted, subject_of
 from fieldapp.records.checking import Found as RuleFound
 from fieldapp.records.fold import Record
+from fieldapp.records.second import KIND as SECOND
 from server.ledger import beside, lines, tables
 from server.ledger.database import among
 from server.ledger.folding import label_of, records_of
@@ -69,7 +70,7 @@ def check_due(connection: Connection, limit: int, write: Write) -> int:
     # A docket that was raised as another's neighbour stays due: not all that hangs on it is here.
     done = among(connection, column.id, [*waiting, *near.difference(raised)])
     connection.execute(update(tables.record).where(done, column.due).values(due=False))
-    write(late, look.records)
+    write(late, look.folded)
     return due(connection)
 
 
@@ -127,6 +128,9 @@ class _Look:
 
     def __init__(self, connection: Connection, records: Sequence[Record]) -> None:
         self.records = {one.id: one for one in records}
+        # What a second reading raises is its docket's: read whole before anything is folded into it.
+        again = {subject_of(one) for one in records if one.kind == SECOND}.difference(self.records)
+        self.folded = {**self.records, **{one.id: one for one in records_of(connection, sorted(again))}}
         around = beside.around(connection, records)
         self._among = Among([*records, *around], knowledge(), _labels(connection, records), whole=True)
         self._places = lines.places_in([*records, *around])
@@ -135,10 +139,10 @@ class _Look:
     def answer(self, write: Write) -> set[str]:
         """Adds the answers to the human question that the rules ask for and miss: the ids of their dockets."""
         asked = self._among.raises(self.records.values())
-        raises = [one for record, problems in asked for one in _wanting(record, problems)]
-        write(raises, self.records)
+        raises = [one for record, problems in asked for one in self._wanting(record, problems)]
+        write(raises, self.folded)
         ids = {one.docket for one in raises}
-        for one in ids:
+        for one in ids & self.records.keys():
             self._among.raised(self.records[one])
         return ids
 
@@ -148,8 +152,14 @@ class _Look:
         for record, all_found in self._among.check_many(self.records.values()):
             problems = _each_once(all_found)
             self._found[record.id] = problems
-            late += _wanting(record, problems)
+            late += self._wanting(record, problems)
         return late
+
+    def _wanting(self, record: Record, problems: Iterable[Problem]) -> list[Raise]:
+        """The answers that these ask for and that the docket has not, each once."""
+        docket = subject_of(record)
+        wanted = answers_wanted(record.id, self.folded.get(docket), problems) if docket else {}
+        return [Raise(docket, path, value) for path, value in wanted.items()]
 
     def keep(self, connection: Connection) -> None:
         """Writes down what was found, and the lines of lists."""
@@ -163,11 +173,6 @@ def _each_once(all_found: Sequence[RuleFound]) -> list[Problem]:
     """A rule may find the same in several readings of a disputed docket; to the list that is one problem."""
     found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(all_found)}
     return list(reversed(found.values()))
-
-
-def _wanting(record: Record, problems: Iterable[Problem]) -> list[Raise]:
-    """The answers that these ask for and that the record has not, each once."""
-    return [Raise(record.id, path, value) for path, value in answers_wanted(record.id, record, problems).items()]
 
 
 def _row(record: Record, problem: Problem) -> dict[str, Any]:

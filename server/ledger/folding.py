@@ -36,7 +36,12 @@ PROTECTED = ("site", "person")
 LINKS = ("joins", "member", "photo", "same_as")
 """Prefixes of paths that name another record: a piece that fits, a group's dockets, a photo, one and the same bone."""
 
-ABOUT = {"bag": ("sample",), "photo": ("docket", "context"), "transfer": ("docket", "bag", "photo_before")}
+ABOUT = {
+    "bag": ("sample",),
+    "photo": ("docket", "context"),
+    "second_reading": ("docket",),
+    "transfer": ("docket", "bag", "photo_before"),
+}
 """{kind: paths whose value names another record}, beside a record's own bag and context."""
 
 PICTURE = "picture"

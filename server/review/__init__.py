@@ -48,6 +48,8 @@ from server.review import (
     photos,
     problems,
     raising,
+    second,
+    second_reading,
     settling,
     sheets,
     signing_in,
@@ -64,8 +66,8 @@ __all__ = ["register"]
 _ROUTES = (
     language, signing_in, my_account, today, changes, contexts, fragments, dockets, new_docket, editing,
     editing_context, marking, locking, raising, disagreements, settling, third, doubles, groups, holds, problems,
-    beside, sheets, photos, bags, boxes, transfers, site_setup, adding_contexts, people, tablets, carrying, log, faults,
-    entry, entry_many, bulk, keys,
+    beside, sheets, photos, bags, boxes, transfers, site_setup, adding_contexts, people, tablets, carrying, second,
+    second_reading, log, faults, entry, entry_many, bulk, keys,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

@@ -1,8 +1,9 @@
 """One field of many dockets set at once. What may be set so, what each docket would then be, who is left out.
 
 Never an answer to the human question, and nothing of what a bone is: a reading is only given another stage, or its
-animal by a wider name, each a whole new reading. What is locked, on hold, disputed, or would bring a rule to raise the
-human question is left out: that is one docket's matter. Not here: the pages (bulk).
+animal by a wider name, each a whole new reading. What is locked, on hold, disputed, to be read a second time by who
+asks, or would bring a rule to raise the human question is left out: that is one docket's matter. Not here: the pages
+(bulk).
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from fieldapp.records.fold import Record
 from server.ledger import folding
 from server.ledger.asking import Written
 from server.ledger.ledger import Edit
-from server.review import desk, forms, locking
+from server.review import blind, desk, forms, locking
 from server.review.choosing import Choosing, Option
 from server.review.editing import as_would_be
 
@@ -145,9 +146,18 @@ def plan(records: Iterable[Record], make: Make) -> Plan:
     where = ledger.contexts_of(listed)
     locked = {one for one, context in ledger.get(where.values()).items() if locking.is_locked(context)}
     held = {one.docket for one in desk.holds() if one.raised}
+    open_ = blind.apart(one.id for one in listed)
     would: list[tuple[Record, dict[str, Any], Record]] = []
     for record in listed:
-        made = _why_not(record, where.get(record.id, "") in locked, record.id in held) or make(record)
+        made = make(record)
+        if record.id not in open_:
+            made = "blind"
+        if where.get(record.id, "") in locked:
+            made = "locked"
+        if record.id in held:
+            made = "held"
+        if record.kind != "docket" or "hold" in record.kinds or record.life() != "live":
+            made = "not_live"
         if isinstance(made, dict):
             made = {path: value for path, value in made.items() if value != record.value(path)} or "same"
         if isinstance(made, dict) and made.keys() & record.disagreements().keys():
@@ -169,12 +179,6 @@ def plan(records: Iterable[Record], make: Make) -> Plan:
     return found
 
 
-def _why_not(record: Record, locked: bool, held: bool) -> str:
-    if record.kind != "docket" or "hold" in record.kinds or record.life() != "live":
-        return "not_live"
-    return "held" if held else "locked" if locked else ""
-
-
 def write(found: Plan, seen: Mapping[str, Sequence[str]], what: str, name: str) -> Change | None:
     """Writes the steps whose docket is still as `seen`; the others are left out. The first change, None for none.
 
@@ -186,7 +190,8 @@ def write(found: Plan, seen: Mapping[str, Sequence[str]], what: str, name: str) 
     with ledger.database.writing() as connection:
         there = {one.id: one for one in folding.records_of(connection, [one.record.id for one in steps])}
         fresh = [one for one in steps if _still(there.get(one.record.id), one)]
-        late += [one for one in steps if one not in fresh]
+        still = {one.record.id for one in fresh}
+        late += [one for one in steps if one.record.id not in still]
         for one in late:
             found.leave("changed", one.record)
         found.steps = fresh

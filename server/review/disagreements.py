@@ -26,7 +26,7 @@ from fieldapp.records.schemas import SHAPES
 from server.ledger import asking, lines, tables
 from server.ledger.folding import nature as nature_of
 from server.ledger.lines import LINE
-from server.review import closing, desk, fragments, opened, parting, words
+from server.review import blind, closing, desk, fragments, locking, opened, parting, words
 from server.review.desk import pages
 from server.review.showing import SEALED, Said, Showing, Version, coarser, differing, label, rows
 from server.review.tables import Paged, Sort
@@ -83,6 +83,8 @@ def _has(word: str) -> ColumnElement[bool]:
 
 def _listed(record: str, path: str, heads: Mapping[str, Any]) -> list[Any]:
     """The distinct values of a line of the list; what is closed is looked at on its own page, by whom it is for."""
+    if blind.is_hidden(record):
+        return [words.HIDDEN]
     found = desk.ledger().record(record)
     closed = found is None or closing.is_closed(path, closing.closed_paths(found)) or path.endswith(SEALED)
     return [words.CLOSED] if closed else distinct(heads)
@@ -108,6 +110,8 @@ def settle(record: str, path: str) -> Response:
         return disagreement_page(
             found, path, 400, fault="choice" if not choice else "reason", choice=choice, reason=reason
         )
+    if locking.bars([found]):
+        return disagreement_page(found, path, 409, fault="locked", choice=choice, reason=reason)
     value = _chosen(found, path, shown[path], choice)
     if parting.settled_away(found, path, value):
         return disagreement_page(found, path, 409, fault="lowers", choice=choice, reason=reason)
@@ -128,6 +132,8 @@ def open_again(record: str, path: str) -> Response:
     reason = desk.field("reason")
     if not reason:
         return disagreement_page(found, path, 400, fault="reason")
+    if locking.bars([found]):
+        return disagreement_page(found, path, 409, fault="locked", reason=reason)
     former = _former(Showing(desk.ledger()), found, path, shown[path])
     if len(former) < 2:
         abort(409)
@@ -153,6 +159,8 @@ def found_record(record: str, path: str) -> Record:
         abort(404)  # whatever else was claimed for its id
     if closing.is_closed(path, closing.closed_paths(found)) and not closing.may_see():
         abort(403)
+    if blind.is_hidden(record):
+        abort(redirect(url_for("review.docket", docket=record)))
     return found
 
 

@@ -10,11 +10,14 @@ from werkzeug.wrappers import Response
 from fieldapp.domain import human
 from fieldapp.records import checked, standing
 from fieldapp.records.changes import canonical
+from fieldapp.records.fold import Record
+from server.ledger import second
+from server.ledger.bags import transfers_of
 from server.ledger.holds import bone
-from server.review import closing, desk, groups, locking, once, photos
+from server.review import blind, closing, desk, groups, locking, once, photos
 from server.review.desk import pages
 from server.review.following import next_unchecked
-from server.review.showing import Showing, coarser, label
+from server.review.showing import Said, Showing, coarser, label
 
 DONE = ("saved", "made", "last", "rule_asks", "raised", "marked", "unmarked")
 FAULTS = ("locked",)
@@ -25,7 +28,7 @@ RAISING = (human.STOP, human.QUERY, human.NOT_EXCLUDED)
 @pages.get("/docket/<docket>")
 @desk.needs_sign_in
 def docket(docket: str) -> Response:
-    """A docket's page."""
+    """A docket's page; without what was read first, for whoever is to read it a second time."""
     return docket_page(docket)
 
 
@@ -35,6 +38,9 @@ def docket_page(docket: str, status: int = 200, *, fault: str = "", typed: Mappi
     record = ledger.record(docket)
     if record is None or "docket" not in record.kinds:
         abort(404)
+    again = blind.hidden([docket]).get(docket)
+    if again is not None:
+        return _hidden(record, again)
     showing = Showing(ledger)
     where = standing.standing_of(record, desk.authority())
     hold = next((one for one in desk.holds() if one.docket == docket), None)
@@ -43,6 +49,9 @@ def docket_page(docket: str, status: int = 200, *, fault: str = "", typed: Mappi
         joined = set(bone(connection, docket))
     bag = record.value("bag")
     others = ledger.get({*joined, *filter(None, [context, bag if isinstance(bag, str) else ""])})
+    sample = _sample(others.get(bag) if isinstance(bag, str) else None)
+    with ledger.database.reading() as connection:
+        transfers = transfers_of(connection, {docket, *([bag] if isinstance(bag, str) else [])})
     fields, history, notes = showing.fields(record), showing.history(docket), showing.notes(record)
     closed = closing.closed_paths(record)
     written = [(path, value) for one in history for path, value in one.values]
@@ -87,10 +96,52 @@ def docket_page(docket: str, status: int = 200, *, fault: str = "", typed: Mappi
         ties=groups.ties_of(record),
         history=history,
         photos=photos.strip([docket]),
+        sample=sample,
+        transfers=transfers,
+        again=_again(docket),
     )
+
+
+def _sample(bag: Record | None) -> Record | None:
+    """The sample that the bag came from, once both have come."""
+    sample = bag.value("sample") if bag is not None else None
+    return desk.ledger().record(sample) if isinstance(sample, str) and sample else None
 
 
 def _said(name: str, known: tuple[str, ...]) -> str:
     """A word of the address, if it is one of those known."""
     told = request.args.get(name, "")
     return told if told in known else ""
+
+
+def _hidden(record: Record, again: Record) -> Response:
+    """The page of a docket whose first reading is hidden: its label, and the human question, which never is."""
+    showing, where = Showing(desk.ledger()), standing.standing_of(record, desk.authority())
+    hold = next((one for one in desk.holds() if one.docket == record.id), None)
+    answer = max(where.answer, hold.answer if hold else where.answer, key=human.CAUTION.__getitem__)
+    return desk.page(
+        "docket_hidden",
+        docket=record,
+        label=label,
+        again=again,
+        draw=_draws([again])[again.id],
+        hold=hold,
+        answer=answer,
+        readings=showing.readings(record, where),
+        assessments=showing.assessments(record, where, desk.authority(), desk.names()),
+    )
+
+
+def _again(docket: str) -> list[tuple[Record, second.Draw, list[Said]]]:
+    """(second reading, its draw, who made it) of a docket."""
+    with desk.ledger().database.reading() as connection:
+        found = second.about(connection, [docket])
+    draws = _draws(found) if found else {}
+    showing = Showing(desk.ledger())
+    return [(one, draws[one.id], list(showing.said(one.heads.get("done", {})))) for one in found if one.id in draws]
+
+
+def _draws(readings: list[Record]) -> dict[str, second.Draw]:
+    """{second reading: its draw}."""
+    draws = {one.id: one for one in second.draws(desk.ledger())}
+    return {one.id: draws[second.sample_of(one)] for one in readings if second.sample_of(one) in draws}

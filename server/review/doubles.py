@@ -27,7 +27,7 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from server.ledger import pairs
 from server.ledger.ledger import Edit
-from server.review import closing, desk, parting, words
+from server.review import blind, closing, desk, locking, parting, words
 from server.review.desk import pages
 from server.review.showing import Showing, Version, coarser_of, differing, label, part_of, rows
 
@@ -64,7 +64,7 @@ def doubles() -> Response:
     with desk.ledger().database.reading() as connection:
         found, number = pairs.doubles(connection, ON_A_PAGE, (page - 1) * ON_A_PAGE)
     last = max(1, -(-number // ON_A_PAGE))
-    return desk.page("doubles", pairs=found, label=label, at=page, last=last)
+    return desk.page("doubles", pairs=_apart(found), label=label, at=page, last=last)
 
 
 @pages.get("/refits/<context>")
@@ -87,7 +87,7 @@ def refits(context: str) -> Response:
         if isinstance(reading := _agreed(one), Mapping) and one.value("count") in (None, 1)
     ]
     found = candidates(pieces, knowledge(), _borders)
-    shown = [(known[one], known[other]) for one, other in found.pairs]
+    shown = _apart([(known[one], known[other]) for one, other in found.pairs])
     page = max(1, min(request.args.get("page", 1, int), -(-len(shown) // ON_A_PAGE) or 1))
     return desk.page(
         "refits",
@@ -99,6 +99,12 @@ def refits(context: str) -> Response:
         at=page,
         last=max(1, -(-len(shown) // ON_A_PAGE)),
     )
+
+
+def _apart(found: Sequence[tuple[Record, Record]]) -> list[tuple[Record, Record]]:
+    """The pairs of which nothing is hidden from who is to read one of them a second time."""
+    shown = blind.apart(one.id for both in found for one in both)
+    return [both for both in found if shown.issuperset(one.id for one in both)]
 
 
 @pages.get("/pair/<docket>/<other>")
@@ -118,6 +124,8 @@ def say_of_pair(docket: str, other: str) -> Response:
     shown = _shown(one, two)
     if said not in SAID or not reason:
         return _page(one, two, 400, fault="said" if said not in SAID else "reason", said=said, reason=reason)
+    if locking.bars([one, two]):
+        return _page(one, two, 409, fault="locked", said=said, reason=reason)
     joined = any(tie.sort == "same_as" for tie in _ties(one, two))
     if said == "two_bones" and joined:
         return _page(one, two, 409, fault="joined", said=said, reason=reason)

@@ -19,7 +19,7 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.checking import values_of
 from fieldapp.records.fold import DELETED, Record
 from fieldapp.records.typed import is_figure
-from server.review import desk, entry_lines, locking, once, opened, words
+from server.review import blind, desk, entry_lines, locking, once, opened, words
 from server.review.desk import pages
 from server.review.entry_lines import Line, Lines, Place
 from server.review.showing import label
@@ -195,10 +195,11 @@ def _made(where: Place) -> list[Made]:
     """The dockets made here last, newest first."""
     ledger = desk.ledger()
     ids = ledger.begun_here(where.record.id, SHOWN)
+    open_ = blind.apart(ids)
     records, problems = ledger.get(ids), ledger.problems_of(ids)
     answers = {one.docket: one.answer for one in desk.holds()}
     found = []
-    for record in (records[one] for one in ids if one in records):
+    for record in (records[one] for one in ids if one in open_ and one in records):
         answer = answers.get(record.id) or standing.answer_of(record, desk.authority())
         own = [one for one in problems if one.record == record.id]
         heads = "" if answer in human.RAISED else canonical(record.head_ids())

@@ -22,7 +22,7 @@ from fieldapp.records.checking import answers_wanted, values_of
 from fieldapp.records.fold import Record
 from fieldapp.records.typed import Reader, Slip, Wrong, takings
 from server.ledger.ledger import Edit
-from server.review import desk, raising, words
+from server.review import blind, desk, raising, words
 from server.review.editing import as_would_be
 
 STAGE = "analysis"
@@ -181,7 +181,7 @@ def place_of(kind: str, record_id: str) -> Place:
 
 def before_of(record: Record | None, known: Knowledge) -> dict[str, Any]:
     """The answers of a stored docket, for "same again"."""
-    if record is None or record.kind != "docket":
+    if record is None or record.kind != "docket" or blind.is_hidden(record.id):
         return {}
     found = readings.answers_of(record.value("reading"), known)
     return {**found, **({"material": material} if isinstance(material := record.value("material"), str) else {})}

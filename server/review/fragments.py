@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import Any
 
 from flask import request
-from sqlalchemy import ColumnElement, Connection, true
+from sqlalchemy import ColumnElement, Connection, or_, true
 from werkzeug.wrappers import Response
 
 from fieldapp import assets
@@ -23,7 +23,7 @@ from fieldapp.records.fold import Record
 from server.ledger import folding, lines, tables
 from server.ledger.database import among
 from server.ledger.lines import LINE
-from server.review import desk
+from server.review import blind, desk
 from server.review.desk import pages
 from server.review.showing import coarser_of, label
 from server.review.tables import Asked, Paged, Sort
@@ -33,7 +33,8 @@ LATE = "late"
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A docket in a list. `reading` is what counts until a disagreement is settled; `answer` is the whole bone's."""
+    """A docket in a list. `reading` is what counts until a disagreement is settled; `answer` is the whole bone's;
+    `hidden`: who is signed in is to read it a second time, and is not shown the first."""
 
     record: Record
     context: str
@@ -43,6 +44,7 @@ class Row:
     precision: int
     problems: Counter[str]
     checked: str
+    hidden: bool = False
 
 
 SORTS = {
@@ -111,7 +113,9 @@ def _only(connection: Connection) -> dict[str, ColumnElement[bool]]:
 
 def has(word: str) -> ColumnElement[bool]:
     """Whether a docket's label, find number or finder has the word, or what it is: as the page's language says it."""
-    return lines.has(_meant(word, assets.spoken()), word)
+    meant, hidden = lines.has(_meant(word, assets.spoken()), word), list(blind.mine())
+    # What is to be read a second time is not found by what it was read as the first.
+    return or_(lines.has({}, word), meant & LINE.record.not_in(hidden)) if hidden else meant
 
 
 @lru_cache(maxsize=256)
@@ -134,22 +138,24 @@ def rows(ids: list[str]) -> list[Row]:
     problems: dict[str, Counter[str]] = {}
     for problem in ledger.problems_of(ids):
         problems.setdefault(problem.record, Counter())[problem.level] += 1
+    there, hidden = [one for one in map(records.get, ids) if one is not None], blind.hidden(ids)
     return [
-        _row(one, contexts.get(one.id, ""), answers, problems.get(one.id, Counter()))
-        for one in map(records.get, ids)
-        if one is not None
+        _row(one, contexts.get(one.id, ""), answers, problems.get(one.id, Counter()), one.id in hidden) for one in there
     ]
 
 
-def _row(one: Record, context: str, answers: dict[str, str], problems: Counter[str]) -> Row:
+def _row(one: Record, context: str, answers: dict[str, str], problems: Counter[str], hidden: bool) -> Row:
     own = standing.standing_of(one, desk.authority()).answer
+    answer = max(own, answers.get(one.id, own), key=human.CAUTION.__getitem__)
+    if hidden:
+        return Row(one, context, None, answer, 0, 0, Counter(), "", hidden=True)
     disputed = checked.disagreements(one)
     natures = Counter(folding.nature(path, list(heads.values())) for path, heads in disputed.items())
     return Row(
         one,
         context,
         coarser_of(disputed["reading"].values()) if "reading" in disputed else one.value("reading"),
-        max(own, answers.get(one.id, own), key=human.CAUTION.__getitem__),
+        answer,
         natures["conflict"],
         natures["precision"],
         problems,

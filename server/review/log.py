@@ -55,6 +55,7 @@ KINDS: dict[str, tuple[str, ...]] = {
         "context_opened",
         "raised",
     ),
+    "second": ("second_drawn", "second_ended", "second_read", "first_seen"),
     "people": (
         "person_added",
         "password_changed",

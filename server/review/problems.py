@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 from fieldapp.assets import knowledge, texts
 from server.ledger import checks, lines, tables
 from server.ledger.lines import GRAVITY, LINE
-from server.review import desk, fragments
+from server.review import blind, desk, fragments
 from server.review.desk import pages
 from server.review.tables import Paged, Sort
 
@@ -43,7 +43,7 @@ def problems() -> Response:
             connection, query, SORTS, find=_has, only=only, usual=(_LEVEL.desc(), _ROW.sort, _ROW.nr),
             also={"level": level, "rule": rule},
         )  # fmt: skip
-        found = checks.numbered(connection, [row.nr for row in table.rows])
+        found = blind.shown(checks.numbered(connection, [row.nr for row in table.rows]))
     return desk.page("problems", table=table, problems=found, level=level, levels=LEVELS, due=desk.due())
 
 

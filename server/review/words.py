@@ -42,6 +42,9 @@ ITEMS = ("tooth", "measure", "mark", "pathology", "fracture", "joins", "fraction
 CLOSED = object()
 """Stands for a value that is closed to who asks."""
 
+HIDDEN = object()
+"""Stands for a first reading that is hidden from who is to read the bone again."""
+
 LIST_OF = {
     "type": "context_type",
     "tier": "human_answer",
@@ -121,6 +124,8 @@ def value(path: str, given: Any) -> str:
     """The value at a path of a record or a field of a reading."""
     if given is CLOSED:
         return say("closed")
+    if given is HIDDEN:
+        return say("second.hidden")
     if given is None or given == "":
         return say("not_recorded")
     name = path.partition("/")[0]

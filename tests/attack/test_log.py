@@ -28,6 +28,7 @@ from tests.attack.test_who_may import DESK
 from tests.server.conftest import QUICK, Clock
 from tests.server.review.scene import PEOPLE, Scene, Visitor, label, seen
 from tests.server.review.test_carrying import brought, sent
+from tests.server.review.test_second import drawn, of, read
 from tests.server.review.test_settling import cause_with, sent_back, tick
 from tests.server.tablets import SITE, an_id, context_id
 
@@ -285,6 +286,21 @@ class Walk:
         post("review.my_password", "/review/account/password", old=old, new=new, again=new)
         post("review.my_sessions", "/review/account/elsewhere", by=director)
 
+    def reading_again(self) -> None:
+        """A draw of second readings, at the desk."""
+        tansy = self.scene.signed_in("zooarchaeologist")
+        draw = drawn(self.scene, reader="zooarchaeologist")
+        self.left["review.second_drawn"] = [self.scene.cabin.ledger.events(1)[0].what]
+        where, sample = f"/review/second/{of(draw, 'rib')}", f"/review/second/draw/{draw.id}"
+        self.did("review.second_saved", lambda: read(tansy, of(draw, "rib"), element="rib"))
+        again = f"/review/second/{of(draw, 'heavy')}"
+        for what, at, form in (
+            ("look", f"{again}/look", tansy.form(again, f"{again}/look")),
+            ("raise", f"{where}/raise", {**tansy.form(where, f"{where}/raise"), "answer": "not_excluded"}),
+            ("end", f"{sample}/end", tansy.form(sample, f"{sample}/end")),
+        ):
+            self.did(f"review.second_{what}", lambda at=at, form=form: tansy.post(at, form))  # type: ignore[misc]
+
     def carrying(self, file: Path) -> None:
         """A carry-file, at the desk."""
         visitor = self.scene.signed_in("supervisor")
@@ -319,6 +335,7 @@ def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought
     walk.typing()
     walk.carrying(brought[1])
     walk.looking_after()
+    walk.reading_again()
     assert {what: lines for what, lines in walk.left.items() if not lines} == {}
     expected = {
         "review.looked": "looked", "review.step": "step_added",
@@ -344,6 +361,9 @@ def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought
         "review.open_context": "context_opened", "review.raise_docket": "raised",
         "review.enter": "docket_made", "review.take_back": "docket_taken_back", "review.enter_many": "dockets_made",
         "review.set_bulk": "bulk_set", "review.put_back": "bulk_put_back",
+        "review.second_drawn": "second_drawn",
+        "review.second_saved": "second_read", "review.second_look": "first_seen", "review.second_raise": "raised",
+        "review.second_end": "second_ended",
     }  # fmt: skip
     for what, line in expected.items():
         assert line in walk.left[what], what

@@ -28,7 +28,7 @@ PICTURE = "a" * 64
 NOBODY = an_id("nobody")
 BAG = an_id("bag")
 ADDING = ("supervisor", "zooarchaeologist", "director")
-SETTLING = ("zooarchaeologist", "human_osteologist")
+SETTLING = READING_AGAIN = ("zooarchaeologist", "human_osteologist")
 EDITING = ("recorder", "supervisor", *SETTLING)
 EDITING_CONTEXTS, LOCKING = ("supervisor", "zooarchaeologist", "director"), ("zooarchaeologist", "director")
 
@@ -198,6 +198,16 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.carried", "POST"): ("/review/carry", {}, 302, only(CARRYING, 422)),
     ("review.carry_answer", "GET"): (f"/review/carry/{NOBODY}", {}, 302, only(CARRYING, 404)),
     ("review.log", "GET"): ("/review/log", {}, 302, {**all_of(200), "recorder": 403}),
+    ("review.second_readings", "GET"): ("/review/second", {}, 302, all_of(200)),
+    ("review.second_draw", "GET"): ("/review/second/draw", {}, 302, only(READING_AGAIN, 200)),
+    ("review.second_drawn", "POST"): ("/review/second/draw", {"once": "x"}, 302, only(READING_AGAIN, 400)),
+    ("review.second_of_draw", "GET"): (f"/review/second/draw/{NOBODY}", {}, 302, all_of(404)),
+    ("review.second_table", "GET"): (f"/review/second/draw/{NOBODY}/agreement.csv", {}, 302, all_of(404)),
+    ("review.second_end", "POST"): (f"/review/second/draw/{NOBODY}/end", {}, 302, only(READING_AGAIN, 404)),
+    ("review.second_reading", "GET"): (f"/review/second/{NOBODY}", {}, 302, only(READING_AGAIN, 404)),
+    ("review.second_saved", "POST"): (f"/review/second/{NOBODY}", {}, 302, only(READING_AGAIN, 404)),
+    ("review.second_raise", "POST"): (f"/review/second/{NOBODY}/raise", {}, 302, only(READING_AGAIN, 404)),
+    ("review.second_look", "POST"): (f"/review/second/{NOBODY}/look", {}, 302, only(READING_AGAIN, 404)),
     ("review.bones", "GET"): ("/review/beside", {}, 302, all_of(200)),
     ("review.beside", "GET"): ("/review/beside/femur", {}, 302, all_of(200)),
     **{
@@ -240,7 +250,8 @@ def test_what_the_table_says_of_roles_is_what_the_roles_table_says() -> None:
     from fieldapp.assets import knowledge
 
     for roles, act in (
-        (ASSESSING, "propose_assessment"), (RELEASING, "release"), (SETTLING, "settle_docket"), (CARRYING, "carry"),
+        (ASSESSING, "propose_assessment"), (RELEASING, "release"), (SETTLING, "settle_docket"),
+        (READING_AGAIN, "second_reading"), (CARRYING, "carry"),
         (MANAGING, "manage_people"), (MANAGING, "manage_tablets"), (LETTING_IN, "see_tablets"),
         (LETTING_IN, "enrol_tablet"), (("director",), "name_assessor"), (EDITING, "edit_docket"),
         (SETTLING, "check_docket"), (EDITING_CONTEXTS, "edit_context"), (LOCKING, "lock_context"),

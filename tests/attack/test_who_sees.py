@@ -198,6 +198,25 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "review.tablet": (NOBODY, NOBODY, NOBODY),
     "review.tablet_rename": (NOBODY, NOBODY, NOBODY),
     "review.tablet_withdraw": (NOBODY, NOBODY, NOBODY),
+    # A bone that was raised since it was drawn is read again by its label alone.
+    **dict.fromkeys(
+        (
+            f"review.second_{one}"
+            for one in (
+                "readings",
+                "draw",
+                "drawn",
+                "of_draw",
+                "end",
+                "table",
+                "reading",
+                "saved",
+                "raise",
+                "look",
+            )
+        ),
+        (NOBODY, NOBODY, NOBODY),
+    ),
     "review.log": (NOBODY, NOBODY, NOBODY),
     # A form that was not filled in is given back with the page around it.
     "review.step": (SEE, SEE, NOBODY),
@@ -229,6 +248,8 @@ def planted(scene: Scene, rogue: Rogue) -> Scene:
     values = {"docket": STOP, "sha256": PHOTO[1], "closed": True, "note/x": {"text": PHOTO[0]}}
     a.write("photo", an_id("photo"), values)
     a.write("docket", STOP, {f"photo/{an_id('photo')}": True})
+    again = {"docket": LATE, "sample": an_id("draw"), "drawn": {"name": "x", "shown": ["bag", "context", "weight"]}}
+    a.write("second_reading", an_id("again"), again)
     # It came in the clear, before the record that closes it.
     part = Part(PHOTO[1], len(PICTURE), False)
     scene.cabin.photos.take(a.id, part, 0, [PICTURE])
@@ -254,7 +275,7 @@ def addresses(rule: Rule, scene: Scene) -> set[str]:
         "docket": RECORDS, "record": RECORDS, "context": (*RECORDS, "none"), "path": PATHS, "rest": ("x",),
         "photo": RECORDS, "nr": ("0", "1"), "size": ("small", "middle", "whole"), "sha256": (PHOTO[1],),
         "filename": ("review.css",), "weight": ("bold",), "element": ("femur",),
-        "answer": (an_id("answer"),),
+        "answer": (an_id("answer"),), "sample": (an_id("draw"), "none"), "reading": (an_id("again"), *RECORDS),
         "letter": ("A", "Z"), "bag": (*RECORDS, an_id("bag")), "transfer": RECORDS, "box": ("x",),
         "section": ("grid", "place", "x"),
         "kind": ("bag", "context"), "place": (*RECORDS, an_id("bag")), "first": ("x",),

@@ -28,6 +28,7 @@ from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.form import Form
 from fieldapp.ui.presenters.history import history
 from fieldapp.ui.presenters.hold import Hold
+from fieldapp.ui.presenters.second import Seconds
 from server import cabin as cabins
 from server import create_app
 from server.config import Config
@@ -56,6 +57,7 @@ def odd(tmp_path_factory):
         book.pull([change.body for change in earlier_weeks(assets.knowledge(), 8)])
         known = {kind: [one.id for one in book.records(kind)] for kind in ("context", "bag", "docket")}
         known |= {"hold": [ids.hold_id(one) for one in known["docket"][:3]], "group": ["g"], "unheard of": ["u"]}
+        known["second_reading"] = ["again-1", "again-2"]
         for _ in range(400):
             kind = rng.choice(list(known))
             path = rng.choice([*SHAPES.get(kind, {}), "deleted", "human", "human/", "", "deleted/x", "odd/\u202e"])
@@ -97,6 +99,7 @@ def test_every_page_answers(odd):
     back = {"Referer": "https://localhost/review/sign-in"}
     assert client.post("/review/sign-in", data=sent, headers=back, **base).status_code == 302
     pages = [f"/review/{one}" for one in ("today", "contexts", "disagreements", "holds", "problems", "context/none")]
+    pages.append("/review/second")
     pages += ["/review/blank.pdf", "/review/trench.pdf", "/review/trench/sheets.pdf"]
     pages += [
         f"/review/{one}" for one in ("disagreements/causes", "disagreements/lots", "doubles", "groups", "groups/new")
@@ -113,6 +116,9 @@ def test_every_page_answers(odd):
             pages += [f"/review/docket/{record.id}", f"/review/hold/{record.id}", f"/review/pair/{record.id}/{last}"]
             last = record.id
             pages += [f"/review/{one}/{record.id}" for one in ("combine", "third-reading") if record.disagreements()]
+        if record.kind == "second_reading":
+            sample = record.value("sample")
+            pages += [f"/review/second/{record.id}", f"/review/second/draw/{sample if isinstance(sample, str) else ''}"]
         pages += [f"/review/disagreement/{record.id}/{path}" for path in record.disagreements()]
     causes = client.get("/review/disagreements/causes", **base).text
     pages += sorted(set(re.findall(r'href="(/review/disagreements/cause/[^"]*)"', causes)))
@@ -145,6 +151,12 @@ def test_every_screen_has_something_to_show(odd):
             desk.place["context"] = context.id
             Context(desk).rows()
             Context(desk).bags()
+        for again in book.records("second_reading", deleted=True):
+            form = Form.again(desk, again)
+            form.found()
+            form_fields.tabs(form)
+        desk.place["person"] = {"person": "p", "name": "W", "role": "zooarchaeologist"}
+        Seconds(desk).rows()
         for docket in book.records("docket", deleted=True):
             docket_row(desk, docket)
             form = Form.of(desk, docket)

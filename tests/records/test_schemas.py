@@ -133,6 +133,7 @@ GOOD: dict[str, dict[str, Any]] = {
     "bag": {
         "label": "HLG26 B3-A", "context": "c1", "recovery": "sieve", "mesh_mm": 4, "state": "", "box": "7",
         "sample": "s1", "fraction": "f1", "step/washed": True, "step/dried": None, "weight_g": 310.5,
+        "held_by": "the laboratory (invented)",
     },
     "sample": {
         "label": "HLG26 B9-A", "context": "c1", "type": "flotation", "litres": 10,
@@ -151,6 +152,14 @@ GOOD: dict[str, dict[str, Any]] = {
         "reference": "12", "lab_code": "X-1", "taken_g": 1.5, "remainder_g": 20, "photo_before": "p1",
         "measured_before": True, "back": False,
     },
+    "second_reading": {
+        "docket": "d1", "sample": "s1", "reader": None, "first": {"reading": ["c1", "c2"], "count": ["c1"]},
+        "drawn": {"name": "Spring", "how": "by_taxon", "seed": "4711", "size": 20, "of": "1042", "shown": ["bag"]},
+        "first_seen/p1": True, "done": True, "ended": None, "count": 1, "weight_g": 14.5, "burning": None,
+        "mark/1": {"kind": "cut"}, "tooth/1": {"tooth": "M3"}, "measure/1": {"code": "Bd", "mm": 31.2},
+        **dict.fromkeys(("material", "reading", "longest_mm", "burn_colour", "weathering", "preservation", "roots",
+                         "staining", "breaks", "digestion", "antler_base", "fracture/", "pathology/1")),
+    },
     "photo": {"docket": "d1", "context": None, "sha256": "0" * 64, "view": "cranial", "scale": True, "north": False,
               "closed": False},
     "site": {
@@ -160,6 +169,11 @@ GOOD: dict[str, dict[str, Any]] = {
         "cabin_key": "", "region": "r",
         "dating": {"from": 1, "to": 2}, "fusion_source/sheep": "a book", "plausible/fowl": {"from": 100, "to": None},
         "plausible/cat": True, "short/hu": {"slot": "element", "key": "humerus"},
+        "protocol": {"countable": "all", "always": ["weight_g"], "note": None},
+        "trench/a": {"name": "A", "note": None, "outline": [[0, 0], [5, 0], [5, 5]]},
+        "phase/a": {"name": "2a", "from": -50, "to": 43, "order": 1, "note": None},
+        "grid": {"epsg": 27700, "east0": 4e5, "north0": 1e5, "rotation_deg": 1.5, "scale": 1.0, "note": None},
+        "box/a": {"name": "7", "place": "shelf 2", "held_by": None},
     },
 }  # fmt: skip
 """One good value at every path of the kinds that are checked (an invented site)."""
@@ -175,7 +189,8 @@ def test_a_good_value_at_every_path_fits(kind):
 def test_good_values_are_passed_without_asking_marshmallow(kind):
     for path, value in GOOD[kind].items():
         shape = SHAPES[kind].get(path.partition("/")[0])
-        if shape is not None and not path.startswith("plausible"):
+        # A site's own set-up is one record: what marshmallow says of it may take its time.
+        if shape is not None and not path.startswith(("plausible", "protocol", "trench")):
             assert fits(shape)(value), path
 
 

@@ -63,6 +63,42 @@ def test_a_mended_record_loses_its_problem(ledger):
     assert "shape" not in found(ledger, "a")
 
 
+def test_a_second_reader_s_human_is_raised_on_the_docket_whatever_was_answered_before(ledger):
+    tablet = Tablet()
+    tablet.docket("a", reading=reading("femur", "pig"), **{f"human/{an_id('q')}": {"answer": "no_sign"}})
+    again = {"docket": an_id("a"), "sample": an_id("draw"), "reading": reading("femur", "human")}
+    tablet.write("second_reading", an_id("again"), again)
+    early = {**again, "docket": an_id("not come")}
+    tablet.write("second_reading", an_id("early"), early)
+    push(ledger, tablet)
+    check(ledger)
+    assert {hold.docket for hold in ledger.holds()} == {an_id("a"), an_id("not come")}
+    answers = ledger.record(an_id("a")).added("human")
+    assert {"no_sign", "query"} <= {value["answer"] for value in answers.values()}
+    assert ledger.record(an_id("a")).value("reading")["taxon"] == "pig"
+    # The docket itself is as it was for the rules, and looked at again it is not raised again.
+    tablet.write("docket", an_id("a"), {"count": 2})
+    tablet.write("second_reading", an_id("again"), {"count": 2})
+    push(ledger, tablet)
+    check(ledger)
+    assert ledger.record(an_id("a")).added("human") == answers
+    is_the_same_worked_out_anew(ledger)
+
+
+def test_a_second_reading_has_problems_of_its_own_and_none_of_its_docket(ledger):
+    tablet = Tablet()
+    tablet.docket("a", label="nonsense", reading=reading("femur", "sheep"), weight_g=12.0)
+    again = {"docket": an_id("a"), "reading": reading("astragalus", "fowl"), "count": "many"}
+    tablet.write("second_reading", an_id("again"), again)
+    push(ledger, tablet)
+    check(ledger)
+    own = {"shape", "count_below_one"}
+    assert own <= found(ledger, "again")
+    assert not found(ledger, "again") & {"label_check_wrong", "question_not_asked"}
+    assert not own & found(ledger, "a")
+    assert ledger.holds() == []
+
+
 def test_a_bone_read_as_human_is_raised_by_rule_once(ledger):
     tablet = Tablet()
     tablet.docket("a", reading=reading(taxon="human"))

@@ -356,7 +356,9 @@ def other_stops(tablet: Tablet) -> Iterator[str]:
     yield "lab, taken"
     press("action.leave")
     yield "leave, asked"
-    press("leave.drop", "go.more", "go.manner")
+    press("leave.drop")
+    yield from second_stops(tablet)
+    press("go.more", "go.manner")
     yield "manner"
     press("manner.leave", "go.more", "go.lock")
     yield "lock"
@@ -364,6 +366,47 @@ def other_stops(tablet: Tablet) -> Iterator[str]:
     yield "lock, half"
     press("lock.second")
     yield "more again"
+
+
+def second_stops(tablet: Tablet) -> Iterator[str]:
+    """A specialist's second readings; the tablet is given back afterwards."""
+    press, hand, desk = tablet.press, tablet.hand, tablet.app.desk
+    before = desk.person
+    drawn = {"name": "Spring", "how": "random", "seed": "7", "shown": ["bag", "context"]}
+    dockets = [one for one in desk.dockets(desk.context) if not desk.is_raised(one)]
+    for one in dockets:
+        again = {"docket": one.id, "sample": "draw", "drawn": drawn, "reader": None, "first": {}}
+        save_as_other(desk, "second_reading", f"again-{one.id}", again, {})
+    desk.go(person={"person": "person-cleo", "name": "Cleo Example", "role": "human_osteologist"})
+    tablet.app.show()
+    hand.frames(3)
+    yield "context, hidden for a second reading"
+    press("go.more")
+    yield "more, of a specialist"
+    press("go.second")
+    yield "second readings"
+    press(next(row.ident for row in tablet.shell.second.rows()))
+    yield "second reading"
+    press("material.bone", "field.more", "field.find")
+    yield "second reading, the find"
+    press("field.note")
+    yield "second reading, note"
+    press("action.problems")
+    yield "second reading, problems"
+    press("action.save")
+    yield "second readings, one read"
+    press("second.leave", "more.leave")
+    for one in dockets:
+        save_as_other(desk, "second_reading", f"again-{one.id}", {"ended": True}, {})
+    tablet.app.show()
+    hand.frames(3)
+    yield "context, shown again"
+    press("go.more", "go.second")
+    yield "second readings, none"
+    press("second.leave", "more.leave")
+    desk.go(person=before)
+    tablet.app.show()
+    hand.frames(3)
 
 
 def assessing_stops(tablet: Tablet) -> Iterator[str]:

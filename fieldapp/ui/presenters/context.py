@@ -24,7 +24,7 @@ class Context:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self.making_bag = False
-        self._seen: tuple[str | None, int] | None = None
+        self._seen: tuple[str | None, int, Mapping[str, Record]] | None = None
         self._rows: list[Row] = []
         self._wanted = 0
         self._held: list[str] = []
@@ -103,7 +103,7 @@ class Context:
 
     def _look(self) -> None:
         """Goes through the context once, and again only after something was saved or came in."""
-        now = self.desk.context, self.desk.changes
+        now = self.desk.context, self.desk.changes, self.desk.hiding()
         if now == self._seen:
             return
         self._seen = now
@@ -162,6 +162,9 @@ def docket_row(desk: Desk, docket: Record) -> Row:
     standing = desk.standing(docket)
     if sign := standing_sign(standing):
         marks.append((sign, word("standing", standing)))
+    if docket.id in desk.hiding():
+        label = docket.value("label")
+        return Row(f"docket.{label}", short_label(label), say("second.hidden"), signs=tuple(marks))
     if docket.disagreements():
         marks.append(("differ", say("disagreement")))
     if docket.value("ask"):

@@ -14,7 +14,7 @@ from typing import Any
 from fieldapp.domain import human, ids, rules
 from fieldapp.domain.ids import hold_id
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.records import raising
+from fieldapp.records import raising, second
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from fieldapp.records.standing import Authority, authority, joined_answer, joined_to
@@ -60,6 +60,7 @@ class Desk:
         self._authority: Authority | None = None
         self._standings: dict[str, tuple[Record, str]] = {}
         self.changes = 0
+        self._hiding: tuple[tuple[int, str, str], dict[str, Record]] | None = None
         self.photos = Photos(notebook.folder)
 
     # -- who and where --
@@ -219,6 +220,14 @@ class Desk:
             records = [*bags, *self.dockets(context), *(one for one in around if one is not None)]
             found = self._among[context] = Among(records, self.knowledge)
         return found
+
+    def hiding(self) -> Mapping[str, Record]:
+        """{docket: its second reading} of those that who records is to read again, blind: the first is not shown."""
+        now = (self.changes, self.by["person"], self.by["role"])
+        if self._hiding is None or self._hiding[0] != now:
+            asked = self.notebook.records(second.KIND) if self.may("second_reading") else []
+            self._hiding = now, second.hiding(asked, self.by["person"])
+        return self._hiding[1]
 
     def problems(self, docket: Record) -> list[Found]:
         """What the rules find in a stored docket, worst first; a disputed reading is looked at in every version."""

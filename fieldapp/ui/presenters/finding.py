@@ -103,6 +103,8 @@ class Finding:
             wanted = self.text.text
             lines = [one for one in lines if one.label.startswith(wanted) or one.context.startswith(wanted)]
         know = self.desk.knowledge
+        if (self.taxon or self.element) and (hidden := self.desk.hiding()):
+            lines = [one for one in lines if one.record.id not in hidden]
         if self.taxon:
             lines = [one for one in lines if one.taxon == self.taxon or know.is_a(one.taxon, self.taxon)]
         if self.element:
@@ -170,13 +172,15 @@ class Finding:
             standing = self.desk.standing(record)
             if sign := standing_sign(standing):
                 marks.append((sign, word("standing", standing)))
+        title = f"{line.label}  {line.context}" if line.context else line.label
+        if record.id in self.desk.hiding():
+            return Row(f"{record.kind}.{record.id}", title, say("second.hidden"), signs=tuple(marks))
         if record.disagreements():
             marks.append(("differ", say("disagreement")))
         if record.value("ask"):
             marks.append(("query", say("ask_value")))
         if worst := self.worst(line):
             marks.append((worst, word("level", worst)))
-        title = f"{line.label}  {line.context}" if line.context else line.label
         reading = record.value("reading")
         side = word("side", reading.get("side")) if isinstance(reading, dict) else ""
         docket = record.kind == "docket"

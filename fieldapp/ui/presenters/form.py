@@ -19,7 +19,7 @@ from fieldapp.records import choosing
 from fieldapp.records.checking import values_of
 from fieldapp.records.choosing import NO_SKELETON, only_element
 from fieldapp.records.fold import Record
-from fieldapp.ui.presenters import lately, writing
+from fieldapp.ui.presenters import lately, second, writing
 from fieldapp.ui.presenters.closing import Closed, close
 from fieldapp.ui.presenters.desk import Desk, Write
 from fieldapp.ui.presenters.form_state import Saved, State
@@ -95,6 +95,13 @@ class Form:
         return form
 
     @classmethod
+    def again(cls, desk: Desk, reading: Record) -> Form:
+        """A form for a second reading: blank, or with what was said in it before; of the first reading nothing."""
+        form = cls(desk, second.state(desk, reading))
+        form._keep()
+        return form
+
+    @classmethod
     def resumed(cls, desk: Desk) -> Form | None:
         """The form that was open when the tablet stopped, or None."""
         kept = desk.draft(DRAFT)
@@ -116,13 +123,13 @@ class Form:
 
     @property
     def record(self) -> Record | None:
-        """The docket as it is stored, None while it is new."""
-        return self.desk.record(self.state.docket)
+        """The docket as it is stored; None while it is new, and for a second reading, which is made blind."""
+        return None if self.state.second else self.desk.record(self.state.docket)
 
     @property
     def stage(self) -> str:
-        """The stage of work of what is read here: a lab session is analysis."""
-        return "analysis" if self.state.depth == "lab" else self.desk.stage
+        """The stage of work of what is read here: a lab session and a second reading are analysis."""
+        return "analysis" if self.state.depth == "lab" or self.state.second else self.desk.stage
 
     def applies(self, name: str) -> bool:
         """Whether there is anything to answer in a field."""
@@ -279,7 +286,7 @@ class Form:
 
     def earlier_answers(self) -> tuple[list[str], list[str]]:
         """The answers that people have given the docket already, and the rules that added one."""
-        record = self.record
+        record = self.desk.record(self.state.docket)  # which is hidden from nobody
         given = list(record.added("human").values()) if record is not None else []
         ruled = [str(one["by_rule"]) for one in given if isinstance(one, Mapping) and one.get("by_rule")]
         people = [human.answer_of(one) for one in given if not (isinstance(one, Mapping) and one.get("by_rule"))]
@@ -336,6 +343,8 @@ class Form:
 
     def found(self) -> list[Found]:
         """What the rules find in the form as it stands."""
+        if self._found is None and self.state.second:
+            self._found = second.found(self)
         if self._found is None:
             # What the form does not show is there all the same: earlier answers, assessments, a weight.
             kept = values_of(self.record) if self.record is not None else {}
@@ -357,6 +366,8 @@ class Form:
         Raises what the notebook raises; then nothing was written and the draft is still there.
         """
         state = self.state
+        if state.second:
+            return second.save(self, DRAFT)
         values, over = writing.changes(self)
         answers = writing.human_readings(self)
         values.update(answers)

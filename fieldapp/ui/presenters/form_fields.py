@@ -390,7 +390,8 @@ def note_rows(form: Form) -> list[list[Choice]]:
         Choice("note.ask", say("ask"), chosen=bool(answers.get("ask")), sign="query", weight=1.3),
         Choice("note.photo", say("photo"), sign="photo", weight=1.1),
     ]
-    return [phrases, burning, count]
+    # A second reading asks nobody, and its pictures are the docket's.
+    return [phrases, burning, count[:3] if form.state.second else count]
 
 
 def pressing(form: Form) -> list[Found]:

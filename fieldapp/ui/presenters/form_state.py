@@ -21,6 +21,7 @@ class State:
     shelf    the place within the field that is open, see open_shelf; "" for where it begins
     typed    what has been entered by keypad and not taken yet
     depth    the form that is shown: "full", "quick" or "lab"
+    second   id of the second reading that is made, "" for a form over the docket itself (presenters.second)
     """
 
     docket: str
@@ -39,6 +40,7 @@ class State:
     shelf: str = ""
     typed: str = ""
     depth: str = "full"
+    second: str = ""
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.texts import say
 
 HERE = ("scan", "tally", "sample", "group", "photo", "bag", "context", "print")
-TABLET = ("find", "lab", "sync", "people", "manner", "lock")
+TABLET = ("find", "lab", "second", "sync", "people", "manner", "lock")
 
 
 def here(desk: Desk) -> list[Choice]:
@@ -33,7 +33,11 @@ def here(desk: Desk) -> list[Choice]:
     ]
 
 
-def tablet() -> list[Choice]:
-    """What can be done with the tablet."""
+def tablet(desk: Desk) -> list[Choice]:
+    """What can be done with the tablet; second readings by whom they are for."""
     signs = {"find": "find", "sync": "sync", "people": "person", "lock": "lock"}
-    return [Choice(f"go.{key}", say(f"go.{key}"), sign=signs.get(key, "")) for key in TABLET]
+    return [
+        Choice(f"go.{key}", say(f"go.{key}"), sign=signs.get(key, ""))
+        for key in TABLET
+        if key != "second" or desk.may("second_reading")
+    ]

@@ -105,8 +105,8 @@ def human_value(form: Form, answer: str) -> dict[str, Any]:
 def human_readings(form: Form) -> Mapping[str, dict[str, Any]]:
     """{path: reading} of the human question that a save adds: the recorder's, and the rules'."""
     added: dict[str, dict[str, Any]] = {}
-    answer, record = answered(form), form.record
+    answer, record = answered(form), form.desk.record(form.state.docket)
     if answer:
         added[f"human/{form.desk.new_id()}"] = human_value(form, answer)
-    added.update(answers_wanted(form.state.docket, record, (one.problem for one in form.found())))
+    added.update(answers_wanted(form.state.second or form.state.docket, record, (one.problem for one in form.found())))
     return added

@@ -71,6 +71,8 @@ class FormScreen(SlipView):
         form = self.form
         tabs = form_fields.tabs(form)
         self.show_slip(form.state.label, [self._tab(tab) for tab in tabs], self._actions())
+        if form.state.second:
+            self.ids.slip.site = say("second.slip")
         for pad, tab in zip(self.ids.tabs.pads(), tabs, strict=True):
             pad.mark, pad.strong = tab.mark, bool(tab.value)
         body = "problems" if self.looking else form.state.field
@@ -98,14 +100,18 @@ class FormScreen(SlipView):
         wanted = len(form_fields.pressing(form)) + (1 if self._differing() else 0)
         notes = len(form.found())
         open_ = form.state.new and form.answers.get("human") == human.NOT_EXCLUDED
+        alone = form.state.new or form.state.second  # there is no history to look at, or none to be seen
         look = (
             say("action.problems", n=wanted)
             if wanted
             else say("action.notes", n=notes)
             if notes
-            else say("action.open" if open_ else "action.no_problems" if form.state.new else "go.history")
+            else say("action.open" if open_ else "action.no_problems" if alone else "go.history")
         )
         takes_back = not form.state.undo and form.state.new and self.shell.desk.last is not None
+        again = Choice(
+            "action.save_again", say("action.save_next" if form.state.new else "action.save_new"), sign="again"
+        )
         return [
             Choice("action.leave", say("action.leave"), sign="leave"),
             Choice("action.undo", say("action.undo_last" if takes_back else "action.undo"), sign="undo"),
@@ -116,7 +122,7 @@ class FormScreen(SlipView):
                 tone="clay" if wanted else "plain",
                 chosen=self.looking,
             ),
-            Choice("action.save_again", say("action.save_next" if form.state.new else "action.save_new"), sign="again"),
+            *([] if form.state.second else [again]),
             Choice("action.save", say("action.save"), sign="tick", tone="primary"),
         ]
 
@@ -291,7 +297,7 @@ class FormScreen(SlipView):
         if not found:
             open_ = form.answers.get("human") == human.NOT_EXCLUDED
             found = [Choice("", say("no_problems_open" if open_ else "no_problems"))]
-        below = [] if form.state.new else [Choice("go.history", say("go.history"), sign="after")]
+        below = [] if form.state.new or form.state.second else [Choice("go.history", say("go.history"), sign="after")]
         if below and form.may_delete():
             below.append(Choice("docket.delete", say("docket.delete"), sign="rub"))
         pages = -(-len(found) // self.PER_PAGE)

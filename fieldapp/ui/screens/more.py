@@ -30,7 +30,7 @@ class MoreScreen(View):
         x, width, top = whole.x + mm(4), whole.width - mm(8), whole.top - mm(3)
         # Room for words beside a sign.
         across = max(2, int((theme.in_mm(width) + theme.gap) // (max(24.0, theme.target) + theme.gap)))
-        for name, pads in (("here", more.here(self.shell.desk)), ("tablet", more.tablet())):
+        for name, pads in (("here", more.here(self.shell.desk)), ("tablet", more.tablet(self.shell.desk))):
             rows = in_rows(pads, across)
             ids[f"{name}_name"].text = say(f"more.{name}") if pads else ""
             deep = len(rows) * (high + gap)
@@ -39,7 +39,9 @@ class MoreScreen(View):
                 put(ids[name], Box(x, top - line - deep + gap, width, deep - gap))
                 top -= line + deep
             ids[name].show([[*row, *[Choice("", "")] * (across - len(row))] for row in rows])
-        put(ids.back, Box(x, whole.y + mm(4), mm(24), high))
+        # Where the last row reaches down to it, the way back stands at its end.
+        aside = width - mm(24) if top < whole.y + mm(4) + high else 0
+        put(ids.back, Box(x + aside, whole.y + mm(4), mm(24), high))
         ids.back.show([[Choice("more.leave", say("action.back"), sign="leave")]])
 
     def tapped(self, ident: str) -> None:

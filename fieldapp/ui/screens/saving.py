@@ -7,7 +7,7 @@ from fieldapp.ui.texts import say
 
 
 def save(shell: Shell, again: bool) -> None:
-    """Saves the open form; goes to its hold if one follows, to a next docket if wanted, else to the context."""
+    """Saves the open form; goes to its hold if one follows, to a next docket if wanted, else to where it was opened."""
     form = shell.form
     assert form is not None
     if form.missing():
@@ -16,7 +16,7 @@ def save(shell: Shell, again: bool) -> None:
         shell.heard()
         return
     # Short form and lab say of what material each piece is.
-    depth = form.state.depth
+    depth, second = form.state.depth, form.state.second
     carry = form.carry() if depth == "full" else {}
     saved = shell.save()
     if saved is None:
@@ -28,7 +28,7 @@ def save(shell: Shell, again: bool) -> None:
         said = f"{said} {say(f'by_rule.{saved.rule}')}"
     if saved.hold:
         shell.open_hold(saved.docket, said)
-    elif again:
+    elif again and not second:
         shell.new_docket(carry, said, depth)
     else:
         shell.back_from_docket(said)

@@ -189,6 +189,23 @@ def test_a_bag_a_note_and_the_question_taken_off(some: Scene) -> None:
     assert [some.record(name).items("note") for name in NAMES] == [{}] * 3
 
 
+def test_what_somebody_is_to_read_a_second_time_is_neither_shown_nor_set(some: Scene) -> None:
+    from tests.server.review.test_entry import BAG, Session
+    from tests.server.review.test_second import drawn
+
+    made = Session(some).type("humerus l cattle x7").made()
+    drawn(some)
+    reader = some.signed_in("human_osteologist")
+    page = looked(reader, NAMES, taxon="sheep_goat")
+    assert left(page) == {"You are to read it a second time": [label("A", n) for n in (61, 62, 63)]}
+    assert made.value("label") in some.signed_in("zooarchaeologist").get(BAG).text
+    again = Session(some, "human_osteologist")
+    assert made.value("label") not in again.page.text
+    page = again.type("= r").page
+    assert "no docket before this one" in page.text
+    assert page.status_code == 422
+
+
 def test_a_whole_list_is_taken_as_it_is_narrowed_down(some: Scene) -> None:
     visitor = some.signed_in("recorder")
     assert "Edit those ticked" in visitor.get("/review/dockets?find=sheep").text

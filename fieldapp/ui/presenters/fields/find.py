@@ -78,6 +78,8 @@ def body(form: Form, room: Room) -> Body:
         _figure(form, "weight_g"),
         _figure(form, "longest_mm"),
     ]
+    if form.state.second:
+        return Body([first])  # where it lay and what it fits are not read again
     finder = Choice("find.finder", answers.get("finder") or say("blank"), note=say("slot.finder"), sign="person")
     number = Choice("find.keys.find_no", answers.get("find_no") or say("blank"), note=say("slot.find_no"))
     joins = sum(slot.startswith("joins/") for slot in answers)

@@ -1,0 +1,78 @@
+"""Which bones are drawn for a second reading: at random, in fair shares of groups, or the hard ones first.
+
+A draw is told by its seed: the bones stand in the order of UUIDv5 (space OID) of "<seed>:<id>", and the first so many
+are taken. So anybody can draw the same again, whatever program they use, and a bone that was added moves no other.
+Not here: what makes a bone hard, what it is grouped by, and whether it may be drawn at all.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+RANDOM, BY_TAXON, BY_ELEMENT, HARD = "random", "by_taxon", "by_element", "hard"
+WAYS = (RANDOM, BY_TAXON, BY_ELEMENT, HARD)
+
+
+class Candidate(NamedTuple):
+    """A bone that may be drawn: its id, its group by taxon and by element, and whether it is a hard one."""
+
+    id: str
+    taxon: str = ""
+    element: str = ""
+    hard: bool = False
+
+
+def draw(candidates: Iterable[Candidate], size: int, how: str, seed: str) -> list[str]:
+    """The ids drawn, in the order of the draw; fewer than `size` where there are no more.
+
+    Of groups each gives its share, at least one while there is room. Of the hard ones no others are taken.
+    """
+    listed = sorted(set(candidates), key=lambda one: (_lot(seed, one.id), one.id))
+    if how == HARD:
+        listed = [one for one in listed if one.hard]
+    if how not in (BY_TAXON, BY_ELEMENT):
+        return [one.id for one in listed[: max(0, size)]]
+    groups = [group_of(one, how) for one in listed]
+    left = Counter(shares(Counter(groups), size))
+    found = []
+    for one, group in zip(listed, groups, strict=True):
+        if left[group] > 0:
+            left[group] -= 1
+            found.append(one.id)
+    return found
+
+
+def group_of(one: Candidate, how: str) -> str:
+    """The group a candidate is drawn from; "" where all are one."""
+    return {BY_TAXON: one.taxon, BY_ELEMENT: one.element}.get(how, "")
+
+
+def shares(counts: Mapping[str, int], size: int) -> dict[str, int]:
+    """How many to draw of each group: in proportion, the largest remainders first, at least one while there is room."""
+    there = {group: n for group, n in counts.items() if n > 0}
+    total, size = sum(there.values()), max(0, min(size, sum(there.values())))
+    if size <= len(there):
+        largest = sorted(there, key=lambda group: (-there[group], group))[:size]
+        return dict.fromkeys(largest, 1)
+    found = {group: max(1, n * size // total) for group, n in there.items()}
+    for group in _by_remainder(there, found, size, total):
+        if sum(found.values()) == size:
+            break
+        found[group] += 1
+    while sum(found.values()) > size:
+        # The ones that were lifted to one bone are paid for by the largest shares.
+        found[max(found, key=lambda group: (found[group], group))] -= 1
+    return found
+
+
+def _by_remainder(there: Mapping[str, int], found: Mapping[str, int], size: int, total: int) -> Sequence[str]:
+    room = [group for group in there if found[group] < there[group]]
+    return sorted(room, key=lambda group: (-(there[group] * size / total - found[group]), group))
+
+
+def _lot(seed: str, one: str) -> int:
+    # Its few fixed bits are the same for all.
+    return uuid.uuid5(uuid.NAMESPACE_OID, f"{seed}:{one}").int
