@@ -26,7 +26,7 @@ from server.ledger.lines import LINE
 from server.review import blind, desk
 from server.review.desk import pages
 from server.review.showing import coarser_of, label
-from server.review.tables import Paged, Sort
+from server.review.tables import Asked, Paged, Sort
 
 LATE = "late"
 
@@ -71,6 +71,14 @@ def dockets() -> Response:
 def listed(connection: Connection, *where: ColumnElement[bool]) -> Paged:
     """The list that the address asks for, of the dockets for which all of this holds."""
     return Paged(connection, lines.DOCKETS.where(*where), SORTS, find=has, only=_only(connection), usual=lines.BY_LABEL)
+
+
+def every(connection: Connection, limit: int, *where: ColumnElement[bool]) -> list[str]:
+    """Ids of all that the list of the address holds on all of its pages, by label, at most so many."""
+    only = _only(connection)
+    asked = Asked({}, tuple(only), {})
+    narrowed = [*where, *([only[asked.only]] if asked.only else []), *(has(word) for word in asked.words)]
+    return list(connection.scalars(lines.DOCKETS.where(*narrowed).order_by(*lines.BY_LABEL).limit(limit)))
 
 
 def _late(connection: Connection) -> Paged:
