@@ -18,7 +18,7 @@ import uuid
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, select
 
@@ -46,7 +46,6 @@ from server.ledger.database import Database
 from server.ledger.intake import Answer
 from server.ledger.place import Place
 
-T = TypeVar("T")
 Clock = Callable[[], datetime]
 
 
