@@ -15,7 +15,7 @@ from fieldapp.domain.bodies import piece
 from fieldapp.records.changes import canonical
 from server.ledger import Hold, lines
 from server.ledger.lines import LINE, Numbers
-from server.review import desk, drawings, fragments, locking, marking, photos, words
+from server.review import blind, desk, drawings, fragments, locking, marking, photos, words
 from server.review.desk import pages
 from server.review.showing import Showing, label
 from server.review.tables import Column, Table
@@ -117,7 +117,7 @@ def context(context: str) -> Response:
         abort(404)
     with ledger.database.reading() as connection:
         table = fragments.listed(connection, inside)
-        pieces = [piece(*one) for one in lines.pieces(connection, inside)]
+        pieces = [piece(*one) for one in lines.pieces(connection, inside, blind.told(connection, LINE.record))]
         checked_n = lines.checked_in(connection, inside)
     if record is None and not table.total and context not in _raised_in():
         abort(404)

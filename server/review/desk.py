@@ -316,7 +316,8 @@ def page(template: str, status: int = 200, **values: Any) -> AnyResponse:
         SMALL=drawings.SMALL,
         **values,
     )
-    return Response(shown, status, mimetype="text/html")
+    # A form may have brought half of a character pair, which no page can hold.
+    return Response(shown.encode("utf-8", "replace"), status, mimetype="text/html")
 
 
 def languages() -> list[tuple[str, str]]:

@@ -27,7 +27,7 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from server.ledger import pairs
 from server.ledger.ledger import Edit
-from server.review import blind, closing, desk, parting, words
+from server.review import blind, closing, desk, locking, parting, words
 from server.review.desk import pages
 from server.review.showing import Showing, Version, coarser_of, differing, label, part_of, rows
 
@@ -62,8 +62,9 @@ def doubles() -> Response:
         return redirect(url_for("review.refits", context=where))
     page = max(1, request.args.get("page", 1, int))
     with desk.ledger().database.reading() as connection:
-        found, number = pairs.doubles(connection, ON_A_PAGE, (page - 1) * ON_A_PAGE)
-    last = max(1, -(-number // ON_A_PAGE))
+        last = max(1, -(-pairs.doubted(connection) // ON_A_PAGE))
+        page = min(page, last)
+        found = pairs.doubles(connection, ON_A_PAGE, (page - 1) * ON_A_PAGE)
     return desk.page("doubles", pairs=_apart(found), label=label, at=page, last=last)
 
 
@@ -129,6 +130,8 @@ def say_of_pair(docket: str, other: str) -> Response:
         return _page(one, two, 409, fault="joined", said=said, reason=reason)
     if said == "take_back" and joined and parting.lowers(one, two):
         return _page(one, two, 409, fault="lowers", said=said, reason=reason)
+    if locking.locked_among(desk.ledger().contexts_of([one, two]).values()) is not None:
+        return _page(one, two, 409, fault="locked", said=said, reason=reason)
     edits = _edits(one, two, said, reason, shown)
     if _said_already((one, two), edits):
         return redirect(url_for("review.pair", docket=docket, other=other, done=said))

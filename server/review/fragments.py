@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import Any
 
 from flask import request
-from sqlalchemy import ColumnElement, Connection, or_, true
+from sqlalchemy import ColumnElement, Connection, case, or_, true
 from werkzeug.wrappers import Response
 
 from fieldapp import assets
@@ -29,6 +29,8 @@ from server.review.showing import coarser_of, label
 from server.review.tables import Paged, Sort
 
 LATE = "late"
+OPEN = ("label", "context", "raised", "asked", "not_checked", "changed_since")
+"""Columns and choices that tell nothing of a first reading."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,10 @@ def dockets() -> Response:
 
 def listed(connection: Connection, *where: ColumnElement[bool]) -> Paged:
     """The list that the address asks for, of the dockets for which all of this holds."""
-    return Paged(connection, lines.DOCKETS.where(*where), SORTS, find=has, only=_only(connection), usual=lines.BY_LABEL)
+    told = blind.told(connection, LINE.record)
+    sorts = {name: one if name in OPEN else Sort(case((told, one.by)), one.many_first) for name, one in SORTS.items()}
+    only = {name: one if name in OPEN else one & told for name, one in _only(connection).items()}
+    return Paged(connection, lines.DOCKETS.where(*where), sorts, find=has, only=only, usual=lines.BY_LABEL)
 
 
 def _late(connection: Connection) -> Paged:

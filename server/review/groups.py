@@ -18,7 +18,7 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from fieldapp.records.schemas import RELATIONS
 from server.ledger import pairs
-from server.review import desk, once, words
+from server.review import blind, desk, once, words
 from server.review.desk import pages
 from server.review.showing import Said, Showing, label
 from server.review.tables import Column, Table
@@ -107,6 +107,7 @@ def _form(status: int = 200, **form: Any) -> Response:
         more=len(dockets) - AT_ONCE,
         label=label,
         relations=RELATIONS,
+        title=blind.title,
         once=form.get("once") or once.new(),
         ticked=form.get("ticked") or request.args.getlist("docket"),
         fault=form.get("fault", ""),
@@ -235,6 +236,8 @@ def _page(record: Record, status: int = 200, **form: Any) -> Response:
         said=showing.said(record.heads.get("relation", {})),
         notes=showing.notes(record),
         problems=ledger.problems(record=record.id),
+        is_hidden=blind.is_hidden,
+        title=blind.title,
         heads=canonical({path: sorted(record.heads[path]) for path in paths}),
         act=ACT,
         done=request.args.get("done", ""),

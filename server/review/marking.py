@@ -18,7 +18,7 @@ from fieldapp.records import checked
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from server.ledger.ledger import Edit
-from server.review import desk, locking, opened
+from server.review import blind, desk, locking, opened
 from server.review.desk import pages
 
 MOST = 200
@@ -74,8 +74,10 @@ def check_many(context: str) -> Response:
 
 
 def quiet(dockets: Iterable[Record]) -> list[Record]:
-    """Those that may be marked with others: live, not marked yet, no problem, no disagreement, not possibly human."""
+    """Those that may be marked with others: live, not marked yet, no problem, no disagreement, not possibly human;
+    nor hidden from who would mark it."""
     listed = list(dockets)
+    told = blind.apart(one.id for one in listed)
     troubled = desk.ledger().troubled(one.id for one in listed)
     held = {one.docket for one in desk.holds() if one.answer in human.RAISED}
     return [
@@ -86,6 +88,7 @@ def quiet(dockets: Iterable[Record]) -> list[Record]:
         and checked.state_of(one) != "checked"
         and one.id not in troubled
         and one.id not in held
+        and one.id in told
         and not checked.disagreements(one)
     ]
 

@@ -106,9 +106,7 @@ def second_look(reading: str) -> Response:
     record, _ = _found(reading)
     docket = second.docket_of(record)
     if blind.is_hidden(docket):
-        early = not second.is_done(record)
-        desk.write(second.KIND, record.id, {f"{second.SEEN}/{desk.me().person}": early}, {})
-        desk.acted("first_seen", docket)
+        blind.looked(record)
     return redirect(url_for("review.docket", docket=docket))
 
 

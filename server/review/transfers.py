@@ -146,7 +146,7 @@ def transfer_keep(transfer: str) -> Response:
     """`heads`, and the fields of the form: what has become of it. `back`: it has come back; `note`."""
     desk.must("keep_bags")
     record = _found(transfer)
-    over = given.shown(record, _asked(record))
+    over = given.agreed(record, given.shown(record, FIELDS))
     form = {name: desk.field(name) for name in (*FIELDS, "note", "sure")}
     fault, values = _values(form)
     if fault:
