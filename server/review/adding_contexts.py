@@ -86,6 +86,9 @@ def contexts_add() -> Response:
     if edits:
         ledger, me = desk.ledger(), desk.me()
         with ledger.database.writing() as connection:
+            now = planned(listed)
+            if mark(now) != mark(plan):
+                return _page(listed=listed, plan=now, list_text=text, letters=letters, moved=True)
             ledger.write_many_in(connection, edits, me.by)
             ledger.note_in(connection, "contexts_added", me.person, {"name": me.name, "role": me.role, "n": len(edits)})
         desk.desk().written()

@@ -241,6 +241,11 @@ def field(name: str) -> str:
     return request.form.get(name, "").replace("\0", "").strip()[:LONGEST_TEXT]
 
 
+def pasted(name: str) -> str:
+    """The same of a list that somebody pastes: all of it, so that no line of it is lost unseen."""
+    return request.form.get(name, "").replace("\0", "").strip()
+
+
 def inside(path: str) -> str:
     """A way back within this site's pages, or ""; never to another place."""
     inside = path == "/review" or path.startswith(("/review/", "/review?"))

@@ -77,6 +77,8 @@ def make_docket(context: str) -> Response:
     gravest = max((human.answer_of(one) for one in asked.values()), key=human.CAUTION.__getitem__, default="")
     holds = raising.hold_edits(record, gravest, lifted=False) if gravest else []
     with ledger.database.writing() as connection:
+        if ledger.record_in(connection, mark) is not None:
+            return _gone_on(context, mark, do)  # the same form, sent at the same moment
         values["label"] = ledger.new_label_in(connection)
         edits = [Edit("docket", mark, {**values, **asked}, {}), *holds]
         ledger.write_many_in(connection, edits, desk.me().by)

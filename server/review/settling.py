@@ -95,7 +95,7 @@ def settle_many(key: str) -> Response:
         with desk.ledger().database.reading() as connection:
             preview = _become(connection, wanted, found, choice, never, showing)
         return _page(found, preview=preview, **form)
-    if not _settled(found, wanted, choice, reason, lot, never):
+    if not _settled(found, wanted, choice, reason, lot, never) and _line(SETTLED, lot) is None:
         return _page(found, 409, fault="changed", **form)
     return redirect(url_for("review.lot", lot=lot))
 

@@ -102,7 +102,7 @@ def transfer_make() -> Response:
     `taken_g`, `remainder_g`, `measured_before`, `sure`: one transfer for each."""
     desk.must("keep_bags")
     mark = uuid.UUID(once.given())
-    form = {name: desk.field(name) for name in ("what", *FIELDS, "sure")}
+    form = {"what": desk.pasted("what"), **{name: desk.field(name) for name in (*FIELDS, "sure")}}
     lines = list(dict.fromkeys(line.strip() for line in form["what"].splitlines() if line.strip()))
     fault, values = _values(form)
     if not fault and not 0 < len(lines) <= MOST:
@@ -119,14 +119,14 @@ def transfer_make() -> Response:
         return _list(409 if caution.why == "stops" else 400, caution=caution, form=form)
     ledger, me = desk.ledger(), desk.me()
     made = {str(uuid.uuid5(mark, one.id)): one for one in found}
-    there = ledger.get(made)
-    edits = [Edit("transfer", key, {one.kind: one.id, **values}, {}) for key, one in made.items() if key not in there]
-    if edits:
-        with ledger.database.writing() as connection:
-            ledger.write_many_in(connection, edits, me.by)
-            for one in found:
-                fields = {"name": me.name, "role": me.role, "label": label(one)}
-                ledger.note_in(connection, "transfer_made", me.person, fields)
+    with ledger.database.writing() as connection:
+        new = {key: one for key, one in made.items() if ledger.record_in(connection, key) is None}
+        edits = [Edit("transfer", key, {one.kind: one.id, **values}, {}) for key, one in new.items()]
+        ledger.write_many_in(connection, edits, me.by)
+        for one in new.values():
+            fields = {"name": me.name, "role": me.role, "label": label(one)}
+            ledger.note_in(connection, "transfer_made", me.person, fields)
+    if new:
         desk.desk().written()
     if len(made) == 1:
         return redirect(url_for("review.transfer", transfer=next(iter(made)), done="made"))
