@@ -163,5 +163,12 @@ def _raised_in() -> set[str]:
 def _contexts_of(hold: Hold) -> set[str]:
     """Every context that somebody says a hold is in: where it lies now, and where it was raised."""
     records = [one for one in (hold.docket_record, hold.hold_record) if one is not None]
-    said = {one for record in records for one in record.heads.get("context", {}).values() if isinstance(one, str)}
+    bags = [
+        bag
+        for one in records
+        for named in one.heads.get("bag", {}).values()
+        if isinstance(named, str) and (bag := desk.ledger().record(named)) is not None
+    ]
+    found = (value for one in (*records, *bags) for value in one.heads.get("context", {}).values())
+    said = {one for one in found if isinstance(one, str)}
     return {hold.context, *said} if hold.context or not said else said

@@ -25,7 +25,7 @@ def raise_docket(docket: str) -> Response:
     """`once`, `answer` (one of RAISING), `why`."""
     ledger = desk.ledger()
     record = ledger.record(docket)
-    if record is None or "docket" not in record.kinds or "hold" in record.kinds:
+    if record is None or "docket" not in record.kinds:
         abort(404)
     desk.must("raise")
     answer, why, path = desk.field("answer"), desk.field("why"), f"human/{once.given()}"
