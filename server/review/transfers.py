@@ -155,9 +155,10 @@ def transfer_keep(transfer: str) -> Response:
     about = _about(record)
     if changes.get("photo_before") not in (None, *(about.linked("photo") if about is not None else ())):
         abort(400)
-    if about is not None and set(changes) - {"back"}:
-        # That something is back is always written; nothing else is of what stands on hold.
-        caution = _caution([about], {**record.values(), **values}, sure=form["sure"] == "yes")
+    if set(changes) - {"back"}:
+        # That something is back is always written; nothing else is of what stands on hold, by anybody's word of what
+        # was sent.
+        caution = _caution(_all_about(record), {**record.values(), **values}, sure=form["sure"] == "yes")
         if caution is not None:
             return _page(record, 409 if caution.why == "stops" else 400, caution=caution, form=form)
     if form["note"]:
@@ -244,6 +245,12 @@ def _bones(one: Record) -> list[tuple[Record, str]]:
 
 def _about(record: Record) -> Record | None:
     return desk.ledger().record(as_text(record.value("docket") or record.value("bag")))
+
+
+def _all_about(record: Record) -> list[Record]:
+    """Every docket and bag that a version of the transfer says it is about."""
+    said = {as_text(one) for path in ("docket", "bag") for one in record.heads.get(path, {}).values()}
+    return list(desk.ledger().get(said - {""}).values())
 
 
 def _asked(record: Record) -> list[str]:

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
+from fieldapp.domain.rules.transfers import DESTRUCTIVE
 from tests.attack.people import Rogue
 from tests.server.review.every_page import EVERY_PAGE
 from tests.server.review.scene import BASE, Scene, Visitor, label, seen
@@ -147,12 +148,20 @@ def test_what_is_claimed_of_a_docket_besides_does_not_keep_it_from_being_raised(
 
 
 def test_what_may_be_human_is_marked_with_nothing_else(scene: Scene) -> None:
-    visitor = scene.signed_in("zooarchaeologist")
-    for name in ("worn", "query", "twin"):
-        scene.a.write("docket", an_id(name), {"reading": seen("sheep"), "count": 1, "weight_g": 1.0})
+    for n, answer in enumerate(("no_sign", "not_excluded")):
+        reading = seen("cattle", "rib", compared="our own")
+        scene.a.docket(answer, label=label("A", 51 + n), weight_g=51.0 + n, reading=reading)
+        scene.a.human(answer, answer, answer)
     scene.send()
-    found = re.search(r'name="shown" value="([^"]*)"', visitor.get(f"/review/context/{DITCH}").text)
-    assert not found or not any(an_id(name) in found[1] for name in ("worn", "query", "twin"))
+    visitor, where = scene.signed_in("zooarchaeologist"), f"/review/context/{DITCH}"
+    form = visitor.form(where, f"{where}/check")
+    assert {one for one in map(an_id, ("no_sign", "not_excluded", "worn")) if one in form["shown"]} == {
+        an_id("no_sign")
+    }
+    # Nor by a form that was made by hand.
+    heads = {an_id(name): [] for name in ("not_excluded", "worn", "query")}
+    visitor.post(f"{where}/check", {**form, "shown": json.dumps(heads)})
+    assert not any("checked" in scene.record(name).heads for name in ("not_excluded", "worn", "query"))
 
 
 # -- at the same moment
@@ -302,3 +311,15 @@ def test_figures_that_no_computer_holds_are_refused_and_no_page_of_a_list_is_too
         assert visitor.post(f"/review/bag/{an_id('bag')}", {**common, "weight_g": digits}).status_code == 400
         assert visitor.get(f"/review/doubles?page={digits}").status_code == 200
     assert visitor.get("/review/site").status_code == 200
+
+
+def test_a_transfer_that_may_be_of_a_bone_on_hold_is_not_made_another_one(scene: Scene) -> None:
+    scene.a.write("transfer", an_id("sent"), {"docket": an_id("rib"), "kind": "loan", "to": "a laboratory"})
+    scene.b.write("transfer", an_id("sent"), {"docket": an_id("stop")})
+    scene.send()
+    visitor, where = scene.signed_in("director"), f"/review/transfer/{an_id('sent')}"
+    form = {**visitor.form(where, where), "kind": DESTRUCTIVE, "to": "a laboratory", "sure": "yes", "note": "typed"}
+    refused = visitor.post(where, form)
+    assert (refused.status_code, "typed" in refused.text) == (409, True)
+    assert visitor.post(where, {**form, "kind": "loan", "back": "yes"}).status_code == 302, "that it is back is written"
+    assert scene.record("sent").value("kind") == "loan"
