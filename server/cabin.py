@@ -33,6 +33,8 @@ log = logging.getLogger(__name__)
 
 QUIET, LONGEST_WAIT = 0.25, 10.0
 """Seconds: the rules start when nothing has come for so long, and look at a few records at least so often."""
+TOLD = 10
+"""So many records that stop the rules are told of in the server's log at a time."""
 
 
 def set_up(
@@ -157,15 +159,27 @@ class Cabin:
             self._wake.clear()
             try:
                 self._check(self._let_others_in)
-            except Exception:
-                # The records stay due, and are tried again when the next batch comes.
-                log.exception("the rules stopped at a record", extra={"event": "rules_stopped"})
+            except Exception as error:
+                self._stopped(error)
+                try:
+                    for one in self.ledger.check_apart()[:TOLD]:
+                        self._stopped(one)
+                    self._close_pictures()
+                except Exception as again:
+                    self._stopped(again)
 
     def _check(self, wait: Callable[[], None]) -> None:
         wait()
         self.ledger.database.rest()
         while not self._closing.is_set() and self.ledger.check_due():
             wait()
+        self._close_pictures()
+
+    def _stopped(self, error: Exception) -> None:
+        """The records stay due, and are tried again when the next batch comes."""
+        log.error("the rules stopped at a record", exc_info=error, extra={"event": "rules_stopped"})
+
+    def _close_pictures(self) -> None:
         try:
             self.photos.close_what_is_closed()
         except PhotoStoreAway as fault:

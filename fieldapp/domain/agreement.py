@@ -286,7 +286,8 @@ def _word(value: Any) -> str:
 
 
 def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+    # Past that it is no measurement, and its square would be no number.
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e15
 
 
 def _items(values: Values, head: str) -> list[Values]:

@@ -46,8 +46,8 @@ class Lot:
 
 
 def usable(count: object) -> bool:
-    """Whether a count can be counted with."""
-    return type(count) is int and count > 0
+    """Whether a count can be counted with. No docket stands for a thousand million pieces."""
+    return type(count) is int and 0 < count < 10**9
 
 
 def is_specimen(lot: Lot) -> bool:

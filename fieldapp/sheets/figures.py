@@ -17,6 +17,7 @@ from typing import Any
 from fieldapp.domain import counting, human
 from fieldapp.domain.counting import Lot
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.samples import amount
 from fieldapp.records.changes import canonical
 from fieldapp.sheets.entries import Difference, Docket, Figures, Problem, RecoveryRow, Span, Tally, TaxonRow
 
@@ -157,8 +158,9 @@ def _add_tally(
 ) -> None:
     """A tally counts by what stands in it first where its versions differ: it is a rough figure anyway."""
     taxon = _word(tally.taxon)
-    grams = tally.weight_g if type(tally.weight_g) in (int, float) and tally.weight_g >= 0 else None
-    lot = Lot(tally.count if counting.usable(tally.count) else 0, grams, "bone", _word(tally.element), taxon)
+    lot = Lot(
+        tally.count if counting.usable(tally.count) else 0, amount(tally.weight_g), "bone", _word(tally.element), taxon
+    )
     identified = [counting.is_identified(lot, knowledge)]
     for one in (
         sums.setdefault(("taxon", taxon), _Sum()),
@@ -219,7 +221,8 @@ def _counts(docket: Docket) -> list[int]:
 
 
 def _weights(docket: Docket) -> list[float]:
-    return [one for one in _values(docket, "weight_g", docket.weight_g) if type(one) in (int, float) and one >= 0]
+    found = (amount(one) for one in _values(docket, "weight_g", docket.weight_g))
+    return [one for one in found if one is not None]
 
 
 def _order(heading: Heading, knowledge: Knowledge) -> tuple[int, int, str]:

@@ -100,7 +100,7 @@ def box_tags(site: str, bags: Iterable[tuple[str, str]], words: Words) -> list[T
 
 def _natural(text: str) -> tuple[int, int, str]:
     """Numbers before words, 99 before 100."""
-    return (0, int(text), "") if text.isascii() and text.isdigit() else (1, 0, text)
+    return (0, int(text), "") if text.isascii() and text.isdigit() and len(text) < 19 else (1, 0, text)
 
 
 def render_labels(

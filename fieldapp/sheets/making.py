@@ -15,6 +15,7 @@ from fieldapp.domain import human, readings
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.labels import LabelError
 from fieldapp.domain.labels import read as read_label
+from fieldapp.domain.samples import amount
 from fieldapp.records import checked as marked
 from fieldapp.records.changes import canonical
 from fieldapp.records.checking import Among
@@ -416,7 +417,7 @@ def way_of(bag: Record | None) -> tuple[str | None, float | None]:
     recovery, mesh = bag.value("recovery"), bag.value("mesh_mm")
     return (
         recovery if isinstance(recovery, str) else None,
-        float(mesh) if type(mesh) in (int, float) and recovery != "hand" else None,
+        amount(mesh) if recovery != "hand" else None,
     )
 
 

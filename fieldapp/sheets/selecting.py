@@ -49,6 +49,13 @@ class Placed:
         found = (self._by_id.get(one) for one in ids)
         return [one for one in found if one is not None and kind in _kinds(one)]
 
+    def is_bagged(self, one: Record) -> bool:
+        """Whether everybody who says where it lies says a bag that has come and lies in a context."""
+        said = one.heads.get("bag", {}).values()
+        bags = self.get("bag", [bag for bag in said if isinstance(bag, str)])
+        known = {bag.id for bag in bags if _named(bag, "context")}
+        return bool(said) and all(isinstance(bag, str) and bag in known for bag in said)
+
     def names(self, ids: Iterable[str]) -> dict[str, str]:
         """{id: what it is called} of those that are here and have a name."""
         here = (self._by_id[one] for one in ids if one in self._by_id)
@@ -78,8 +85,9 @@ def of_context(
     inside = [one.id for one in bags]
 
     def lying(kind: str) -> list[Record]:
-        """What lies in the bags, and what lies in the context without a bag."""
-        own = [one for one in placed.at(kind, "context", here) if not _named(one, "bag")]
+        """What lies in the bags, and what lies in the context without a bag, or by anybody's word in none that is known
+        to lie anywhere."""
+        own = [one for one in placed.at(kind, "context", here) if not placed.is_bagged(one)]
         return _once([*placed.at(kind, "bag", inside), *own])
 
     dockets = lying("docket")

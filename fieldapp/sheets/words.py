@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
+from fieldapp.domain.samples import amount
 from fieldapp.records.changes import canonical
 from fieldapp.sheets.entries import Reading, Said, Span
 
@@ -106,7 +107,7 @@ class Words:
         shown = [
             self.way(
                 recovery if isinstance(recovery, str) else None,
-                float(mesh) if type(mesh) in (int, float) and recovery != "hand" else None,
+                amount(mesh) if recovery != "hand" else None,
             )
             for recovery, mesh in of
         ]

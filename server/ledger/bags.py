@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, func, select
 
+from fieldapp.domain.samples import amount
 from fieldapp.records.fold import Record
 from server.ledger import tables
 from server.ledger.database import among
@@ -68,10 +69,8 @@ def weights(connection: Connection, bags: Collection[str]) -> dict[str, float]:
     """{bag: grams recorded of what lies in it} of those of which any weight is."""
     found: dict[str, list[float]] = defaultdict(list)
     for one in inside(connection, bags):
-        weight = one.value("weight_g")
-        # True is a number to Python, and to nobody else.
-        if isinstance(weight, int | float) and not isinstance(weight, bool) and 0 < weight < math.inf:
-            found[str(one.value("bag"))].append(float(weight))
+        if weight := amount(one.value("weight_g")):
+            found[str(one.value("bag"))].append(weight)
     return {bag: math.fsum(each) for bag, each in found.items()}
 
 

@@ -130,7 +130,12 @@ def around(connection: Connection, records: Sequence[Record]) -> list[Record]:
     photos = {one.id for one in records if one.kind == "photo"}
     if sent or photos:
         there = [one for one in (*records, *found) if one.kind == "docket"]
-        shown = [one for one in there if one.value("bag") in sent or photos.intersection(one.linked("photo"))]
+        # A bag may be said to be anything at all.
+        shown = [
+            one
+            for one in there
+            if (isinstance(bag := one.value("bag"), str) and bag in sent) or photos.intersection(one.linked("photo"))
+        ]
         pointing = among(connection, link.other, {one.id for one in shown})
         fetch(other for one in shown for other in one.linked("same_as"))
         fetch(connection.scalars(select(link.record).where(pointing, link.sort == "same_as")))

@@ -52,16 +52,18 @@ Write = Callable[[Sequence[Raise], Mapping[str, Record]], object]
 """Adds what the rules ask for, as changes of the cabin's own, and folds it into these records of the ledger."""
 
 
-def check_due(connection: Connection, limit: int, write: Write) -> int:
-    """Checks up to `limit` due records and their neighbours, and returns how many are still due."""
+def waiting(connection: Connection, limit: int | None = None) -> list[str]:
+    """Ids of records that are due, those of a bag together."""
     column = tables.record.c
-    waiting = list(
-        connection.scalars(
-            select(column.id).where(column.due).order_by(column.bag.nulls_first(), column.id).limit(limit)
-        )
-    )
+    query = select(column.id).where(column.due).order_by(column.bag.nulls_first(), column.id)
+    return list(connection.scalars(query.limit(limit)))
+
+
+def check(connection: Connection, waiting: Sequence[str], write: Write) -> int:
+    """Checks these records and their neighbours, and returns how many are still due."""
     if not waiting:
         return 0
+    column = tables.record.c
     own = records_of(connection, waiting)
     near = beside.neighbours(connection, own).difference(waiting)
     look = _Look(connection, [*own, *records_of(connection, sorted(near))])

@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, select
+from sqlalchemy.exc import SQLAlchemyError
 
 from fieldapp import assets
 from fieldapp.domain.ids import site_id
@@ -320,12 +321,28 @@ class Ledger(Answers):
         An answer to the human question that a rule asks for is added by the cabin's notebook.
         """
         with self.database.writing() as connection:
+            return self._check(connection, checks.waiting(connection, limit))
 
-            def write(raises: Sequence[checks.Raise], loaded: Mapping[str, Record]) -> list[Change]:
-                edits = [Edit("docket", one.docket, {one.path: one.value}, {}) for one in raises]
-                return self.write_many_in(connection, edits, RULES, loaded)
+    def check_apart(self) -> list[Exception]:
+        """Lets the rules look at every changed record by itself: one that they stop at, which stays due, keeps no other
+        from being looked at. What stopped them."""
+        stopped = []
+        for one in self._read(checks.waiting):
+            try:
+                with self.database.writing() as connection:
+                    self._check(connection, [one])
+            except SQLAlchemyError:
+                raise  # the database's trouble is no record's
+            except Exception as error:
+                stopped.append(error)
+        return stopped
 
-            return checks.check_due(connection, limit, write)
+    def _check(self, connection: Connection, waiting: Sequence[str]) -> int:
+        def write(raises: Sequence[checks.Raise], loaded: Mapping[str, Record]) -> list[Change]:
+            edits = [Edit("docket", one.docket, {one.path: one.value}, {}) for one in raises]
+            return self.write_many_in(connection, edits, RULES, loaded)
+
+        return checks.check(connection, waiting, write)
 
     # -- handing out
 

@@ -23,12 +23,18 @@ PIECES = 5_000
 """So many dockets of a context are looked at for pieces that fit."""
 
 
-def doubles(connection: Connection, limit: int, offset: int = 0) -> tuple[list[tuple[Record, Record]], int]:
-    """Pairs that the rules took for one bone recorded twice, by label; and how many dockets they noted in all."""
-    column, problem = tables.record.c, tables.problem.c
-    noted = select(problem.record).where(problem.rule == DOUBLE).distinct()
-    number = connection.scalar(select(func.count()).select_from(noted.subquery())) or 0
-    page = select(column.id).where(column.id.in_(noted)).order_by(column.label.nulls_first(), column.id)
+_NOTED = select(tables.problem.c.record).where(tables.problem.c.rule == DOUBLE).distinct()
+
+
+def doubted(connection: Connection) -> int:
+    """How many dockets the rules took for half of a pair."""
+    return connection.scalar(select(func.count()).select_from(_NOTED.subquery())) or 0
+
+
+def doubles(connection: Connection, limit: int, offset: int = 0) -> list[tuple[Record, Record]]:
+    """Pairs that the rules took for one bone recorded twice, by label."""
+    column = tables.record.c
+    page = select(column.id).where(column.id.in_(_NOTED)).order_by(column.label.nulls_first(), column.id)
     ids = list(connection.scalars(page.limit(limit).offset(offset)))
     found = {one.id: one for one in folding.records_of(connection, ids)}
     listed = [found[one] for one in ids if one in found]
@@ -38,7 +44,7 @@ def doubles(connection: Connection, limit: int, offset: int = 0) -> tuple[list[t
     for one in listed:
         for other in among_them.doubles(one):
             pairs.setdefault(frozenset((one.id, other)), (one, around[other]))
-    return list(pairs.values()), number
+    return list(pairs.values())
 
 
 def pieces_of(connection: Connection, context: str) -> tuple[list[Record], bool]:

@@ -25,7 +25,7 @@ from fieldapp.records.fold import Record
 from server import context_list
 from server.context_list import COLUMNS, LISTS, Fault, Listed, Row
 from server.ledger.ledger import Edit
-from server.review import desk
+from server.review import desk, locking
 from server.review.desk import pages
 
 STEPS = ("new", "fill", "same", "fault")
@@ -86,6 +86,9 @@ def contexts_add() -> Response:
     if edits:
         ledger, me = desk.ledger(), desk.me()
         with ledger.database.writing() as connection:
+            now = planned(listed)
+            if mark(now) != mark(plan):
+                return _page(listed=listed, plan=now, list_text=text, letters=letters, moved=True)
             ledger.write_many_in(connection, edits, me.by)
             ledger.note_in(connection, "contexts_added", me.person, {"name": me.name, "role": me.role, "n": len(edits)})
         desk.desk().written()
@@ -141,7 +144,7 @@ def _planned(row: Row, record: str, there: Record | None) -> Planned:
     }
     said = {value.get("text") for value in there.items("note").values() if isinstance(value, Mapping)}
     writes |= {path: value for path, value in noted.items() if row.note not in said}
-    if writes and there.value("locked") is True:
+    if writes and locking.is_locked(there):
         return Planned(row, "fault", record, (Fault("locked", "number", row.number),), differs=differs)
     over = {path: ids for path, ids in there.head_ids().items() if path in writes and ids}
     return Planned(row, "fill" if writes else "same", record, writes=writes, over=over, differs=differs)

@@ -23,7 +23,7 @@ from server.ledger import bags as asking
 from server.ledger.bags import Inside
 from server.ledger.lines import bags as all_lines
 from server.ledger.lines import sort_key
-from server.review import closing, desk, given, words
+from server.review import blind, closing, desk, given, locking, words
 from server.review.desk import pages
 from server.review.given import NoFigure
 from server.review.showing import Said, Showing, as_text, label
@@ -32,6 +32,8 @@ from server.review.tables import ON_A_PAGE, Column, Table
 FIELDS = ("recovery", "mesh_mm", "weight_g", "box", "held_by")
 RECOVERY = ("hand", "sieve")
 MOVED = "context"
+FINISHED = frozenset({"recovery", "mesh_mm", "weight_g"})
+"""What the analysis of a context is about: not altered while that is finished and locked. Where a bag lies may be."""
 STAYS = frozenset({"display", "discard"})
 """Kinds of transfers after which a bag is not with somebody else: it stays in the collection, or is gone."""
 
@@ -86,11 +88,12 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Find:
-    """A docket or tally of a bag. `answer`: where the bone stands, "" of a tally."""
+    """A docket or tally of a bag. `answer`: where the bone stands, "" of a tally; `hidden`: see blind."""
 
     record: Record
     what: str
     answer: str
+    hidden: bool = False
 
 
 def lines() -> list[Line]:
@@ -191,7 +194,7 @@ def bag_keep(bag: str) -> Response:
     `step` (several: what was done); `note`."""
     desk.must("keep_bags")
     record = _found(bag)
-    over = given.shown(record, _asked(record))
+    over = given.agreed(record, given.shown(record, _may_change()))
     typed = {name: desk.field(name) for name in (*FIELDS, MOVED, "note")}
     ticked = request.form.getlist("step")
     if not set(ticked) <= set(knowledge().words["bag_step"]) or typed["recovery"] not in ("", *RECOVERY):
@@ -209,6 +212,8 @@ def bag_keep(bag: str) -> Response:
     changes = given.changed(record, over, {path: value for path, value in values.items() if path in request.form})
     if MOVED in changes and (fault := _fault_of_move(record, changes[MOVED])):
         return _page(record, 400, fault=fault, form=typed, ticked=ticked)
+    if not FINISHED.isdisjoint(changes) and locking.locked_among(desk.ledger().contexts_of([record]).values()):
+        return _page(record, 409, fault="finished", form=typed, ticked=ticked)
     done = steps(record)
     changes |= {f"step/{one}": True for one in ticked if one not in done}
     if typed["note"]:
@@ -222,10 +227,13 @@ def bag_keep(bag: str) -> Response:
 
 def _asked(record: Record) -> list[str]:
     """The paths that the form asks: not those about which the records disagree, which are settled side by side."""
-    disputed = record.disagreements()
-    paths = FIELDS if desk.may("edit_context") != "yes" else (*FIELDS, MOVED)
+    disputed, paths = record.disagreements(), _may_change()
     odd = {"recovery"} if record.value("recovery") not in (None, "", *RECOVERY) else set()
     return [path for path in paths if path not in disputed and path not in odd]
+
+
+def _may_change() -> tuple[str, ...]:
+    return FIELDS if desk.may("edit_context") != "yes" else (*FIELDS, MOVED)
 
 
 def _fault_of_move(record: Record, to: str | None) -> str:
@@ -235,7 +243,7 @@ def _fault_of_move(record: Record, to: str | None) -> str:
     if new is None or new.kind != "context":
         return "no_context"
     old = desk.ledger().record(as_text(record.value(MOVED)))
-    return "locked" if any(one is not None and one.value("locked") is True for one in (old, new)) else ""
+    return "locked" if locking.is_locked(old) or locking.is_locked(new) else ""
 
 
 def _found(bag: str) -> Record:
@@ -319,4 +327,5 @@ def _find(record: Record) -> Find:
         return Find(record, ", ".join(parts) or words.say("not_recorded"), "")
     answers = [one.answer for one in desk.holds() if one.docket == record.id]
     own = standing.standing_of(record, desk.authority()).answer
-    return Find(record, words.title(record.value("reading")), max([own, *answers], key=human.CAUTION.__getitem__))
+    answer = max([own, *answers], key=human.CAUTION.__getitem__)
+    return Find(record, blind.title(record), answer, blind.is_hidden(record.id))

@@ -3,7 +3,7 @@
 For the pages of drawn dockets and the lists they stand in. The human question is never hidden: standing, answers,
 assessments and holds are shown to everybody as always. Who wants to look all the same may (second_reading), and is
 then known to have looked. A page of a docket that is hidden leads to the page that says so (`stay_blind`); lists pass
-over what they would tell. Not here: draws and their figures; the printed sheet, which shows what was read first.
+over what they would tell, and nothing is printed that would. Not here: draws and their figures.
 """
 
 from __future__ import annotations
@@ -12,13 +12,13 @@ from collections.abc import Iterable
 from typing import cast
 
 from flask import g, redirect, request, url_for
+from sqlalchemy import ColumnElement, Connection, true
 from werkzeug.wrappers import Response
 
-from fieldapp.assets import knowledge
 from fieldapp.records import second
 from fieldapp.records.fold import Record
-from server.ledger import Found
-from server.review import desk
+from server.ledger.database import among
+from server.review import desk, words
 from server.review.desk import pages
 
 OPEN = ("docket", "second_", "hold", "raise_docket", "photo")
@@ -36,12 +36,24 @@ def is_hidden(docket: str) -> bool:
     return docket in hidden([docket])
 
 
-def shown(problems: list[Found]) -> list[Found]:
-    """The problems without those that would tell of a first reading that is hidden; what raises the human question is
-    shown to everybody."""
-    mine = hidden({one.record for one in problems})
-    rules = knowledge().rules
-    return [one for one in problems if one.record not in mine or (one.rule in rules and rules[one.rule].raises)]
+def told(connection: Connection, column: ColumnElement[str]) -> ColumnElement[bool]:
+    """Whether nothing is hidden of the docket that a column names: what a list is narrowed down by, sorted by and
+    counted by tells of it as well as a word would."""
+    hidden = mine()
+    return ~among(connection, column, hidden) if hidden else true()
+
+
+def title(record: Record) -> str:
+    """What a docket was read as, in words, or that it is hidden."""
+    return words.say("second.hidden") if is_hidden(record.id) else words.title(record.value("reading"))
+
+
+def looked(reading: Record) -> None:
+    """Writes down that who is signed in was shown the first reading that this second one is of."""
+    docket = second.docket_of(reading)
+    early = not second.is_done(reading)
+    desk.write(second.KIND, reading.id, {f"{second.SEEN}/{desk.me().person}": early}, {})
+    desk.acted("first_seen", docket)
 
 
 def apart(ids: Iterable[str]) -> set[str]:

@@ -15,7 +15,7 @@ from fieldapp.domain.bodies import piece
 from fieldapp.records.changes import canonical
 from server.ledger import Hold, lines
 from server.ledger.lines import LINE, Numbers
-from server.review import desk, drawings, fragments, locking, marking, photos, words
+from server.review import blind, desk, drawings, fragments, locking, marking, photos, words
 from server.review.desk import pages
 from server.review.showing import Showing, label
 from server.review.tables import Column, Table
@@ -117,7 +117,7 @@ def context(context: str) -> Response:
         abort(404)
     with ledger.database.reading() as connection:
         table = fragments.listed(connection, here)
-        pieces = [piece(*one) for one in lines.pieces(connection, here)]
+        pieces = [piece(*one) for one in lines.pieces(connection, here, blind.told(connection, LINE.record))]
         checked_n = lines.checked_in(connection, here)
     if record is None and not table.total and context not in _raised_in():
         abort(404)
@@ -164,5 +164,12 @@ def _raised_in() -> set[str]:
 def _contexts_of(hold: Hold) -> set[str]:
     """Every context that somebody says a hold is in: where it lies now, and where it was raised."""
     records = [one for one in (hold.docket_record, hold.hold_record) if one is not None]
-    said = {one for record in records for one in record.heads.get("context", {}).values() if isinstance(one, str)}
+    bags = [
+        bag
+        for one in records
+        for named in one.heads.get("bag", {}).values()
+        if isinstance(named, str) and (bag := desk.ledger().record(named)) is not None
+    ]
+    found = (value for one in (*records, *bags) for value in one.heads.get("context", {}).values())
+    said = {one for one in found if isinstance(one, str)}
     return {hold.context, *said} if hold.context or not said else said

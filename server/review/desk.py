@@ -241,6 +241,11 @@ def field(name: str) -> str:
     return request.form.get(name, "").replace("\0", "").strip()[:LONGEST_TEXT]
 
 
+def pasted(name: str) -> str:
+    """The same of a list that somebody pastes: all of it, so that no line of it is lost unseen."""
+    return request.form.get(name, "").replace("\0", "").strip()
+
+
 def inside(path: str) -> str:
     """A way back within this site's pages, or ""; never to another place."""
     inside = path == "/review" or path.startswith(("/review/", "/review?"))
@@ -316,7 +321,8 @@ def page(template: str, status: int = 200, **values: Any) -> AnyResponse:
         SMALL=drawings.SMALL,
         **values,
     )
-    return Response(shown, status, mimetype="text/html")
+    # A form may have brought half of a character pair, which no page can hold.
+    return Response(shown.encode("utf-8", "replace"), status, mimetype="text/html")
 
 
 def languages() -> list[tuple[str, str]]:

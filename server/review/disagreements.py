@@ -36,7 +36,7 @@ from server.review.typed import third_input
 ACTS = {"docket": "settle_docket", "context": "settle_context", "bag": "settle_context", "group": "settle_context"}
 """{kind: the act of the role table}. Other kinds are not settled here."""
 
-COARSER, KEEP, DELETE = "coarser", "keep", "delete"
+COARSER, KEEP, DELETE, LOCKED = "coarser", "keep", "delete", "locked"
 
 
 _ROW, _RECORD = tables.disagreement.c, tables.record.c
@@ -103,15 +103,14 @@ def settle(record: str, path: str) -> Response:
     """`heads`: what the form showed, JSON {path: [change ids]}; `choice`: a change id, "coarser", "keep" or "delete";
     `reason`."""
     found = found_record(record, path)
-    must_settle(found)
+    must_settle(found, path)
     shown = shown_heads(found, path)
     choice, reason = desk.field("choice"), desk.field("reason")
-    if not choice or not reason:
+    fault = "choice" if not choice else "" if reason else "reason"
+    if fault or (fault := lock_fault(found, path)):
         return disagreement_page(
-            found, path, 400, fault="choice" if not choice else "reason", choice=choice, reason=reason
+            found, path, 409 if fault == LOCKED else 400, fault=fault, choice=choice, reason=reason
         )
-    if locking.bars([found]):
-        return disagreement_page(found, path, 409, fault="locked", choice=choice, reason=reason)
     value = _chosen(found, path, shown[path], choice)
     if parting.settled_away(found, path, value):
         return disagreement_page(found, path, 409, fault="lowers", choice=choice, reason=reason)
@@ -127,13 +126,12 @@ def settle(record: str, path: str) -> Response:
 def open_again(record: str, path: str) -> Response:
     """`heads`: what the form showed; `reason`. Puts the versions before the settlement back, side by side."""
     found = found_record(record, path)
-    must_settle(found)
+    must_settle(found, path)
     shown = shown_heads(found, path)
     reason = desk.field("reason")
-    if not reason:
-        return disagreement_page(found, path, 400, fault="reason")
-    if locking.bars([found]):
-        return disagreement_page(found, path, 409, fault="locked", reason=reason)
+    fault = "" if reason else "reason"
+    if fault or (fault := lock_fault(found, path)):
+        return disagreement_page(found, path, 409 if fault == LOCKED else 400, fault=fault, reason=reason)
     former = _former(Showing(desk.ledger()), found, path, shown[path])
     if len(former) < 2:
         abort(409)
@@ -164,9 +162,17 @@ def found_record(record: str, path: str) -> Record:
     return found
 
 
-def must_settle(record: Record) -> None:
-    """Ends the request if the role may not settle what a record of this kind says."""
+def must_settle(record: Record, path: str) -> None:
+    """Ends the request if the role may not settle what a record of this kind says; whether a context is locked, only
+    who may lock."""
     desk.must(ACTS[record.kind])
+    if path == locking.PATH:
+        desk.must("lock_context")
+
+
+def lock_fault(record: Record, path: str) -> str:
+    """LOCKED if the record lies in a locked context, or is one: nothing in it is settled but the lock itself."""
+    return LOCKED if path != locking.PATH and locking.bars([record]) else ""
 
 
 def shown_heads(record: Record, path: str) -> dict[str, list[str]]:

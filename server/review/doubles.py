@@ -25,7 +25,7 @@ from fieldapp.domain.ids import context_id
 from fieldapp.domain.refits import Piece, candidates, held, touching
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
-from server.ledger import pairs
+from server.ledger import folding, pairs
 from server.ledger.ledger import Edit
 from server.review import blind, closing, desk, locking, parting, words
 from server.review.desk import pages
@@ -62,8 +62,9 @@ def doubles() -> Response:
         return redirect(url_for("review.refits", context=where))
     page = max(1, request.args.get("page", 1, int))
     with desk.ledger().database.reading() as connection:
-        found, number = pairs.doubles(connection, ON_A_PAGE, (page - 1) * ON_A_PAGE)
-    last = max(1, -(-number // ON_A_PAGE))
+        last = max(1, -(-pairs.doubted(connection) // ON_A_PAGE))
+        page = min(page, last)
+        found = pairs.doubles(connection, ON_A_PAGE, (page - 1) * ON_A_PAGE)
     return desk.page("doubles", pairs=_apart(found), label=label, at=page, last=last)
 
 
@@ -135,6 +136,12 @@ def say_of_pair(docket: str, other: str) -> Response:
     if _said_already((one, two), edits):
         return redirect(url_for("review.pair", docket=docket, other=other, done=said))
     with desk.ledger().database.writing() as connection:
+        now = {each.id: each for each in folding.records_of(connection, sorted((one.id, two.id)))}
+        # The same form, sent at the same moment; or one that was raised at this moment.
+        if _said_already((now[one.id], now[two.id]), edits):
+            return redirect(url_for("review.pair", docket=docket, other=other, done=said))
+        if said == "take_back" and joined and parting.lowers(now[one.id], now[two.id]):
+            return _page(one, two, 409, fault="lowers", said=said, reason=reason)
         desk.ledger().write_many_in(connection, edits, desk.me().by)
         fields = {"name": desk.me().name, "role": desk.me().role, "label": f"{_named(one)} + {_named(two)}"}
         desk.ledger().note_in(connection, f"pair_{said}", desk.me().person, fields)

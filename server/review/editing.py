@@ -23,7 +23,7 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.checking import answers_wanted, values_of
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from server.ledger.ledger import Edit
-from server.review import closing, desk, forms, locking, once, opened, raising
+from server.review import blind, closing, desk, forms, locking, once, opened, raising
 from server.review.choosing import Choosing
 from server.review.desk import pages
 from server.review.docket_form import DocketForm
@@ -221,6 +221,8 @@ def _page(
     bag = record.value("bag")
     others = ledger.get(one for one in (context, bag, request.args.get("saved", "")) if isinstance(one, str) and one)
     before = others.get(request.args.get("saved", ""))
+    if before is not None and blind.is_hidden(before.id):
+        before = None
     return desk.page(
         "edit_docket",
         status,

@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import Any
 
 from flask import request
-from sqlalchemy import ColumnElement, Connection, or_, true
+from sqlalchemy import ColumnElement, Connection, case, or_, select, true
 from werkzeug.wrappers import Response
 
 from fieldapp import assets
@@ -28,7 +28,9 @@ from server.review.desk import pages
 from server.review.showing import coarser_of, label
 from server.review.tables import Asked, Paged, Sort
 
-LATE = "late"
+LATE, RAISED = "late", "raised"
+OPEN = ("label", "context", "raised", "asked", "not_checked", "changed_since")
+"""Columns and choices that tell nothing of a first reading."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,16 +63,38 @@ SORTS = {
 @desk.needs_sign_in
 def dockets() -> Response:
     """All dockets of the site."""
-    late = request.args.get("only") == LATE
+    unlisted = {LATE: _late, RAISED: _raised}.get(request.args.get("only", ""), listed)
     with desk.ledger().database.reading() as connection:
-        table = _late(connection) if late else listed(connection)
+        table = unlisted(connection)
     found = rows([one.record for one in table.rows])
     return desk.page("dockets", table=table, rows=found, numbers=_numbers(found), label=label, due=desk.due())
 
 
 def listed(connection: Connection, *where: ColumnElement[bool]) -> Paged:
     """The list that the address asks for, of the dockets for which all of this holds."""
-    return Paged(connection, lines.DOCKETS.where(*where), SORTS, find=has, only=_only(connection), usual=lines.BY_LABEL)
+    query = lines.DOCKETS.where(*where)
+    return Paged(connection, query, _sorts(connection), find=has, only=_only(connection), usual=lines.BY_LABEL)
+
+
+def _sorts(connection: Connection) -> dict[str, Sort]:
+    """SORTS, by which no first reading that is hidden can be told."""
+    told = blind.told(connection, LINE.record)
+    return {name: one if name in OPEN else Sort(case((told, one.by)), one.many_first) for name, one in SORTS.items()}
+
+
+def _raised(connection: Connection) -> Paged:
+    """Those that are raised, asked of the holds: neither a deletion nor rules that are late hide one."""
+    column = tables.record.c
+    both = tables.record.outerjoin(tables.docket_line, LINE.record == column.id)
+    raised = among(connection, column.id, [one.docket for one in desk.holds() if one.raised])
+    return Paged(
+        connection,
+        select(column.id.label("record")).select_from(both).where(raised),
+        _sorts(connection),
+        find=lambda word: or_(column.label.icontains(word, autoescape=True), has(word)),
+        only={**_only(connection), RAISED: true()},
+        usual=(column.label.nulls_first(), column.id),
+    )
 
 
 def every(connection: Connection, limit: int, *where: ColumnElement[bool]) -> list[str]:
@@ -97,8 +121,9 @@ def _late(connection: Connection) -> Paged:
 
 def _only(connection: Connection) -> dict[str, ColumnElement[bool]]:
     raised = [one.docket for one in desk.holds() if one.raised]
-    return {
-        "raised": among(connection, LINE.record, raised),
+    told = blind.told(connection, LINE.record)
+    found = {
+        RAISED: among(connection, LINE.record, raised),
         "conflicts": LINE.conflicts > 0,
         "precisions": LINE.precisions > 0,
         "impossible": LINE.gravest == lines.GRAVITY["impossible"],
@@ -109,6 +134,7 @@ def _only(connection: Connection) -> dict[str, ColumnElement[bool]]:
         "not_checked": LINE.mark != "checked",
         "changed_since": LINE.mark == "changed_since",
     }
+    return {name: one if name in OPEN else one & told for name, one in found.items()}
 
 
 def has(word: str) -> ColumnElement[bool]:

@@ -8,7 +8,6 @@ written over unseen. Not here: which fields a form has, what is written.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -17,8 +16,14 @@ from flask import abort, request
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from server.review import desk
+from server.review.forms import same
+from server.review.showing import as_text
 
 Heads = dict[str, list[str]]
+
+
+MOST = 1e9
+"""No balance and no ruler shows as much."""
 
 
 class NoFigure(ValueError):
@@ -51,6 +56,13 @@ def shown(record: Record, paths: Sequence[str], text: str | None = None) -> Head
     return {path: list(ids) for path, ids in told.items()}
 
 
+def agreed(record: Record, over: Heads) -> Heads:
+    """Of what a form showed, the paths of which it showed one value alone: what people disagree about is settled side
+    by side, by who may. What came into dispute since the form was opened stays in dispute, whatever was typed."""
+    known = {one.change.id: one.change.set for one in desk.ledger().history(record.id)}
+    return {path: ids for path, ids in over.items() if len({canonical(known[one][path]) for one in ids}) < 2}
+
+
 def changed(record: Record, over: Heads, typed: Mapping[str, Any]) -> dict[str, Any]:
     """What of `typed` is not what the form showed; nothing, an empty text and a no are one. A path whose heads it did
     not show is left alone; of one that it showed in dispute, what was typed settles it."""
@@ -58,14 +70,23 @@ def changed(record: Record, over: Heads, typed: Mapping[str, Any]) -> dict[str, 
     found = {}
     for path, value in typed.items():
         if path in over:
-            before = {_plain(known[one][path]) for one in over[path]} or {_plain(None)}
-            if before != {_plain(value)}:
+            before = [known[one][path] for one in over[path]] or [None]
+            if len({canonical(one) for one in before}) > 1 or not _same(before[0], value):
                 found[path] = value
     return found
 
 
-def _plain(value: Any) -> str:
-    return canonical(None if value == "" or value is False else value)
+def _same(shown: Any, typed: Any) -> bool:
+    """Whether a field came back as it was shown: what stands there may be odd, or written with more white space or
+    other noughts than a browser sends back, and is then left as it is."""
+    if isinstance(typed, Mapping):
+        return canonical(shown) == canonical(typed)
+    one, other = (None if value is False else value for value in (shown, typed))
+    return one == other if is_figure(one) and is_figure(other) else _same_text(as_text(one), as_text(other))
+
+
+def _same_text(one: str, other: str) -> bool:
+    return same(one, other, lines="\n" in one + other)
 
 
 def figure(name: str) -> float | None:
@@ -77,11 +98,11 @@ def figure(name: str) -> float | None:
         value = float(text.replace(",", "."))
     except ValueError:
         raise NoFigure(name) from None
-    if not (0 <= value < math.inf) or "_" in text:
+    if not 0 <= value < MOST or "_" in text:
         raise NoFigure(name)
     return int(value) if value.is_integer() else value
 
 
 def is_figure(value: Any) -> bool:
     """Whether a record's value is a number; true and false are none."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e15

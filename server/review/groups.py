@@ -18,12 +18,14 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from fieldapp.records.shapes import RELATIONS
 from server.ledger import pairs
-from server.review import desk, locking, once, words
+from server.ledger.ledger import Edit
+from server.review import blind, desk, locking, once, words
 from server.review.desk import pages
 from server.review.showing import Said, Showing, label
 from server.review.tables import Column, Table
 
 ACT = "edit_docket"
+_NOTHING: Any = object()
 AT_ONCE = 200
 """So many dockets of a context can be ticked on a page."""
 
@@ -107,6 +109,7 @@ def _form(status: int = 200, **form: Any) -> Response:
         more=len(dockets) - AT_ONCE,
         label=label,
         relations=RELATIONS,
+        title=blind.title,
         once=form.get("once") or once.new(),
         ticked=form.get("ticked") or request.args.getlist("docket"),
         fault=form.get("fault", ""),
@@ -123,7 +126,7 @@ def group_add() -> Response:
     context), `context` (of the form), `reason`."""
     desk.must(ACT)
     new, ticked = once.given(), list(dict.fromkeys(request.form.getlist("docket")))
-    relation, reason, labels = desk.field("relation"), desk.field("reason"), desk.field("labels")
+    relation, reason, labels = desk.field("relation"), desk.field("reason"), desk.pasted("labels")
     known = {one: record for one, record in desk.ledger().get(ticked).items() if record.kind == "docket"}
     members, unfound = _by_label(labels)
     members = list(dict.fromkeys([*(one for one in ticked if one in known), *members]))
@@ -145,8 +148,8 @@ def group_add() -> Response:
             values["context"] = where.pop()
         if reason:
             values[f"note/{desk.ledger().new_id()}"] = {"text": reason, "stage": "analysis"}
-        desk.write("group", new, values, {})
-        desk.acted("group_made", new)
+        if once.write(new, "relation", [Edit("group", new, values, {})]):
+            desk.acted("group_made", new)
     return redirect(url_for("review.group", group=new))
 
 
@@ -164,20 +167,22 @@ def group_change(group: str) -> Response:
     record = _found(group)
     desk.must(ACT)
     shown = _shown(record)
-    ids, unfound = _by_label(desk.field("add"))
-    if unfound:
-        return _page(record, 400, fault="label", unfound=unfound, add=desk.field("add"))
+    ids, unfound = _by_label(desk.pasted("add"))
     away = [one for one in request.form.getlist("away") if f"member/{one}" in record.heads]
+    typed = {"add": desk.pasted("add"), "away": away, "relation": desk.field("relation")}
+    if unfound:
+        return _page(record, 400, fault="label", unfound=unfound, **typed)
     values: dict[str, Any] = {f"member/{one}": True for one in ids if one not in away}
     values |= {f"member/{one}": None for one in away}
     relation = desk.field("relation")
     if relation in RELATIONS and relation != record.value("relation"):
         values["relation"] = relation
-    values = {path: value for path, value in values.items() if set(record.heads.get(path, {}).values()) != {value}}
+    stands = {path: list(record.heads.get(path, {}).values()) for path in values}
+    values = {path: value for path, value in values.items() if any(one != value for one in stands[path] or [_NOTHING])}
     if not values:
-        return _page(record, 400, fault="nothing")
+        return _page(record, 400, fault="nothing", **typed)
     if locking.bars([record, *desk.ledger().get(path.removeprefix("member/") for path in values).values()]):
-        return _page(record, 409, fault="locked", add=desk.field("add"))
+        return _page(record, 409, fault="locked", **typed)
     desk.write("group", record.id, values, {path: shown.get(path, []) for path in values})
     desk.acted("group_changed", record.id)
     return redirect(url_for("review.group", group=group, done="1"))
@@ -240,6 +245,8 @@ def _page(record: Record, status: int = 200, **form: Any) -> Response:
         said=showing.said(record.heads.get("relation", {})),
         notes=showing.notes(record),
         problems=ledger.problems(record=record.id),
+        is_hidden=blind.is_hidden,
+        title=blind.title,
         heads=canonical({path: sorted(record.heads[path]) for path in paths}),
         act=ACT,
         done=request.args.get("done", ""),

@@ -27,7 +27,7 @@ from fieldapp.records.shapes import BONE_SEEN, CUSTODY, SIDES, VERDICTS
 from server.errors import SignInLocked, SignInRefused
 from server.ledger import Hold
 from server.ledger.accounts import Unlocked
-from server.review import closing, desk, photos
+from server.review import blind, closing, desk, photos
 from server.review.desk import pages
 from server.review.showing import Entry, Showing, label, tier
 from server.review.today import distinct, numbers
@@ -192,6 +192,7 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
     ledger, who = desk.ledger(), desk.authority()
     showing, names = Showing(ledger), knowledge().names
     docket, record = found.docket_record, found.hold_record
+    hidden = docket is not None and blind.is_hidden(docket.id)
     where = found.standing
     assessments = showing.assessments(docket, where, who, desk.names()) if docket and where else []
     others = ledger.get(one for one in (*found.joined, found.context) if one and one != found.docket)
@@ -208,8 +209,9 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
         status,
         hold=found,
         docket=docket,
-        plates=_plates(docket),
-        reading=docket.value("reading") if docket else None,
+        plates=[] if hidden else _plates(docket),
+        reading=docket.value("reading") if docket and not hidden else None,
+        hidden=hidden,
         label=label,
         tier=tier(found),
         zones=zones(found),
@@ -242,7 +244,7 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
             "bone_seen": BONE_SEEN,
             "taxon": [key for key in knowledge().taxa if key in names.animals or key in names.groups],
             "element": [key for key in knowledge().elements if key in names.parts],
-            "criterion": _asked(docket),
+            "criterion": _asked(None if hidden else docket),
             "said": ANSWERS,
         },
         done=request.args.get("done", ""),

@@ -14,13 +14,15 @@ from flask import abort, redirect, request, url_for
 from werkzeug.wrappers import Response
 
 from fieldapp.domain import human
-from fieldapp.records import checked
+from fieldapp.records import checked, standing
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from server.ledger.ledger import Edit
-from server.review import desk, locking, opened
+from server.review import blind, desk, locking, opened
 from server.review.desk import pages
 
+MINDED = human.RAISED | {human.NOT_EXCLUDED}
+"""Where a docket may be human: each of them is looked at by itself."""
 MOST = 200
 """Dockets that are marked with one form."""
 
@@ -74,10 +76,12 @@ def check_many(context: str) -> Response:
 
 
 def quiet(dockets: Iterable[Record]) -> list[Record]:
-    """Those that may be marked with others: live, not marked yet, no problem, no disagreement, not possibly human."""
+    """Those that may be marked with others: live, not marked yet, no problem, no disagreement, not possibly human;
+    nor hidden from who would mark it."""
     listed = list(dockets)
+    told = blind.apart(one.id for one in listed)
     troubled = desk.ledger().troubled(one.id for one in listed)
-    held = {one.docket for one in desk.holds() if one.answer in human.RAISED}
+    held = {one.docket for one in desk.holds() if one.answer in MINDED}
     return [
         one
         for one in listed
@@ -86,6 +90,8 @@ def quiet(dockets: Iterable[Record]) -> list[Record]:
         and checked.state_of(one) != "checked"
         and one.id not in troubled
         and one.id not in held
+        and standing.answer_of(one, desk.authority()) not in MINDED
+        and one.id in told
         and not checked.disagreements(one)
     ]
 

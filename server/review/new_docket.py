@@ -16,7 +16,7 @@ from fieldapp.domain import human
 from fieldapp.records.checking import answers_wanted
 from fieldapp.records.fold import Record
 from server.ledger.ledger import Edit
-from server.review import desk, locking, once, raising
+from server.review import blind, desk, locking, once, raising
 from server.review.desk import pages
 from server.review.docket_form import DocketForm
 from server.review.editing import LOOK, SAVE, Problems, as_would_be, bears_teeth, choosing_for, form_over, sent
@@ -35,6 +35,8 @@ def new_docket(context: str) -> Response:
     desk.must("edit_docket")
     ledger = desk.ledger()
     before = ledger.record(request.args.get("after", ""))
+    if before is not None and blind.is_hidden(before.id):
+        before = None
     given = {name: before.value(name) for name in CARRIED} if before is not None and before.kind == "docket" else {}
     bag = ledger.record(request.args.get("bag", ""))
     if bag is not None and bag.kind == "bag":
@@ -75,6 +77,8 @@ def make_docket(context: str) -> Response:
     gravest = max((human.answer_of(one) for one in asked.values()), key=human.CAUTION.__getitem__, default="")
     holds = raising.hold_edits(record, gravest, lifted=False) if gravest else []
     with ledger.database.writing() as connection:
+        if ledger.record_in(connection, mark) is not None:
+            return _gone_on(context, mark, do)  # the same form, sent at the same moment
         values["label"] = ledger.new_label_in(connection)
         edits = [Edit("docket", mark, {**values, **asked}, {}), *holds]
         ledger.write_many_in(connection, edits, desk.me().by)

@@ -6,9 +6,11 @@ Not for forms that change what is there already: they name what they change (peo
 from __future__ import annotations
 
 import uuid
+from collections.abc import Sequence
 
 from flask import abort
 
+from server.ledger.ledger import Edit
 from server.review import desk
 
 
@@ -20,6 +22,18 @@ def new() -> str:
 def given() -> str:
     """What the form that was sent carries, its field `once`; it ends the request if that is no id."""
     return id_of(desk.field("once"))
+
+
+def write(record: str, path: str, edits: Sequence[Edit]) -> bool:
+    """Writes what a form makes at a path of a record, unless the same form, sent at the same moment, has done so."""
+    ledger = desk.ledger()
+    with ledger.database.writing() as connection:
+        now = ledger.record_in(connection, record)
+        if now is not None and path in now.heads:
+            return False
+        ledger.write_many_in(connection, edits, desk.me().by)
+    desk.desk().written()
+    return True
 
 
 def id_of(written: str) -> str:

@@ -39,11 +39,14 @@ def problems() -> Response:
         query = query.where(_ROW.rule == rule)
     only = {one: _RECORD.kind == one for one in ("docket", "context", "bag")}
     with desk.ledger().database.reading() as connection:
+        # What raises the human question is shown to everybody.
+        raising = [key for key, rule_ in knowledge().rules.items() if rule_.raises]
+        query = query.where(or_(blind.told(connection, _ROW.record), _ROW.rule.in_(raising)))
         table = Paged(
             connection, query, SORTS, find=_has, only=only, usual=(_LEVEL.desc(), _ROW.sort, _ROW.nr),
             also={"level": level, "rule": rule},
         )  # fmt: skip
-        found = blind.shown(checks.numbered(connection, [row.nr for row in table.rows]))
+        found = checks.numbered(connection, [row.nr for row in table.rows])
     return desk.page("problems", table=table, problems=found, level=level, levels=LEVELS, due=desk.due())
 
 

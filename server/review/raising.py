@@ -25,7 +25,7 @@ def raise_docket(docket: str) -> Response:
     """`once`, `answer` (one of RAISING), `why`."""
     ledger = desk.ledger()
     record = ledger.record(docket)
-    if record is None or "docket" not in record.kinds or "hold" in record.kinds:
+    if record is None or "docket" not in record.kinds:
         abort(404)
     desk.must("raise")
     answer, why, path = desk.field("answer"), desk.field("why"), f"human/{once.given()}"
@@ -36,10 +36,8 @@ def raise_docket(docket: str) -> Response:
     in_place = {human.STOP: True, human.QUERY: False}.get(answer)
     value = {"answer": answer, "why": why, "in_place": in_place, "by_rule": None, "stage": "analysis"}
     edits = [Edit("docket", docket, {path: value}, {}), *hold_edits(record, answer, lifted=in_place is False)]
-    with ledger.database.writing() as connection:
-        ledger.write_many_in(connection, edits, desk.me().by)
-    desk.desk().written()
-    desk.acted("raised", docket)
+    if once.write(record.id, path, edits):
+        desk.acted("raised", docket)
     return redirect(url_for("review.docket", docket=docket, done="raised", _anchor="human"))
 
 

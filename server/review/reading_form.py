@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from math import isfinite
 from typing import Any
 
 from fieldapp.assets import knowledge, texts
@@ -233,7 +232,7 @@ def _number(found: Read, path: str, said: str | None, name: str, whole: bool = F
     except ValueError:
         found.faults.append(name)
         return
-    if not isfinite(value) or not 0 <= value < 1e9:
+    if not 0 <= value < 1e9:
         found.faults.append(name)
         return
     found.values[path] = value

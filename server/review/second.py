@@ -108,6 +108,8 @@ def second_drawn() -> Response:
         "shown": list(asked.shown),
     }  # fmt: skip
     with ledger.database.writing() as connection:
+        if any(one.id == sample for one in second.draws(ledger)):
+            return redirect(url_for("review.second_of_draw", sample=sample))  # the same form, sent at the same moment
         ledger.write_many_in(
             connection, second.edits(ledger, sample, drawn, asked.reader, preview.dockets), desk.me().by
         )

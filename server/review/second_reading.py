@@ -26,7 +26,7 @@ from server.ledger import second
 from server.ledger.checks import Found
 from server.ledger.ledger import RULES, Edit
 from server.ledger.second import Draw
-from server.review import blind, desk, once, reading_form, words
+from server.review import blind, desk, once, raising, reading_form, words
 from server.review.desk import pages
 from server.review.showing import label
 
@@ -90,9 +90,10 @@ def second_raise(reading: str) -> Response:
         return _page(record, draw, reading_form.answers(_observed(record)), 400, fault="answer")
     docket, path = second.docket_of(record), f"human/{one}"
     there = desk.ledger().record(docket)
-    if there is None or path not in there.heads:
-        value = {"answer": answer, "why": desk.field("why"), "in_place": False, "by_rule": None, "stage": STAGE}
-        desk.write("docket", docket, {path: value}, {})
+    value = {"answer": answer, "why": desk.field("why"), "in_place": False, "by_rule": None, "stage": STAGE}
+    holds = raising.hold_edits(there, answer, lifted=True) if there is not None else []
+    edits = [Edit("docket", docket, {path: value}, {}), *holds]
+    if once.write(docket, path, edits):
         desk.acted("raised", docket)
     if answer == human.QUERY:
         return redirect(url_for("review.hold", docket=docket))
@@ -106,9 +107,7 @@ def second_look(reading: str) -> Response:
     record, _ = _found(reading)
     docket = second.docket_of(record)
     if blind.is_hidden(docket):
-        early = not second.is_done(record)
-        desk.write(second.KIND, record.id, {f"{second.SEEN}/{desk.me().person}": early}, {})
-        desk.acted("first_seen", docket)
+        blind.looked(record)
     return redirect(url_for("review.docket", docket=docket))
 
 

@@ -11,7 +11,7 @@ Never here: the human question, holds, bones on hold, deletions, links between b
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -95,7 +95,7 @@ def settle_many(key: str) -> Response:
         with desk.ledger().database.reading() as connection:
             preview = _become(connection, wanted, found, choice, never, showing)
         return _page(found, preview=preview, **form)
-    if not _settled(found, wanted, choice, reason, lot, never):
+    if not _settled(found, wanted, choice, reason, lot, never) and _line(SETTLED, lot) is None:
         return _page(found, 409, fault="changed", **form)
     return redirect(url_for("review.lot", lot=lot))
 
@@ -155,17 +155,20 @@ def open_lot(lot: str) -> Response:
     reason = desk.field("reason")
     if not reason:
         return _lot_page(line, 400, fault="reason")
-    if locking.bars(ledger.get({one.change.record for one in changes.values()}).values()):
-        return _lot_page(line, 409, fault="locked")
     made: list[Change] = []
     written = _written_over(changes)
     ids = sorted({one.change.record for one in changes.values()})
     text = words.say("note.opened_many", field=words.field(_text(line, "path")), reason=reason, lot=lot[:8])
     with ledger.database.writing() as connection:
         records = {one.id: one for one in folding.records_of(connection, ids)}
-        found, stay = lots.opened([one.change for one in changes.values()], written, records)
+        locked = _locked(records.values())
+        found, stay = lots.opened(
+            [one.change for one in changes.values()],
+            written,
+            {one: record for one, record in records.items() if one not in locked},
+        )
         edits = [edit for first, *rest in found for edit in (_noted(first, text), *rest)]
-        left = [(one.record, lots.path_of(one), "changed") for one in stay]
+        left = [(one.record, lots.path_of(one), "locked" if one.record in locked else "changed") for one in stay]
         if edits:
             made = ledger.write_many_in(connection, edits, me.by)
             _note(connection, OPENED, lot, [one.id for one in made], _text(line, "path"), left)
@@ -222,11 +225,13 @@ def _become(
     """What each that is ticked becomes. Asked again when it is written, of what stands then."""
     records = {one.id: one for one in folding.records_of(connection, sorted({record for record, _, _ in wanted}))}
     cases = {(one.disputed.record, one.disputed.path): one for one in found.cases}
-    made = []
+    made, locked = [], _locked(records.values())
     for one, path, shown in wanted:
         record, case = records.get(one), cases.get((one, path))
         if record is None or case is None or one in never or not ledger_causes.may_be_many(record, path):
             made.append(Becomes((one, path), record, (), why="gone"))
+        elif one in locked:
+            made.append(Becomes((one, path), record, (), why="locked"))
         elif set(record.heads.get(path, {})) != set(shown) or set(shown) != set(case.disputed.heads):
             made.append(Becomes((one, path), record, (), why="changed"))
         else:
@@ -235,6 +240,18 @@ def _become(
             why = "" if len(values) == 1 else "no_such"
             made.append(Becomes((one, path), record, versions, values[0] if values else None, why, tuple(shown)))
     return made
+
+
+def _locked(records: Collection[Record]) -> set[str]:
+    """Those of these records that lie in a locked context, or are one."""
+    ledger = desk.ledger()
+    where = ledger.contexts_of(records)
+    contexts = ledger.get({*where.values(), *(one.id for one in records)})
+    return {
+        one.id
+        for one in records
+        if any(locking.is_locked(contexts.get(each)) for each in (one.id, where.get(one.id, "")))
+    }
 
 
 def _chosen(case: Case, versions: Sequence[Version], choice: str) -> list[Any]:
@@ -325,7 +342,7 @@ def _who(found: Cause) -> str:
 
 
 def _said(path: str, value: Any) -> str:
-    if path in ("bag", "context", "sample"):
+    if path in ("bag", "context", "sample") and value not in (words.CLOSED, words.HIDDEN):
         return desk.refer(value)
     return words.value(path, value)
 
@@ -365,8 +382,9 @@ def _lot_page(line: Event, status: int = 200, fault: str = "") -> Response:
         path = lots.path_of(one.change)
         record = records.get(one.change.record)
         closed = record is not None and closing.is_closed(path, closing.closed_paths(record))
-        values = [words.CLOSED] if closed else lots.former(one.change, written)
-        value = words.CLOSED if closed else one.change.set[path]
+        unsaid = words.CLOSED if closed else words.HIDDEN if blind.is_hidden(one.change.record) else None
+        values = lots.former(one.change, written) if unsaid is None else [unsaid]
+        value = one.change.set[path] if unsaid is None else unsaid
         stands = record is not None and set(record.heads.get(path, {})) == {one.change.id}
         shown.append((one.change, path, record, values, value, stands))
     opened = _line(OPENED, lot)

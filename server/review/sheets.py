@@ -27,13 +27,15 @@ from fieldapp.sheets.selecting import in_trench, of_context, trenches_of
 from fieldapp.sheets.trench import render_summary, summary_of
 from fieldapp.sheets.words import Words
 from server.ledger import Ledger
-from server.review import closing, desk, words
+from server.review import blind, closing, desk, words
 from server.review import photos as pictures
 from server.review.desk import pages
 from server.review.showing import label, said_by
 
 PHOTOS = ("none", "colour", "grey")
 MOST_BLANKS = 60
+NAMED = 12
+"""So many dockets are named where a sheet is not printed."""
 
 
 @pages.get("/context/<context>/print")
@@ -56,6 +58,8 @@ def sheet(context: str) -> Response:
     """The sheet of a context as it stands now. Exact places are not on it, whoever asks, nor closed pictures."""
     record = _context(context)
     here = _gathered(record)
+    if hidden := _hidden(here):
+        return _blind(record, hidden)
     return _pdf(render(here, _plates(), texts(), desk.ledger().clock(), _asked_pictures()(here)), label(record))
 
 
@@ -64,7 +68,10 @@ def sheet(context: str) -> Response:
 def compact(context: str) -> Response:
     """The same in few pages: a line a fragment."""
     record = _context(context)
-    return _pdf(render_compact(_gathered(record), texts(), desk.ledger().clock()), f"{label(record)}_compact")
+    here = _gathered(record)
+    if hidden := _hidden(here):
+        return _blind(record, hidden)
+    return _pdf(render_compact(here, texts(), desk.ledger().clock()), f"{label(record)}_compact")
 
 
 @pages.get("/context/<context>/labels.pdf")
@@ -109,6 +116,8 @@ def blank() -> Response:
 def trench_summary() -> Response:
     """A trench on few pages: a line a context, and NISP by animal."""
     trench = request.args.get("trench", "")
+    if refused := _blind_in(trench):
+        return refused
     summary = summary_of(_sheets(trench), knowledge())
     if not summary.lines:
         abort(404)
@@ -123,6 +132,8 @@ def trench_sheets() -> Response:
     trench = request.args.get("trench", "")
     if not in_trench(desk.ledger().records("context"), trench):
         abort(404)
+    if refused := _blind_in(trench):
+        return refused
     title = words.text("sheets.trench.of", trench=trench or words.text("sheets.trench.unset"))
     clock = desk.ledger().clock()
     pdf = render_all(_sheets(trench), _plates(), texts(), clock, title=title, pictures=_asked_pictures())
@@ -146,9 +157,32 @@ def hold_log(docket: str) -> Response:
         abort(404)
     if with_words:
         closing.seen(docket, "log")
+    # The log is never kept back; whoever is to read the bone again has seen the first reading then.
+    if again := blind.hidden([docket]).get(docket):
+        blind.looked(again)
     pdf = BytesIO(render_hold(here, shown, texts(), ledger.clock()))
     name = "".join(one if one.isalnum() else "_" for one in shown.label)
     return send_file(pdf, mimetype="application/pdf", download_name=f"hold_{name}.pdf")
+
+
+def _hidden(here: ContextSheet) -> list[str]:
+    """Labels of the dockets on a sheet whose first reading is hidden from who asks for it."""
+    hidden = blind.hidden(one.id for one in here.dockets)
+    return [one.label or words.say("no_label") for one in here.dockets if one.id in hidden]
+
+
+def _blind(record: Record, hidden: list[str]) -> Response:
+    """In place of a sheet that would tell: which bones it is about, so that somebody else prints it or it is looked at
+    where that is written down."""
+    shown = ", ".join(hidden[:NAMED]) + (" …" if len(hidden) > NAMED else "")
+    return _printing(record, 409, words.say("printing.blind", n=len(hidden), dockets=shown))
+
+
+def _blind_in(trench: str) -> Response | None:
+    """The same of all the sheets of a trench."""
+    contexts = in_trench(desk.ledger().records("context"), trench) if blind.mine() else []
+    hidden = [each for one in contexts for each in _hidden(_gathered(one))]
+    return _blind(contexts[0], hidden) if hidden else None
 
 
 def _context(context: str) -> Record:

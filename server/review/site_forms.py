@@ -74,7 +74,7 @@ def _phase(site: Record) -> dict[str, Any]:
     if value is not None:
         value |= _years("")
         order = desk.field("order")
-        if order and not (order.isascii() and order.isdigit()):
+        if order and not (order.isascii() and order.isdigit() and len(order) < 7):
             raise NotSo("order")
         value["order"] = int(order) if order else None
     return {path: value}
@@ -204,7 +204,7 @@ def _fusion(site: Record) -> dict[str, Any]:
         name, sources = f"fusion-{taxon}", knowledge().sources_of(taxon)
         if name in request.form:
             said = desk.field(name)
-            if said and not (said.isascii() and said.isdigit() and int(said) < len(sources)):
+            if said and said not in map(str, range(len(sources))):
                 abort(400)
             found[f"fusion_source/{taxon}"] = sources[int(said)] if said else None
     return found

@@ -27,9 +27,16 @@ from fieldapp.records.fold import Record
 from fieldapp.records.schemas import problems_of
 from fieldapp.records.shapes import FUSION_STATES, PORTION_STATES, SIDES, STAGES
 from server.ledger import beside
-from server.review import desk, locking, words
+from server.review import desk, words
 from server.review.desk import pages
-from server.review.disagreements import disagreement_page, found_record, must_settle, shown_heads
+from server.review.disagreements import (
+    LOCKED,
+    disagreement_page,
+    found_record,
+    lock_fault,
+    must_settle,
+    shown_heads,
+)
 from server.review.showing import Showing, Version, coarser, label
 from server.review.typed import read_typed, third_input
 
@@ -43,7 +50,7 @@ CHOSEN = ("side", "certainty", "sex", "age", "texture")
 def third(record: str, path: str) -> Response:
     """`heads`: what the form showed; `value`: as it was typed; `reason`."""
     found = found_record(record, path)
-    must_settle(found)
+    must_settle(found, path)
     asked = third_input(found, path)
     if asked is None:
         abort(404)
@@ -51,10 +58,8 @@ def third(record: str, path: str) -> Response:
     reason, typed = desk.field("reason"), desk.field("value")
     value = read_typed(asked, typed)
     fault = "third" if value is None or problems_of(found.kind, {path: value}) else "" if reason else "reason"
-    if not fault and locking.bars([found]):
-        fault = "locked"
-    if fault:
-        return disagreement_page(found, path, 400, fault=fault, typed=typed, reason=reason)
+    if fault or (fault := lock_fault(found, path)):
+        return disagreement_page(found, path, 409 if fault == LOCKED else 400, fault=fault, typed=typed, reason=reason)
     _write(found, path, value, shown[path], "note.third", reason)
     return redirect(url_for("review.disagreement", record=record, path=path, done="settled"))
 
@@ -73,7 +78,7 @@ def combined(record: str) -> Response:
     """`heads`; `pick-<field>`: the version it is taken from. Shows the reading that comes out, to be looked at, altered
     and written."""
     found = _disputed(record)
-    must_settle(found)
+    must_settle(found, "reading")
     shown = shown_heads(found, "reading")
     versions = _versions(shown["reading"])
     readings = [one.value for one in versions]
@@ -106,7 +111,7 @@ def write_reading(record: str) -> Response:
     """`heads`; the reading's fields, `portions-<key>`, `fusion-<key>`; `reason`; `looked`: the digest of the reading
     that was shown, to write it. Any other reading is shown first, and so is this one where `again` asks for it."""
     found = _disputed(record)
-    must_settle(found)
+    must_settle(found, "reading")
     shown = shown_heads(found, "reading")
     versions = _versions(shown["reading"])
     made, reason = _sent(), desk.field("reason")
@@ -114,10 +119,9 @@ def write_reading(record: str) -> Response:
         abort(400)
     if desk.field("again") or desk.field("looked") != _digest(made):
         return _writing(found, versions, made, reason=reason)
-    if not reason:
-        return _writing(found, versions, made, 400, fault="reason")
-    if locking.bars([found]):
-        return _writing(found, versions, made, 409, fault="locked", reason=reason)
+    fault = "" if reason else "reason"
+    if fault or (fault := lock_fault(found, "reading")):
+        return _writing(found, versions, made, 409 if fault == LOCKED else 400, fault=fault, reason=reason)
     _write(found, "reading", made, shown["reading"], "note.third", reason)
     return redirect(url_for("review.disagreement", record=record, path="reading", done="settled"))
 

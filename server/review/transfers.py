@@ -102,7 +102,7 @@ def transfer_make() -> Response:
     `taken_g`, `remainder_g`, `measured_before`, `sure`: one transfer for each."""
     desk.must("keep_bags")
     mark = uuid.UUID(once.given())
-    form = {name: desk.field(name) for name in ("what", *FIELDS, "sure")}
+    form = {"what": desk.pasted("what"), **{name: desk.field(name) for name in (*FIELDS, "sure")}}
     lines = list(dict.fromkeys(line.strip() for line in form["what"].splitlines() if line.strip()))
     fault, values = _values(form)
     if not fault and not 0 < len(lines) <= MOST:
@@ -119,14 +119,14 @@ def transfer_make() -> Response:
         return _list(409 if caution.why == "stops" else 400, caution=caution, form=form)
     ledger, me = desk.ledger(), desk.me()
     made = {str(uuid.uuid5(mark, one.id)): one for one in found}
-    there = ledger.get(made)
-    edits = [Edit("transfer", key, {one.kind: one.id, **values}, {}) for key, one in made.items() if key not in there]
-    if edits:
-        with ledger.database.writing() as connection:
-            ledger.write_many_in(connection, edits, me.by)
-            for one in found:
-                fields = {"name": me.name, "role": me.role, "label": label(one)}
-                ledger.note_in(connection, "transfer_made", me.person, fields)
+    with ledger.database.writing() as connection:
+        new = {key: one for key, one in made.items() if ledger.record_in(connection, key) is None}
+        edits = [Edit("transfer", key, {one.kind: one.id, **values}, {}) for key, one in new.items()]
+        ledger.write_many_in(connection, edits, me.by)
+        for one in new.values():
+            fields = {"name": me.name, "role": me.role, "label": label(one)}
+            ledger.note_in(connection, "transfer_made", me.person, fields)
+    if new:
         desk.desk().written()
     if len(made) == 1:
         return redirect(url_for("review.transfer", transfer=next(iter(made)), done="made"))
@@ -146,7 +146,7 @@ def transfer_keep(transfer: str) -> Response:
     """`heads`, and the fields of the form: what has become of it. `back`: it has come back; `note`."""
     desk.must("keep_bags")
     record = _found(transfer)
-    over = given.shown(record, _asked(record))
+    over = given.agreed(record, given.shown(record, FIELDS))
     form = {name: desk.field(name) for name in (*FIELDS, "note", "sure")}
     fault, values = _values(form)
     if fault:
@@ -155,9 +155,10 @@ def transfer_keep(transfer: str) -> Response:
     about = _about(record)
     if changes.get("photo_before") not in (None, *(about.linked("photo") if about is not None else ())):
         abort(400)
-    if about is not None and set(changes) - {"back"}:
-        # That something is back is always written; nothing else is of what stands on hold.
-        caution = _caution([about], {**record.values(), **values}, sure=form["sure"] == "yes")
+    if set(changes) - {"back"}:
+        # That something is back is always written; nothing else is of what stands on hold, by anybody's word of what
+        # was sent.
+        caution = _caution(_all_about(record), {**record.values(), **values}, sure=form["sure"] == "yes")
         if caution is not None:
             return _page(record, 409 if caution.why == "stops" else 400, caution=caution, form=form)
     if form["note"]:
@@ -244,6 +245,12 @@ def _bones(one: Record) -> list[tuple[Record, str]]:
 
 def _about(record: Record) -> Record | None:
     return desk.ledger().record(as_text(record.value("docket") or record.value("bag")))
+
+
+def _all_about(record: Record) -> list[Record]:
+    """Every docket and bag that a version of the transfer says it is about."""
+    said = {as_text(one) for path in ("docket", "bag") for one in record.heads.get(path, {}).values()}
+    return list(desk.ledger().get(said - {""}).values())
 
 
 def _asked(record: Record) -> list[str]:

@@ -143,6 +143,12 @@ class Walk:
     def editing(self) -> None:
         """One after the other on the same docket and context, each with the form as it is shown."""
         one, pit = an_id("worn"), context_id(SITE, "1042")
+        # Something that may be marked with others: nothing that may be human may.
+        self.scene.a.docket(
+            "quiet", label=label("A", 51), weight_g=51.0, reading=seen("cattle", "rib", compared="our own")
+        )
+        self.scene.a.human("quiet", "no_sign", "quiet first")
+        self.scene.send()
         visitor = self.scene.signed_in("zooarchaeologist")
         docket, context = f"/review/docket/{one}", f"/review/context/{pit}"
         for endpoint, page, action, form in (

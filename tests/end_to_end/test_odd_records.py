@@ -36,7 +36,8 @@ from server.config import Config
 SITE = ids.site_id(CODE)
 MARKUP = "<script>alert(1)</script>"
 ODD = (
-    None, True, 0, -3, 1.5, "", "x" * 300, "stop", "\u202e", MARKUP, [], ["a", {"b": [1]}], {}, {"answer": "stop"},
+    None, True, 0, -3, 1.5, 10**400, 1e308, "", "x" * 300, "stop", "\0", "\u202e", MARKUP, [], ["a", {"b": [1]}],
+    {}, {"answer": "stop"},
     {"answer": ["x"]}, {"text": 5}, {"element": 5, "portions": [], "fusion": "x"},
     {"element": "tibia", "taxon": ["sheep"], "side": {}, "portions": {"head": 3, "": None}, "fusion": {"distal": []}},
     {"element": "femur", "taxon": "human", "side": "left", "portions": {}, "fusion": {}},
@@ -58,6 +59,7 @@ def odd(tmp_path_factory):
         known = {kind: [one.id for one in book.records(kind)] for kind in ("context", "bag", "docket")}
         known |= {"hold": [ids.hold_id(one) for one in known["docket"][:3]], "group": ["g"], "unheard of": ["u"]}
         known["second_reading"] = ["again-1", "again-2"]
+        known |= {"transfer": ["sent-1", "sent-2"], "tally": ["t"], "sample": ["s"], "photo": ["p"]}
         for _ in range(400):
             kind = rng.choice(list(known))
             path = rng.choice([*SHAPES.get(kind, {}), "deleted", "human", "human/", "", "deleted/x", "odd/\u202e"])
@@ -74,6 +76,13 @@ def odd(tmp_path_factory):
             {},
             by,
         )
+        # A bag that is none, beside something that is sent with a bag, and figures that no number of a computer holds.
+        book.save("docket", known["docket"][1], {"bag": {}}, {}, by)
+        book.save("transfer", "sent-1", {"bag": known["bag"][0]}, {}, by)
+        for bag in known["bag"]:
+            book.save("bag", bag, {"mesh_mm": 10**400, "recovery": "sieve", "weight_g": 10**400}, {}, by)
+        for docket in known["docket"][2:6]:
+            book.save("docket", docket, {"weight_g": 10**400, "count": 10**400}, {}, by)
         assert book.verify().problems == []
         changes = [(change.id, change.body) for change in book.changes()]
     config = Config(folder / "cabin", testing=True)
@@ -84,7 +93,7 @@ def odd(tmp_path_factory):
         pass
     assert {change for change, _ in changes} <= set(read_folder(folder / "cabin").who)
     assert cabin.ledger.rebuild_differences() == []
-    account, password = cabin.accounts.add("Oz", "human_osteologist")
+    account, password = cabin.accounts.add("Oz", "zooarchaeologist")
     cabin.close()
     return folder, config, account.id, password
 
@@ -100,6 +109,11 @@ def test_every_page_answers(odd):
     assert client.post("/review/sign-in", data=sent, headers=back, **base).status_code == 302
     pages = [f"/review/{one}" for one in ("today", "contexts", "disagreements", "holds", "problems", "context/none")]
     pages.append("/review/second")
+    pages += [f"/review/{one}" for one in ("bags", "boxes", "transfers", "site", "contexts/add", "changes", "log")]
+    pages += [
+        f"/review/{one}?page={10**30}" for one in ("dockets", "bags", "doubles", "groups", "problems", "contexts")
+    ]
+    pages += [f"/review/dockets?sort={one}" for one in ("label", "-context", "element", "taxon", "signs")]
     pages += ["/review/blank.pdf", "/review/trench.pdf", "/review/trench/sheets.pdf"]
     pages += [
         f"/review/{one}" for one in ("disagreements/causes", "disagreements/lots", "doubles", "groups", "groups/new")
@@ -110,16 +124,26 @@ def test_every_page_answers(odd):
             printed = ("", "/print", "/sheet.pdf?photos=grey", "/compact.pdf", "/labels.pdf", "/labels.pdf?of=boxes")
             pages += [f"/review/context/{record.id}{one}" for one in printed]
             pages += [f"/review/refits/{record.id}", f"/review/groups/new?context={record.id}"]
+            pages += [f"/review/context/{record.id}/{one}" for one in ("edit", "docket")]
+        if record.kind in ("bag", "transfer"):
+            pages.append(f"/review/{record.kind}/{record.id}")
         if record.kind == "group":
             pages.append(f"/review/group/{record.id}")
         if record.kind == "docket":
-            pages += [f"/review/docket/{record.id}", f"/review/hold/{record.id}", f"/review/pair/{record.id}/{last}"]
+            pages += [
+                f"/review/docket/{record.id}",
+                f"/review/docket/{record.id}/edit",
+                f"/review/hold/{record.id}",
+                f"/review/pair/{record.id}/{last}",
+            ]
             last = record.id
             pages += [f"/review/{one}/{record.id}" for one in ("combine", "third-reading") if record.disagreements()]
         if record.kind == "second_reading":
             sample = record.value("sample")
             pages += [f"/review/second/{record.id}", f"/review/second/draw/{sample if isinstance(sample, str) else ''}"]
         pages += [f"/review/disagreement/{record.id}/{path}" for path in record.disagreements()]
+    boxes = client.get("/review/boxes", **base).text
+    pages += sorted(set(re.findall(r'href="(/review/box/[^"?#]*)', boxes)))
     causes = client.get("/review/disagreements/causes", **base).text
     pages += sorted(set(re.findall(r'href="(/review/disagreements/cause/[^"]*)"', causes)))
     for page in pages:

@@ -14,7 +14,7 @@ from sqlalchemy.exc import IntegrityError
 from fieldapp.records import enrolment
 from server import logs
 from server.ledger import checks
-from tests.server.tablets import Tablet, an_id
+from tests.server.tablets import Tablet, an_id, reading
 
 POISON = "poison-walrus-cedar"
 
@@ -99,20 +99,29 @@ def test_a_fault_is_told_by_its_kind_and_place_without_what_it_says(file, client
     nowhere(file, POISON, an_id("a"), tablet.id)
 
 
-def test_rules_that_stop_at_a_record_leave_nothing_of_it_in_the_log(file, cabin, monkeypatch):
+def test_rules_that_stop_at_a_record_leave_nothing_of_it_in_the_log_and_no_other_unlooked_at(file, cabin, monkeypatch):
     tablet = Tablet()
     tablet.docket("a", note=POISON)
+    tablet.docket("b", reading=reading("femur", "human"), context=None)
     cabin.ledger.accept(tablet.entries(), tablet.id)
+    labels, closed = checks._labels, []
 
     def stops(connection, records):
-        raise ValueError(f"cannot read {records[0].id} {records[0].value('note')}")
+        for one in records:
+            if one.id == an_id("a"):
+                raise ValueError(f"cannot read {one.id} {one.value('note')}")
+        return labels(connection, records)
 
     monkeypatch.setattr(checks, "_labels", stops)
+    monkeypatch.setattr(cabin.photos, "close_what_is_closed", lambda: closed.append(1))
     stopped = []
     monkeypatch.setattr(cabin._wake, "wait", lambda: stopped.append(1) or (len(stopped) > 1 and cabin._closing.set()))
     cabin._work()
-    (line,) = [line for line in lines(file) if line["event"] == "rules_stopped"]
-    assert line["fault"][0]["type"] == "builtins.ValueError"
+    told = [line for line in lines(file) if line["event"] == "rules_stopped"]
+    assert {line["fault"][0]["type"] for line in told} == {"builtins.ValueError"}
+    assert cabin.ledger.due() == 1
+    assert [one.docket for one in cabin.ledger.holds() if one.raised] == [an_id("b")], "raised by a rule"
+    assert closed, "pictures of holds are closed all the same"
     nowhere(file, POISON, an_id("a"))
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from typing import Any
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
 
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
+from fieldapp.records.changes import canonical
 from fieldapp.records.sealing import unseal, unseal_bytes
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.form import Form
@@ -40,6 +42,19 @@ def recorded(desk: Desk) -> Form:
 
 def everything_written(desk: Desk, docket: str) -> str:
     return str([one.set for one in desk.notebook.history(docket)])
+
+
+@pytest.mark.parametrize("place", [{"east": 412.3, "level": None}, {"east": "412.3"}, {"east": 10**400}, "412.3", [1]])
+def test_a_place_of_any_shape_from_elsewhere_is_sealed_with_the_raise(keyed: Desk, place: Any) -> None:
+    docket = new(keyed).save().docket
+    keyed.notebook.save("docket", docket, {"place": place}, {}, keyed.by)
+    form = Form.of(keyed, keyed.record(docket))
+    form.answer_human(human.QUERY)
+    form.save()
+    hold = keyed.record(hold_id(docket))
+    assert hold is not None
+    told = unseal(hold.value("place_sealed"), KEY, hold.id)
+    assert told == (place if isinstance(place, str) else canonical(place))
 
 
 def test_a_raise_before_saving_writes_no_place_in_the_clear(keyed: Desk) -> None:

@@ -12,9 +12,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from fieldapp.domain.ids import hold_id
+from fieldapp.domain.rules.findings import number
+from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from fieldapp.records.sealing import seal
 from fieldapp.ui.presenters.desk import Desk, Write
+
+PARTS = ("east", "north", "level")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +66,8 @@ def close(
 
 
 def _words(place: Any) -> str:
-    if not isinstance(place, Mapping):
-        return str(place)
-    return ", ".join(f"{name} {place[name]:g} m" for name in ("east", "north", "level") if name in place)
+    """A place in words. It may be anything, from anywhere: nothing of it is lost, and no raise fails over it."""
+    figures = {name: number(place.get(name)) for name in PARTS} if isinstance(place, Mapping) else {}
+    if not figures or None in [figures[name] for name in place if name in PARTS] or set(place) - set(PARTS):
+        return place if isinstance(place, str) else canonical(place)
+    return ", ".join(f"{name} {figure:g} m" for name, figure in figures.items() if figure is not None)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fieldapp.domain import human
+from fieldapp.domain.samples import amount
 from fieldapp.records.fold import Record
 from fieldapp.ui.presenters import ground
 from fieldapp.ui.presenters.choices import Choice, Row
@@ -134,9 +135,9 @@ def short_label(label: Any) -> str:
 
 def recovery_words(bag: Record) -> str:
     """How a bag's bones were got."""
-    mesh = bag.value("mesh_mm")
+    mesh = amount(bag.value("mesh_mm"))
     way = word("recovery", bag.value("recovery"))
-    return f"{way} {say('mesh', mm=f'{mesh:g}')}" if isinstance(mesh, int | float) else way
+    return way if mesh is None else f"{way} {say('mesh', mm=f'{mesh:g}')}"
 
 
 def what_it_is(reading: Any, material: Any) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from fieldapp.domain.plates import Plate
+from fieldapp.domain.rules.findings import number as figure
 from fieldapp.ui.presenters.choices import Choice, in_rows
 from fieldapp.ui.texts import say
 
@@ -99,4 +100,5 @@ def number_of(text: str) -> float | None:
 
 def shown(number: object) -> str:
     """A number as it is read, "" for none."""
-    return f"{number:g}" if isinstance(number, int | float) and not isinstance(number, bool) else ""
+    found = figure(number)
+    return "" if found is None else f"{found:g}"
