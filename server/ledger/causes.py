@@ -15,7 +15,7 @@ from sqlalchemy import Connection, select
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import readings
-from fieldapp.records.changes import Change, canonical, read
+from fieldapp.records.changes import Change, canonical, kept
 from fieldapp.records.fold import Record
 from server.ledger import tables
 from server.ledger.asking import Disputed
@@ -104,6 +104,14 @@ def _may_be_human(reading: Any) -> bool:
     return isinstance(taxon, str) and knowledge().is_a(taxon, "human")
 
 
+def rows(connection: Connection) -> list[tuple[str, str, str]]:
+    """(record, path, nature) of every disagreement whose path may be settled for many at once, as far as its table can
+    say."""
+    column, first = tables.disagreement.c, frozenset[str]().union(*MANY.values())
+    listed = connection.execute(select(column.record, column.path, column.nature)).all()
+    return [(record, path, nature) for record, path, nature in listed if path.partition("/")[0] in first]
+
+
 def causes(
     connection: Connection, disputed: Iterable[Disputed], records: Mapping[str, Record], never: frozenset[str]
 ) -> list[Cause]:
@@ -172,8 +180,8 @@ def _sayers(connection: Connection, disputed: Iterable[Disputed]) -> dict[tuple[
     wanted = {(one.record, one.path): one.heads for one in disputed}
     before: dict[tuple[str, str], list[Change]] = {}
     asked = among(connection, column.record, {record for record, _ in wanted})
-    for body in connection.scalars(select(column.body).where(asked).order_by(column.seq)):
-        change = read(body)
+    for one, body in connection.execute(select(column.id, column.body).where(asked).order_by(column.seq)).all():
+        change = kept(body, one)
         for path in change.set:
             if (change.record, path) in wanted:
                 before.setdefault((change.record, path), []).append(change)

@@ -35,7 +35,9 @@ QUICKLY = (
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Marks what is a matter for the proof."""
     for item in items:
-        if "[postgresql" in item.name and (item.path.stem in QUICKLY or item.path.parent.name in QUICKLY):
+        values = getattr(item, "callspec", None)
+        on_server = values is not None and "postgresql" in (values.params.get("place"), *values.params.values())
+        if on_server and (item.path.stem in QUICKLY or item.path.parent.name in QUICKLY):
             item.add_marker(pytest.mark.proof)
 
 
