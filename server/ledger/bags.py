@@ -34,20 +34,20 @@ class Inside(NamedTuple):
 def numbers(connection: Connection) -> dict[str, Inside]:
     """{bag: how many dockets and tallies name it} of the bags that any does."""
     column = tables.record.c
-    named = column.bag.is_not(None)
     # Nearly all that name a bag are dockets: counted from the index alone, and what is none, or gone, taken off.
-    every = dict(connection.execute(select(column.bag, func.count()).where(named).group_by(column.bag)).all())
+    named = select(column.bag, func.count()).where(column.bag.is_not(None)).group_by(column.bag)
+    every = {bag: count for bag, count in connection.execute(named)}
     gone = (column.kind == "docket") & (column.life == "deleted")
-    others = (
-        select(column.bag, column.kind, column.life, func.count())
-        .where(named, or_(column.kind < "docket", column.kind > "docket", gone))
-        .group_by(column.bag, column.kind, column.life)
+    # Asked by kind alone, for which there is an index; told of the bag too, a database may go through all dockets.
+    others = select(column.bag, column.kind, column.life).where(
+        or_(column.kind < "docket", column.kind > "docket", gone)
     )
     tallies: dict[str, int] = defaultdict(int)
-    for bag, kind, life, count in connection.execute(others):
-        every[bag] -= count
-        if kind == "tally" and life != "deleted":
-            tallies[bag] += count
+    for bag, kind, life in connection.execute(others).all():
+        if bag in every:
+            every[bag] -= 1
+            if kind == "tally" and life != "deleted":
+                tallies[bag] += 1
     return {bag: Inside(count, tallies.get(bag, 0)) for bag, count in every.items()}
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -187,11 +188,15 @@ def _sayers(connection: Connection, disputed: Iterable[Disputed]) -> dict[tuple[
                 before.setdefault((change.record, path), []).append(change)
     found = {}
     for (record, path), heads in wanted.items():
+        said = before.get((record, path), [])
         first: dict[str, Change] = {}
-        for change in before.get((record, path), ()):
-            first.setdefault(canonical(change.set[path]), change)
+        # Where each has said something else, nobody has repeated anybody: most need no comparing as text.
+        plain = len(said) == len(heads) and not any(a.set[path] == b.set[path] for a, b in combinations(said, 2))
+        for change in said:
+            first.setdefault(change.id if plain else canonical(change.set[path]), change)
         for head, value in heads.items():
-            by = first[canonical(value)].by if canonical(value) in first else {}
+            known = head if plain else canonical(value)
+            by = first[known].by if known in first else {}
             name = by.get("name") if isinstance(by.get("name"), str) else ""
             person = by.get("person")
             found[record, path, head] = Sayer(person if isinstance(person, str) and person else name or "?", name or "")

@@ -173,6 +173,7 @@ def test_on_a_full_disk_nothing_is_left_of_a_backup_or_a_restore(made, tmp_path,
     assert wrong_in(data) == []
 
 
+@pytest.mark.proof
 def test_on_a_full_disk_a_cabin_is_not_replaced(made, tmp_path):
     data, backup = made
     shutil.copytree(data, tmp_path / "c")
