@@ -54,8 +54,9 @@ MAY = {
     "demo_data": {"fieldapp.records", "fieldapp.assets", "fieldapp.domain"},
 }
 DOMAIN_MAY = {
-    "__future__", "bisect", "collections", "copy", "dataclasses", "enum", "functools", "heapq", "itertools", "math",
-    "operator", "re", "typing", "types", "unicodedata", "uuid", "xml", "json", "string", "fractions", "statistics",
+    "__future__", "bisect", "collections", "copy", "dataclasses", "enum", "functools", "hashlib", "heapq", "itertools",
+    "math", "operator", "re", "typing", "types", "unicodedata", "uuid", "xml", "json", "string", "fractions",
+    "statistics",
 }  # fmt: skip
 """The domain's outside: the parts of the standard library that do no I/O and read no clock."""
 ONLY = {

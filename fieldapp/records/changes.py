@@ -96,7 +96,11 @@ class Change:
 
 def canonical(value: Any) -> str:
     """`value` as JSON text: sorted keys, no spaces, no NaN. Raises ValueError or TypeError on what JSON lacks."""
-    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return _written(value)
+
+
+# Made once: asked for at every comparison of two values.
+_written = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False).encode
 
 
 def change_id(body: str) -> str:

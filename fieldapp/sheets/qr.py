@@ -6,6 +6,8 @@ level that is asked for. Not for: what a code says.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import segno
 
 from fieldapp.sheets.boxes import Box
@@ -42,8 +44,10 @@ class Code(Box):
         pen.squares(boxes)
 
 
+@lru_cache(maxsize=2048)
 def _made(said: str) -> tuple[tuple[int, ...], ...]:
-    """The code at the highest level, as small as it may be."""
+    """The code at the highest level, as small as it may be. Weighing its eight patterns takes most of a label's time,
+    so that of a label which is printed again is kept."""
     version = 2
     while True:
         try:

@@ -5,7 +5,7 @@ Functions over a connection; `Ledger` offers them. Not here: holds (a module of 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence, Set
+from collections.abc import Iterable, Mapping, Sequence, Set
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Select, and_, bindparam, case, func, or_, select
@@ -175,9 +175,12 @@ def disagreements(connection: Connection, nature: str | None) -> list[Disputed]:
     return sorted(listed, key=lambda one: (one.label, one.record, one.path))
 
 
-def disputed(connection: Connection, rows: Sequence[tuple[str, str, str]]) -> list[Disputed]:
-    """Rows (record, path, nature) of the table `disagreement`, with what stands there; in their order."""
-    found = {one.id: one for one in folding.records_of(connection, sorted({row[0] for row in rows}))}
+def disputed(
+    connection: Connection, rows: Sequence[tuple[str, str, str]], loaded: Mapping[str, Record] | None = None
+) -> list[Disputed]:
+    """Rows (record, path, nature) of the table `disagreement`, with what stands there; in their order. `loaded`: their
+    records, where they have been read."""
+    found = loaded or {one.id: one for one in folding.records_of(connection, sorted({row[0] for row in rows}))}
     contexts = contexts_of(connection, found.values())
     about = {one: folding.disputed(record) for one, record in found.items()}
     return [

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from typing import NamedTuple
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, func, or_, select
 
 from fieldapp.domain.samples import amount
 from fieldapp.records.fold import Record
@@ -35,15 +35,21 @@ class Inside(NamedTuple):
 def numbers(connection: Connection) -> dict[str, Inside]:
     """{bag: how many dockets and tallies name it} of the bags that any does."""
     column = tables.record.c
-    query = (
-        select(column.bag, column.kind, func.count())
-        .where(column.kind.in_(IN_BAGS), column.life != "deleted", column.bag.is_not(None))
-        .group_by(column.bag, column.kind)
+    # Nearly all that name a bag are dockets: counted from the index alone, and what is none, or gone, taken off.
+    named = select(column.bag, func.count()).where(column.bag.is_not(None)).group_by(column.bag)
+    every = {bag: count for bag, count in connection.execute(named)}
+    gone = (column.kind == "docket") & (column.life == "deleted")
+    # Asked by kind alone, for which there is an index; told of the bag too, a database may go through all dockets.
+    others = select(column.bag, column.kind, column.life).where(
+        or_(column.kind < "docket", column.kind > "docket", gone)
     )
-    found: dict[str, dict[str, int]] = defaultdict(dict)
-    for bag, kind, count in connection.execute(query):
-        found[bag][kind] = count
-    return {bag: Inside(*(count.get(kind, 0) for kind in IN_BAGS)) for bag, count in found.items()}
+    tallies: dict[str, int] = defaultdict(int)
+    for bag, kind, life in connection.execute(others).all():
+        if bag in every:
+            every[bag] -= 1
+            if kind == "tally" and life != "deleted":
+                tallies[bag] += 1
+    return {bag: Inside(count, tallies.get(bag, 0)) for bag, count in every.items()}
 
 
 def lighter(connection: Connection) -> set[str]:
@@ -61,14 +67,20 @@ def numbers_of_contexts(connection: Connection) -> dict[str, str]:
 def inside(connection: Connection, bags: Collection[str]) -> list[Record]:
     """The dockets and tallies in some bags, by label."""
     column = tables.record.c
-    query = states(column.kind.in_(IN_BAGS), column.life != "deleted", among(connection, column.bag, bags))
-    return load(connection, query.order_by(column.label.nulls_first(), column.id))
+    # By the bag alone: told the kind too, a database may go through all that there are of it.
+    query = states(among(connection, column.bag, bags)).order_by(column.label.nulls_first(), column.id)
+    return [one for one in load(connection, query) if one.kind in IN_BAGS and one.life() != "deleted"]
 
 
 def weights(connection: Connection, bags: Collection[str]) -> dict[str, float]:
     """{bag: grams recorded of what lies in it} of those of which any weight is."""
+    return weights_of(inside(connection, bags))
+
+
+def weights_of(records: Iterable[Record]) -> dict[str, float]:
+    """The same of what was found in bags."""
     found: dict[str, list[float]] = defaultdict(list)
-    for one in inside(connection, bags):
+    for one in records:
         if weight := amount(one.value("weight_g")):
             found[str(one.value("bag"))].append(weight)
     return {bag: math.fsum(each) for bag, each in found.items()}

@@ -9,13 +9,14 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 from sqlalchemy import Connection, select
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import readings
-from fieldapp.records.changes import Change, canonical, read
+from fieldapp.records.changes import Change, canonical, kept
 from fieldapp.records.fold import Record
 from server.ledger import tables
 from server.ledger.asking import Disputed
@@ -104,6 +105,14 @@ def _may_be_human(reading: Any) -> bool:
     return isinstance(taxon, str) and knowledge().is_a(taxon, "human")
 
 
+def rows(connection: Connection) -> list[tuple[str, str, str]]:
+    """(record, path, nature) of every disagreement whose path may be settled for many at once, as far as its table can
+    say."""
+    column, first = tables.disagreement.c, frozenset[str]().union(*MANY.values())
+    listed = connection.execute(select(column.record, column.path, column.nature)).all()
+    return [(record, path, nature) for record, path, nature in listed if path.partition("/")[0] in first]
+
+
 def causes(
     connection: Connection, disputed: Iterable[Disputed], records: Mapping[str, Record], never: frozenset[str]
 ) -> list[Cause]:
@@ -172,18 +181,22 @@ def _sayers(connection: Connection, disputed: Iterable[Disputed]) -> dict[tuple[
     wanted = {(one.record, one.path): one.heads for one in disputed}
     before: dict[tuple[str, str], list[Change]] = {}
     asked = among(connection, column.record, {record for record, _ in wanted})
-    for body in connection.scalars(select(column.body).where(asked).order_by(column.seq)):
-        change = read(body)
+    for one, body in connection.execute(select(column.id, column.body).where(asked).order_by(column.seq)).all():
+        change = kept(body, one)
         for path in change.set:
             if (change.record, path) in wanted:
                 before.setdefault((change.record, path), []).append(change)
     found = {}
     for (record, path), heads in wanted.items():
+        said = before.get((record, path), [])
         first: dict[str, Change] = {}
-        for change in before.get((record, path), ()):
-            first.setdefault(canonical(change.set[path]), change)
+        # Where each has said something else, nobody has repeated anybody: most need no comparing as text.
+        plain = len(said) == len(heads) and not any(a.set[path] == b.set[path] for a, b in combinations(said, 2))
+        for change in said:
+            first.setdefault(change.id if plain else canonical(change.set[path]), change)
         for head, value in heads.items():
-            by = first[canonical(value)].by if canonical(value) in first else {}
+            known = head if plain else canonical(value)
+            by = first[known].by if known in first else {}
             name = by.get("name") if isinstance(by.get("name"), str) else ""
             person = by.get("person")
             found[record, path, head] = Sayer(person if isinstance(person, str) and person else name or "?", name or "")

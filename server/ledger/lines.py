@@ -197,9 +197,19 @@ def bags(connection: Connection) -> list[dict[str, Any]]:
     own, line = tables.record.c, tables.bag_line
     query = select(line, own.id, func.coalesce(own.label, "").label("label"))
     query = query.select_from(tables.record.outerjoin(line, own.id == line.c.record))
-    rows = connection.execute(query.where(own.kind == "bag", own.life != "deleted")).mappings()
-    found = [{**row, "sort": row["sort"] or sort_key(row["label"]), "steps": row["steps"] or ""} for row in rows]
+    rows = connection.execute(query.where(own.kind == "bag", own.life != "deleted"))
+    names = [*rows.keys()]
+    found = [dict(zip(names, row, strict=True)) for row in rows.all()]
+    for one in found:
+        one["sort"] = one["sort"] or sort_key(one["label"])
+        one["steps"] = one["steps"] or ""
     return sorted(found, key=lambda one: (one["place"] or LAST, one["sort"], one["id"]))
+
+
+def boxes(connection: Connection) -> set[str]:
+    """The names of boxes that bags say they are in."""
+    box = tables.bag_line.c.box
+    return {*connection.scalars(select(box).where(box.is_not(None)).distinct())}
 
 
 def numbers(connection: Connection) -> dict[str, Numbers]:

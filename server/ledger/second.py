@@ -24,10 +24,11 @@ from fieldapp.records.changes import Change
 from fieldapp.records.fold import Record
 from fieldapp.records.schemas import OBSERVED
 from fieldapp.records.second import KIND, SEEN, Draw, docket_of, is_done, is_open, reader_of, sample_of
-from server.ledger import tables
+from server.ledger import lines, tables
 from server.ledger.database import among
 from server.ledger.folding import records_of
 from server.ledger.ledger import Edit, Ledger
+from server.ledger.lines import LINE
 
 __all__ = ["KIND", "SEEN", "Draw", "docket_of", "is_done", "is_open", "reader_of", "sample_of"]
 
@@ -73,13 +74,14 @@ def about(connection: Connection, dockets: Collection[str]) -> list[Record]:
 
 def candidates(ledger: Ledger, dockets: Iterable[Record]) -> tuple[list[Candidate], Counter[str]]:
     """What may be drawn of these dockets, and how many may not, by why."""
-    held = {one.docket for one in ledger.holds() if one.raised}
-    busy = {docket_of(one) for draw in draws(ledger) if not draw.over for one in draw.readings}
-    problems = {one.record for one in ledger.problems() if one.level != "note"}
+    held, busy = _held_and_busy(ledger)
+    with ledger.database.reading() as connection:
+        grave = select(tables.problem.c.record).where(tables.problem.c.level != "note")
+        problems = set(connection.scalars(grave))
     found, left = [], Counter[str]()
     for one in dockets:
         reading = one.value("reading")
-        if not isinstance(reading, Mapping):
+        if not _is_read(reading):
             left["no_reading"] += 1
         elif one.id in held:
             left["on_hold"] += 1
@@ -89,6 +91,43 @@ def candidates(ledger: Ledger, dockets: Iterable[Record]) -> tuple[list[Candidat
             taxon, element = (str(reading.get(name) or "") for name in ("taxon", "element"))
             found.append(Candidate(one.id, taxon, element, one.id in problems or _is_hard(one, reading)))
     return found, left
+
+
+def candidates_of_lines(ledger: Ledger, within: Collection[str]) -> tuple[list[Candidate], Counter[str]]:
+    """The same of the dockets in these contexts, of all where there are none, without saying which are hard: from the
+    lines of lists, so that a site's hundred thousand need not be read. Those that the rules have not looked at are."""
+    held, busy = _held_and_busy(ledger)
+    with ledger.database.reading() as connection:
+        late = set(connection.scalars(lines.LATE))
+        query = select(LINE.record, LINE.taxon, LINE.element, LINE.side, LINE.stage)
+        if within:
+            query = query.where(among(connection, LINE.context, within))
+        rows = [row for row in connection.execute(query).all() if row[0] not in late]
+        waiting = [one for one in records_of(connection, sorted(late)) if one.life() != "deleted"]
+    if within and waiting:
+        contexts = ledger.contexts_of(waiting)
+        waiting = [one for one in waiting if contexts.get(one.id) in within]
+    found, left = candidates(ledger, waiting)
+    for one, taxon, element, *more in rows:
+        if not (taxon or element or any(more)):
+            left["no_reading"] += 1
+        elif one in held:
+            left["on_hold"] += 1
+        elif one in busy:
+            left["drawn"] += 1
+        else:
+            found.append(Candidate(one, taxon or "", element or ""))
+    return found, left
+
+
+def _held_and_busy(ledger: Ledger) -> tuple[set[str], set[str]]:
+    """Dockets on hold, and those in a draw that is not over."""
+    held = {one.docket for one in ledger.holds() if one.raised}
+    return held, {docket_of(one) for draw in draws(ledger) if not draw.over for one in draw.readings}
+
+
+def _is_read(reading: Any) -> bool:
+    return isinstance(reading, Mapping) and any(reading.get(name) for name in ("taxon", "element", "side", "stage"))
 
 
 def _is_hard(docket: Record, reading: Mapping[str, Any]) -> bool:

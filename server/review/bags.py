@@ -22,6 +22,7 @@ from server.ledger import Hold
 from server.ledger import bags as asking
 from server.ledger.bags import Inside
 from server.ledger.lines import bags as all_lines
+from server.ledger.lines import boxes as all_boxes
 from server.ledger.lines import sort_key
 from server.review import blind, closing, desk, given, locking, words
 from server.review.desk import pages
@@ -273,7 +274,7 @@ def _page(
     ledger, showing = desk.ledger(), Showing(desk.ledger())
     with ledger.database.reading() as connection:
         inside = asking.inside(connection, [record.id])
-        weight = asking.weights(connection, [record.id]).get(record.id)
+        boxes = all_boxes(connection)
         transfers = asking.transfers_of(connection, [record.id])
     context = ledger.record(as_text(record.value("context")))
     closed = closing.closed_paths(record)
@@ -296,10 +297,10 @@ def _page(
         total=len(inside),
         number=number,
         last=last,
-        weight=weight,
+        weight=asking.weights_of(inside).get(record.id),
         transfers=transfers,
         holds=holds_in([record.id]),
-        boxes=sorted({one for one in _boxes() if one}, key=sort_key),
+        boxes=sorted(boxes, key=sort_key),
         recovery=RECOVERY,
         asked=asked,
         heads=given.heads(record, asked, again=form is not None),
@@ -309,11 +310,6 @@ def _page(
         done=done if done in ("kept", "same") else "",
         problems=ledger.problems(record=record.id),
     )
-
-
-def _boxes() -> set[str]:
-    with desk.ledger().database.reading() as connection:
-        return {one["box"] or "" for one in all_lines(connection)}
 
 
 def _who(showing: Showing, bag: Record, step: str) -> tuple[Said, ...]:

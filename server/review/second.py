@@ -57,10 +57,11 @@ class Asked:
 
 @dataclass
 class Preview:
-    """What would be drawn. `groups`: (name, how many there are, how many are drawn)."""
+    """What would be drawn. `groups`: (name, how many there are, how many are drawn); `hard`: None where nobody asked
+    for the hard ones."""
 
     there: int
-    hard: int
+    hard: int | None
     left_out: Counter[str]
     dockets: list[Record] = field(default_factory=list)
     groups: list[tuple[str, int, int]] = field(default_factory=list)
@@ -236,14 +237,19 @@ def _within(asked: Asked) -> set[str] | None:
 
 def _preview(asked: Asked) -> Preview:
     ledger, within = desk.ledger(), _within(asked)
-    dockets = ledger.records("docket")
-    if within:
-        contexts = ledger.contexts_of(dockets)
-        dockets = [one for one in dockets if contexts.get(one.id) in within]
-    there, left_out = second.candidates(ledger, dockets)
+    if asked.how == draws.HARD:
+        # What makes a bone hard is in its reading: all of them are read.
+        dockets = ledger.records("docket")
+        if within:
+            contexts = ledger.contexts_of(dockets)
+            dockets = [one for one in dockets if contexts.get(one.id) in within]
+        there, left_out = second.candidates(ledger, dockets)
+    else:
+        there, left_out = second.candidates_of_lines(ledger, within or ())
     ids = set(draws.draw(there, int(asked.size), asked.how, asked.seed))
-    found = Preview(len(there), sum(one.hard for one in there), left_out)
-    found.dockets = [one for one in dockets if one.id in ids]
+    hard = sum(one.hard for one in there) if asked.how == draws.HARD else None
+    found = Preview(len(there), hard, left_out)
+    found.dockets = sorted(ledger.get(ids).values(), key=lambda one: (label(one), one.id))
     found.groups = _groups(there, ids, asked.how)
     return found
 

@@ -21,7 +21,7 @@ from werkzeug.wrappers import Response
 
 from fieldapp.records.changes import Change, canonical
 from fieldapp.records.fold import Record
-from server.ledger import Event, Written, events, folding, lots
+from server.ledger import Event, Written, asking, events, folding, lots
 from server.ledger import causes as ledger_causes
 from server.ledger.causes import Case, Cause
 from server.ledger.ledger import Edit
@@ -182,14 +182,17 @@ def open_lot(lot: str) -> Response:
 
 
 def _causes() -> list[Cause]:
-    ledger = desk.ledger()
-    disputed = ledger.disagreements()
-    shown = blind.apart(one.record for one in disputed)
-    locked = locking.locked_of({one.context or one.record for one in disputed})
-    disputed = [one for one in disputed if one.record in shown and (one.context or one.record) not in locked]
-    records = ledger.get(shown)
-    with ledger.database.reading() as connection:
-        return ledger_causes.causes(connection, disputed, records, _never())
+    never = _never()
+    with desk.ledger().database.reading() as connection:
+        rows = ledger_causes.rows(connection)
+        shown = blind.apart(one for one, _, _ in rows)
+        rows = [row for row in rows if row[0] in shown]
+        records = {one.id: one for one in folding.records_of(connection, sorted(shown))}
+        disputed = asking.disputed(connection, rows, records)
+        locked = locking.locked_of({one.context or one.record for one in disputed})
+        disputed = [one for one in disputed if (one.context or one.record) not in locked]
+        disputed.sort(key=lambda one: (one.label, one.record, one.path))
+        return ledger_causes.causes(connection, disputed, records, never)
 
 
 def _never() -> frozenset[str]:

@@ -20,7 +20,9 @@ import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from typing import Any
 
 from fpdf import FPDF
@@ -32,6 +34,7 @@ from fieldapp.sheets.context_sheet import render
 from fieldapp.sheets.entries import ContextSheet
 from fieldapp.sheets.labels import SIZES, render_labels, tags_of
 from fieldapp.sheets.plate_drawing import bundled_plates
+from fieldapp.sheets.qr import _made
 from fieldapp.sheets.words import Words
 from tests.benchmarks.stats import ratios
 from tests.sheets.dig import PRINTED, Dig, reading
@@ -75,10 +78,27 @@ for _name in (*SET_UP, *CALLS, *MARKS):
     setattr(Recorder, _name, _recording(_name))
 
 
-def dig_of(contexts: int, dockets: int) -> tuple[Dig, list[str]]:
+def _one_by_one(self: pen.Pen, boxes: Iterable[tuple[float, float, float, float]]) -> None:
+    """As bare fpdf2 draws the boxes that the pen draws as one path."""
+    self._pdf.set_fill_color(*pen.INK)
+    for one in boxes:
+        self._pdf.rect(*one, style="F")
+
+
+@contextmanager
+def _recorded() -> Iterator[None]:
+    before = pen.FPDF, pen.Pen.squares
+    pen.FPDF, pen.Pen.squares = Recorder, _one_by_one  # type: ignore[misc, method-assign]
+    try:
+        yield
+    finally:
+        pen.FPDF, pen.Pen.squares = before  # type: ignore[misc, method-assign]
+
+
+def dig_of(contexts: int, dockets: int, first: int = 0) -> tuple[Dig, list[str]]:
     """Contexts of `dockets` each; one docket in six is in dispute, two in three have a plate."""
     dig, made = Dig(), []
-    for number in range(contexts):
+    for number in range(first, first + contexts):
         context = dig.context(str(1000 + number), type="pit_fill", trench="B", phase="2", grave_like="no")
         bag = dig.bag(context, number + 1, recovery="hand", state="washed")
         made.append(context)
@@ -106,12 +126,15 @@ def replay(calls: list[tuple[str, tuple[Any, ...], dict[str, Any]]], *, lying: b
 
 
 def kinds() -> dict[str, Make]:
-    """What is printed of a gathered sheet. Labels: as many of its bag's as make two pages."""
+    """What is printed of a gathered sheet. Labels: ten pages of bags that follow its own, no code made before."""
     texts, plates = assets.texts(), bundled_plates()
     words = Words(texts)
 
     def labels(sheet: ContextSheet) -> bytes:
-        return render_labels(tags_of(sheet, words) * 48, SIZES["3x8"], texts, PRINTED, title="t")
+        _made.cache_clear()
+        (tag,) = tags_of(sheet, words)
+        tags = [replace(tag, code=f"{tag.code[:-1]}{n:03}") for n in range(100)]
+        return render_labels(tags, SIZES["2x5"], texts, PRINTED, title="t")
 
     return {
         "full": lambda sheet: render(sheet, plates, texts, PRINTED),
@@ -124,11 +147,12 @@ def run(kind: str, sheets: int, dockets: int, rounds: int) -> dict[str, Any]:
     """Times of both over `sheets` files, `rounds` times, and what came out."""
     dig, contexts = dig_of(sheets, dockets)
     gather = dig.gatherer()
-    pen.FPDF = Recorder  # type: ignore[misc]
     make = kinds()[kind]
-    Recorder.made.clear()
     first = [make(gather(one)) for one in contexts]
-    pen.FPDF = FPDF  # type: ignore[misc]
+    Recorder.made.clear()
+    with _recorded():
+        for one in contexts:
+            make(gather(one))
     times: dict[str, list[float]] = {"drawn": [], "gathered too": [], "fpdf2 replay": []}
     alike = True
     for _ in range(rounds):
@@ -161,12 +185,13 @@ def run(kind: str, sheets: int, dockets: int, rounds: int) -> dict[str, Any]:
 
 
 def print_only(sheets: int, dockets: int) -> tuple[float, float]:
-    """Prints the sheets one after another as a cabin would; highest memory in MB before the first, and after all."""
-    dig, contexts = dig_of(sheets, dockets)
-    gather, plates = dig.gatherer(), bundled_plates()
+    """Prints the sheets one after another as a cabin would, which has the records of one context at a time; highest
+    memory in MB before the first, and after all."""
+    plates, texts, _ = bundled_plates(), assets.texts(), assets.knowledge()
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    for one in contexts:
-        render(gather(one), plates, assets.texts(), PRINTED)
+    for n in range(sheets):
+        dig, (context,) = dig_of(1, dockets, n)
+        render(dig.gatherer()(context), plates, texts, PRINTED)
     return before, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 

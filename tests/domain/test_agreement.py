@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from collections import Counter
 from math import isclose, sqrt
 from typing import Any
@@ -147,6 +148,13 @@ def test_shares_add_up_and_no_group_gives_more_than_it_has(counts: dict[str, int
     assert all(0 < n <= counts[group] for group, n in found.items())
     if size >= len(counts):
         assert set(found) == set(counts)
+
+
+def test_bones_stand_in_the_order_of_uuids_that_anybody_can_make() -> None:
+    ids = [f"bone {n}" for n in range(500)]
+    # By the standard library's own UUIDv5 (RFC 9562).
+    by_library = sorted(ids, key=lambda one: uuid.uuid5(uuid.NAMESPACE_OID, f"ärger 7:{one}").int)
+    assert draw(map(Candidate, ids), 500, RANDOM, "ärger 7") == by_library
 
 
 def test_the_same_seed_draws_the_same_bones_and_another_does_not() -> None:

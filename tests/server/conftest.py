@@ -26,8 +26,8 @@ QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 
 
 QUICKLY = (
-    "photos", "review", "test_api", "test_carry", "test_carry_command", "test_doctor", "test_health", "test_logs",
-    "test_together", "test_unit",
+    "photos", "review", "test_accounts", "test_api", "test_carry", "test_carry_command", "test_doctor", "test_health",
+    "test_ledger_human", "test_left_out", "test_logs", "test_news", "test_together", "test_unit",
 )  # fmt: skip
 """What stands on the ledger's promises and not on its database: tried on PostgreSQL in the proof only."""
 
@@ -35,7 +35,9 @@ QUICKLY = (
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Marks what is a matter for the proof."""
     for item in items:
-        if "[postgresql" in item.name and (item.path.stem in QUICKLY or item.path.parent.name in QUICKLY):
+        told = getattr(item, "callspec", None)
+        on_server = told is not None and "postgresql" in told.params.values()
+        if on_server and (item.path.stem in QUICKLY or item.path.parent.name in QUICKLY):
             item.add_marker(pytest.mark.proof)
 
 

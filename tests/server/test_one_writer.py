@@ -99,6 +99,7 @@ def test_no_two_connections_write_or_checkpoint_at_one_moment(path):
     ledger.close()
 
 
+@pytest.mark.proof
 def test_without_the_guard_they_would_and_this_would_notice(path):
     assert overlaps(moments(path, "bare")) > 0
 

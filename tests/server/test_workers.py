@@ -132,6 +132,7 @@ def together(*acts) -> list:
     return found
 
 
+@pytest.mark.proof
 def test_tablets_that_push_to_several_workers_lose_nothing_and_the_rules_look_once(running, beside):
     tablets = [Tablet(f"tablet {one}") for one in range(3)]
     heads = [let_in(running, beside, tablet, again=True) for tablet in tablets]

@@ -368,8 +368,8 @@ FORM = ["docket.new", "material.bone", *TIBIA, "plate.upper_shaft"]
 @pytest.mark.parametrize(
     ("taps", "screen", "field"),
     [
-        (FORM, "form", "portions"),
-        ([*FORM, "field.more", "note.worked"], "form", "note"),
+        pytest.param(FORM, "form", "portions", marks=pytest.mark.proof),
+        pytest.param([*FORM, "field.more", "note.worked"], "form", "note", marks=pytest.mark.proof),
         (["docket.new", "material.bone", "human.stop"], "stop", "human"),
     ],
     ids=["in the portions", "in the note", "at the stop"],

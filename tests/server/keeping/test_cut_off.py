@@ -159,7 +159,9 @@ def test_a_cabin_whose_replacing_is_killed_is_as_it_was_or_as_the_backup_says(ma
     killed("replace", lambda number: tmp_path / f"c{number}", lambda _: backup, look, rounds)
 
 
-@pytest.mark.parametrize("room", [0, 5_000, 7_999_999])
+@pytest.mark.parametrize(
+    "room", [pytest.param(0, marks=pytest.mark.proof), 5_000, pytest.param(7_999_999, marks=pytest.mark.proof)]
+)
 def test_on_a_full_disk_nothing_is_left_of_a_backup_or_a_restore(made, tmp_path, room):
     data, backup = made
     said = run("backup", data, tmp_path / "b.zip", room=room)
@@ -171,6 +173,7 @@ def test_on_a_full_disk_nothing_is_left_of_a_backup_or_a_restore(made, tmp_path,
     assert wrong_in(data) == []
 
 
+@pytest.mark.proof
 def test_on_a_full_disk_a_cabin_is_not_replaced(made, tmp_path):
     data, backup = made
     shutil.copytree(data, tmp_path / "c")

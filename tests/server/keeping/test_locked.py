@@ -17,6 +17,8 @@ from server.keeping.errors import BackupDamaged, NeedsPassphrase, NoPassphrase, 
 from server.keeping.locked import PIECE, TAG, Locking, Opened, passphrase_in
 from server.keeping.pictures import PictureFolder
 from tests.server.keeping.conftest import contents, restored
+from tests.server.keeping.test_backup import LINES
+from tests.server.keeping.test_verify import quicker
 
 WORDS = b"invented words of nobody"
 HEAD = 8 + 16 + 7 + 16
@@ -52,7 +54,8 @@ def test_with_the_words_it_goes_back_and_without_them_it_does_not(cabin, tablet,
     for secret in (cabin.config.seal_key.read_bytes().strip(), b"TST26", b"tables/change", b"B. Bone"):
         assert secret not in data
     restored(path, config, WORDS)
-    assert contents(opened(config), "meta", "event", "problem") == contents(cabin.ledger, "meta", "event", "problem")
+    lasting = ("meta", "event", "problem", *LINES)
+    assert contents(opened(config), *lasting) == contents(cabin.ledger, *lasting)
 
 
 @pytest.mark.parametrize("length", [0, 1, PIECE - 1, PIECE, PIECE + 1, 2 * PIECE, 2 * PIECE + 7])
@@ -79,7 +82,8 @@ def test_another_program_can_open_it_by_what_the_module_says(three):
     assert found == plain
 
 
-def test_pieces_that_are_cut_off_moved_or_doubled_are_noticed(three):
+def test_pieces_that_are_cut_off_moved_or_doubled_are_noticed(three, monkeypatch):
+    quicker(monkeypatch)
     _, file = three
     head, pieces = file[:HEAD], [file[at : at + PIECE + TAG] for at in range(HEAD, len(file), PIECE + TAG)]
     assert len(pieces) == 4

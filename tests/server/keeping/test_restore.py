@@ -30,6 +30,7 @@ from server.keeping.pictures import PictureFolder
 from server.ledger import CABIN
 from tests.server.conftest import QUICK
 from tests.server.keeping.conftest import PHOTO, SHA, contents, everything_in, replaced, restored
+from tests.server.keeping.test_backup import LINES
 from tests.server.tablets import Tablet, an_id
 
 
@@ -93,20 +94,20 @@ def test_a_folder_with_anything_in_it_is_left_alone(cabin, backup, tmp_path):
 def test_replacing_takes_out_what_came_since_and_keeps_it_in_a_backup_of_its_own(
     cabin, backup, tablet, tmp_path, opened
 ):
-    before = contents(cabin.ledger, "meta", "event", "problem")
+    before = contents(cabin.ledger, "meta", "event", "problem", *LINES)
     new = tablet.docket("since")
     cabin.ledger.accept(tablet.entries(), tablet.id)
     cabin.ledger.write("docket", an_id("desk"), {"count": 1}, {}, CABIN)
-    since = contents(cabin.ledger, "meta", "event", "problem")
+    since = contents(cabin.ledger, "meta", "event", "problem", *LINES)
     # The cabin is open, as if it ran.
     done = replaced(backup, cabin.config, tmp_path / "before.zip")
     assert done.before == tmp_path / "before.zip"
     assert cabin.ledger.record(new.record) is None
-    assert contents(cabin.ledger, "meta", "event", "problem") == before
+    assert contents(cabin.ledger, "meta", "event", "problem", *LINES) == before
     assert cabin.ledger.rebuild_matches()
     other = replace(cabin.config, data=tmp_path / "other")
     restored(tmp_path / "before.zip", other)
-    assert contents(opened(other), "meta", "event", "problem") == since
+    assert contents(opened(other), "meta", "event", "problem", *LINES) == since
 
 
 def test_the_running_cabin_sees_at_once_who_may_decide_by_the_backup(cabin, backup, tmp_path):

@@ -81,7 +81,14 @@ def pages(scene: Scene) -> list[str]:
     ]
 
 
-@pytest.mark.parametrize(("scheme", "width"), [("light", 1366), ("dark", 1366), ("light", 320), ("dark", 320)])
+@pytest.mark.parametrize(
+    ("scheme", "width"),
+    [
+        ("light", 320),
+        ("dark", 1366),
+        *(pytest.param(*one, marks=pytest.mark.proof) for one in (("light", 1366), ("dark", 320))),
+    ],
+)
 def test_the_pages_can_be_read_in_both_themes_and_on_a_telephone(
     browser: WebDriver, cabin: Scene, theme: Any, scheme: str, width: int
 ) -> None:
@@ -158,6 +165,7 @@ def test_a_code_stands_on_one_line_on_a_telephone(browser: WebDriver, cabin: Sce
         assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth"), width
 
 
+@pytest.mark.proof
 def test_the_rest_of_the_desk_can_be_read_in_the_dark_too(browser: WebDriver, cabin: Scene, theme: Any) -> None:
     sign_in(browser, cabin, "supervisor")
     theme("dark", 1366)

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from server.ledger import bags
 from server.review.boxes import key_of
 from tests.server.review.conftest import BOTH
 from tests.server.review.scene import Scene, Visitor, label, seen
@@ -53,6 +54,27 @@ def keep(visitor: Visitor, where: str, **more: Any) -> Any:
         form[name] = chosen[1] if chosen else ""
     form.pop("find", None)
     return visitor.post(where, {**form, **more})
+
+
+def test_what_is_in_a_bag_is_counted_as_by_going_through_all_there_is(packed: Scene) -> None:
+    a, ledger = packed.a, packed.cabin.ledger
+    a.write("tally", an_id("t2"), {"label": label("A", 121), "bag": an_id("b1"), "count": 2})
+    a.write("transfer", an_id("x"), {"bag": an_id("b1"), "kind": "loan", "to": "an invented laboratory"})
+    for name in ("in 1", "t"):
+        record = ledger.record(an_id(name))
+        assert record is not None
+        a.write(record.kind, record.id, {"deleted": True}, {path: list(ids) for path, ids in record.head_ids().items()})
+    packed.send()
+    with ledger.database.reading() as connection:
+        found = bags.numbers(connection)
+    counted: dict[str, list[int]] = {}
+    for n, kind in enumerate(("docket", "tally")):
+        for one in ledger.records(kind):
+            if isinstance(bag := one.value("bag"), str):
+                counted.setdefault(bag, [0, 0])[n] += 1
+    assert {bag: [*each] for bag, each in found.items() if any(each)} == counted
+    assert counted[an_id("b1")] == [1, 1]
+    assert an_id("b2") not in counted
 
 
 def test_the_list_says_what_is_in_each_bag_and_what_is_left_to_do(packed: Scene) -> None:

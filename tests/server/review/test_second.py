@@ -74,6 +74,25 @@ def test_a_draw_is_shown_first_and_is_the_same_for_its_seed(scene: Scene) -> Non
     assert scene.signed_in("director").get("/review/second").status_code == 200
 
 
+def test_what_may_be_drawn_is_the_same_by_the_lines_of_lists_and_by_all_records(scene: Scene) -> None:
+    ledger = scene.cabin.ledger
+    drawn(scene, size="1")
+    scene.a.docket("came late", reading=seen("cattle"))
+    scene.a.docket("not read")
+    ledger.accept(scene.a.entries(scene.sent[scene.a.id]), scene.a.id)
+    for looked in (False, True):
+        assert bool(ledger.due()) is not looked
+        for within in (set[str](), {context_id(ledger.names().site, "1042")}):
+            dockets = ledger.records("docket")
+            where = ledger.contexts_of(dockets)
+            inside = [one for one in dockets if not within or where.get(one.id) in within]
+            by_records, left = readings.candidates(ledger, inside)
+            by_lines, left_too = readings.candidates_of_lines(ledger, within)
+            assert {one[:3] for one in by_lines} == {one[:3] for one in by_records}
+            assert left_too == left
+        scene.send()
+
+
 def test_a_draw_that_cannot_be_is_refused_in_words(scene: Scene) -> None:
     visitor = scene.signed_in("zooarchaeologist")
     faults = {"name": "", "size": "0", "seed": "", "how": "x", "of": "trench:Z", "reader": an_id("nobody")}
