@@ -233,6 +233,11 @@ def next_unmarked(connection: Connection, after: Record, bag: str, context: str)
     return connection.scalar(query.where(there).order_by(*BY_LABEL).limit(1)) or ""
 
 
+def first_unmarked(connection: Connection, *where: ColumnElement[bool]) -> str:
+    """The first docket by label of those for which all of this holds that nobody has marked as it stands; "" for none."""
+    return connection.scalar(DOCKETS.where(LINE.mark != "checked", *where).order_by(*BY_LABEL).limit(1)) or ""
+
+
 def checked_in(connection: Connection, *where: ColumnElement[bool]) -> int:
     """How many of the dockets for which all of this holds are marked as they stand now."""
     query = select(func.count()).select_from(tables.docket_line).where(LINE.mark == "checked", *where)

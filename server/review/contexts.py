@@ -119,6 +119,7 @@ def context(context: str) -> Response:
         table = fragments.listed(connection, inside)
         pieces = [piece(*one) for one in lines.pieces(connection, inside)]
         checked_n = lines.checked_in(connection, inside)
+        begin = lines.first_unmarked(connection, inside)
     if record is None and not table.total and context not in _raised_in():
         abort(404)
     showing = Showing(ledger)
@@ -139,6 +140,7 @@ def context(context: str) -> Response:
         table=table,
         due=desk.due(),
         checked_n=checked_n,
+        begin=begin,
         mark_n=mark_n,
         mark_shown=mark_shown,
         lock=locking.lock_of(record) if record else None,

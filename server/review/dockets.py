@@ -11,7 +11,7 @@ from fieldapp.domain import human
 from fieldapp.records import checked, standing
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
-from server.ledger import second
+from server.ledger import bags, second
 from server.ledger.holds import bone
 from server.review import blind, closing, desk, groups, locking, once, photos
 from server.review.desk import pages
@@ -48,6 +48,8 @@ def docket_page(docket: str, status: int = 200, *, fault: str = "", typed: Mappi
         joined = set(bone(connection, docket))
     bag = record.value("bag")
     others = ledger.get({*joined, *filter(None, [context, bag if isinstance(bag, str) else ""])})
+    with ledger.database.reading() as connection:
+        transfers = bags.transfers_of(connection, [docket, *([bag] if isinstance(bag, str) else [])])
     fields, history, notes = showing.fields(record), showing.history(docket), showing.notes(record)
     closed = closing.closed_paths(record)
     written = [(path, value) for one in history for path, value in one.values]
@@ -93,6 +95,7 @@ def docket_page(docket: str, status: int = 200, *, fault: str = "", typed: Mappi
         history=history,
         photos=photos.strip([docket]),
         again=_again(docket),
+        transfers=transfers,
     )
 
 

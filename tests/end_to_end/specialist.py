@@ -47,7 +47,7 @@ def a_season(scene: Scene) -> None:
         b.write("docket", an_id(f"two of {n}"), {"reading": seen("pig" if one_by_one else "roe_deer", element)})
     for name in ("double one", "double two"):
         n = 400 + (name == "double two")
-        _docket(scene, name, QUICK, n, reading=seen("sheep", "scapula"), weight_g=12.5)
+        _docket(scene, name, QUICK, n, reading=seen("sheep", "femur"), weight_g=22.5)
     for n in range(READ_AGAIN + 1):
         _docket(scene, f"again {n}", AGAIN, 300 + n, reading=seen("cattle" if n % 3 else "sheep", ELEMENTS[n % 5]))
     scene.send()
@@ -75,7 +75,11 @@ class Hand:
     def job(self, name: str, most: float, of: int = 1) -> Iterator[None]:
         """A piece of her work: at most so many actions for each of `of`."""
         self.actions, self.seconds, self.pages = 0, 0.0, 0
-        yield
+        try:
+            yield
+        except Exception:
+            print(f"{name}: at {self.browser.current_url}\n{self.words()[:2000]}")
+            raise
         each = self.actions / of
         self.table.append(
             f"{name:<44} {of:>3} x {each:>5.1f} actions, {self.pages:>3} pages in {self.seconds:>5.2f} s"
@@ -89,11 +93,15 @@ class Hand:
         self.browser.get(f"https://127.0.0.1:{self.scene.serving.port}{path}")
         self._timed()
 
-    def press(self, what: str) -> None:
-        """A link or button by its words, or anything by its selector."""
+    def press(self, what: str, printed: bool = False) -> None:
+        """A link or button by its words, or anything by its selector. `printed`: what comes is no page."""
         self.actions += 1
-        self._click(self.find(what))
-        self._timed()
+        element = self.find(what)
+        leads_on = element.tag_name in ("a", "button") and not printed
+        self.browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", element)
+        element.click()
+        if leads_on:
+            self._timed()
 
     def choose(self, name: str, value: str) -> None:
         """A word of a list."""
@@ -140,17 +148,14 @@ class Hand:
         """Whether the page's address has this in it."""
         return path in self.browser.current_url
 
-    def _click(self, element: WebElement) -> None:
-        self.browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", element)
-        element.click()
-
     def _timed(self) -> None:
-        """Adds how long the page took, if it is another one than before."""
-        told = "const n = performance.getEntriesByType('navigation')[0];" \
-               "return [String(performance.timeOrigin), n.loadEventEnd]"  # fmt: skip
-        WebDriverWait(self.browser, 20).until(
-            lambda seen: seen.execute_script("return document.readyState") == "complete"
+        """Waits for the next page, and adds how long it took as the browser says."""
+        page, took = WebDriverWait(self.browser, 20).until(self._come)
+        self._page, self.pages, self.seconds = page, self.pages + 1, self.seconds + took / 1000
+
+    def _come(self, browser: WebDriver) -> tuple[str, float] | None:
+        page, took = browser.execute_script(
+            "const n = performance.getEntriesByType('navigation')[0];"
+            "return [String(performance.timeOrigin), n.loadEventEnd]"
         )
-        page, took = self.browser.execute_script(told)
-        if page != self._page:
-            self._page, self.pages, self.seconds = page, self.pages + 1, self.seconds + took / 1000
+        return (page, took) if took and page != self._page else None

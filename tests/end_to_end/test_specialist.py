@@ -83,14 +83,13 @@ def test_disagreements_one_by_one_and_many_at_once(hand: Hand) -> None:
             assert label("A", 200 + n) in hand.words()
             hand.press("#c-1")
             hand.type("reason", "the whole bone beside the reference")
-            hand.press("Record what stands")
-            hand.press("Disagreements")
-            if n < season.ONE_BY_ONE - 1:
-                hand.press(f'a[href*="{an_id(f"two of {n + 1}")}/reading"]')
+            hand.press("Record it, and the next one")
+            assert f"{label('A', 200 + n)}, reading: settled." in hand.said()
     for n in range(season.ONE_BY_ONE):
         assert scene.record(f"two of {n}").disagreements() == {}
     checked(hand)
     with hand.job("settling twelve at once", 9):
+        hand.press("Disagreements")
         hand.press("By their cause")
         hand.press("//tr[contains(., '12')]//a")
         hand.press("Tick all on this page")
@@ -119,8 +118,7 @@ def test_quick_records_are_finished(hand: Hand) -> None:
     as_role(hand, "zooarchaeologist", f"/review/context/{context_id(SITE, season.QUICK)}")
     many = few(season.QUICKLY)
     with hand.job("finishing quick records", 12, many):
-        hand.press(f'a[href$="{an_id("quick 0")}"]')
-        hand.press("Edit")
+        hand.press("Work through what is not checked")
         for n in range(many):
             assert hand.at(an_id(f"quick {n}")), "the next one comes by itself"
             finish(hand)
@@ -137,17 +135,16 @@ def test_second_readings_are_drawn_read_blind_ended_and_compared(hand: Hand) -> 
     with hand.job("drawing bones for a second reading", 6):
         hand.press("Second readings")
         hand.press("Draw bones")
-        hand.type("name", "Week one")
         hand.type("number", season.AGAIN)
         hand.type("size", str(many + 1))
         hand.press("Show what would be drawn")
         hand.press("Draw them")
-    (draw,) = (one for one in drawn(hand) if one.name == "Week one")
+    (draw,) = drawn(hand)
     assert len(draw.readings) == many + 1
     as_role(hand, "human_osteologist")
     with hand.job("reading a second time", 14, many):
         hand.press("Second readings")
-        hand.press("Week one")
+        hand.press(draw.name)
         hand.press("main tbody a.label")
         for _ in range(many):
             assert "tibia, " not in hand.words()
@@ -157,12 +154,11 @@ def test_second_readings_are_drawn_read_blind_ended_and_compared(hand: Hand) -> 
             hand.choose("side", "left")
             hand.press('input[name="portions.shaft"][value="most"]')
             hand.choose("rest", "absent")
-            hand.press("Save this reading")
-            hand.press(".done .button")
+            hand.press("Save, and the next one")
     as_role(hand, "zooarchaeologist")
     with hand.job("ending a draw and its results", 4):
         hand.press("Second readings")
-        hand.press("Week one")
+        hand.press(draw.name)
         hand.press("End it and show the figures")
     assert "κ" in hand.words() or "kappa" in hand.words()
     assert len(next(one for one in drawn(hand) if one.id == draw.id).done) == many
@@ -222,7 +218,7 @@ def test_sheets_and_labels_are_printed(hand: Hand) -> None:
         hand.press("Print")
         for kind in ("sheet", "compact", "labels"):
             before = set(folder.iterdir())
-            hand.press(f'form[action$="{kind}.pdf"] button')
+            hand.press(f'form[action$="{kind}.pdf"] button', printed=True)
             pages[kind] = len(PdfReader(came(folder, before)).pages)
     assert pages["sheet"] > pages["compact"] >= 1
     assert pages["labels"] == 1
@@ -250,8 +246,8 @@ def test_bags_go_into_a_box_and_a_bone_goes_out(hand: Hand) -> None:
     assert hand.scene.record(f"bag {season.QUICK}").value("box") == "Box 12"
     with hand.job("a transfer for dating", 9):
         hand.go(f"/review/docket/{an_id('quick 1')}")
-        hand.press("Transfer")
-        hand.choose("kind", "destructive_sampling")
+        hand.press("Send, sample or lend it")
+        hand.choose("kind", "destructive_sample")
         hand.type("to", "A laboratory (invented)")
         hand.type("authority", "The museum (invented)")
         hand.type("reference", "18/2026")
@@ -267,7 +263,7 @@ def test_the_site_is_set_up(hand: Hand) -> None:
         hand.type("phase-name", "4")
         hand.type("order", "4")
         hand.press('form[action*="/phase"] button')
-        hand.press("Contexts, one or many")
+        hand.press("Add contexts")
         hand.type("text", "number;type;trench;phase\n3001;pit_fill;C;4\n3002;ditch_fill;C;4\n3003;layer;C;4\n")
         hand.press("Look at it")
         hand.press("Write: 3 new, 0 filled in")
