@@ -20,10 +20,11 @@ from fieldapp.records.fold import Record
 from server.ledger import tables
 from server.ledger.columns import writable
 from server.ledger.database import among, put
-from server.ledger.folding import disputed, label_of, nature, short
+from server.ledger.folding import disputed, label_of, nature, records_of, short
 
 GRAVITY = {"note": 1, "check": 2, "impossible": 3}
 """{level of a problem: how grave}."""
+LATE_BAGS = 500
 LAST = "\U0010ffff"
 """Sorts what has no label after what has one."""
 
@@ -192,14 +193,31 @@ def contexts(connection: Connection) -> list[dict[str, Any]]:
 def bags(connection: Connection) -> list[dict[str, Any]]:
     """The lines of all bags, by context and label: {column: value}, with `id` and `label`.
 
-    One that the rules have not looked at yet has nothing but these two and `sort`.
+    Those that the rules have not looked at yet are read themselves, so that what was put into a box is in it at once;
+    beyond LATE_BAGS one that is new has nothing but these two and `sort`.
     """
     own, line = tables.record.c, tables.bag_line
-    query = select(line, own.id, func.coalesce(own.label, "").label("label"))
+    query = select(line, own.id, own.due, func.coalesce(own.label, "").label("label"))
     query = query.select_from(tables.record.outerjoin(line, own.id == line.c.record))
-    rows = connection.execute(query.where(own.kind == "bag", own.life != "deleted")).mappings()
-    found = [{**row, "sort": row["sort"] or sort_key(row["label"]), "steps": row["steps"] or ""} for row in rows]
+    rows = list(connection.execute(query.where(own.kind == "bag", own.life != "deleted")).mappings())
+    late = _late_bags(connection, [row["id"] for row in rows if row["due"]][:LATE_BAGS])
+    found = [
+        {**row, "sort": row["sort"] or sort_key(row["label"]), "steps": row["steps"] or "", **late.get(row["id"], {})}
+        for row in rows
+    ]
     return sorted(found, key=lambda one: (one["place"] or LAST, one["sort"], one["id"]))
+
+
+def _late_bags(connection: Connection, ids: Sequence[str]) -> dict[str, dict[str, Any]]:
+    """{bag: its line as it would be now}."""
+    late = records_of(connection, ids)
+    where = {context for one in late if isinstance(context := one.value("context"), str)}
+    places = places_in([*late, *records_of(connection, sorted(where))])
+    found = {}
+    for one in late:
+        context, place = places.get(one.id, (None, None))
+        found[one.id] = {**_bag(one), "context": context, "place": place}
+    return found
 
 
 def numbers(connection: Connection) -> dict[str, Numbers]:

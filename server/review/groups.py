@@ -144,7 +144,7 @@ def group_add() -> Response:
             values[f"note/{desk.ledger().new_id()}"] = {"text": reason, "stage": "analysis"}
         desk.write("group", new, values, {})
         desk.acted("group_made", new)
-    return redirect(url_for("review.group", group=new))
+    return redirect(url_for("review.group", group=new, done="made"))
 
 
 @pages.get("/group/<group>")

@@ -20,7 +20,7 @@ from fieldapp.assets import knowledge
 from fieldapp.domain.readings import blank_reading
 from tests.server.review.scene import Scene, label, seen
 from tests.server.review.test_browser import focused, tab_to
-from tests.server.tablets import an_id, context_id
+from tests.server.tablets import an_id, context_id, hold_of
 
 QUICK, DISPUTED, AGAIN = "2001", "2002", "2003"
 """Contexts: one of quick records, one where two tablets disagree, one that is read a second time."""
@@ -48,8 +48,12 @@ def a_season(scene: Scene) -> None:
     for name in ("double one", "double two"):
         n = 400 + (name == "double two")
         _docket(scene, name, QUICK, n, reading=seen("sheep", "femur"), weight_g=22.5)
-    for n in range(READ_AGAIN + 1):
+    for n in range(READ_AGAIN + 2):
         _docket(scene, f"again {n}", AGAIN, 300 + n, reading=seen("cattle" if n % 3 else "sheep", ELEMENTS[n % 5]))
+    _docket(scene, "doubtful", AGAIN, 500, reading=seen("mammal", "humerus"))
+    a.human("doubtful", "query", "doubtful query")
+    hold = {"docket": an_id("doubtful"), "tier": "query", "zone": "finds hut, shelf 4", "in_place": False}
+    a.write("hold", hold_of("doubtful"), hold)
     scene.send()
 
 
@@ -125,12 +129,28 @@ class Hand:
         return self.browser.find_element(By.XPATH, f"//main//a[{said}] | //main//button[{said}] | //nav//a[{said}]")
 
     def keys(self, wanted: str, *keys: str) -> None:
-        """By keyboard: Tab to what matches a selector, each an action, then keys."""
-        self.actions += len(tab_to(self.browser, wanted, 120)) + 1
-        if keys:
-            focused(self.browser).send_keys(*keys)
-            if keys[-1] == Keys.ENTER:
-                self._timed()
+        """By keyboard: Tab to what matches a selector, the focus seen all the way, then keys; each Tab is an action."""
+        there = self.browser.execute_script(
+            "return document.activeElement.matches(arguments[0]) && !document.activeElement.matches('body')", wanted
+        )
+        self.actions += (0 if there else len(tab_to(self.browser, wanted, 200))) + 1
+        focused(self.browser).send_keys(*keys)
+        if keys[-1] == Keys.ENTER:
+            self._timed()
+
+    def to(self, wanted: str) -> None:
+        """By arrow keys to one of the choices that has the focus."""
+        for _ in range(6):
+            if self.browser.execute_script("return arguments[0].checked", self.find(wanted)):
+                return
+            self.actions += 1
+            focused(self.browser).send_keys(Keys.ARROW_DOWN)
+        raise AssertionError(f"the arrows never came to {wanted}")
+
+    def arrive(self) -> None:
+        """Waits for the page that a key has asked for."""
+        self.actions += 1
+        self._timed()
 
     def said(self) -> str:
         """What the page answers to what was done last."""
