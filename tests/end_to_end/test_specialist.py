@@ -146,8 +146,8 @@ def test_second_readings_are_drawn_read_blind_ended_and_compared(hand: Hand) -> 
     with hand.job("reading a second time, by keyboard", 60):
         hand.keys("#f-element", "tibia")
         hand.keys("#f-taxon", "sheep")
-        hand.keys('button[value="parts"]', Keys.ENTER)
         hand.keys("#f-side", "left")
+        hand.keys('button[value="parts"]', Keys.ENTER)
         hand.keys('input[name="portions.distal_medial"]', Keys.SPACE)
         hand.keys("#f-rest", "absent")
         hand.keys("#f-weight_g", "14", Keys.ENTER)
@@ -267,10 +267,10 @@ def test_bags_go_into_a_box_and_a_bone_goes_out(hand: Hand) -> None:
         hand.press("Look them up")
         hand.press("Put these 3 bags into Box 12")
     assert hand.scene.record(f"bag {season.QUICK}").value("box") == "Box 12"
-    with hand.job("a transfer for dating", 9):
+    with hand.job("a bone lent", 9):
         hand.go(f"/review/docket/{an_id('two of 0')}")
         hand.press("Send, sample or lend it")
-        hand.choose("kind", "destructive_sample")
+        hand.choose("kind", "loan")
         hand.type("to", "A laboratory (invented)")
         hand.type("authority", "The museum (invented)")
         hand.type("reference", "18/2026")
