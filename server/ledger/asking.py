@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence, Set
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, Select, and_, bindparam, func, or_, select
+from sqlalchemy import Connection, Select, and_, bindparam, case, func, or_, select
 from sqlalchemy.orm import aliased
 
 from fieldapp.records import wire
@@ -96,6 +96,22 @@ def listing(connection: Connection, kind: str, context: str | None, deleted: boo
     return [Listed(*row) for row in connection.execute(query)]
 
 
+def begun_here(connection: Connection, place: str, limit: int) -> list[str]:
+    """Ids of the live dockets in a bag, or in a context without one, that the cabin's notebook began: newest first."""
+    record, change = tables.record.c, tables.change.c
+    first, own = func.min(change.seq), meta.names(connection).notebook
+    lies = or_(record.bag == place, and_(record.bag.is_(None), record.context == place))
+    query = (
+        select(record.id)
+        .join(tables.change, change.record == record.id)
+        .where(lies, record.kind == "docket", record.life != "deleted")
+        .group_by(record.id)
+        .having(first == func.min(case((change.notebook == own, change.seq))))
+        .order_by(first.desc())
+    )
+    return list(connection.scalars(query.limit(limit)))
+
+
 def _in_context(query: Select[Any], kind: str, context: str | None, deleted: bool) -> Select[Any]:
     column = tables.record.c
     query = query.where(column.kind == kind)
@@ -135,6 +151,13 @@ def who(connection: Connection, change_ids: Iterable[str]) -> dict[str, Written]
     """{change id: its change} of those that are there."""
     asked = database.among(connection, tables.change.c.id, set(change_ids))
     return {one.change.id: one for one in _written(connection, select(tables.change).where(asked))}
+
+
+def following(connection: Connection, first: str, n: int) -> list[Written]:
+    """A change and those that the ledger took in right behind it, `n` in all: what was written at once."""
+    change = tables.change.c
+    begins = select(change.seq).where(change.id == first).scalar_subquery()
+    return _written(connection, select(tables.change).where(change.seq >= begins, change.seq < begins + n))
 
 
 def _written(connection: Connection, query: Select[Any]) -> list[Written]:

@@ -16,7 +16,9 @@ from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, 
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.rules import Problem
+from fieldapp.records.changes import Change
 from fieldapp.records.checking import Among, answers_wanted, subject_of
+from fieldapp.records.checking import Found as RuleFound
 from fieldapp.records.fold import Record
 from fieldapp.records.second import KIND as SECOND
 from server.ledger import beside, lines, tables
@@ -73,6 +75,21 @@ def check_due(connection: Connection, limit: int, write: Write) -> int:
     return due(connection)
 
 
+WEIGHS = ("region", "dating", "plausible", "fusion_source", "protocol")
+"""What of the site's record the rules look at beside a docket."""
+
+
+def weighs(change: Change) -> bool:
+    """Whether a change of the site's record changes what the rules find elsewhere."""
+    return any(path.partition("/")[0] in WEIGHS for path in change.set)
+
+
+def all_due(connection: Connection) -> None:
+    """Lets the rules look at every docket again, in time."""
+    column = tables.record.c
+    connection.execute(update(tables.record).where(column.kind == "docket", ~column.due).values(due=True))
+
+
 def due(connection: Connection) -> int:
     """How many records the rules have not looked at yet."""
     return connection.scalar(select(func.count()).select_from(tables.record).where(tables.record.c.due)) or 0
@@ -90,13 +107,12 @@ def problems(connection: Connection, level: str | None = None, records: Collecti
     )
 
 
-def would_find(connection: Connection, record: Record) -> list[Problem]:
-    """What the rules would find in a record that is not written down yet, or as it would be. Nothing is kept."""
+def would_find(connection: Connection, records: Sequence[Record]) -> dict[str, list[Problem]]:
+    """What the rules would find in records that are not written down yet, or as they would be. Nothing is kept."""
     among_others = Among(
-        [record, *beside.around(connection, [record])], knowledge(), _labels(connection, [record]), whole=True
+        [*records, *beside.around(connection, records)], knowledge(), _labels(connection, records), whole=True
     )
-    found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(among_others.check(record))}
-    return list(reversed(found.values()))
+    return {record.id: _each_once(found) for record, found in among_others.check_many(records)}
 
 
 def troubled(connection: Connection, records: Iterable[str]) -> set[str]:
@@ -150,9 +166,7 @@ class _Look:
         """Looks at all of them, and gives what is asked for even now: one answer may bring about another's."""
         late: list[Raise] = []
         for record, all_found in self._among.check_many(self.records.values()):
-            # A rule may find the same in several readings of a disputed docket; to the list that is one problem.
-            found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(all_found)}
-            problems = list(reversed(found.values()))
+            problems = _each_once(all_found)
             self._found[record.id] = problems
             late += self._wanting(record, problems)
         return late
@@ -169,6 +183,12 @@ class _Look:
         if rows := [_row(self.records[one], problem) for one, found in self._found.items() for problem in found]:
             connection.execute(insert(tables.problem), rows)
         lines.keep(connection, self.records.values(), self._places, self._found)
+
+
+def _each_once(all_found: Sequence[RuleFound]) -> list[Problem]:
+    """A rule may find the same in several readings of a disputed docket; to the list that is one problem."""
+    found = {(one.problem.rule, one.problem.path): one.problem for one in reversed(all_found)}
+    return list(reversed(found.values()))
 
 
 def _row(record: Record, problem: Problem) -> dict[str, Any]:

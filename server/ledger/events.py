@@ -58,6 +58,15 @@ def last_of(connection: Connection, what: str, who: str) -> Event | None:
     return None if row is None else Event(row.nr, row.at, row.what, row.who, json.loads(row.fields))
 
 
+def holding(connection: Connection, what: Collection[str], field: str, value: str) -> Event | None:
+    """The last line of some sorts that has a text in a field."""
+    column = tables.event.c
+    held = column.fields.contains(json.dumps({field: value})[1:-1], autoescape=True)
+    query = select(tables.event).where(column.what.in_(what), held).order_by(column.nr.desc()).limit(1)
+    row = connection.execute(query).first()
+    return None if row is None else Event(row.nr, row.at, row.what, row.who, json.loads(row.fields))
+
+
 def page(
     connection: Connection,
     limit: int,

@@ -313,6 +313,8 @@ class Ledger:
         if any(one.kind in folding.PROTECTED for one in fresh):
             meta.put(connection, authority=head + len(fresh))
             folding.authority_changed(connection, folding.authority_of(connection))
+        if any(one.kind == "site" and checks.weighs(one) for one in fresh):
+            checks.all_due(connection)
 
     # -- asking
 
@@ -370,6 +372,10 @@ class Ledger:
         """Ids of the live records of a kind that carry a label or number."""
         return self._read(lambda connection: asking.called(connection, kind, label))
 
+    def begun_here(self, place: str, limit: int) -> list[str]:
+        """Ids of the live dockets in a bag, or in a context without one, that were made at the desk: newest first."""
+        return self._read(lambda connection: asking.begun_here(connection, place, limit))
+
     def came_after(self, context: str, seq: int, limit: int = 200) -> list[Written]:
         """Changes after number `seq` of the count to a context and to what lies in it, in the order of their coming."""
         return self._read(lambda connection: asking.came_after(connection, context, seq, limit))
@@ -377,6 +383,10 @@ class Ledger:
     def history(self, record: str) -> list[Written]:
         """Every change of a record, in the order in which they came."""
         return self._read(lambda connection: asking.history(connection, record))
+
+    def following(self, first: str, n: int) -> list[Written]:
+        """A change and those taken in right behind it, `n` in all."""
+        return self._read(lambda connection: asking.following(connection, first, n))
 
     def who(self, change_ids: Iterable[str]) -> dict[str, Written]:
         """{change id: the change, with who wrote it, when and in which notebook} of those that are there."""
@@ -445,7 +455,11 @@ class Ledger:
 
     def would_find(self, record: Record) -> list[Problem]:
         """What the rules would find in a record as somebody is about to write it. Nothing is kept."""
-        return self._read(lambda connection: checks.would_find(connection, record))
+        return self.would_find_in([record])[record.id]
+
+    def would_find_in(self, records: Sequence[Record]) -> dict[str, list[Problem]]:
+        """The same of several, each seen among the others: {record id: problems}."""
+        return self._read(lambda connection: checks.would_find(connection, records))
 
     def check_due(self, limit: int = 800) -> int:
         """Lets the rules look at up to `limit` changed records and what hangs on them; returns how many are left.

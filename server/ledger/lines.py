@@ -256,6 +256,12 @@ def first_unmarked(connection: Connection, *where: ColumnElement[bool]) -> str:
     return connection.scalar(DOCKETS.where(LINE.mark != "checked", *where).order_by(*BY_LABEL).limit(1)) or ""
 
 
+def disputed_in(connection: Connection, *where: ColumnElement[bool]) -> int:
+    """How many of the dockets for which all of this holds disagree about something, be it in precision."""
+    query = select(func.count()).select_from(tables.docket_line).where(LINE.conflicts + LINE.precisions > 0, *where)
+    return connection.scalar(query) or 0
+
+
 def checked_in(connection: Connection, *where: ColumnElement[bool]) -> int:
     """How many of the dockets for which all of this holds are marked as they stand now."""
     query = select(func.count()).select_from(tables.docket_line).where(LINE.mark == "checked", *where)

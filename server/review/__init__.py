@@ -22,6 +22,7 @@ from server.review import (
     bags,
     beside,
     boxes,
+    bulk,
     carrying,
     changes,
     coming_back,
@@ -31,10 +32,13 @@ from server.review import (
     doubles,
     editing,
     editing_context,
+    entry,
+    entry_many,
     faults,
     fragments,
     groups,
     holds,
+    keys,
     language,
     locking,
     log,
@@ -64,7 +68,7 @@ _ROUTES = (
     coming_back, language, signing_in, my_account, today, changes, contexts, fragments, dockets, new_docket, editing,
     editing_context, marking, locking, raising, disagreements, settling, third, doubles, groups, holds, problems,
     beside, sheets, photos, bags, boxes, transfers, site_setup, adding_contexts, people, tablets, carrying, second,
-    second_reading, log, faults,
+    second_reading, log, faults, entry, entry_many, bulk, keys,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

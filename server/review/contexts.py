@@ -111,15 +111,15 @@ def _text(line: Line) -> str:
 @desk.needs_sign_in
 def context(context: str) -> Response:
     """A context and its dockets, merged."""
-    ledger, inside = desk.ledger(), _inside(context)
+    ledger, here = desk.ledger(), inside(context)
     record = None if context == NONE else ledger.record(context)
     if record is not None and record.kind != "context":
         abort(404)
     with ledger.database.reading() as connection:
-        table = fragments.listed(connection, inside)
-        pieces = [piece(*one) for one in lines.pieces(connection, inside)]
-        checked_n = lines.checked_in(connection, inside)
-        begin = lines.first_unmarked(connection, inside)
+        table = fragments.listed(connection, here)
+        pieces = [piece(*one) for one in lines.pieces(connection, here)]
+        checked_n = lines.checked_in(connection, here)
+        begin, disputed_n = lines.first_unmarked(connection, here), lines.disputed_in(connection, here)
     if record is None and not table.total and context not in _raised_in():
         abort(404)
     showing = Showing(ledger)
@@ -141,6 +141,8 @@ def context(context: str) -> Response:
         due=desk.due(),
         checked_n=checked_n,
         begin=begin,
+        number=label(record),
+        disputed_n=disputed_n,
         mark_n=mark_n,
         mark_shown=mark_shown,
         lock=locking.lock_of(record) if record else None,
@@ -154,7 +156,8 @@ def context(context: str) -> Response:
     )
 
 
-def _inside(context: str) -> ColumnElement[bool]:
+def inside(context: str) -> ColumnElement[bool]:
+    """What holds of the lines of a context's dockets."""
     return LINE.context.is_(None) if context == NONE else LINE.context == context
 
 

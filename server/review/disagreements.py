@@ -28,7 +28,7 @@ from server.ledger import asking, lines, tables
 from server.ledger.asking import Disputed
 from server.ledger.folding import nature as nature_of
 from server.ledger.lines import LINE
-from server.review import blind, closing, coming_back, desk, fragments, opened, parting, words
+from server.review import blind, closing, coming_back, desk, fragments, locking, opened, parting, words
 from server.review.desk import pages
 from server.review.showing import SEALED, Said, Showing, Version, coarser, differing, label, rows
 from server.review.tables import Paged, Sort
@@ -132,6 +132,8 @@ def settle(record: str, path: str) -> Response:
         return disagreement_page(
             found, path, 400, fault="choice" if not choice else "reason", choice=choice, reason=reason
         )
+    if locking.bars([found]):
+        return disagreement_page(found, path, 409, fault="locked", choice=choice, reason=reason)
     value = _chosen(found, path, shown[path], choice)
     if parting.settled_away(found, path, value):
         return disagreement_page(found, path, 409, fault="lowers", choice=choice, reason=reason)
@@ -156,6 +158,8 @@ def open_again(record: str, path: str) -> Response:
     reason = desk.field("reason")
     if not reason:
         return disagreement_page(found, path, 400, fault="reason")
+    if locking.bars([found]):
+        return disagreement_page(found, path, 409, fault="locked", reason=reason)
     former = _former(Showing(desk.ledger()), found, path, shown[path])
     if len(former) < 2:
         abort(409)

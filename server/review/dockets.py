@@ -11,7 +11,8 @@ from fieldapp.domain import human
 from fieldapp.records import checked, standing
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
-from server.ledger import bags, second
+from server.ledger import second
+from server.ledger.bags import transfers_of
 from server.ledger.holds import bone
 from server.review import blind, closing, desk, groups, locking, once, photos
 from server.review.desk import pages
@@ -48,8 +49,9 @@ def docket_page(docket: str, status: int = 200, *, fault: str = "", typed: Mappi
         joined = set(bone(connection, docket))
     bag = record.value("bag")
     others = ledger.get({*joined, *filter(None, [context, bag if isinstance(bag, str) else ""])})
+    sample = _sample(others.get(bag) if isinstance(bag, str) else None)
     with ledger.database.reading() as connection:
-        transfers = bags.transfers_of(connection, [docket, *([bag] if isinstance(bag, str) else [])])
+        transfers = transfers_of(connection, {docket, *([bag] if isinstance(bag, str) else [])})
     fields, history, notes = showing.fields(record), showing.history(docket), showing.notes(record)
     closed = closing.closed_paths(record)
     written = [(path, value) for one in history for path, value in one.values]
@@ -94,9 +96,16 @@ def docket_page(docket: str, status: int = 200, *, fault: str = "", typed: Mappi
         ties=groups.ties_of(record),
         history=history,
         photos=photos.strip([docket]),
+        sample=sample,
         again=_again(docket),
         transfers=transfers,
     )
+
+
+def _sample(bag: Record | None) -> Record | None:
+    """The sample that the bag came from, once both have come."""
+    sample = bag.value("sample") if bag is not None else None
+    return desk.ledger().record(sample) if isinstance(sample, str) and sample else None
 
 
 def _said(name: str, known: tuple[str, ...]) -> str:

@@ -27,7 +27,7 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from server.ledger import pairs
 from server.ledger.ledger import Edit
-from server.review import blind, closing, desk, parting, words
+from server.review import blind, closing, desk, locking, parting, words
 from server.review.desk import pages
 from server.review.showing import Showing, Version, coarser_of, differing, label, part_of, rows
 
@@ -124,6 +124,8 @@ def say_of_pair(docket: str, other: str) -> Response:
     shown = _shown(one, two)
     if said not in SAID or not reason:
         return _page(one, two, 400, fault="said" if said not in SAID else "reason", said=said, reason=reason)
+    if locking.bars([one, two]):
+        return _page(one, two, 409, fault="locked", said=said, reason=reason)
     joined = any(tie.sort == "same_as" for tie in _ties(one, two))
     if said == "two_bones" and joined:
         return _page(one, two, 409, fault="joined", said=said, reason=reason)

@@ -26,7 +26,7 @@ from server.ledger.lines import LINE
 from server.review import blind, desk
 from server.review.desk import pages
 from server.review.showing import coarser_of, label
-from server.review.tables import Paged, Sort
+from server.review.tables import Asked, Paged, Sort
 
 LATE = "late"
 
@@ -73,6 +73,14 @@ def listed(connection: Connection, *where: ColumnElement[bool]) -> Paged:
     return Paged(connection, lines.DOCKETS.where(*where), SORTS, find=has, only=_only(connection), usual=lines.BY_LABEL)
 
 
+def every(connection: Connection, limit: int, *where: ColumnElement[bool]) -> list[str]:
+    """Ids of all that the list of the address holds on all of its pages, by label, at most so many."""
+    only = _only(connection)
+    asked = Asked({}, tuple(only), {})
+    narrowed = [*where, *([only[asked.only]] if asked.only else []), *(has(word) for word in asked.words)]
+    return list(connection.scalars(lines.DOCKETS.where(*narrowed).order_by(*lines.BY_LABEL).limit(limit)))
+
+
 def _late(connection: Connection) -> Paged:
     """Those that the rules have not looked at yet, asked of the records themselves: nothing stays hidden."""
     column = tables.record.c
@@ -104,10 +112,12 @@ def _only(connection: Connection) -> dict[str, ColumnElement[bool]]:
 
 
 def has(word: str) -> ColumnElement[bool]:
-    """Whether a docket's label, find number or finder has the word, or what it is: as the page's language says it."""
+    """Whether a docket's label, find number or finder has the word, or what it is: as the page's language says it; or
+    its context has it for its number."""
     meant, hidden = lines.has(_meant(word, assets.spoken()), word), list(blind.mine())
     # What is to be read a second time is not found by what it was read as the first.
-    return or_(lines.has({}, word), meant & LINE.record.not_in(hidden)) if hidden else meant
+    said = or_(lines.has({}, word), meant & LINE.record.not_in(hidden)) if hidden else meant
+    return or_(said, LINE.place == lines.sort_key(word))
 
 
 @lru_cache(maxsize=256)

@@ -18,7 +18,7 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from fieldapp.records.schemas import RELATIONS
 from server.ledger import pairs
-from server.review import desk, once, words
+from server.review import desk, locking, once, words
 from server.review.desk import pages
 from server.review.showing import Said, Showing, label
 from server.review.tables import Column, Table
@@ -128,9 +128,12 @@ def group_add() -> Response:
     members, unfound = _by_label(labels)
     members = list(dict.fromkeys([*(one for one in ticked if one in known), *members]))
     fault = "label" if unfound else "relation" if relation not in RELATIONS else "members" if len(members) < 2 else ""
+    if not fault and locking.bars(desk.ledger().get(members).values()):
+        fault = "locked"
     if fault:
         return _form(
-            400, fault=fault, unfound=unfound, once=new, ticked=ticked, relation=relation, labels=labels, reason=reason,
+            409 if fault == "locked" else 400, fault=fault,
+            unfound=unfound, once=new, ticked=ticked, relation=relation, labels=labels, reason=reason,
             called=desk.field("called"), context=desk.field("context"),
         )  # fmt: skip
     if desk.ledger().record(new) is None:
@@ -173,6 +176,8 @@ def group_change(group: str) -> Response:
     values = {path: value for path, value in values.items() if set(record.heads.get(path, {}).values()) != {value}}
     if not values:
         return _page(record, 400, fault="nothing")
+    if locking.bars([record, *desk.ledger().get(path.removeprefix("member/") for path in values).values()]):
+        return _page(record, 409, fault="locked", add=desk.field("add"))
     desk.write("group", record.id, values, {path: shown.get(path, []) for path in values})
     desk.acted("group_changed", record.id)
     return redirect(url_for("review.group", group=group, done="1"))

@@ -53,8 +53,19 @@ def is_locked(context: Record | None) -> bool:
 
 def locked_among(contexts: Iterable[str]) -> Record | None:
     """The first locked one among contexts, by id; None where all are open to be edited."""
-    found = desk.ledger().get(one for one in contexts if one)
-    return next((one for _, one in sorted(found.items()) if is_locked(one)), None)
+    return next((one for _, one in sorted(locked_of(contexts).items())), None)
+
+
+def locked_of(contexts: Iterable[str]) -> dict[str, Record]:
+    """{id: context} of the locked ones among contexts."""
+    return {one: found for one, found in desk.ledger().get(filter(None, contexts)).items() if is_locked(found)}
+
+
+def bars(records: Iterable[Record]) -> bool:
+    """Whether something may not be edited or settled in one of these: it is, or lies in, a context that is locked."""
+    listed = list(records)
+    own = {one.id for one in listed if one.kind == "context"}
+    return locked_among({*own, *desk.ledger().contexts_of(listed).values()}) is not None
 
 
 def lock_of(context: Record) -> Lock | None:

@@ -43,6 +43,10 @@ KINDS: dict[str, tuple[str, ...]] = {
         *KEPT,
         "docket_edited",
         "docket_made",
+        "dockets_made",
+        "docket_taken_back",
+        "bulk_set",
+        "bulk_put_back",
         "context_edited",
         "checked",
         "checked_many",
@@ -77,7 +81,7 @@ KINDS: dict[str, tuple[str, ...]] = {
     "closed": ("closed_seen",),
 }
 OTHER = "other"
-SHOWN = ("by", "name", "before", "role", "letter", "label", "n", "after", "what", "reason", "notebook")
+SHOWN = ("by", "name", "before", "role", "letter", "label", "n", "after", "what", "reason", "notebook", "path")
 """Of an event's fields: names, letters, labels, numbers and words of the program. A reason that is free text is not."""
 UNKNOWN = ("sign_in_refused", "sign_in_locked", "code_refused", "code_locked")
 """Lines that anybody on the network can cause, with whatever name they like."""
@@ -131,6 +135,8 @@ def sentence(one: Event) -> str:
 def _plain(name: str, value: Any) -> str:
     if name == "role":
         return words.word("role", value)
+    if name == "path":
+        return words.field(str(value))
     if name == "notebook":
         return desk.notebook(value)
     if name == "reason":

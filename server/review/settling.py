@@ -25,7 +25,7 @@ from server.ledger import Event, Written, events, folding, lots
 from server.ledger import causes as ledger_causes
 from server.ledger.causes import Case, Cause
 from server.ledger.ledger import Edit
-from server.review import blind, closing, desk, once, words
+from server.review import blind, closing, desk, locking, once, words
 from server.review.desk import pages
 from server.review.disagreements import ACTS
 from server.review.showing import Showing, Version, coarser, label
@@ -155,6 +155,8 @@ def open_lot(lot: str) -> Response:
     reason = desk.field("reason")
     if not reason:
         return _lot_page(line, 400, fault="reason")
+    if locking.bars(ledger.get({one.change.record for one in changes.values()}).values()):
+        return _lot_page(line, 409, fault="locked")
     made: list[Change] = []
     written = _written_over(changes)
     ids = sorted({one.change.record for one in changes.values()})
@@ -180,7 +182,8 @@ def _causes() -> list[Cause]:
     ledger = desk.ledger()
     disputed = ledger.disagreements()
     shown = blind.apart(one.record for one in disputed)
-    disputed = [one for one in disputed if one.record in shown]
+    locked = locking.locked_of({one.context or one.record for one in disputed})
+    disputed = [one for one in disputed if one.record in shown and (one.context or one.record) not in locked]
     records = ledger.get(shown)
     with ledger.database.reading() as connection:
         return ledger_causes.causes(connection, disputed, records, _never())

@@ -26,7 +26,7 @@ from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
 from fieldapp.records.schemas import FUSION_STATES, PORTION_STATES, SIDES, STAGES, problems_of
 from server.ledger import beside
-from server.review import desk, words
+from server.review import desk, locking, words
 from server.review.desk import pages
 from server.review.disagreements import disagreement_page, found_record, must_settle, shown_heads
 from server.review.showing import Showing, Version, coarser, label
@@ -50,6 +50,8 @@ def third(record: str, path: str) -> Response:
     reason, typed = desk.field("reason"), desk.field("value")
     value = read_typed(asked, typed)
     fault = "third" if value is None or problems_of(found.kind, {path: value}) else "" if reason else "reason"
+    if not fault and locking.bars([found]):
+        fault = "locked"
     if fault:
         return disagreement_page(found, path, 400, fault=fault, typed=typed, reason=reason)
     _write(found, path, value, shown[path], "note.third", reason)
@@ -113,6 +115,8 @@ def write_reading(record: str) -> Response:
         return _writing(found, versions, made, reason=reason)
     if not reason:
         return _writing(found, versions, made, 400, fault="reason")
+    if locking.bars([found]):
+        return _writing(found, versions, made, 409, fault="locked", reason=reason)
     _write(found, "reading", made, shown["reading"], "note.third", reason)
     return redirect(url_for("review.disagreement", record=record, path="reading", done="settled"))
 

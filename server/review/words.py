@@ -198,7 +198,7 @@ def states(reading: Any, name: str) -> list[tuple[str, list[str]]]:
     for key in keys:
         found.setdefault(value(name, written[key]), []).append(part(f"{name}/{key}", element))
     of = LIST_OF[name]
-    order = [words for key, words in texts().items() if key.startswith(of + ".")]
+    order = [word(of, key) for key in knowledge().words.get(of, ())]
     return sorted(found.items(), key=lambda one: order.index(one[0]) if one[0] in order else len(order))
 
 

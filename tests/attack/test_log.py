@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import html
 import inspect
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -161,6 +163,32 @@ class Walk:
 
             self.did(endpoint, act)
 
+    def typing(self) -> None:
+        """Lines typed at the desk, one taken back; and one field of several dockets, put back."""
+        visitor, ledger = self.scene.signed_in("zooarchaeologist"), self.scene.cabin.ledger
+        pit, entry = context_id(SITE, "1042"), f"/review/context/{context_id(SITE, '1042')}/entry"
+        at: dict[str, str] = {}
+
+        def post(page: str, action: str, **form: str) -> str:
+            answer = visitor.post(action, {**visitor.form(page, action), **form})
+            assert answer.status_code == 302, answer.text[:3000]
+            return str(answer.location)
+
+        self.did("review.enter", lambda: post(entry, entry, do="save", line="rib"))
+        docket = ledger.begun_here(pit, 1)[0]
+        self.did("review.take_back", lambda: post(entry, f"/review/docket/{docket}/take-back"))
+        self.did("review.enter_many", lambda: post(f"{entry}/many", f"{entry}/many", do="save", lines="rib"))
+
+        def bulk() -> None:
+            asked = visitor.form(f"/review/bulk?docket={ledger.begun_here(pit, 1)[0]}", "/review/bulk")
+            shown = visitor.post("/review/bulk", {**asked, "roots": "some"}).text
+            seen = html.unescape(re.search(r'name="seen" value="([^"]*)"', shown)[1])  # type: ignore[index]
+            form = {**asked, "do": "write", "path": "roots", "text": "some", "seen": seen}
+            at["lot"] = visitor.post("/review/bulk", form).location
+
+        self.did("review.set_bulk", bulk)
+        self.did("review.put_back", lambda: post(at["lot"], at["lot"]))
+
     def settling(self) -> None:
         """Disagreements in other ways, pairs and groups."""
         self.scene.b.write("docket", an_id("rib"), {"count": 7, "reading": seen("pig", "rib")})
@@ -304,6 +332,7 @@ def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought
     walk.desk()
     walk.keeping()
     walk.editing()
+    walk.typing()
     walk.carrying(brought[1])
     walk.looking_after()
     walk.reading_again()
@@ -330,6 +359,8 @@ def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought
         "review.check off": "mark_taken_off", "review.check_many": "checked_many",
         "review.save_context": "context_edited", "review.make_docket": "docket_made", "review.lock": "context_locked",
         "review.open_context": "context_opened", "review.raise_docket": "raised",
+        "review.enter": "docket_made", "review.take_back": "docket_taken_back", "review.enter_many": "dockets_made",
+        "review.set_bulk": "bulk_set", "review.put_back": "bulk_put_back",
         "review.second_drawn": "second_drawn",
         "review.second_saved": "second_read", "review.second_look": "first_seen", "review.second_raise": "raised",
         "review.second_end": "second_ended",

@@ -88,6 +88,21 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.make_docket", "POST"): (
         f"/review/context/{PIT}/docket", {"once": "x", "do": "save"}, 302, only(EDITING, 400),
     ),
+    ("review.entry", "GET"): (f"/review/context/{PIT}/entry", {}, 302, only(EDITING, 200)),
+    ("review.enter", "POST"): (f"/review/context/{PIT}/entry", {"once": "x", "line": "rib"}, 302, only(EDITING, 400)),
+    ("review.take_back", "POST"): (f"/review/docket/{DISPUTED}/take-back", {"heads": "x"}, 302, only(EDITING, 400)),
+    ("review.entry_many", "GET"): (f"/review/context/{PIT}/entry/many", {}, 302, only(EDITING, 200)),
+    ("review.enter_many", "POST"): (
+        f"/review/context/{PIT}/entry/many", {"once": "x", "lines": "rib", "do": "save"}, 302, only(EDITING, 400),
+    ),
+    ("review.bulk", "GET"): (f"/review/bulk?docket={DISPUTED}", {}, 302, only(EDITING, 200)),
+    ("review.set_bulk", "POST"): (
+        "/review/bulk", {"once": "x", "dockets": DISPUTED, "burning": "burnt"}, 302, only(EDITING, 400),
+    ),
+    ("review.bulk_list", "GET"): ("/review/bulk-list", {}, 302, only(EDITING, 200)),
+    ("review.bulk_page", "GET"): (f"/review/bulk/{NOBODY}", {}, 302, only(EDITING, 404)),
+    ("review.put_back", "POST"): (f"/review/bulk/{NOBODY}", {"seen": "{}"}, 302, only(EDITING, 404)),
+    ("review.keys", "GET"): ("/review/keys", {}, 302, all_of(200)),
     ("review.lock", "POST"): (f"/review/context/{PIT}/lock", {"heads": "x"}, 302, only(LOCKING, 400)),
     ("review.open_context", "POST"): (f"/review/context/{PIT}/open", {"heads": "x"}, 302, only(LOCKING, 400)),
     ("review.disagreements", "GET"): ("/review/disagreements", {}, 302, all_of(200)),

@@ -111,6 +111,23 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "review.save_context": (NOBODY, NOBODY, NOBODY),
     "review.new_docket": (NOBODY, NOBODY, NOBODY),
     "review.make_docket": (NOBODY, NOBODY, NOBODY),
+    # Typed lines and fields of many show what is said of the bone; what is on hold is only named as left out of them.
+    **dict.fromkeys(
+        (
+            "review.entry",
+            "review.enter",
+            "review.take_back",
+            "review.entry_many",
+            "review.enter_many",
+            "review.bulk",
+            "review.set_bulk",
+            "review.bulk_list",
+            "review.bulk_page",
+            "review.put_back",
+            "review.keys",
+        ),
+        (NOBODY, NOBODY, NOBODY),
+    ),
     "review.lock": (NOBODY, NOBODY, NOBODY),
     "review.open_context": (NOBODY, NOBODY, NOBODY),
     **dict.fromkeys(
@@ -261,6 +278,7 @@ def addresses(rule: Rule, scene: Scene) -> set[str]:
         "answer": (an_id("answer"),), "sample": (an_id("draw"), "none"), "reading": (an_id("again"), *RECORDS),
         "letter": ("A", "Z"), "bag": (*RECORDS, an_id("bag")), "transfer": RECORDS, "box": ("x",),
         "section": ("grid", "place", "x"),
+        "kind": ("bag", "context"), "place": (*RECORDS, an_id("bag")), "first": ("x",),
         "other": RECORDS, "group": RECORDS, "key": ("x",), "lot": (an_id("lot"),),
         "person": (*(one.person for one, _ in scene.accounts.values()), "none"), "role": ("director", "none"),
     }  # fmt: skip

@@ -368,3 +368,18 @@ def test_what_is_one_bone_with_something_sent_or_shown_is_seen_from_wherever_it_
     assert "transfer_of_possible_human" in found(ledger, "t")
     assert "photo_open_of_possible_human" in found(ledger, "p")
     is_the_same_worked_out_anew(ledger)
+
+
+def test_what_the_site_agrees_to_record_is_looked_for_in_what_is_there_already(ledger):
+    tablet = Tablet()
+    tablet.docket("a", reading={**reading(taxon="cattle"), "stage": "analysis"})
+    push(ledger, tablet)
+    check(ledger)
+    assert "agreed_not_recorded" not in found(ledger, "a")
+    by = {"person": "", "name": "Tansy", "role": "zooarchaeologist"}
+    agreed = {"countable": "all", "always": ["weathering"], "note": None}
+    ledger.write("site", ledger.names().site, {"protocol": agreed}, {}, by)
+    check(ledger)
+    assert "agreed_not_recorded" in found(ledger, "a")
+    ledger.write("site", ledger.names().site, {"zone_text": "the trench"}, {}, by)
+    assert ledger.due() <= 1, "what the rules do not look at lets them rest"

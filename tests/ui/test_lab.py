@@ -5,11 +5,10 @@ from __future__ import annotations
 import pytest
 
 from fieldapp.domain import human
-from fieldapp.ui.presenters import codes
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.fields import measures
 from fieldapp.ui.presenters.form import Form
-from fieldapp.ui.presenters.lab import Lab
+from fieldapp.ui.presenters.lab import Lab, sentence, take
 from tests.ui.conftest import Tablet, save_as_other
 
 M, KEY = 1.35, 0.28
@@ -22,7 +21,7 @@ def begun(desk: Desk) -> Form:
 
 def test_a_line_of_words_is_a_whole_fragment(desk: Desk) -> None:
     form = begun(desk)
-    told = codes.take(form, 'hum l cattle +d -* d:f Bd80.5 w120 x2 ?n "gnawed')
+    told = take(form, 'hum l cattle +d -* d:f Bd80.5 w120 x2 ?n "gnawed')
     assert told.wrong == []
     answers = form.answers
     assert (answers["material"], answers["element"], answers["side"], answers["taxon"]) == (
@@ -40,25 +39,15 @@ def test_a_line_of_words_is_a_whole_fragment(desk: Desk) -> None:
     assert record.value("reading")["stage"] == "analysis"
 
 
-def test_what_may_be_two_things_is_said_and_not_taken(desk: Desk) -> None:
+def test_what_is_wrong_is_said_and_the_rest_is_taken(desk: Desk) -> None:
     form = begun(desk)
-    told = codes.take(form, "meta l")
-    assert "metacarpal" in told.wrong[0]
+    told = take(form, "meta l xyzzy =")
+    assert "metacarpal" in sentence(told.wrong[0])
+    assert [sentence(one) for one in told.wrong[1:]] == [
+        "xyzzy is no word known here.", "=: there is no docket before this one.",
+    ]  # fmt: skip
     assert "element" not in form.answers
     assert form.answers["side"] == "left"
-
-
-def test_what_is_no_word_is_said_and_the_rest_is_taken(desk: Desk) -> None:
-    form = begun(desk)
-    told = codes.take(form, "tibia xyzzy right")
-    assert len(told.wrong) == 1
-    assert (form.answers["element"], form.answers["side"]) == ("tibia", "right")
-
-
-def test_a_word_is_looked_for_among_what_is_still_open(desk: Desk) -> None:
-    form = begun(desk)
-    codes.take(form, "radius r")
-    assert form.answers["side"] == "right"
 
 
 def test_a_code_waits_for_the_callipers_and_w_for_the_balance(desk: Desk) -> None:
@@ -70,20 +59,13 @@ def test_a_code_waits_for_the_callipers_and_w_for_the_balance(desk: Desk) -> Non
     assert form.answers["weight_g"] == 120.4
 
 
-@pytest.mark.parametrize("typed", ["80.5", "80,5", "80.5mm"])
-def test_figures_come_as_instruments_write_them(desk: Desk, typed: str) -> None:
-    form = begun(desk)
-    codes.take(form, f"humerus Bd {typed}")
-    assert [one["mm"] for _, one in measures.taken(form).values()] == [80.5]
-
-
 def test_the_site_s_own_code_goes_before_everything(desk: Desk) -> None:
     save_as_other(desk, "site", desk.site, {"short/l": {"slot": "taxon", "key": "sheep"}}, {})
     form = begun(desk)
-    codes.take(form, "tibia l")
     # Only the cabin writes a site's record: what another tablet says of it is kept aside or taken by its rules.
-    own = codes.meanings(form, "l")
-    assert [(one.slot, one.value) for one in own] == [("taxon", "sheep")]
+    take(form, "tibia l")
+    assert form.answers["taxon"] == "sheep"
+    assert "side" not in form.answers
 
 
 def test_an_empty_line_means_that_the_docket_is_done(desk: Desk) -> None:
@@ -104,17 +86,26 @@ def test_words_offered_follow_what_was_typed_before_them(desk: Desk) -> None:
 
 def test_a_stop_typed_in_the_lab_stops(desk: Desk) -> None:
     form = begun(desk)
-    codes.take(form, "femur ?s")
+    take(form, "femur ?s")
     assert form.state.stop
 
 
-@pytest.mark.parametrize(
-    "line", ["+x", "~", ":", "d:", "?", "?z", "x", "x0", "Bd-3", "+*", '"', "  ", "=", "\u202e", "w0"]
-)
-def test_no_line_breaks_the_session(desk: Desk, line: str) -> None:
+def test_nothing_typed_behind_a_stop_lowers_it(desk: Desk) -> None:
     form = begun(desk)
-    codes.take(form, line)
-    codes.take(form, f"humerus {line}")
+    take(form, "femur ?s ?n")
+    assert form.state.stop
+    assert form.answers["human"] == human.STOP
+
+
+def test_the_same_bone_again_is_one_sign(desk: Desk) -> None:
+    form = begun(desk)
+    take(form, "humerus l cattle")
+    form.save()
+    form = begun(desk)
+    assert take(form, "= r +d").wrong == []
+    assert [form.answers[one] for one in ("material", "element", "taxon", "side")] == [
+        "bone", "humerus", "cattle", "right",
+    ]  # fmt: skip
 
 
 @pytest.mark.ui
@@ -134,7 +125,7 @@ def test_a_fragment_is_typed_and_saved_by_keyboard_alone(tablet: Tablet) -> None
 
 def test_it_goes_on_in_the_full_form(desk: Desk) -> None:
     form = begun(desk)
-    codes.take(form, "tibia")
+    take(form, "tibia")
     form.deepen()
     assert form.state.depth == "full"
     assert form.answers["element"] == "tibia"

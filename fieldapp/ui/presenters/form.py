@@ -15,7 +15,9 @@ from typing import Any
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.records import answers as reading_parts
+from fieldapp.records import choosing
 from fieldapp.records.checking import values_of
+from fieldapp.records.choosing import NO_SKELETON, only_element
 from fieldapp.records.fold import Record
 from fieldapp.ui.presenters import lately, second, writing
 from fieldapp.ui.presenters.closing import Closed, close
@@ -34,9 +36,6 @@ DRAFT = "form"
 CYCLE = ("most", "part", "absent", None)
 CARRIED = ("material",)
 """What the next docket starts with. Never an answer to the human question."""
-
-# Materials that have no place in a skeleton, so no element, side, portions or fusion are asked for.
-NO_SKELETON = ("not_bone", "shell")
 
 
 class Form:
@@ -67,7 +66,7 @@ class Form:
         )
         state.answers = carried
         form = cls(desk, state)
-        element = form._only_element(carried.get("material"))
+        element = only_element(carried.get("material"), desk.knowledge)
         state.answers |= {"element": element} if element and "element" not in carried else {}
         state.field = form.next_field("") or "material"
         form._keep()
@@ -195,38 +194,20 @@ class Form:
 
     def choose(self, name: str, value: Any) -> None:
         """Answers a field with one value and moves on."""
-        changes: dict[str, Any] = {name: value}
-        if name == "element" and value != self.answers.get("element"):
-            changes.update(self._without("portion.", "fusion."), position=None)
-            known = self.desk.knowledge.elements.get(value)
-            if known is not None and not known.sided:
-                changes["side"] = "midline" if known.midline else None
-            elif self.answers.get("side") == "midline" and not (known and known.midline):
-                changes["side"] = None
-        if name in ("element", "taxon"):
-            changes.update(self._not_of({**self.answers, **changes}))
-        if name == "material" and not self.answers.get("element"):
-            # A loose tooth, an antler, a horn core: what it is of says what it is.
-            changes["element"] = self._only_element(value)
-        if name == "material" and value in NO_SKELETON:
-            changes.update(self._without("portion.", "fusion."), element=None, taxon=None, side=None, certainty=None)
+        changes = choosing.chosen(self.answers, name, value, self.desk.knowledge)
         self._change(name, changes, move=True)
 
     def same_again(self) -> None:
         """The same bone of the same animal as in the docket before, in one tap."""
         before = lately.before(self.desk)
-        changes: dict[str, Any] = {slot: before.get(slot) for slot in lately.AGAIN}
-        known = self.desk.knowledge.elements.get(before.get("element", ""))
-        if known is not None and not known.sided:
-            changes["side"] = "midline" if known.midline else None
-        changes.update(self._not_of({**self.answers, **changes}))
+        changes = choosing.again(self.answers, before, self.desk.knowledge)
         self._change("element", changes, move=True)
 
     def look_like(self, changes: Mapping[str, Any]) -> None:
         """What the short form says at once of material and element; portions and centres of another bone go."""
         own = dict(changes)
         if own.get("element") != self.answers.get("element"):
-            own.update(self._without("portion.", "fusion."), position=None, side=None)
+            own.update(choosing.without(self.answers, "portion.", "fusion."), position=None, side=None)
         self._change("element", own)
 
     def toggle_cf(self) -> None:
@@ -432,20 +413,6 @@ class Form:
             self.desk.give_back(self.state.label)
 
     # -- inside --
-
-    def _only_element(self, material: object) -> str | None:
-        own = [one.key for one in self.desk.knowledge.elements.values() if one.material == material]
-        return own[0] if len(own) == 1 else None
-
-    def _without(self, *prefixes: str) -> dict[str, Any]:
-        return {slot: None for slot in self.answers if slot.startswith(prefixes)}
-
-    def _not_of(self, answers: Mapping[str, Any]) -> dict[str, None]:
-        """The answers about portions and centres that the bone, now that it is called otherwise, does not have."""
-        knowledge, element, taxon = self.desk.knowledge, answers.get("element") or "", answers.get("taxon")
-        own = {f"portion.{key}" for key in knowledge.portion_map(element, taxon)}
-        own |= {f"fusion.{one.key}" for one in knowledge.centres_of(element, taxon)}
-        return {slot: None for slot in answers if slot.startswith(("portion.", "fusion.")) and slot not in own}
 
     def _change(self, name: str, changes: Mapping[str, Any], move: bool = False, shelf: str | None = None) -> None:
         before = {slot: self.answers.get(slot) for slot in changes if self.answers.get(slot) != changes[slot]}

@@ -12,6 +12,7 @@ from fieldapp import assets
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.domain.plates import Plate
+from fieldapp.domain.usual import USUAL
 from fieldapp.records import answers as reading_parts
 from fieldapp.ui.presenters import beside, lately, shelves
 from fieldapp.ui.presenters.choices import Choice, in_rows
@@ -212,7 +213,7 @@ def rows(form: Form) -> list[list[Choice]]:
         elif beside.of(form.desk.knowledge, form.answers.get("element", "")):
             found[-1].append(Choice("go.beside", say("go.beside"), note=say("go.beside.note")))
         return found
-    if name in shelves.USUAL:
+    if name in USUAL:
         return shelf_rows(form, name)
     if name == "side":
         known = form.desk.knowledge.elements.get(answers.get("element", ""))
@@ -247,7 +248,7 @@ def shelf_rows(form: Form, name: str) -> list[list[Choice]]:
         on = Choice(f"shelf.{shelf}:{number + 1}", say("page", n=number % pages + 1, of=pages), sign="down")
         own = [_choice(form, name, key) for key in keys]
         return in_rows([*own, back, *([on] if pages > 1 else [])], shelves.ACROSS)
-    found = [[_choice(form, name, key) for key in row] for row in shelves.USUAL[name]]
+    found = [[_choice(form, name, key) for key in row] for row in USUAL[name]]
     if name == "taxon":
         cf = form.answers.get("certainty") == "cf"
         found[-1].append(Choice("taxon.cf", say("cf"), note=say("cf.note"), chosen=cf, weight=1.3))
@@ -256,7 +257,7 @@ def shelf_rows(form: Form, name: str) -> list[list[Choice]]:
         # Its place is kept where there is nothing to repeat: no other pad moves between one docket and the next.
         found[2].extend(again(form) or [Choice("", "")])
     chosen = form.answers.get(name)
-    elsewhere = isinstance(chosen, str) and all(chosen not in row for row in shelves.USUAL[name])
+    elsewhere = isinstance(chosen, str) and all(chosen not in row for row in USUAL[name])
     note = word(name, chosen) if elsewhere else ""
     found[-1].append(Choice("shelf.list", say("shelf.more"), note=note, chosen=elsewhere, sign="down"))
     return found

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fieldapp.records.choosing import AGAIN
 from fieldapp.ui.presenters.desk import Desk
 
-AGAIN = ("element", "taxon", "certainty")
-"""What "same again" takes from the docket before."""
 NAMES = ("element", "taxon")
 MOST = 15
 """Elements and taxa that are kept at hand as chosen lately."""

@@ -1,6 +1,6 @@
 """Where an element or a taxon is found on the form: the usual ones at once, all others one shelf away. Pure.
 
-The usual ones are laid out by hand; the shelves follow the tables, so that nothing in them is out of reach.
+The usual ones (domain.usual) are laid out by hand; the shelves follow the tables: nothing in them is out of reach.
 Not here: what a choice does (form).
 """
 
@@ -9,22 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from fieldapp.domain.knowledge import Knowledge
-
-USUAL = {
-    "element": (
-        ("skull", "mandible", "loose_tooth", "atlas", "vertebra", "rib"),
-        ("scapula", "humerus", "radius", "ulna", "metacarpal"),
-        ("pelvis", "femur", "tibia", "calcaneum", "astragalus"),
-        ("metatarsal", "phalanx_1", "phalanx_2", "phalanx_3", "long_bone"),
-    ),
-    "taxon": (
-        ("cattle", "sheep_goat", "sheep", "goat", "pig"),
-        ("horse", "dog", "cat", "red_deer", "hare_rabbit"),
-        ("fowl", "bird", "large_mammal", "medium_mammal", "small_mammal"),
-        ("mammal", "human", "unknown"),
-    ),
-}
-"""{field: rows} of what is looked for most: what fits an 8-inch panel at 15 mm a button."""
 
 ACROSS, DOWN = 5, 4
 _CLASSES = ("bird", "fish", "amphibian", "reptile", "mollusc")

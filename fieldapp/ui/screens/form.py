@@ -10,8 +10,9 @@ from typing import Any
 from fieldapp import assets
 from fieldapp.domain import human
 from fieldapp.domain.plates import Plate
+from fieldapp.domain.usual import USUAL
 from fieldapp.records.answers import portion_states
-from fieldapp.ui.presenters import form_fields, shelves
+from fieldapp.ui.presenters import form_fields
 from fieldapp.ui.presenters.choices import Choice, refitted
 from fieldapp.ui.presenters.form import Form
 from fieldapp.ui.screens import saving, slip_layout
@@ -366,7 +367,7 @@ class FormScreen(SlipView):
         }
         if ident == "taxon.cf":
             shell.do(form.toggle_cf)
-        elif key.startswith("key.") and group in shelves.USUAL:
+        elif key.startswith("key.") and group in USUAL:
             shell.do(lambda: form.press_key(key.removeprefix("key."), "23456789", 12))
         elif group == "again":
             shell.do(form.same_again)

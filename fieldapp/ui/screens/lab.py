@@ -6,6 +6,7 @@ from typing import Any
 
 from fieldapp.ui.presenters import form_fields
 from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters.lab import sentence
 from fieldapp.ui.screens import saving
 from fieldapp.ui.screens.slip_layout import Box, Layout, put
 from fieldapp.ui.screens.view import View, load_kv
@@ -46,7 +47,7 @@ class LabScreen(View):
         top -= mm(7)
         high = mm(10) if lab.told.wrong else 0
         put(ids.wrong, Box(x, top - high, width, high))
-        ids.wrong.text = " ".join(lab.told.wrong)
+        ids.wrong.text = " ".join(sentence(one) for one in lab.told.wrong)
         top -= high
         foot = mm(theme.strip)
         put(ids.strip, Box(x, low, width, foot))

@@ -171,6 +171,19 @@ def test_a_specialist_finishes_a_docket_with_the_keyboard_alone(browser: WebDriv
     assert served.record("heavy").value("weight_g") == 55.5, "Enter saves, wherever the cursor stands"
 
 
+@pytest.mark.proof
+def test_a_bag_is_entered_with_the_keyboard_alone(browser: WebDriver, served: Scene) -> None:
+    sign_in(browser, served, "zooarchaeologist", f"/review/bag/{an_id('bag')}/entry")
+    # Callipers and a balance end what they type with Enter, like whoever types words.
+    for line in ("hum l cattle +dis Bd", "80.5", "w", "120", "", "= r w80", "tibai l"):
+        assert focused(browser).get_attribute("name") == "line", "ready for the next one without a key between"
+        focused(browser).send_keys(line, Keys.ENTER)
+    assert focused(browser).get_attribute("value") == "tibai l"
+    ledger = served.cabin.ledger
+    made = [ledger.record(one) for one in ledger.begun_here(an_id("bag"), 9)]
+    assert [one.value("weight_g") for one in made if one] == [80, 120]
+
+
 def test_every_page_is_readable_asks_nobody_else_and_fits_a_laptop(browser: WebDriver, served: Scene) -> None:
     sign_in(browser, served, "supervisor")
     logged(browser)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from fieldapp import assets
 from fieldapp.domain.measures import Measurement, Taking
 from fieldapp.domain.plates import Plate, direction
-from fieldapp.records.answers import fusion_states, portion_states
+from fieldapp.records import typed
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.fields import Body, Room, number_of, paged, shown, take_pad
 from fieldapp.ui.texts import say, word
@@ -20,12 +20,7 @@ FIGURE = "0123456789."
 
 def takings(form: Form) -> list[Taking]:
     """What can be measured on the bone in hand: what can be taken now first."""
-    answers, know = form.answers, form.desk.knowledge
-    most = [key for key, state in portion_states(answers, know).items() if state == "most"]
-    found = know.measures.possible(
-        answers.get("element"), answers.get("taxon"), most, fusion_states(answers, know), answers.get("position")
-    )
-    return sorted(found, key=lambda one: bool(one.lacking))
+    return typed.takings(form.answers, form.desk.knowledge)
 
 
 def applies(form: Form) -> bool:
