@@ -252,7 +252,7 @@ def next_unmarked(connection: Connection, after: Record, bag: str, context: str)
 
 
 def first_unmarked(connection: Connection, *where: ColumnElement[bool]) -> str:
-    """The first docket by label of those for which all of this holds that nobody has marked as it stands; "" for none."""
+    """The first docket by label, of those for which all of this holds, that nobody has marked as it stands; or ""."""
     return connection.scalar(DOCKETS.where(LINE.mark != "checked", *where).order_by(*BY_LABEL).limit(1)) or ""
 
 

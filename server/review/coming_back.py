@@ -19,8 +19,8 @@ from server.review.desk import pages
 LISTS = frozenset({"dockets", "disagreements", "problems", "context", "changes", "cause", "doubles", "refits", "bag"})
 KEEPING = frozenset(
     {
-        "docket", "edit_docket", "save_docket", "check", "raise_docket", "disagreement", "settle", "open_again", "third",
-        "combine", "combined", "third_reading", "write_reading", "pair", "say_of_pair",
+        "docket", "edit_docket", "save_docket", "check", "raise_docket", "disagreement", "settle", "open_again",
+        "third", "combine", "combined", "third_reading", "write_reading", "pair", "say_of_pair",
     }
 )  # fmt: skip
 LONGEST = 400

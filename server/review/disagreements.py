@@ -143,8 +143,8 @@ def settle(record: str, path: str) -> Response:
     desk.write(found.kind, found.id, {path: value, f"note/{desk.ledger().new_id()}": note}, over)
     desk.acted("settled", record)
     if after is not None:
-        where = {"record": after.record, "path": after.path}
-        return redirect(url_for("review.disagreement", **where, before=record, before_path=path))
+        address = url_for("review.disagreement", record=after.record, path=after.path, before=record, before_path=path)
+        return redirect(address)
     return redirect(url_for("review.disagreement", record=record, path=path, done="settled"))
 
 
@@ -224,6 +224,7 @@ def disagreement_page(record: Record, path: str, status: int = 200, **form: str)
     former = () if nature or path == DELETED else _former(showing, record, path, list(heads))
     beside = versions if nature else former
     fields = differing(beside) if path == "reading" else {}
+    listed = rows(beside, fields)
     context = ledger.contexts_of([record]).get(record.id, "")
     others = ledger.get(filter(None, [context]))
     closed = closing.closed_paths(record)
@@ -248,7 +249,8 @@ def disagreement_page(record: Record, path: str, status: int = 200, **form: str)
         former=former,
         reasons=_reasons(showing, record, heads) if not nature else [],
         differing=fields,
-        rows=rows(beside, fields),
+        rows=listed,
+        unsaid=[one for one in listed if one not in fields and all(_is_unsaid(v.value, one) for v in beside)],
         coarser=coarser(versions) if nature == "precision" else None,
         unseen=unseen,
         heads=canonical(record.head_ids() if path == DELETED else {path: sorted(heads)}),
@@ -261,6 +263,11 @@ def disagreement_page(record: Record, path: str, status: int = 200, **form: str)
         late=_late(showing, versions) if nature else (),
         before=_before(),
     )
+
+
+def _is_unsaid(reading: Any, field: str) -> bool:
+    """Whether a reading says nothing in a field: those that none says are named in one line."""
+    return isinstance(reading, Mapping) and "/" not in field and reading.get(field) in (None, "", {})
 
 
 def _before() -> tuple[Record, str, bool] | None:

@@ -47,8 +47,8 @@ def second_reading(reading: str) -> Response:
 @pages.post("/second/<reading>")
 @desk.needs_sign_in
 def second_saved(reading: str) -> Response:
-    """The fields of reading_form; `do`: "parts" shows those of the bone named, anything else saves, "next" and goes on; `heads`: what the
-    form showed, JSON {path: [change ids]}; `parts_of`; `note`."""
+    """The fields of reading_form; `do`: "parts" shows those of the bone named, "next" saves and goes on to the next,
+    anything else saves; `heads`: what the form showed, JSON {path: [change ids]}; `parts_of`; `note`."""
     record, draw = _found(reading)
     if not second.is_open(record) and draw.over:
         abort(409)
@@ -77,11 +77,11 @@ def second_saved(reading: str) -> Response:
         ledger.write_many_in(connection, raised, RULES)
     desk.desk().written()
     desk.acted("second_read", second.docket_of(record))
-    # What the rules find in it, and what they raise, is shown before she goes on.
-    if desk.field("do") == "next" and not raised and now and not _problems(now, ledger.record(second.docket_of(record))):
-        after = _left(record, draw)
-        if after:
-            return redirect(url_for("review.second_reading", reading=after[0].id, before=record.id))
+    # What the rules raise or ask to be mended is shown before she goes on.
+    found = _problems(now, ledger.record(second.docket_of(record))) if now is not None else []
+    after, clean = _left(record, draw), not raised and all(one.level == "note" for one in found)
+    if desk.field("do") == "next" and clean and after:
+        return redirect(url_for("review.second_reading", reading=after[0].id, before=record.id))
     return redirect(url_for("review.second_reading", reading=record.id, done="saved"))
 
 

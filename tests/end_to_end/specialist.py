@@ -85,9 +85,7 @@ class Hand:
             print(f"{name}: at {self.browser.current_url}\n{self.words()[:2000]}")
             raise
         each = self.actions / of
-        self.table.append(
-            f"{name:<44} {of:>3} x {each:>5.1f} actions, {self.pages:>3} pages in {self.seconds:>5.2f} s"
-        )
+        self.table.append(f"{name:<44} {of:>3} x {each:>5.1f} actions, {self.pages:>3} pages in {self.seconds:>5.2f} s")
         print(self.table[-1])
         assert each <= most, f"{name}: {each:.1f} actions where {most} are enough"
 
