@@ -28,7 +28,8 @@ LONGEST = 400
 
 def back() -> str:
     """The address that the page is asked to lead back to, without what the server puts before it; "" for none."""
-    return desk.inside(request.args.get("back", "")[:LONGEST])
+    told = request.args.get("back", "")
+    return desk.inside(told) if len(told) <= LONGEST else ""
 
 
 def asked_of(path: str) -> MultiDict[str, str]:
