@@ -113,7 +113,7 @@ class Hand:
     def type(self, name: str, text: str) -> None:
         """A field, by its name; what stood there is written over."""
         self.actions += 1
-        field = self.browser.find_element(By.NAME, name)
+        field = self.browser.find_element(By.CSS_SELECTOR, f'input[name="{name}"], textarea[name="{name}"]')
         field.clear()
         field.send_keys(text)
 
@@ -124,7 +124,14 @@ class Hand:
         if what[0] in "#." or "[" in what or what.startswith("main "):
             return self.browser.find_element(By.CSS_SELECTOR, what)
         said = f'normalize-space(.)="{what}"'
-        return self.browser.find_element(By.XPATH, f"//main//a[{said}] | //main//button[{said}] | //nav//a[{said}]")
+        found = self.browser.find_elements(By.XPATH, f"//main//a[{said}] | //main//button[{said}] | //nav//a[{said}]")
+        assert found, f"nothing here is called {what}"
+        shown = [one for one in found if one.is_displayed()]
+        if not shown:
+            # What is seldom wanted is folded away in the row of pages.
+            self.actions += 1
+            self.browser.find_element(By.CSS_SELECTOR, "nav details summary").click()
+        return (shown or found)[0]
 
     def keys(self, wanted: str, *keys: str) -> None:
         """By keyboard: Tab to what matches a selector, the focus seen all the way, then keys; each Tab is an action."""

@@ -131,7 +131,7 @@ def test_quick_records_are_finished(hand: Hand) -> None:
 def test_second_readings_are_drawn_read_blind_ended_and_compared(hand: Hand) -> None:
     as_role(hand, "zooarchaeologist")
     many = few(season.READ_AGAIN)
-    with hand.job("drawing bones for a second reading", 6):
+    with hand.job("drawing bones for a second reading", 7):
         hand.press("Second readings")
         hand.press("Draw bones")
         hand.type("number", season.AGAIN)
@@ -268,7 +268,7 @@ def test_bags_go_into_a_box_and_a_bone_goes_out(hand: Hand) -> None:
     assert hand.scene.record(f"bag {season.QUICK}").value("box") == "Box 12"
     with hand.job("a bone lent", 9):
         hand.go(f"/review/docket/{an_id('two of 0')}")
-        hand.press("Send, sample or lend it")
+        hand.press("Note a transfer")
         hand.choose("kind", "loan")
         hand.type("to", "A laboratory (invented)")
         hand.type("authority", "The museum (invented)")
