@@ -19,7 +19,8 @@ from fieldapp.records import checked as marked
 from fieldapp.records.changes import canonical
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
-from fieldapp.records.schemas import CUSTODY, SHAPES
+from fieldapp.records.schemas import SHAPES
+from fieldapp.records.shapes import CUSTODY
 from fieldapp.records.standing import Authority, is_released, standing_of
 from fieldapp.sheets.entries import (
     Assessed,

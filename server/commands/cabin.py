@@ -19,7 +19,7 @@ from fieldapp.assets import knowledge, texts
 from fieldapp.cli import CommandError
 from fieldapp.domain import short_codes
 from fieldapp.records import enrolment
-from fieldapp.records.schemas import ROLES
+from fieldapp.records.shapes import ROLES
 from server import cabin
 from server.commands import carry, places, running, site_rules, sites
 from server.config import Config

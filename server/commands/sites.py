@@ -8,7 +8,7 @@ from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 from typing import Any
 
-from fieldapp.records.schemas import ROLES
+from fieldapp.records.shapes import ROLES
 from server import unit
 from server.cabin import Cabin
 from server.config import SITES, Config

@@ -25,7 +25,7 @@ from sqlalchemy import Connection, Row, func, insert, select, update
 from fieldapp.assets import knowledge
 from fieldapp.records import signing
 from fieldapp.records.enrolment import ALPHABET
-from fieldapp.records.schemas import ROLES
+from fieldapp.records.shapes import ROLES
 from server.errors import (
     AccountExists,
     DoneAlready,

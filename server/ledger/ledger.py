@@ -8,49 +8,44 @@
 
 All of it may be called from several threads, and from a second process beside the running cabin. A batch is one
 transaction: on the disk, folded and visible when `accept` returns; the rules look at it afterwards (checks).
-Not here: HTTP (server.api), pages (server.review), people's passwords (accounts), tablets' tokens (devices).
+What it answers without writing is in the module answers. Not here: HTTP (server.api), pages (server.review), people's
+passwords (accounts), tablets' tokens (devices).
 """
 
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence, Set
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, select
 
 from fieldapp import assets
 from fieldapp.domain.ids import site_id
-from fieldapp.domain.rules import Problem
-from fieldapp.records import changes, standing
+from fieldapp.records import changes
 from fieldapp.records.changes import Change, UnreadableChange
 from fieldapp.records.fold import Record
-from server.errors import LedgerUnreachable, NotTheSite, ValueNotKept
+from server.errors import NotTheSite, ValueNotKept
 from server.ledger import (
     asking,
     checks,
     events,
     folding,
-    holds,
     intake,
     letters,
     meta,
     opening,
-    placing,
     proving,
     tables,
 )
-from server.ledger.asking import Disputed, Listed, Pulled, Written
-from server.ledger.checks import Found
+from server.ledger.answers import Answers
+from server.ledger.asking import Pulled
 from server.ledger.database import Database
-from server.ledger.holds import Hold
 from server.ledger.intake import Answer
-from server.ledger.meta import Names
 from server.ledger.place import Place
 
-T = TypeVar("T")
 Clock = Callable[[], datetime]
 
 
@@ -83,15 +78,13 @@ class Edit(NamedTuple):
     over: Mapping[str, Sequence[str]]
 
 
-class Ledger:
+class Ledger(Answers):
     """See the module. `clock` gives aware times; `new_id` gives UUIDs as text."""
 
     def __init__(self, database: Database, clock: Clock, new_id: Callable[[], str]) -> None:
         self.database = database
         self.clock = clock
         self.new_id = new_id
-        self._authority: tuple[tuple[str, int], standing.Authority] | None = None
-        self._holds: tuple[tuple[str, int, str], list[Hold]] | None = None
 
     # -- beginning and end
 
@@ -165,14 +158,6 @@ class Ledger:
     def text(moment: datetime) -> str:
         """Any moment, written so."""
         return moment.astimezone(UTC).isoformat(timespec="milliseconds")
-
-    def names(self) -> Names:
-        """Epoch, own notebook, site and head of the count."""
-        return self._read(meta.names)
-
-    def site(self) -> Record:
-        """The site's record."""
-        return self._read(lambda connection: folding.records_of(connection, [meta.names(connection).site])[0])
 
     def renew(self, why: str, who: str = "cabin", instead_of: str = "") -> str:
         """Begins a new epoch with a new notebook, after a backup was put back: tablets then send everything again.
@@ -316,103 +301,7 @@ class Ledger:
         if any(one.kind == "site" and checks.weighs(one) for one in fresh):
             checks.all_due(connection)
 
-    # -- asking
-
-    def authority(self) -> standing.Authority:
-        """Who may decide here, for fieldapp.records.standing."""
-        return self._read(self._who)
-
-    def _who(self, connection: Connection, keep: bool = True) -> standing.Authority:
-        # Kept until somebody, in this process or another, has written a site or a person. Never kept while writing:
-        # what is read there may be taken back, and its number given to another change.
-        # Numbers are given anew in each epoch.
-        names = meta.names(connection)
-        stamp = names.epoch, names.authority
-        kept = self._authority
-        if kept is None or kept[0] != stamp:
-            kept = (stamp, folding.authority_of(connection))
-            if keep:
-                self._authority = kept
-        return kept[1]
-
-    def record(self, record: str) -> Record | None:
-        """One record as it stands, or None."""
-        return self.get([record]).get(record)
-
-    def record_in(self, connection: Connection, record: str) -> Record | None:
-        """Like `record`, inside a transaction of the caller's."""
-        return next(iter(folding.records_of(connection, [record])), None)
-
-    def get(self, ids: Iterable[str]) -> dict[str, Record]:
-        """{id: record} of those that are there."""
-        wanted = sorted(set(ids))
-        return {one.id: one for one in self._read(lambda connection: folding.records_of(connection, wanted))}
-
-    def records(self, kind: str, context: str | None = None, *, deleted: bool = False) -> list[Record]:
-        """The records of a kind, by label; those in one context if it is given; without the deleted, unless asked.
-
-        A docket in a bag lies in the bag's context, once the bag has come.
-        """
-        return self._read(lambda connection: asking.records(connection, kind, context, deleted))
-
-    def on_sheet(self, context: str) -> list[Record]:
-        """The records that a context's sheet is made of, deleted ones too: see `placing`."""
-        return self._read(lambda connection: placing.on_sheet(connection, context))
-
-    def listing(self, kind: str, context: str | None = None, *, deleted: bool = False) -> list[Listed]:
-        """Like `records`, as light lines for long lists."""
-        return self._read(lambda connection: asking.listing(connection, kind, context, deleted))
-
-    def contexts_of(self, records: Iterable[Record]) -> dict[str, str]:
-        """{record id: context id} of those that lie in one."""
-        listed = list(records)
-        return self._read(lambda connection: holds.contexts_of(connection, listed))
-
-    def called(self, kind: str, label: str) -> list[str]:
-        """Ids of the live records of a kind that carry a label or number."""
-        return self._read(lambda connection: asking.called(connection, kind, label))
-
-    def begun_here(self, place: str, limit: int) -> list[str]:
-        """Ids of the live dockets in a bag, or in a context without one, that were made at the desk: newest first."""
-        return self._read(lambda connection: asking.begun_here(connection, place, limit))
-
-    def came_after(self, context: str, seq: int, limit: int = 200) -> list[Written]:
-        """Changes after number `seq` of the count to a context and to what lies in it, in the order of their coming."""
-        return self._read(lambda connection: asking.came_after(connection, context, seq, limit))
-
-    def history(self, record: str) -> list[Written]:
-        """Every change of a record, in the order in which they came."""
-        return self._read(lambda connection: asking.history(connection, record))
-
-    def following(self, first: str, n: int) -> list[Written]:
-        """A change and those taken in right behind it, `n` in all."""
-        return self._read(lambda connection: asking.following(connection, first, n))
-
-    def who(self, change_ids: Iterable[str]) -> dict[str, Written]:
-        """{change id: the change, with who wrote it, when and in which notebook} of those that are there."""
-        return self._read(lambda connection: asking.who(connection, change_ids))
-
-    def disagreements(self, nature: str | None = None) -> list[Disputed]:
-        """What the records disagree about: all, or those of one nature (conflict, precision, deletion)."""
-        return self._read(lambda connection: asking.disagreements(connection, nature))
-
-    def holds(self) -> list[Hold]:
-        """Every docket that is on hold, or that has a hold record: see the module holds.
-
-        Shared until the next change is taken in: not to be altered.
-        """
-        return self._read(self._holds_in)
-
-    def _holds_in(self, connection: Connection) -> list[Hold]:
-        now = meta.names(connection)
-        kept, stamp = self._holds, (now.epoch, now.head, meta.known(connection))
-        if kept is None or kept[0] != stamp:
-            self._holds = kept = (stamp, holds.holds(connection, self._who(connection)))
-        return kept[1]
-
-    def unread(self, answer: str | None = None) -> list[dict[str, Any]]:
-        """What was kept but not folded, newest first: the columns of the table `unread`."""
-        return self._read(lambda connection: asking.unread(connection, answer))
+    # -- the log
 
     def note(self, what: str, who: str, fields: Mapping[str, Any]) -> None:
         """Adds a line to the log, such as that somebody has seen what is closed."""
@@ -423,43 +312,7 @@ class Ledger:
         """Like `note`, inside a transaction of the caller's."""
         events.note(connection, what, who, self.now(), fields)
 
-    def events(self, limit: int = 200, what: str | None = None) -> list[events.Event]:
-        """The last lines of the log, newest first."""
-        return self._read(lambda connection: events.newest(connection, limit, what))
-
-    def counts(self) -> dict[str, Any]:
-        """Numbers for a first page; deleted records are left out.
-
-        {"records": {kind: n}, "answers": {answer: n}, "disagreements": {nature: n}, "problems": {level: n},
-        "unread": n, "set_aside": n, "due": records the rules have not looked at yet, "head": n}
-        """
-        return self._read(asking.counts)
-
     # -- what the rules find
-
-    def problems(self, level: str | None = None, record: str | None = None) -> list[Found]:
-        """What the rules have found so far (see counts()["due"]): all, of one level, or of one record."""
-        return self._read(lambda connection: checks.problems(connection, level, None if record is None else [record]))
-
-    def problems_of(self, records: Collection[str]) -> list[Found]:
-        """What the rules have found so far in these records."""
-        return self._read(lambda connection: checks.problems(connection, records=records))
-
-    def due(self) -> int:
-        """How many records the rules have not looked at yet."""
-        return self._read(checks.due)
-
-    def troubled(self, records: Iterable[str]) -> set[str]:
-        """Those of these records in which the rules have found something, or which they have not looked at yet."""
-        return self._read(lambda connection: checks.troubled(connection, records))
-
-    def would_find(self, record: Record) -> list[Problem]:
-        """What the rules would find in a record as somebody is about to write it. Nothing is kept."""
-        return self.would_find_in([record])[record.id]
-
-    def would_find_in(self, records: Sequence[Record]) -> dict[str, list[Problem]]:
-        """The same of several, each seen among the others: {record id: problems}."""
-        return self._read(lambda connection: checks.would_find(connection, records))
 
     def check_due(self, limit: int = 800) -> int:
         """Lets the rules look at up to `limit` changed records and what hangs on them; returns how many are left.
@@ -509,18 +362,6 @@ class Ledger:
             )
         return found
 
-    def beginning_with(self, beginnings: Set[str]) -> dict[str, tuple[str, str]]:
-        """{beginning of a change's id: (its id, its record)}, where exactly one begins so."""
-        return self._read(lambda connection: asking.beginning_with(connection, beginnings))
-
-    def tag(self, notebook: str) -> str:
-        """What a notebook has that knows everything here, as fieldapp.records.wire.tag; "" where it has been copied."""
-        return self._read(lambda connection: asking.tag(connection, notebook))
-
-    def forked(self, notebook: str) -> bool:
-        """Whether a notebook has given a number twice: a copy of it goes on somewhere, or an old one was put back."""
-        return self._read(lambda connection: asking.forked(connection, notebook))
-
     # -- proving
 
     def rebuild_matches(self) -> bool:
@@ -536,15 +377,6 @@ class Ledger:
         with self.database.writing() as connection:
             self.rebuild_in(connection)
             events.note(connection, "mended", "cabin", self.now(), {})
-
-    def _read(self, ask: Callable[[Connection], T]) -> T:
-        try:
-            with self.database.reading() as connection:
-                return ask(connection)
-        except LedgerUnreachable:
-            # A connection may drop. To ask again is safe; to write again is for whoever knows what was to be written.
-            with self.database.reading() as connection:
-                return ask(connection)
 
 
 def _now() -> datetime:

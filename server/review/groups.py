@@ -16,7 +16,7 @@ from werkzeug.wrappers import Response
 
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
-from fieldapp.records.schemas import RELATIONS
+from fieldapp.records.shapes import RELATIONS
 from server.ledger import pairs
 from server.review import desk, locking, once, words
 from server.review.desk import pages

@@ -22,8 +22,8 @@ from fieldapp.domain.ids import hold_id
 from fieldapp.domain.naming import ANSWERS
 from fieldapp.records.fold import Record
 from fieldapp.records.place import conditions_of, place_of
-from fieldapp.records.schemas import BONE_SEEN, CUSTODY, SIDES, VERDICTS
 from fieldapp.records.sealing import CannotOpen
+from fieldapp.records.shapes import BONE_SEEN, CUSTODY, SIDES, VERDICTS
 from server.errors import SignInLocked, SignInRefused
 from server.ledger import Hold
 from server.ledger.accounts import Unlocked

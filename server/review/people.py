@@ -10,7 +10,7 @@ from __future__ import annotations
 from flask import abort, redirect, request, url_for
 from werkzeug.wrappers import Response
 
-from fieldapp.records.schemas import ROLES
+from fieldapp.records.shapes import ROLES
 from server.errors import DoneAlready
 from server.ledger import people as looking_after
 from server.ledger.accounts import Account

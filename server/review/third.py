@@ -24,7 +24,8 @@ from fieldapp.domain.rules import Problem, sentence
 from fieldapp.records.changes import canonical
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
-from fieldapp.records.schemas import FUSION_STATES, PORTION_STATES, SIDES, STAGES, problems_of
+from fieldapp.records.schemas import problems_of
+from fieldapp.records.shapes import FUSION_STATES, PORTION_STATES, SIDES, STAGES
 from server.ledger import beside
 from server.review import desk, locking, words
 from server.review.desk import pages

@@ -14,7 +14,7 @@ from typing import Any
 from fieldapp.assets import knowledge, texts
 from fieldapp.domain.naming import ANSWERS
 from fieldapp.records.changes import canonical
-from fieldapp.records.schemas import CUSTODY
+from fieldapp.records.shapes import CUSTODY
 from fieldapp.sheets.observed import LISTS, observed
 
 PARTS = ("portions", "fusion")

@@ -52,7 +52,7 @@ def test_no_form_of_the_desk_lowers_a_hold_without_the_signers_password(
             continue
         for record in (STOP, HOLD):
             for path in PATHS if "path" in rule.arguments else ("rest",):
-                values = {"record": record, "docket": record, "path": path}
+                values = {"record": record, "docket": record, "path": path, "kind": "bag"}
                 where = scene.app.url_map.bind("localhost").build(
                     rule.endpoint, {name: values.get(name, record) for name in rule.arguments}
                 )

@@ -136,7 +136,7 @@ def test_a_short_form_is_finished_later_without_retyping(desk: Desk) -> None:
 
 
 def test_what_it_looks_like_is_a_material_and_an_element_that_exist(desk: Desk) -> None:
-    from fieldapp.records.schemas import MATERIALS
+    from fieldapp.records.shapes import MATERIALS
 
     for material, element in quick.LOOKS.values():
         assert material in MATERIALS

@@ -11,7 +11,7 @@ from typing import Any
 
 from fieldapp.domain import human
 from fieldapp.domain.naming import NOTHING, named
-from fieldapp.records.schemas import BONE_SEEN, SIDES, VERDICTS
+from fieldapp.records.shapes import BONE_SEEN, SIDES, VERDICTS
 from fieldapp.records.signing import sign
 from fieldapp.sync.errors import PasswordRefused
 from fieldapp.sync.personal_key import PersonalKey

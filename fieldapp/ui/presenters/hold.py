@@ -10,8 +10,8 @@ from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.records.fold import Record
 from fieldapp.records.place import conditions_of, is_licensed, place_of
-from fieldapp.records.schemas import CUSTODY
 from fieldapp.records.sealing import seal
+from fieldapp.records.shapes import CUSTODY
 from fieldapp.records.standing import is_released
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.desk import Desk, Write
