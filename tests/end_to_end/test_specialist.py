@@ -7,6 +7,7 @@ The bounds are this project's own; there is no source for what is quick enough. 
 from __future__ import annotations
 
 import os
+import shutil
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -36,13 +37,16 @@ ALL = int(os.environ.get("PROOF_ROUNDS") or 200) >= 200
 def driver(folder: Path, **preferences: object) -> WebDriver:
     """A browser that keeps what it is given to download in a folder."""
     options = webdriver.ChromeOptions()
-    options.binary_location = "/usr/bin/chromium"
+    program, driven = shutil.which("chromium"), shutil.which("chromedriver")
+    assert program, "the tests need chromium (make test installs it)"
+    assert driven, "the tests need chromedriver (make test installs it)"
+    options.binary_location = program
     for flag in FLAGS:
         options.add_argument(flag)
     keeping = {"download.default_directory": str(folder), "plugins.always_open_pdf_externally": True, **preferences}
     options.add_experimental_option("prefs", keeping)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    return webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
+    return webdriver.Chrome(options=options, service=Service(driven))
 
 
 @pytest.fixture(scope="module")
