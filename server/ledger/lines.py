@@ -20,10 +20,11 @@ from fieldapp.records.fold import Record
 from server.ledger import tables
 from server.ledger.columns import writable
 from server.ledger.database import among, put
-from server.ledger.folding import disputed, label_of, nature, short
+from server.ledger.folding import disputed, label_of, nature, records_of, short
 
 GRAVITY = {"note": 1, "check": 2, "impossible": 3}
 """{level of a problem: how grave}."""
+LATE_BAGS = 500
 LAST = "\U0010ffff"
 """Sorts what has no label after what has one."""
 
@@ -192,17 +193,20 @@ def contexts(connection: Connection) -> list[dict[str, Any]]:
 def bags(connection: Connection) -> list[dict[str, Any]]:
     """The lines of all bags, by context and label: {column: value}, with `id` and `label`.
 
-    One that the rules have not looked at yet has nothing but these two and `sort`.
+    Those that the rules have not looked at yet are read themselves, so that what was put into a box is in it at once;
+    beyond LATE_BAGS one that is new has nothing but these two and `sort`.
     """
     own, line = tables.record.c, tables.bag_line
-    query = select(line, own.id, func.coalesce(own.label, "").label("label"))
+    query = select(line, own.id, own.due, func.coalesce(own.label, "").label("label"))
     query = query.select_from(tables.record.outerjoin(line, own.id == line.c.record))
     rows = connection.execute(query.where(own.kind == "bag", own.life != "deleted"))
     names = [*rows.keys()]
     found = [dict(zip(names, row, strict=True)) for row in rows.all()]
+    late = _late_bags(connection, [one["id"] for one in found if one["due"]][:LATE_BAGS])
     for one in found:
         one["sort"] = one["sort"] or sort_key(one["label"])
         one["steps"] = one["steps"] or ""
+        one |= late.get(one["id"], {})
     return sorted(found, key=lambda one: (one["place"] or LAST, one["sort"], one["id"]))
 
 
@@ -210,6 +214,18 @@ def boxes(connection: Connection) -> set[str]:
     """The names of boxes that bags say they are in."""
     box = tables.bag_line.c.box
     return {*connection.scalars(select(box).where(box.is_not(None)).distinct())}
+
+
+def _late_bags(connection: Connection, ids: Sequence[str]) -> dict[str, dict[str, Any]]:
+    """{bag: its line as it would be now}."""
+    late = records_of(connection, ids)
+    where = {context for one in late if isinstance(context := one.value("context"), str)}
+    places = places_in([*late, *records_of(connection, sorted(where))])
+    found = {}
+    for one in late:
+        context, place = places.get(one.id, (None, None))
+        found[one.id] = {**_bag(one), "context": context, "place": place}
+    return found
 
 
 def numbers(connection: Connection) -> dict[str, Numbers]:
@@ -241,6 +257,17 @@ def next_unmarked(connection: Connection, after: Record, bag: str, context: str)
     query = DOCKETS.join(tables.record, own.id == LINE.record).where(later, LINE.mark != "checked")
     there = own.bag == bag if bag else (LINE.context == context) & own.bag.is_(None)
     return connection.scalar(query.where(there).order_by(*BY_LABEL).limit(1)) or ""
+
+
+def first_unmarked(connection: Connection, *where: ColumnElement[bool]) -> str:
+    """The first docket by label, of those for which all of this holds, that nobody has marked as it stands; or ""."""
+    return connection.scalar(DOCKETS.where(LINE.mark != "checked", *where).order_by(*BY_LABEL).limit(1)) or ""
+
+
+def disputed_in(connection: Connection, *where: ColumnElement[bool]) -> int:
+    """How many of the dockets for which all of this holds disagree about something, be it in precision."""
+    query = select(func.count()).select_from(tables.docket_line).where(LINE.conflicts + LINE.precisions > 0, *where)
+    return connection.scalar(query) or 0
 
 
 def checked_in(connection: Connection, *where: ColumnElement[bool]) -> int:

@@ -25,6 +25,7 @@ from server.review import (
     bulk,
     carrying,
     changes,
+    coming_back,
     contexts,
     disagreements,
     dockets,
@@ -64,7 +65,7 @@ from server.review.desk import COOKIE, COOKIE_RULES, NAME, Desk, pages
 __all__ = ["register"]
 
 _ROUTES = (
-    language, signing_in, my_account, today, changes, contexts, fragments, dockets, new_docket, editing,
+    coming_back, language, signing_in, my_account, today, changes, contexts, fragments, dockets, new_docket, editing,
     editing_context, marking, locking, raising, disagreements, settling, third, doubles, groups, holds, problems,
     beside, sheets, photos, bags, boxes, transfers, site_setup, adding_contexts, people, tablets, carrying, second,
     second_reading, log, faults, entry, entry_many, bulk, keys,

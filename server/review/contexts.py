@@ -119,6 +119,7 @@ def context(context: str) -> Response:
         table = fragments.listed(connection, here)
         pieces = [piece(*one) for one in lines.pieces(connection, here, blind.told(connection, LINE.record))]
         checked_n = lines.checked_in(connection, here)
+        begin, disputed_n = lines.first_unmarked(connection, here), lines.disputed_in(connection, here)
     if record is None and not table.total and context not in _raised_in():
         abort(404)
     showing = Showing(ledger)
@@ -139,6 +140,9 @@ def context(context: str) -> Response:
         table=table,
         due=desk.due(),
         checked_n=checked_n,
+        begin=begin,
+        number=label(record),
+        disputed_n=disputed_n,
         mark_n=mark_n,
         mark_shown=mark_shown,
         lock=locking.lock_of(record) if record else None,

@@ -17,16 +17,18 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from flask import abort, redirect, request, url_for
-from sqlalchemy import ColumnElement, func, or_
+from sqlalchemy import ColumnElement, Connection, func, or_
+from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response
 
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from fieldapp.records.schemas import SHAPES
 from server.ledger import asking, lines, tables
+from server.ledger.asking import Disputed
 from server.ledger.folding import nature as nature_of
 from server.ledger.lines import LINE
-from server.review import blind, closing, desk, fragments, locking, opened, parting, words
+from server.review import blind, closing, coming_back, desk, fragments, locking, opened, parting, words
 from server.review.desk import pages
 from server.review.showing import SEALED, Said, Showing, Version, coarser, differing, label, rows
 from server.review.tables import Paged, Sort
@@ -37,6 +39,7 @@ ACTS = {"docket": "settle_docket", "context": "settle_context", "bag": "settle_c
 """{kind: the act of the role table}. Other kinds are not settled here."""
 
 COARSER, KEEP, DELETE, LOCKED = "coarser", "keep", "delete", "locked"
+NEXT = "next"
 
 
 _ROW, _RECORD = tables.disagreement.c, tables.record.c
@@ -60,9 +63,8 @@ ONLY = {
 @desk.needs_sign_in
 def disagreements() -> Response:
     """What the records disagree about; differences of precision last."""
-    usual = (_IS_PRECISION, func.coalesce(LINE.sort, _RECORD.label, ""), _ROW.record, _ROW.path)
     with desk.ledger().database.reading() as connection:
-        table = Paged(connection, lines.DISAGREEMENTS, SORTS, find=_has, only=ONLY, usual=usual)
+        table = _table(connection)
         found = asking.disputed(connection, [tuple(row) for row in table.rows])
     return desk.page(
         "disagreements",
@@ -72,6 +74,26 @@ def disagreements() -> Response:
         settled_here=ACTS,
         versions=lambda one: _listed(one.record, one.path, one.heads),
     )
+
+
+def _table(connection: Connection, asked: MultiDict[str, str] | None = None) -> Paged:
+    usual = (_IS_PRECISION, func.coalesce(LINE.sort, _RECORD.label, ""), _ROW.record, _ROW.path)
+    return Paged(connection, lines.DISAGREEMENTS, SORTS, find=_has, only=ONLY, usual=usual, asked=asked)
+
+
+def _next(record: str, path: str) -> Disputed | None:
+    """What comes after this one in the list that it was opened from, of what is settled here."""
+    asked = coming_back.asked_of("/review/disagreements")
+    with desk.ledger().database.reading() as connection:
+        table = _table(connection, asked)
+        listed = [tuple(row) for row in table.rows]
+        here = listed.index(mine) if (mine := next((one for one in listed if one[:2] == (record, path)), None)) else -1
+        after = listed[here + 1 :]
+        if table.number < table.last:
+            asked["page"] = str(table.number + 1)
+            after += [tuple(row) for row in _table(connection, asked).rows]
+        found = asking.disputed(connection, [*after, *listed[: max(here, 0)]])
+    return next((one for one in found if one.kind in ACTS and not blind.is_hidden(one.record)), None)
 
 
 def _has(word: str) -> ColumnElement[bool]:
@@ -101,7 +123,7 @@ def disagreement(record: str, path: str) -> Response:
 @desk.needs_sign_in
 def settle(record: str, path: str) -> Response:
     """`heads`: what the form showed, JSON {path: [change ids]}; `choice`: a change id, "coarser", "keep" or "delete";
-    `reason`."""
+    `reason`; `do`: "next" goes on to the next of the list."""
     found = found_record(record, path)
     must_settle(found, path)
     shown = shown_heads(found, path)
@@ -115,9 +137,13 @@ def settle(record: str, path: str) -> Response:
     if parting.settled_away(found, path, value):
         return disagreement_page(found, path, 409, fault="lowers", choice=choice, reason=reason)
     over = dict(shown) if path == DELETED else {path: shown[path]}
+    after = _next(record, path) if desk.field("do") == NEXT else None
     note = {"text": words.say("note.settled", field=words.field(path), reason=reason), "stage": "analysis"}
     desk.write(found.kind, found.id, {path: value, f"note/{desk.ledger().new_id()}": note}, over)
     desk.acted("settled", record)
+    if after is not None:
+        address = url_for("review.disagreement", record=after.record, path=after.path, before=record, before_path=path)
+        return redirect(address)
     return redirect(url_for("review.disagreement", record=record, path=path, done="settled"))
 
 
@@ -204,6 +230,7 @@ def disagreement_page(record: Record, path: str, status: int = 200, **form: str)
     former = () if nature or path == DELETED else _former(showing, record, path, list(heads))
     beside = versions if nature else former
     fields = differing(beside) if path == "reading" else {}
+    listed = rows(beside, fields)
     context = ledger.contexts_of([record]).get(record.id, "")
     others = ledger.get(filter(None, [context]))
     closed = closing.closed_paths(record)
@@ -228,7 +255,8 @@ def disagreement_page(record: Record, path: str, status: int = 200, **form: str)
         former=former,
         reasons=_reasons(showing, record, heads) if not nature else [],
         differing=fields,
-        rows=rows(beside, fields),
+        rows=listed,
+        unsaid=[one for one in listed if one not in fields and all(_is_unsaid(v.value, one) for v in beside)],
         coarser=coarser(versions) if nature == "precision" else None,
         unseen=unseen,
         heads=canonical(record.head_ids() if path == DELETED else {path: sorted(heads)}),
@@ -239,7 +267,22 @@ def disagreement_page(record: Record, path: str, status: int = 200, **form: str)
         fault=form.pop("fault", ""),
         form=form,
         late=_late(showing, versions) if nature else (),
+        before=_before(),
     )
+
+
+def _is_unsaid(reading: Any, field: str) -> bool:
+    """Whether a reading says nothing in a field: those that none says are named in one line."""
+    return isinstance(reading, Mapping) and "/" not in field and reading.get(field) in (None, "", {})
+
+
+def _before() -> tuple[Record, str, bool] | None:
+    """(record, path, whether it is settled) of the one before, which was settled and led here."""
+    record, path = request.args.get("before", ""), request.args.get("before_path", "")
+    found = desk.ledger().record(record) if record else None
+    if found is None or path not in found.heads or found.kind not in ACTS:
+        return None
+    return found, path, path not in found.disagreements()
 
 
 def _former(showing: Showing, record: Record, path: str, heads: Sequence[str]) -> tuple[Version, ...]:

@@ -97,8 +97,8 @@ def docket_page(docket: str, status: int = 200, *, fault: str = "", typed: Mappi
         history=history,
         photos=photos.strip([docket]),
         sample=sample,
-        transfers=transfers,
         again=_again(docket),
+        transfers=transfers,
     )
 
 

@@ -138,10 +138,12 @@ def _only(connection: Connection) -> dict[str, ColumnElement[bool]]:
 
 
 def has(word: str) -> ColumnElement[bool]:
-    """Whether a docket's label, find number or finder has the word, or what it is: as the page's language says it."""
+    """Whether a docket's label, find number or finder has the word, or what it is: as the page's language says it; or
+    its context has it for its number."""
     meant, hidden = lines.has(_meant(word, assets.spoken()), word), list(blind.mine())
     # What is to be read a second time is not found by what it was read as the first.
-    return or_(lines.has({}, word), meant & LINE.record.not_in(hidden)) if hidden else meant
+    said = or_(lines.has({}, word), meant & LINE.record.not_in(hidden)) if hidden else meant
+    return or_(said, LINE.place == lines.sort_key(word))
 
 
 @lru_cache(maxsize=256)

@@ -150,7 +150,7 @@ def group_add() -> Response:
             values[f"note/{desk.ledger().new_id()}"] = {"text": reason, "stage": "analysis"}
         if once.write(new, "relation", [Edit("group", new, values, {})]):
             desk.acted("group_made", new)
-    return redirect(url_for("review.group", group=new))
+    return redirect(url_for("review.group", group=new, done="made"))
 
 
 @pages.get("/group/<group>")

@@ -85,7 +85,7 @@ def second_readings() -> Response:
 def second_draw() -> Response:
     """The form for a new draw; with `show`, what it would draw."""
     desk.must("second_reading")
-    asked = _asked(request.args) if "show" in request.args else Asked(seed=_seed())
+    asked = _asked(request.args) if "show" in request.args else Asked(name=_name(), seed=_seed())
     fault = _fault(asked) if "show" in request.args else ""
     preview = _preview(asked) if "show" in request.args and not fault else None
     return _form(asked, preview, 400 if fault else 200, fault=fault)
@@ -296,6 +296,12 @@ def _readers() -> list[tuple[str, str]]:
         if one.active and knowledge().allowed("second_reading", one.role) == "yes"
     }
     return sorted(found.items(), key=lambda one: one[1].casefold())
+
+
+def _name() -> str:
+    """A name for a new draw, told from the others by its number of the day."""
+    day, taken = desk.ledger().clock().date().isoformat(), {one.name for one in second.draws(desk.ledger())}
+    return next(one for one in (day, *(f"{day}, {n}" for n in range(2, len(taken) + 3))) if one not in taken)
 
 
 def _seed() -> str:

@@ -47,8 +47,8 @@ def second_reading(reading: str) -> Response:
 @pages.post("/second/<reading>")
 @desk.needs_sign_in
 def second_saved(reading: str) -> Response:
-    """The fields of reading_form; `do`: "parts" shows those of the bone named, anything else saves; `heads`: what the
-    form showed, JSON {path: [change ids]}; `parts_of`; `note`."""
+    """The fields of reading_form; `do`: "parts" shows those of the bone named, "next" saves and goes on to the next,
+    anything else saves; `heads`: what the form showed, JSON {path: [change ids]}; `parts_of`; `note`."""
     record, draw = _found(reading)
     if not second.is_open(record) and draw.over:
         abort(409)
@@ -73,9 +73,15 @@ def second_saved(reading: str) -> Response:
         ledger.write_many_in(connection, [Edit(second.KIND, record.id, values, over)], desk.me().by)
         now = ledger.record_in(connection, record.id)
         around = _around(now, ledger.record_in(connection, second.docket_of(record))) if now else []
-        ledger.write_many_in(connection, _raised(around), RULES)
+        raised = _raised(around)
+        ledger.write_many_in(connection, raised, RULES)
     desk.desk().written()
     desk.acted("second_read", second.docket_of(record))
+    # What the rules raise or ask to be mended is shown before she goes on.
+    found = _problems(now, ledger.record(second.docket_of(record))) if now is not None else []
+    after, clean = _left(record, draw), not raised and all(one.level == "note" for one in found)
+    if desk.field("do") == "next" and clean and after:
+        return redirect(url_for("review.second_reading", reading=after[0].id, before=record.id))
     return redirect(url_for("review.second_reading", reading=record.id, done="saved"))
 
 
@@ -195,6 +201,15 @@ def _problems(record: Record, docket: Record | None) -> list[Found]:
     ]
 
 
+def _left(record: Record, draw: Draw) -> list[Record]:
+    """The others of the draw that who is signed in is still to read."""
+    return [one for one in draw.open if blind.is_asked(one) and one.id != record.id]
+
+
+def _called(reading: Record) -> str:
+    return label(desk.ledger().record(second.docket_of(reading))) or words.say("no_label")
+
+
 def _page(
     record: Record,
     draw: Draw,
@@ -210,7 +225,7 @@ def _page(
     contexts = ledger.contexts_of([docket] if docket else [])
     bag = docket.value("bag") if docket else None
     others = ledger.get({*contexts.values(), *([bag] if isinstance(bag, str) else [])})
-    asked = [one for one in draw.open if blind.is_asked(one) and one.id != record.id]
+    asked, before = _left(record, draw), ledger.record(request.args.get("before", ""))
     kept = {path: ids for path, ids in record.head_ids().items() if path.partition("/")[0] in (*OBSERVED, "done")}
     return desk.page(
         "second_reading",
@@ -229,6 +244,7 @@ def _page(
         heads=canonical(kept if heads is None else heads),
         editable=second.is_open(record) or not draw.over,
         is_done=second.is_done(record),
+        before=_called(before) if before is not None and second.sample_of(before) == draw.id else "",
         was_seen=desk.me().person in record.items(second.SEEN) and not second.is_done(record),
         problems=_problems(record, docket),
         left=len(asked),

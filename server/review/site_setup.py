@@ -129,6 +129,7 @@ def _page(status: int = 200, *, at: str = "", fault: str = "", fit: tuple[Fit, l
         trenches=named["trench"][0],
         phases=named["phase"][0],
         unnamed={section: loose for section, (_, loose) in named.items()},
+        new_keys={section: {one: once.new() for one in loose} for section, (_, loose) in named.items()},
         chosen=chosen,
         chosen_in=chosen_in,
         known_outline=_outline_text(chosen) if chosen_in == "trench" else "",

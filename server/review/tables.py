@@ -18,6 +18,7 @@ from urllib.parse import urlencode
 
 from flask import request
 from sqlalchemy import ColumnElement, Connection, Select, func, select
+from werkzeug.datastructures import MultiDict
 
 T = TypeVar("T")
 
@@ -52,8 +53,15 @@ class Asked:
     also          what else its address holds, and keeps
     """
 
-    def __init__(self, many_first: Mapping[str, bool], choices: Sequence[str], also: Mapping[str, str]) -> None:
-        asked = request.args
+    def __init__(
+        self,
+        many_first: Mapping[str, bool],
+        choices: Sequence[str],
+        also: Mapping[str, str],
+        asked: MultiDict[str, str] | None = None,
+    ) -> None:
+        """`asked`: what the address holds, if it is not the one that is asked for now."""
+        asked = request.args if asked is None else asked
         self.also = also
         self._many_first, self.choices = many_first, tuple(choices)
         self.find = " ".join(asked.get("find", "")[:LONGEST].replace("\0", " ").split())
@@ -138,9 +146,10 @@ class Paged(Asked):
         only: Mapping[str, ColumnElement[bool]],
         usual: Sequence[ColumnElement[Any]],
         also: Mapping[str, str] | None = None,
+        asked: MultiDict[str, str] | None = None,
     ) -> None:
         """`find`: whether a row has a word; `usual`: the order where a column says nothing else, down to one row."""
-        super().__init__({name: one.many_first for name, one in sorts.items()}, tuple(only), also or {})
+        super().__init__({name: one.many_first for name, one in sorts.items()}, tuple(only), also or {}, asked)
         narrowed = [only[self.only]] if self.only else []
         narrowed += [find(word) for word in self.words]
         total = _count(connection, query)

@@ -100,7 +100,7 @@ def tab_to(browser: WebDriver, wanted: str, most: int = 60) -> list[str]:
         focused(browser).send_keys(Keys.TAB)
         now = focused(browser)
         outline = now.value_of_css_property("outline-style")
-        assert outline not in ("none", ""), f"the focus is not seen at {now.tag_name} {now.text!r}"
+        assert outline not in ("none", ""), f"the focus is not seen at {now.get_attribute('outerHTML')[:200]}"
         way.append(now.text or now.get_attribute("name") or now.tag_name)
         if browser.execute_script("return arguments[0].matches(arguments[1])", now, wanted):
             return way
