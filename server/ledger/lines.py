@@ -157,7 +157,8 @@ DOCKETS = select(LINE.record)
 LATE = select(tables.record.c.id.label("record")).where(tables.record.c.due, tables.record.c.kind == "docket")
 """Those that the rules have not looked at yet: their lines may be missing or old."""
 BY_LABEL = (LINE.sort, LINE.record)
-NOT_ANALYSIS = LINE.stage.is_(None) | (LINE.stage != "analysis")
+NOT_ANALYSIS = (LINE.stage.is_(None) | (LINE.stage != "analysis")) & (LINE.mark != "checked")
+"""Neither read in analysis nor marked as right the way it stands."""
 UNFINISHED = LINE.element.is_(None) | LINE.taxon.is_(None)
 """No bone, or no animal, is named yet."""
 

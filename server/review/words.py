@@ -93,6 +93,16 @@ def word(of: str, value: Any) -> str:
     return texts().get(f"{of}.{value}", value) if isinstance(value, str) else plain(value)
 
 
+def person(name: str, role: str) -> str:
+    """Who wrote something, with the role; the cabin's own rules and commands have none."""
+    if (name, role) in _NOBODY:
+        return say(_NOBODY[name, role])
+    return ", ".join(one for one in (name or say("not_known_who"), word("role", role) if role else "") if one)
+
+
+_NOBODY = {("rules", "recorder"): "by_the_rules", ("cabin", "administrator"): "by_the_cabin"}
+
+
 def plain(value: Any) -> str:
     """A value without a vocabulary, as it was written."""
     if value is None or value == "":

@@ -183,7 +183,7 @@ def test_kv_makes_up_no_property(start: Callable[..., Tablet], monkeypatch: pyte
 def test_every_portion_of_a_plate_is_large_enough_for_a_finger_as_it_is_or_enlarged(tablet: Tablet) -> None:
     tablet.begin()
     tablet.press("docket.new", "material.bone")
-    from tests.ui.tour import PLATED
+    from tests.ui.tour_form import PLATED
 
     for element in PLATED:
         tablet.press("field.element", f"element.{element}", "field.portions")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from fieldapp.domain.usual import USUAL
 from fieldapp.ui.presenters import form_fields, lately, shelves
 from fieldapp.ui.presenters.desk import Desk
 from fieldapp.ui.presenters.form import Form
@@ -14,7 +15,7 @@ def test_every_element_and_taxon_of_the_tables_can_be_chosen(desk: Desk) -> None
     for name, table in (("element", desk.knowledge.elements), ("taxon", desk.knowledge.taxa)):
         found = [key for keys in shelves.shelves(name, desk.knowledge).values() for key in keys]
         assert sorted(found) == sorted(table)
-        assert {key for row in shelves.USUAL[name] for key in row} <= set(table)
+        assert {key for row in USUAL[name] for key in row} <= set(table)
     assert {key for row in form_fields.MATERIALS for key in row} == set(desk.knowledge.words["material"])
 
 

@@ -13,7 +13,8 @@ import pytest
 
 from fieldapp import assets
 from fieldapp.domain.plates import widest
-from fieldapp.ui.presenters import quick, shelves
+from fieldapp.domain.usual import USUAL
+from fieldapp.ui.presenters import quick
 from fieldapp.ui.presenters.form import Form
 from tests.ui.conftest import Tablet
 
@@ -87,7 +88,7 @@ def test_a_full_record_takes_ten_taps_and_a_quick_one_five(tablet: Tablet, capsy
 
 
 def test_every_fragment_of_the_measure_is_chosen_without_turning_a_page() -> None:
-    usual = {key for row in shelves.USUAL["element"] for key in row}
+    usual = {key for row in USUAL["element"] for key in row}
     assert set(ELEMENTS) <= usual
-    assert set(TAXA) <= {key for row in shelves.USUAL["taxon"] for key in row}
+    assert set(TAXA) <= {key for row in USUAL["taxon"] for key in row}
     assert all(widest(one)[2] > 0 for one in assets.plates_of("tibia", "cattle", "left")[0].portions.values())

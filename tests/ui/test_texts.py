@@ -137,6 +137,7 @@ def test_no_sentence_of_the_screens_is_left_over() -> None:
         "look",
         "quick",
         "kind",
+        "lab",
         "manner",
         "more",
         "print",
