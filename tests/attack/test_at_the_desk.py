@@ -66,7 +66,8 @@ def test_no_list_and_no_paper_tells_who_reads_again_what_was_read_first(secret: 
     drawn_too = {SECRET, *(an_id(name) for name in ("rib", "heavy", "disputed", "precise", "impossible"))}
 
     def listed(asked: str) -> list[str]:
-        found = re.findall(r'<a class="label" href="/review/docket/([^"?#]+)', oswin.get(f"/review/dockets{asked}").text)
+        page = oswin.get(f"/review/dockets{asked}").text
+        found = re.findall(r'<a class="label" href="/review/docket/([^"?#]+)', page)
         return [one for one in found if one in drawn_too]
 
     usual = listed("")
