@@ -17,6 +17,16 @@ _NEVER = datetime(2026, 1, 1, tzinfo=UTC)
 """No time is written: a catalogue changes only with its texts."""
 
 
+class _Unsigned(Catalog):
+    """A catalogue that does not say which release of Babel wrote it, for the same reason."""
+
+    def _get_mime_headers(self) -> list[tuple[str, str]]:
+        *headers, (last, value), _ = super()._get_mime_headers()
+        return [*headers, (last, f"{value}\n")]
+
+    mime_headers = property(_get_mime_headers, Catalog._set_mime_headers)
+
+
 def read(path: Path) -> dict[str, tuple[str, str]]:
     """{key: (English, translation)} of a .po."""
     with path.open("rb") as opened:
@@ -27,7 +37,7 @@ def brought_up(
     lang: str, english: Mapping[str, str], known: Mapping[str, tuple[str, str]], new: Mapping[str, str]
 ) -> Catalog:
     """Every English text with its translation: a new one, or the known one where the English is what it was."""
-    catalogue = Catalog(
+    catalogue = _Unsigned(
         locale=lang,
         project="Bonedocket",
         version="1",
