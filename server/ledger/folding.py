@@ -75,9 +75,9 @@ def derive(record: Record, who: standing.Authority) -> Derived:
             "state": _text_of_state(record, only),
             "life": record.life(),
             "label": label_of(record) or None,
-            "context": _text(record.value("context")),
-            "bag": _text(record.value("bag")),
-            "docket": _text(record.value("docket")) if "hold" in record.kinds else None,
+            "context": indexed(record.value("context")),
+            "bag": indexed(record.value("bag")),
+            "docket": indexed(record.value("docket")) if "hold" in record.kinds else None,
             "answer": standing.answer_of(record, who) if asked else None,
             "assessed": assessed,
             "due": True,
@@ -96,11 +96,11 @@ def _links(record: Record, names: set[str]) -> list[tuple[str, str]]:
     """(sort, other record) pairs: sorts are LINKS, "about" for what ABOUT names, and PICTURE."""
     found = [(sort, other) for sort in LINKS if sort in names for other in record.linked(sort)]
     if record.kind in ABOUT:
-        about = {_text(record.value(path)) for path in ABOUT[record.kind]}
+        about = {indexed(record.value(path)) for path in ABOUT[record.kind]}
         found += [("about", other) for other in about if other]
     if "photo" in record.kinds:
         # Every picture that any version names, whatever else the record was claimed to be: what is closed by one is.
-        found += [(PICTURE, one) for one in set(map(_text, record.heads.get("sha256", {}).values())) if one]
+        found += [(PICTURE, one) for one in set(map(indexed, record.heads.get("sha256", {}).values())) if one]
     return sorted({(sort, short(other)) for sort, other in found})
 
 
@@ -118,7 +118,7 @@ def short(text: str) -> str:
 
 def label_of(record: Record) -> str:
     """What a record is called in lists: its field label, context number or name; "" if it has none yet."""
-    return _text(record.value(_LABELS.get(record.kind, "label"))) or ""
+    return indexed(record.value(_LABELS.get(record.kind, "label"))) or ""
 
 
 def nature(path: str, values: Sequence[Any]) -> str:
@@ -254,6 +254,6 @@ def authority_changed(connection: Connection, who: standing.Authority) -> None:
     store(connection, [derive(record, who) for record in load(connection, states(tables.record.c.assessed))])
 
 
-def _text(value: Any) -> str | None:
-    """A text that the database takes; None for anything else."""
+def indexed(value: Any) -> str | None:
+    """A text as it can stand in an index; None for anything else."""
     return short(writable(value) or "") if isinstance(value, str) else None

@@ -20,7 +20,7 @@ from fieldapp.records.fold import Record
 from server.ledger import tables
 from server.ledger.columns import writable
 from server.ledger.database import among, put
-from server.ledger.folding import disputed, label_of, nature, records_of, short
+from server.ledger.folding import disputed, indexed, label_of, nature, records_of, short
 
 GRAVITY = {"note": 1, "check": 2, "impossible": 3}
 """{level of a problem: how grave}."""
@@ -140,7 +140,7 @@ _MOST = 1e12
 
 
 def _text(value: Any) -> str | None:
-    return short(writable(value) or "") or None if isinstance(value, str) else None
+    return indexed(value) or None
 
 
 def _count(value: Any) -> int:

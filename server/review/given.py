@@ -7,7 +7,6 @@ written over unseen. Not here: which fields a form has, what is written.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -15,7 +14,7 @@ from flask import abort, request
 
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
-from server.review import desk
+from server.review import desk, opened
 from server.review.forms import same
 from server.review.showing import as_text
 
@@ -41,19 +40,8 @@ def heads(record: Record, paths: Iterable[str], *, again: bool = False) -> str:
 
 def shown(record: Record, paths: Sequence[str], text: str | None = None) -> Heads:
     """The heads that a form about `paths` showed. Ends the request where they are not this record's own."""
-    try:
-        told = json.loads(request.form.get("heads", "") if text is None else text)
-    except (ValueError, RecursionError):
-        abort(400)
-    if not isinstance(told, dict) or not set(told) <= set(paths):
-        abort(400)
-    known = {one.change.id: one.change.set for one in desk.ledger().history(record.id)}
-    for path, ids in told.items():
-        if not isinstance(ids, list) or not all(
-            isinstance(one, str) and one in known and path in known[one] for one in ids
-        ):
-            abort(400)
-    return {path: list(ids) for path, ids in told.items()}
+    found = opened.form(record) if text is None else opened.told(record, text)
+    return found.heads if set(found.heads) <= set(paths) else abort(400)
 
 
 def agreed(record: Record, over: Heads) -> Heads:

@@ -6,7 +6,6 @@ docket to others (groups, pieces, the same bone), for its page. Not here: whethe
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -19,7 +18,7 @@ from fieldapp.records.fold import Record
 from fieldapp.records.shapes import RELATIONS
 from server.ledger import pairs
 from server.ledger.ledger import Edit
-from server.review import blind, desk, locking, once, words
+from server.review import blind, desk, locking, once, opened, words
 from server.review.desk import pages
 from server.review.showing import Said, Showing, label
 from server.review.tables import Column, Table
@@ -166,7 +165,7 @@ def group_change(group: str) -> Response:
     """`add` (labels), `away` (ids of members), `relation`; `heads`: {path: [change ids]} as the form showed it."""
     record = _found(group)
     desk.must(ACT)
-    shown = _shown(record)
+    shown = opened.form(record).heads
     ids, unfound = _by_label(desk.pasted("add"))
     away = [one for one in request.form.getlist("away") if f"member/{one}" in record.heads]
     typed = {"add": desk.pasted("add"), "away": away, "relation": desk.field("relation")}
@@ -194,23 +193,6 @@ def _found(group: str) -> Record:
     if record is None or record.kinds != ("group",):
         abort(404)
     return record
-
-
-def _shown(record: Record) -> dict[str, list[str]]:
-    """What the form showed; every id is a change of this record that set that path."""
-    try:
-        given = json.loads(request.form.get("heads", ""))
-    except (ValueError, RecursionError):
-        abort(400)
-    if not isinstance(given, dict):
-        abort(400)
-    known = {one.change.id: one.change for one in desk.ledger().history(record.id)}
-    for path, ids in given.items():
-        if not isinstance(ids, list) or not all(
-            isinstance(one, str) and one in known and path in known[one].set for one in ids
-        ):
-            abort(400)
-    return given
 
 
 def _by_label(text: str) -> tuple[list[str], list[str]]:

@@ -40,21 +40,26 @@ class Opened(NamedTuple):
 
 
 def form(record: Record, name: str = "heads") -> Opened:
-    """What the form that was sent showed, its field `heads`: JSON {path: [change ids]}.
+    """What the form that was sent showed, its field `heads`: see `told`."""
+    return told(record, request.form.get(name, ""))
+
+
+def told(record: Record, text: str) -> Opened:
+    """What a form of this record carried as `text`: JSON {path: [change ids]}.
 
     Every id is a change of this record that sets that path, so that nobody's form names what nobody saw; what is no
     such list ends the request.
     """
     try:
-        told = json.loads(request.form.get(name, ""))
+        heads = json.loads(text)
     except (ValueError, RecursionError):
         abort(400)
-    if not isinstance(told, dict):
+    if not isinstance(heads, dict):
         abort(400)
     known = {one.change.id: one.change for one in desk.ledger().history(record.id)}
-    for path, ids in told.items():
+    for path, ids in heads.items():
         if not isinstance(ids, list) or not all(
             isinstance(one, str) and one in known and path in known[one].set for one in ids
         ):
             abort(400)
-    return Opened({path: list(ids) for path, ids in told.items()}, known)
+    return Opened({path: list(ids) for path, ids in heads.items()}, known)

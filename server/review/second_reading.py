@@ -8,7 +8,6 @@ reading is named in the log and in the record, which is then not blind. Not here
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -26,7 +25,7 @@ from server.ledger import second
 from server.ledger.checks import Found
 from server.ledger.ledger import RULES, Edit
 from server.ledger.second import Draw
-from server.review import blind, desk, once, raising, reading_form, words
+from server.review import blind, desk, once, opened, raising, reading_form, words
 from server.review.desk import pages
 from server.review.showing import label
 
@@ -52,7 +51,7 @@ def second_saved(reading: str) -> Response:
     record, draw = _found(reading)
     if not second.is_open(record) and draw.over:
         abort(409)
-    heads, answers = _heads(record), reading_form.given(request.form)
+    heads, answers = opened.form(record).heads, reading_form.given(request.form)
     if request.form.get("do") == "parts":
         return _page(record, draw, answers, heads=heads)
     if reading_form.is_stale(request.form):
@@ -147,23 +146,6 @@ def _items(record: Record) -> dict[str, str]:
             found[f"{head}.{rows[head]}"] = one
             rows[head] += 1
     return found
-
-
-def _heads(record: Record) -> dict[str, list[str]]:
-    """What the form showed of this record."""
-    try:
-        given = json.loads(request.form.get("heads", ""))
-    except (ValueError, RecursionError):
-        abort(400)
-    known = {one.change.id: one.change for one in desk.ledger().history(record.id)}
-    if not isinstance(given, dict):
-        abort(400)
-    for path, ids in given.items():
-        if not isinstance(ids, list) or not all(
-            isinstance(i, str) and i in known and path in known[i].set for i in ids
-        ):
-            abort(400)
-    return given
 
 
 def _around(record: Record, docket: Record | None) -> list[Record]:
