@@ -65,6 +65,9 @@ ONLY = {
     "flask_smorest": "server",
     "sqlalchemy": "server",
     "tinydb": "fieldapp.store",
+    "polars": "server.analysis",
+    "matplotlib": "server.analysis",
+    "docx": "server.analysis",
 }
 """Libraries that belong to one package (the demonstration, which plays the tablet, may use kivy too)."""
 

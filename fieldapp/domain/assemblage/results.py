@@ -1,0 +1,129 @@
+"""What an analysis answers: tables of figures with what they mean, what they rest on and what was left out.
+
+For: one shape for every figure, so that page, command, file and report say the same. Words are keys; whoever shows a
+result puts them into a language (texts `analysis.<key>.title`, `.how`, and `analysis.column.<key>`). Not for: working
+anything out, layout, or drawing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from fieldapp.domain.assemblage.selection import Selection, Unit
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A figure with its range over disputed readings, or an interval; both ends the same where nothing is open."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A word of a vocabulary: `of` is the beginning of its text's key ("taxon", "element", "analysis.row")."""
+
+    of: str
+    key: str
+
+
+Cell = str | int | float | Span | Word | None
+"""None stands for what cannot be said, and is never a nought. A str is shown as it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column. `kind`: "word" (words and free text), "count", "number", "percent" (0 to 100), "span", "interval";
+    `digits` after the point of a number."""
+
+    key: str
+    kind: str = "word"
+    digits: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row. `records`: ids of the records that its figures are made of. `total`: whether it sums up others."""
+
+    cells: tuple[Cell, ...]
+    records: tuple[str, ...] = ()
+    total: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A sentence beside a table: the text `analysis.note.<key>` filled with `fields`."""
+
+    key: str
+    fields: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """What does not count here, and why: the text `analysis.left_out.<why>`."""
+
+    why: str
+    records: tuple[str, ...]
+    pieces: int
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """A line, a row of bars or a cloud of points.
+
+    name     what the legend says; None where there is no legend
+    x        numbers, or Words and texts for bars
+    y        heights; None leaves a gap
+    low, high  a band or whiskers, as long as y; () for none
+    records  of each point, where it is one record's: ids as long as x
+    """
+
+    name: Cell
+    x: tuple[Cell, ...]
+    y: tuple[float | None, ...]
+    low: tuple[float | None, ...] = ()
+    high: tuple[float | None, ...] = ()
+    records: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A picture of a result.
+
+    kind    "bars" (side by side), "stacked" (parts of 100), "steps" (curves with bands), "points", "density",
+            "skeleton" (`shares` on the skeleton of `form`), "plate" (marks on the plate of an element)
+    x, y    texts `analysis.axis.<key>`
+    shares  of a skeleton: {element: 0 to 1}
+    more    what only one kind needs: {"element": …, "form": …, "marks": …, "limits": …}
+    """
+
+    kind: str
+    x: str = ""
+    y: str = ""
+    series: tuple[Series, ...] = ()
+    form: str = ""
+    shares: Mapping[str, float] = field(default_factory=dict)
+    more: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """One table.
+
+    key        names its texts: title and how it is worked out (the definition)
+    selection  what was asked for, so that it can be asked again;  unit: the pile it is of, None if it compares several
+    sources    of definitions and values, as the tables have them, each saying whether it was seen
+    """
+
+    key: str
+    selection: Selection
+    unit: Unit | None
+    columns: tuple[Column, ...]
+    rows: tuple[Row, ...]
+    left_out: tuple[LeftOut, ...] = ()
+    notes: tuple[Note, ...] = ()
+    sources: tuple[str, ...] = ()
+    charts: tuple[Chart, ...] = ()

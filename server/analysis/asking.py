@@ -1,0 +1,100 @@
+"""What is asked of an analysis, and what a table is: one question in, tables of figures out.
+
+For: what every topic's module is given and gives back, so that page, command and report ask in one way. Not for: any
+figure, or which topics there are (topics).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from fieldapp.domain.assemblage.results import LeftOut, Result
+from fieldapp.domain.assemblage.selection import Selection, Unit, units
+from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, Specimen
+from fieldapp.domain.knowledge import Knowledge
+from server.analysis.gathering import Gathered
+
+HIDDEN = "hidden"
+"""Why a docket is left out of what somebody is shown who is to read it a second time, blind."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One question.
+
+    options  {key: word} of what a table leaves to whoever asks (a source, an element, a measurement)
+    hidden   ids of dockets whose readings are hidden from whoever asks
+    """
+
+    gathered: Gathered
+    selection: Selection
+    options: Mapping[str, str] = field(default_factory=dict)
+    hidden: frozenset[str] = frozenset()
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """What is known of skeletons, as the site has it."""
+        return self.gathered.knowledge
+
+    @cached_property
+    def chosen(self) -> list[Specimen]:
+        """What the selection takes, whether it counts among the animals or not."""
+        return [one for one in self.gathered.chosen(self.selection) if one.id not in self.hidden]
+
+    @cached_property
+    def animals(self) -> list[Specimen]:
+        """Those of them that count among the animals: what figures are of."""
+        return [one for one in self.chosen if not one.apart]
+
+    @cached_property
+    def units(self) -> dict[Unit, list[Specimen]]:
+        """{unit: its specimens} of the animals."""
+        return units(self.animals, self.selection)
+
+    @cached_property
+    def _apart(self) -> dict[str, dict[Unit, list[Specimen]]]:
+        apart = {why: [one for one in self.chosen if one.apart == why] for why in (HUMAN, IMPOSSIBLE)}
+        apart[HIDDEN] = [one for one in self.gathered.chosen(self.selection) if one.id in self.hidden]
+        return {why: units(found, self.selection) for why, found in apart.items()}
+
+    def left_out(self, unit: Unit | None = None) -> tuple[LeftOut, ...]:
+        """What counts nowhere, of one unit or of all: possibly human, impossible, hidden."""
+        found = []
+        for why, by_unit in self._apart.items():
+            lists = by_unit.values() if unit is None else [by_unit.get(unit, [])]
+            told = left_out(why, [one for specimens in lists for one in specimens])
+            found += [told] if told else []
+        return tuple(found)
+
+    def option(self, key: str, usual: str) -> str:
+        """What was chosen for an option of the table."""
+        return self.options.get(key) or usual
+
+
+def left_out(why: str, specimens: Iterable[Specimen]) -> LeftOut | None:
+    """These specimens as left out for this reason; None where there are none."""
+    counts: dict[str, int] = {}
+    for one in specimens:
+        counts[one.id] = max(one.count, counts.get(one.id, 0))
+    return LeftOut(why, tuple(counts), sum(counts.values())) if counts else None
+
+
+@dataclass(frozen=True)
+class Option:
+    """A choice that a table leaves open. `choices` says what there is to choose from, the usual first; `of` is the
+    beginning of the words' texts ("taxon", "element"), "" for words that are shown as they are (names of sources)."""
+
+    key: str
+    choices: Callable[[Asked], Sequence[str]]
+    of: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table that can be asked for: `make` gives a result for each unit, or one that compares units."""
+
+    key: str
+    make: Callable[[Asked], Iterator[Result]]
+    options: tuple[Option, ...] = ()

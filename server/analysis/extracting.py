@@ -1,0 +1,181 @@
+"""Specimens out of one record: what each reading of a docket, and each line of a tally, says.
+
+For: values as they were written in, plain specimens out; whatever has an odd shape says nothing here and is kept in the
+record. Not for: where the record lies and what it is joined to (gathering).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from itertools import product
+from typing import Any
+
+from fieldapp.domain import counting, readings
+from fieldapp.domain.assemblage.specimens import TALLY, Mark, Measured, Specimen, Tooth
+from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.samples import amount
+from fieldapp.records import checked
+from fieldapp.records.fold import Record
+
+SURFACE = (
+    "burning", "burn_colour", "weathering", "preservation", "roots", "staining", "breaks", "fracture", "digestion",
+    "longest_mm", "antler_base",
+)  # fmt: skip
+"""Paths of what is seen on the surface or the break, one value each."""
+PORTIONS = frozenset({"most", "part", "absent"})
+FUSION = frozenset({"unfused", "loose_epiphysis", "fusing", "fused"})
+
+_WORDS = ("element", "side", "taxon", "certainty", "position", "stage", "sex", "age", "texture")
+_NOTHING: Mapping[str, str] = {}
+
+
+class Shared:
+    """Equal mappings kept once: of a hundred thousand bones most have the portions of another."""
+
+    def __init__(self) -> None:
+        self._kept: dict[tuple[tuple[str, str], ...], Mapping[str, str]] = {}
+
+    def __call__(self, value: Any, allowed: frozenset[str]) -> Mapping[str, str]:
+        """{key: word} of those words that are allowed; {} of what is no mapping."""
+        if not isinstance(value, Mapping):
+            return _NOTHING
+        items = tuple((key, word) for key, word in value.items() if isinstance(word, str) and word in allowed)
+        return self._kept.setdefault(items, dict(items)) if items else _NOTHING
+
+
+def of_docket(record: Record, knowledge: Knowledge, shared: Shared) -> tuple[Specimen, ...]:
+    """The specimens of a docket, none for a deleted one: one for each reading, and first what is sure."""
+    life = record.life()
+    if life == "deleted":
+        return ()
+    differing = record.disagreements() if any(len(heads) > 1 for heads in record.heads.values()) else {}
+    read, agreed = _readings(record, differing, knowledge)
+    materials = _distinct(differing["material"].values()) if "material" in differing else [record.value("material")]
+    counts, weights = _figures(record, differing, "count"), _figures(record, differing, "weight_g")
+    sure = agreed and len(materials) == 1 and life == "live"
+    base = _shared_by_all(record)
+    items = _items(record)
+    found = [
+        Specimen(
+            **base,
+            sure=sure,
+            count=int(min(counts or [1])),
+            weight_g=min(weights) if weights else None,
+            material=_word(material),
+            **_words(one.get, _WORDS),
+            portions=shared(one.get("portions"), PORTIONS),
+            fusion=shared(one.get("fusion"), FUSION),
+            **items,
+        )
+        for one, material in product(read, materials)
+    ]
+    if len(counts) > 1 or len(weights) > 1:
+        at_most: dict[str, Any] = {
+            "count": int(max(counts or [1])),
+            "weight_g": max(weights) if weights else None,
+            "sure": False,
+        }
+        found += [replace(one, **at_most) for one in found]
+    return tuple(found)
+
+
+def _shared_by_all(record: Record) -> dict[str, Any]:
+    label = record.value("label")
+    return {
+        "id": record.id,
+        "label": label if isinstance(label, str) else "",
+        "checked": checked.state_of(record) == "checked",
+    }
+
+
+def of_tally(record: Record) -> tuple[Specimen, ...]:
+    """A tally as one specimen of many pieces; () of a deleted one, or without a usable count."""
+    count = record.value("count")
+    if record.life() == "deleted" or not counting.usable(count):
+        return ()
+    burning = record.value("burning")
+    return (
+        Specimen(
+            **_shared_by_all(record),
+            kind=TALLY,
+            sure=record.life() == "live",
+            count=count,
+            weight_g=amount(record.value("weight_g")),
+            material="bone",
+            **_words(record.value, ("element", "taxon", "stage")),
+            certainty="certain",
+            surface={"burning": burning} if isinstance(burning, str) else {},
+        ),
+    )
+
+
+def _readings(
+    record: Record, differing: Mapping[str, Mapping[str, Any]], knowledge: Knowledge
+) -> tuple[list[Mapping[str, Any]], bool]:
+    """What it is read as, and whether everybody says so. What differs in precision alone counts at the coarser."""
+    if "reading" not in differing:
+        one = record.value("reading")
+        return [one if isinstance(one, Mapping) else {}], True
+    read = [one for one in _distinct(differing["reading"].values()) if isinstance(one, Mapping)]
+    if len(read) < 2:
+        return [*read, {}][:1], len(read) == len(differing["reading"])
+    coarse = read[0]
+    for other in read[1:]:
+        coarse = readings.coarser(coarse, other, knowledge)
+    pairs = [(one, other) for n, one in enumerate(read) for other in read[n + 1 :]]
+    if all(readings.compare(one, other, knowledge) != "conflict" for one, other in pairs):
+        return [coarse], True
+    return read, False
+
+
+def _figures(record: Record, differing: Mapping[str, Mapping[str, Any]], path: str) -> list[float]:
+    values = differing[path].values() if path in differing else [record.value(path)]
+    if path == "count":
+        return sorted({one for one in values if counting.usable(one)})
+    return sorted({one for one in map(amount, values) if one is not None})
+
+
+def _items(record: Record) -> dict[str, Any]:
+    """Teeth, measurements, marks and surface. One that is in dispute says what `Record.value` says."""
+    teeth, measures, marks, surface = [], [], [], {}
+    for path in record.heads:
+        first, _, rest = path.partition("/")
+        if first in SURFACE and not rest:
+            value = record.value(path)
+            if value is not None:
+                surface[path] = value
+        elif rest and first in ("tooth", "measure", "mark") and isinstance(value := record.value(path), Mapping):
+            if first == "tooth" and isinstance(value.get("tooth"), str):
+                words = _words(value.get, ("jaw", "side", "seat", "stage", "scheme", "wear"))
+                teeth.append(Tooth(value["tooth"], **words, crown_height_mm=amount(value.get("crown_height_mm"))))
+            elif first == "measure" and isinstance(value.get("code"), str) and (mm := amount(value.get("mm"))):
+                measures.append(Measured(value["code"], mm, value.get("estimated") is True))
+            elif first == "mark" and isinstance(value.get("kind"), str):
+                words = _words(value.get, ("portion", "aspect", "direction", "tool", "view"))
+                number = value.get("number")
+                number = number if counting.usable(number) else None
+                x, y = amount(value.get("x")), amount(value.get("y"))
+                marks.append(Mark(value["kind"], **words, number=number, x=x, y=y))
+    return {
+        "teeth": tuple(sorted(teeth, key=repr)) if teeth else (),
+        "measures": tuple(sorted(measures, key=repr)) if measures else (),
+        "marks": tuple(sorted(marks, key=repr)) if marks else (),
+        "surface": surface,
+    }
+
+
+def _words(ask: Callable[[str], Any], names: Iterable[str]) -> dict[str, Any]:
+    return {name: _word(ask(name)) for name in names}
+
+
+def _word(value: Any) -> str | None:
+    return value if isinstance(value, str) and value else None
+
+
+def _distinct(values: Iterable[Any]) -> list[Any]:
+    found: list[Any] = []
+    for one in values:
+        if one not in found:
+            found.append(one)
+    return found

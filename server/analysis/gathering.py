@@ -1,0 +1,216 @@
+"""Specimens out of the ledger: every docket and tally with where it lay, how it was got and what it is joined to.
+
+For: what all analysis starts from, brought up to date record by record, so that a page costs what has changed and not
+what the site holds. Not for: what a record says (extracting), which of them are asked for, or any figure.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from fieldapp.assets import knowledge
+from fieldapp.domain import human
+from fieldapp.domain.assemblage.selection import Selection
+from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, Specimen
+from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.samples import fractions_of, share
+from fieldapp.records.fold import Record
+from server.analysis.extracting import Shared, of_docket, of_tally
+from server.ledger import Ledger, checks, holds, meta, tables
+from server.ledger.database import among
+from server.ledger.folding import load, records_of, states
+
+_AROUND = ("context", "bag", "sample", "group", "site")
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """All specimens of a site at one moment.
+
+    numbers    {context: its number as people write it}
+    labels     {record: label}
+    knowledge  as the site has it (its own choice of sources)
+    site       the site's values {path: value}
+    stamp      alike for as long as nothing has changed
+    late       how many records the rules have not looked at yet
+    """
+
+    specimens: tuple[Specimen, ...]
+    numbers: Mapping[str, str]
+    labels: Mapping[str, str]
+    knowledge: Knowledge
+    site: Mapping[str, Any]
+    stamp: tuple[Any, ...]
+    late: int
+
+    def chosen(self, selection: Selection) -> list[Specimen]:
+        """Those that a selection asks for."""
+        if selection == replace(Selection(), by=selection.by):
+            return list(self.specimens)
+        return [
+            one for one in self.specimens if selection.takes(one, self.numbers.get(one.context, ""), self.knowledge)
+        ]
+
+
+class Assemblage:
+    """The specimens of one ledger, kept for the next question."""
+
+    def __init__(self, ledger: Ledger) -> None:
+        self._ledger = ledger
+        self._lock = threading.Lock()
+        self._gathered: Gathered | None = None
+        self._reached: tuple[str, str, int] = ("", "", 0)
+        self._shared = Shared()
+        self._own: dict[str, tuple[Specimen, ...]] = {}
+        self._lies: dict[str, tuple[str | None, str | None]] = {}
+        self._around: dict[str, Record] = {}
+        self._made: dict[str, tuple[tuple[Specimen, ...], dict[str, Any], tuple[Specimen, ...]]] = {}
+
+    def now(self) -> Gathered:
+        """All specimens as they stand."""
+        with self._lock, self._ledger.database.reading() as connection:
+            names = meta.names(connection)
+            known, due = meta.known(connection), checks.due(connection)
+            stamp = (names.epoch, known, names.head, due)
+            if self._gathered is None or self._gathered.stamp != stamp:
+                self._update(connection, names.epoch, known, names.head)
+                self._gathered = self._assembled(connection, names.site, stamp, due)
+            return self._gathered
+
+    def _update(self, connection: Connection, epoch: str, known: str, head: int) -> None:
+        """Reads what has changed since the last time; everything where that cannot be told."""
+        kinds = tables.record.c.kind.in_(("docket", "tally", *_AROUND))
+        if self._reached[:2] != (epoch, known):
+            self._own, self._lies, self._around, self._made = {}, {}, {}, {}
+            changed = load(connection, states(kinds))
+        else:
+            since = select(tables.change.c.record).where(tables.change.c.seq > self._reached[2]).distinct()
+            ids = [*connection.scalars(since)]
+            for one in ids:
+                self._own.pop(one, None)
+                self._made.pop(one, None)
+                self._around.pop(one, None)
+            changed = records_of(connection, ids)
+        for record in changed:
+            if record.kind in _AROUND:
+                if record.life() != "deleted":
+                    self._around[record.id] = record
+            elif record.kind == "docket":
+                self._keep(record, of_docket(record, knowledge(), self._shared))
+            elif record.kind == "tally":
+                self._keep(record, of_tally(record))
+        self._reached = (epoch, known, head)
+
+    def _keep(self, record: Record, found: tuple[Specimen, ...]) -> None:
+        if found:
+            self._own[record.id] = found
+            self._lies[record.id] = _word(record.value("bag")), _word(record.value("context"))
+
+    def _assembled(self, connection: Connection, site: str, stamp: tuple[Any, ...], late: int) -> Gathered:
+        around = _Around(self._around.values())
+        raised, excluded, bones = _questions(connection)
+        impossible = _impossible(connection)
+        fits = holds.components(_links(connection, "joins"))
+        of_site = self._around.get(site)
+        values = of_site.values() if of_site is not None else {}
+        found: list[Specimen] = []
+        for one in sorted(self._own):
+            bag, context = self._lies[one]
+            apart = HUMAN if one in raised else IMPOSSIBLE if one in impossible else ""
+            around_it: dict[str, Any] = {
+                **around.lies(bag, context),
+                "apart": apart,
+                "excluded": one in excluded,
+                "bone": bones.get(one, ("",))[0],
+                "fitted": fits.get(one, ("",))[0],
+                "group": around.groups.get(one, ""),
+            }
+            # To make a specimen anew costs more than all the rest: what is as it was stays.
+            kept = self._made.get(one)
+            if kept is None or kept[0] is not self._own[one] or kept[1] != around_it:
+                made = tuple(replace(each, **around_it) for each in self._own[one])
+                self._made[one] = kept = (self._own[one], around_it, made)
+            found += kept[2]
+        labels = {one.id: one.label for one in found}
+        numbers = {one: str(record.value("number") or "") for one, record in around.contexts.items()}
+        return Gathered(tuple(found), numbers, labels, knowledge().at_site(values), values, stamp, late)
+
+
+class _Around:
+    """Where bags, contexts, samples and groups say that a docket belongs."""
+
+    def __init__(self, records: Iterable[Record]) -> None:
+        by_kind: dict[str, dict[str, Record]] = {kind: {} for kind in _AROUND}
+        for one in records:
+            by_kind[one.kind][one.id] = one
+        self.contexts, self.bags, self.samples = by_kind["context"], by_kind["bag"], by_kind["sample"]
+        self.groups = {
+            member: group.id for group in sorted(by_kind["group"].values(), key=lambda one: one.id)
+            for member in group.linked("member")
+        }  # fmt: skip
+        self._known: dict[tuple[str | None, str | None], dict[str, Any]] = {}
+
+    def lies(self, bag: str | None, context: str | None) -> dict[str, Any]:
+        """Of a docket in `bag`, or by itself in `context`: the fields of a specimen that say where it lay."""
+        key = (bag, context)
+        if key not in self._known:
+            self._known[key] = self._found(self.bags.get(bag or ""), context)
+        return self._known[key]
+
+    def _found(self, bag: Record | None, context: str | None) -> dict[str, Any]:
+        context = (_word(bag.value("context")) if bag else None) or context or ""
+        place = self.contexts.get(context)
+        found: dict[str, Any] = {
+            "context": context,
+            "trench": (_word(place.value("trench")) or "") if place else "",
+            "phase": (_word(place.value("phase")) or "") if place else "",
+        }
+        if bag is None:
+            return found
+        if not {"recovery", "mesh_mm"} & bag.disagreements().keys():
+            recovery, mesh = _word(bag.value("recovery")), bag.value("mesh_mm")
+            found["recovery"] = recovery
+            found["mesh_mm"] = float(mesh) if recovery == "sieve" and isinstance(mesh, int | float) else None
+        sample, fraction = _word(bag.value("sample")) or "", _word(bag.value("fraction")) or ""
+        parts = fractions_of(self.samples[sample].values()) if sample in self.samples else {}
+        found |= {"sample": sample, "fraction": fraction}
+        found["share"] = share(parts[fraction].get("sorted_share")) if fraction in parts else None
+        return found
+
+
+def _questions(connection: Connection) -> tuple[set[str], set[str], dict[str, tuple[str, ...]]]:
+    """Dockets raised as possibly human, those not excluded, and {docket: all that are said to be the same bone}. Of one
+    bone the most cautious answer holds."""
+    bones = holds.components(_links(connection, "same_as"))
+    column = tables.record.c
+    asked = (human.NOT_EXCLUDED, *human.RAISED)
+    told = connection.execute(select(column.id, column.answer).where(column.answer.in_(asked))).all()
+    answers = {one: str(answer) for one, answer in told}
+    of_bone = {one: human.most_cautious(answers[each] for each in bones.get(one, (one,)) if each in answers)
+               for start in answers for one in bones.get(start, (start,))}  # fmt: skip
+    raised = {one for one, answer in of_bone.items() if answer in human.RAISED}
+    return raised, of_bone.keys() - raised, bones
+
+
+def _impossible(connection: Connection) -> set[str]:
+    """What a rule calls impossible. A docket in dispute is not among them: one reading may be the right one."""
+    problem, disagreement = tables.problem.c, tables.disagreement.c
+    found = {*connection.scalars(select(problem.record).where(problem.level == "impossible").distinct())}
+    disputed = select(disagreement.record).where(
+        disagreement.path == "reading", among(connection, disagreement.record, found)
+    )
+    return found - {*connection.scalars(disputed)}
+
+
+def _links(connection: Connection, sort: str) -> Any:
+    link = tables.link.c
+    return connection.execute(select(link.record, link.other).where(link.sort == sort))
+
+
+def _word(value: Any) -> str | None:
+    return value if isinstance(value, str) and value else None

@@ -1,0 +1,23 @@
+"""Which tables there are, by topic: what the commands, the desk and the report offer.
+
+For: finding a table by its key. Not for: any figure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from server.analysis.asking import Table
+
+TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {}
+"""{topic: its tables, the most asked for first}. Asked late, so that no topic's libraries are loaded for another's."""
+
+
+def tables(topic: str) -> tuple[Table, ...]:
+    """The tables of a topic; () for one that there is not."""
+    return TOPICS[topic]() if topic in TOPICS else ()
+
+
+def table(topic: str, key: str) -> Table | None:
+    """A table by its key; None if there is none."""
+    return next((one for one in tables(topic) if one.key == key), None)
