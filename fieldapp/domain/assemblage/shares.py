@@ -1,0 +1,126 @@
+"""How much of the identified bone each animal has: NISP by animal, percentages and how far chance alone may move them.
+
+For: one count for every percentage, diversity and cross table: the NISP of domain.counting over the specimens that
+everybody reads alike, with the range that disputed readings leave. Not for: minimum numbers, weights, or pages.
+
+- *%NISP*: the NISP of an animal in a hundred of the NISP of all that are compared.
+- *Wilson's interval* (Wilson 1927, from memory): where the share of one animal may lie, by itself.
+- *Goodman's intervals* (Goodman 1965, from memory): where the shares of all animals may lie at once; wider, and the
+  ones to use when animals of one table are compared with each other.
+
+Both take every specimen as drawn by itself. Bone is not: pieces of one animal come together. So they are the least
+that chance does, and are called so wherever they are shown.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from statistics import NormalDist
+
+from fieldapp.domain import counting
+from fieldapp.domain.assemblage.selection import Selection
+from fieldapp.domain.assemblage.specimens import Specimen, surely
+from fieldapp.domain.knowledge import Knowledge
+
+LEVEL = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """The NISP of one animal. `low`: what everybody says; `high`: the most that any readings allow; `records`: ids of
+    the specimens that anybody reads so."""
+
+    low: int
+    high: int
+    records: tuple[str, ...]
+
+
+def lot(one: Specimen, selection: Selection) -> counting.Lot:
+    """The specimen as it is counted under a selection: what fits together, or belongs together, as one or by pieces."""
+    together = one.fitted if selection.refits == "one" else ""
+    if selection.groups == "one" and one.group:
+        together = one.group
+    return replace(one.lot(), fitted=together)
+
+
+def identified(one: Specimen, knowledge: Knowledge) -> bool:
+    """Whether its element and its animal are both named."""
+    return counting.is_identified(one.lot(), knowledge)
+
+
+def by_taxon(specimens: Iterable[Specimen], knowledge: Knowledge, selection: Selection) -> dict[str, Counted]:
+    """{animal as named: its NISP}, in the order of the table of taxa."""
+    here = [one for one in specimens if identified(one, knowledge)]
+    low = counting.nisp([lot(one, selection) for one in surely(here)], knowledge)
+    named: dict[str, list[Specimen]] = {}
+    for one in here:
+        named.setdefault(one.taxon or "", []).append(one)
+    found = {}
+    for taxon in knowledge.taxa:
+        if taxon in named:
+            # Each record once, with the most that anybody says.
+            most = sorted(named[taxon], key=lambda one: -one.count)
+            high = counting.nisp([lot(one, selection) for one in most], knowledge)
+            ids = tuple(dict.fromkeys(one.id for one in named[taxon]))
+            found[taxon] = Counted(low.get(taxon, 0), max(high[taxon], low.get(taxon, 0)), ids)
+    return found
+
+
+def percent(part: float, whole: float) -> float | None:
+    """In a hundred; None of nothing."""
+    return 100 * part / whole if whole else None
+
+
+def wilson(part: int, whole: int, level: float = LEVEL) -> tuple[float, float] | None:
+    """The ends (0 to 1) between which the share of one animal may lie; None of nothing."""
+    return _score(part, whole, NormalDist().inv_cdf(1 - (1 - level) / 2))
+
+
+def goodman(counts: Mapping[str, int], level: float = LEVEL) -> dict[str, tuple[float, float]]:
+    """{key: the ends (0 to 1)} between which all shares may lie at once; {} of nothing."""
+    whole = sum(counts.values())
+    if not whole:
+        return {}
+    z = NormalDist().inv_cdf(1 - (1 - level) / (2 * len(counts)))
+    return {key: ends for key, part in counts.items() if (ends := _score(part, whole, z))}
+
+
+def _score(part: int, whole: int, z: float) -> tuple[float, float] | None:
+    if not whole:
+        return None
+    share, square = part / whole, z * z
+    middle = (share + square / (2 * whole)) / (1 + square / whole)
+    reach = z / (1 + square / whole) * math.sqrt(share * (1 - share) / whole + square / (4 * whole * whole))
+    return max(0.0, middle - reach), min(1.0, middle + reach)
+
+
+AS_NAMED, APART, POOLED = "as_named", "apart", "pooled"
+"""What is done with names of which one holds another: sheep and sheep/goat, red deer and deer."""
+
+
+def counted_as(taxa: Iterable[str], knowledge: Knowledge, overlap: str = APART) -> dict[str, str | None]:
+    """{animal as named: the animal that it is counted as, None if it is left out}.
+
+    AS_NAMED  each as it is named, so that one animal may stand in two rows
+    APART     what is hard to part is one animal where both the pair and its members were named (sheep, goat and
+              sheep/goat are sheep/goat); of other names that hold one another the wider one is left out (deer, where
+              red deer is there): it may be the same animal
+    POOLED    everything goes to the widest name that was given and holds it
+    """
+    named = tuple(dict.fromkeys(taxa))
+    if overlap == AS_NAMED:
+        return {one: one for one in named}
+    found: dict[str, str | None] = {}
+    for one in named:
+        wider = [other for other in named if other != one and knowledge.is_a(one, other)]
+        if overlap == APART:
+            wider = [other for other in wider if knowledge.taxa[other].kind == "pair"]
+        widest = [each for each in wider if not any(each != other and knowledge.is_a(each, other) for other in wider)]
+        found[one] = widest[0] if widest else one
+    groups = {one for one in found.values() if one}
+    for one in groups if overlap == APART else ():
+        if any(other != one and knowledge.is_a(other, one) for other in groups):
+            found = {name: None if of == one else of for name, of in found.items()}
+    return found
