@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from statistics import NormalDist
 
 from fieldapp.domain import counting
@@ -37,35 +37,71 @@ class Counted:
     records: tuple[str, ...]
 
 
-def lot(one: Specimen, selection: Selection) -> counting.Lot:
-    """The specimen as it is counted under a selection: what fits together, or belongs together, as one or by pieces."""
+def lot(one: Specimen, selection: Selection, taxon: str | None = None) -> counting.Lot:
+    """The specimen as it is counted under a selection, what fits or belongs together as one or by pieces; as an animal
+    of another name, if one is given."""
     together = one.fitted if selection.refits == "one" else ""
     if selection.groups == "one" and one.group:
         together = one.group
-    return replace(one.lot(), fitted=together)
+    return counting.Lot(
+        one.count, one.weight_g, one.material, one.element, taxon or one.taxon, one.bone or one.id, together
+    )
 
 
-def identified(one: Specimen, knowledge: Knowledge) -> bool:
-    """Whether its element and its animal are both named."""
-    return counting.is_identified(one.lot(), knowledge)
+def identified(specimens: Iterable[Specimen], knowledge: Knowledge) -> list[Specimen]:
+    """Those whose element and animal are both named."""
+    known: dict[tuple[str | None, str | None, str | None], bool] = {}
+    found = []
+    for one in specimens:
+        key = (one.material, one.element, one.taxon)
+        if key not in known:
+            known[key] = counting.is_identified(one.lot(), knowledge)
+        if known[key]:
+            found.append(one)
+    return found
 
 
-def by_taxon(specimens: Iterable[Specimen], knowledge: Knowledge, selection: Selection) -> dict[str, Counted]:
-    """{animal as named: its NISP}, in the order of the table of taxa."""
-    here = [one for one in specimens if identified(one, knowledge)]
-    low = counting.nisp([lot(one, selection) for one in surely(here)], knowledge)
+def by_taxon(
+    specimens: Iterable[Specimen],
+    knowledge: Knowledge,
+    selection: Selection,
+    counted_as: Mapping[str, str | None] | None = None,
+) -> dict[str, Counted]:
+    """{animal: its NISP}, in the order of the table of taxa. `counted_as`: {animal as named: the one it counts as, None
+    for one that is left out}; each as it is named if it is not given."""
     named: dict[str, list[Specimen]] = {}
-    for one in here:
-        named.setdefault(one.taxon or "", []).append(one)
+    for one in identified(specimens, knowledge):
+        taxon = one.taxon or ""
+        if (counts_as := taxon if counted_as is None else counted_as.get(taxon)) is not None:
+            named.setdefault(counts_as, []).append(one)
+    low = counting.nisp(
+        [lot(one, selection, taxon) for taxon, here in named.items() for one in surely(here)], knowledge
+    )
     found = {}
     for taxon in knowledge.taxa:
         if taxon in named:
-            # Each record once, with the most that anybody says.
-            most = sorted(named[taxon], key=lambda one: -one.count)
-            high = counting.nisp([lot(one, selection) for one in most], knowledge)
+            high = _most([(one, taxon) for one in named[taxon]], selection)
             ids = tuple(dict.fromkeys(one.id for one in named[taxon]))
-            found[taxon] = Counted(low.get(taxon, 0), max(high[taxon], low.get(taxon, 0)), ids)
+            found[taxon] = Counted(low.get(taxon, 0), max(high, low.get(taxon, 0)), ids)
     return found
+
+
+def most_of_all(
+    specimens: Iterable[Specimen],
+    knowledge: Knowledge,
+    selection: Selection,
+    counted_as: Mapping[str, str | None] | None = None,
+) -> int:
+    """The NISP of all animals together, with the most that any readings allow and each record once."""
+    here = [(one, one.taxon or "") for one in identified(specimens, knowledge)]
+    if counted_as is not None:
+        here = [(one, taxon) for one, named in here if (taxon := counted_as.get(named) or "")]
+    return _most(here, selection)
+
+
+def _most(here: list[tuple[Specimen, str]], selection: Selection) -> int:
+    most = sorted(here, key=lambda pair: -pair[0].count)
+    return counting.specimens(lot(one, selection, taxon) for one, taxon in most)
 
 
 def percent(part: float, whole: float) -> float | None:

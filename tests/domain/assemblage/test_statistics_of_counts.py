@@ -89,6 +89,7 @@ def test_nisp_runs_from_what_everybody_says_to_what_anybody_says():
     )
     assert {taxon: (one.low, one.high) for taxon, one in found.items()} == {"sheep": (1, 2), "pig": (12, 16)}
     assert found["pig"].records == ("b", "c", "t")
+    assert shares.most_of_all([bone("a"), *read_twice, *counted_twice], knowledge(), Selection()) == 1 + 1 + 5
 
 
 def test_pieces_that_fit_and_bones_of_one_group_count_as_asked_for():

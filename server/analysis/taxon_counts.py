@@ -1,0 +1,132 @@
+"""NISP by animal for every unit of a question, with what does not count there: what tables of shares, diversity and
+places are all made of.
+
+For: one way from a question to counts, names that hold one another dealt with, and the notes and columns that such
+tables have in common. Not for: any percentage or test.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from fieldapp.domain import counting
+from fieldapp.domain.assemblage import shares
+from fieldapp.domain.assemblage.results import Cell, Column, LeftOut, Note, Result, Word
+from fieldapp.domain.assemblage.selection import SIEVE, Unit
+from fieldapp.domain.assemblage.shares import APART, AS_NAMED, POOLED, Counted
+from fieldapp.domain.assemblage.specimens import TALLY, Specimen
+from server.analysis.asking import Asked, Option, left_out
+
+FEW = 50
+"""Fewer identified specimens than this are told of in a note (project decision)."""
+
+OVERLAP = "overlap"
+NAMES_APART = Option(OVERLAP, lambda _: (APART, POOLED), "analysis.row")
+NAMES_AS_GIVEN = Option(OVERLAP, lambda _: (AS_NAMED, APART, POOLED), "analysis.row")
+
+UNIT_COLUMNS = (Column("place"), Column("recovery"), Column("mesh_mm", "number", 1))
+"""Which unit a row is of, where a table compares units."""
+
+
+@dataclass(frozen=True)
+class Pile:
+    """The identified specimens of one unit by animal, and what of the unit is not among them. `most`: the NISP of all,
+    if each disputed record is what gives most."""
+
+    unit: Unit
+    taxa: dict[str, Counted]
+    most: int
+    left_out: tuple[LeftOut, ...]
+    tallied: int
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """{animal: NISP that everybody says}, of those that have any."""
+        return {taxon: one.low for taxon, one in self.taxa.items() if one.low}
+
+    @property
+    def whole(self) -> int:
+        """All of them."""
+        return sum(self.counts.values())
+
+    @property
+    def records(self) -> tuple[str, ...]:
+        """The ids of all that is counted."""
+        return tuple(dict.fromkeys(id_ for one in self.taxa.values() for id_ in one.records))
+
+
+def piles(asked: Asked, overlap: str) -> list[Pile]:
+    """A pile for each unit. How names are put together is decided once, over all units, so that they stay alike."""
+    known = asked.knowledge
+    bones = {unit: shares.identified(here, known) for unit, here in asked.units.items()}
+    given = {one.taxon or "" for here in bones.values() for one in here}
+    counted_as = shares.counted_as([one for one in known.taxa if one in given], known, overlap)
+    return [_pile(asked, unit, here, bones[unit], counted_as) for unit, here in asked.units.items()]
+
+
+def _pile(
+    asked: Asked,
+    unit: Unit,
+    here: Sequence[Specimen],
+    bones: Sequence[Specimen],
+    counted_as: Mapping[str, str | None],
+) -> Pile:
+    known, selection = asked.knowledge, asked.selection
+    sure = {one.id for one in bones if one.sure}
+    wider = {one.id for one in bones if one.sure and counted_as.get(one.taxon or "") is None}
+    told = (
+        left_out("not_bone", [one for one in here if not counting.is_specimen(one.lot())]),
+        left_out("not_identified", _never(here, bones)),
+        left_out("in_dispute", [one for one in bones if one.id not in sure]),
+        left_out("wider_name", [one for one in bones if one.id in wider]),
+    )
+    return Pile(
+        unit,
+        shares.by_taxon(bones, known, selection, counted_as),
+        shares.most_of_all(bones, known, selection, counted_as),
+        (*asked.left_out(unit), *(one for one in told if one)),
+        sum(one.count for one in bones if one.kind == TALLY),
+    )
+
+
+def _never(here: Iterable[Specimen], bones: Iterable[Specimen]) -> list[Specimen]:
+    """Bones that nobody names with element and animal."""
+    named = {one.id for one in bones}
+    return [one for one in here if one.id not in named and counting.is_specimen(one.lot())]
+
+
+def together(lists: Iterable[Iterable[LeftOut]]) -> tuple[LeftOut, ...]:
+    """What several piles leave out, by reason."""
+    found: dict[str, LeftOut] = {}
+    for one in (each for own in lists for each in own):
+        old = found.get(one.why, LeftOut(one.why, (), 0))
+        records = tuple(dict.fromkeys((*old.records, *one.records)))
+        found[one.why] = LeftOut(one.why, records, old.pieces + one.pieces)
+    return tuple(found.values())
+
+
+def notes_on(counted: Iterable[Pile]) -> list[Note]:
+    """What is to be said of every figure that is made of these piles."""
+    here = list(counted)
+    whole, tallied = sum(one.whole for one in here), sum(one.tallied for one in here)
+    if not whole:
+        return [Note("nothing_identified")]
+    found = [Note("not_independent")]
+    if small := [one for one in here if one.whole < FEW]:
+        found.append(Note("few", {"units": len(small), "few": FEW, "least": min(one.whole for one in small)}))
+    return [*found, *([Note("tallied", {"pieces": tallied})] if tallied else [])]
+
+
+def nothing(key: str, asked: Asked, columns: tuple[Column, ...]) -> Result:
+    """The table where no unit has anything in it."""
+    return Result(key, asked.selection, None, columns, (), asked.left_out(), (Note("nothing_identified"),))
+
+
+def cells_of(unit: Unit, asked: Asked) -> tuple[Cell, ...]:
+    """The cells of UNIT_COLUMNS."""
+    place: Cell = asked.gathered.numbers.get(unit.place, unit.place) if unit.by == "context" else unit.place
+    if not place:
+        place = Word("analysis.row", "whole_site" if unit.by == "site" else "no_place")
+    way, _, mesh = unit.way.partition(":")
+    return place, Word("analysis.row", way), float(mesh) if way == SIEVE and mesh else None
