@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from fieldapp.domain.assemblage.results import Cell, Column, Note, Result, Span, Word
+from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Span, Word
 from fieldapp.domain.assemblage.selection import CHOICES, LISTS, Selection, Unit
 
 NOTHING = "–"  # noqa: RUF001
@@ -33,6 +33,11 @@ class Wording:
     def title(self, result: Result) -> str:
         """The heading of a table, without its unit."""
         return self.say(f"{result.key}.title")
+
+    def chart_title(self, result: Result, chart: Chart) -> str:
+        """What stands above a chart: of what it is, and of which pile."""
+        parts = [self.title(result), self.cell(Column(""), chart.name) if chart.name is not None else ""]
+        return ": ".join((", ".join(one for one in parts if one), self.unit(result.unit)))
 
     def how(self, result: Result) -> str:
         """How it is worked out."""
