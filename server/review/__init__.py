@@ -19,6 +19,7 @@ from server.ledger.devices import Devices
 from server.photos import Photos
 from server.review import (
     adding_contexts,
+    analysis,
     bags,
     beside,
     boxes,
@@ -68,7 +69,7 @@ _ROUTES = (
     coming_back, language, signing_in, my_account, today, changes, contexts, fragments, dockets, new_docket, editing,
     editing_context, marking, locking, raising, disagreements, settling, third, doubles, groups, holds, problems,
     beside, sheets, photos, bags, boxes, transfers, site_setup, adding_contexts, people, tablets, carrying, second,
-    second_reading, log, faults, entry, entry_many, bulk, keys,
+    second_reading, analysis, log, faults, entry, entry_many, bulk, keys,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 
