@@ -59,7 +59,7 @@ class Tested:
     rounds: int | None = None
 
 
-def tested(table: Sequence[Sequence[int]], seed: int = SEED, rounds: int = ROUNDS) -> list[Tested]:
+def chances(table: Sequence[Sequence[int]], seed: int = SEED, rounds: int = ROUNDS) -> list[Tested]:
     """The tests that the counts bear. Chi-square says its chance only where no count is expected below five."""
     usual = stats.chi2_contingency(table, correction=False)
     small = usual.expected_freq.min() < crosstable.FEW
@@ -149,7 +149,7 @@ def _tests(shown: Result, table: list[list[int]], records: list[str]) -> Result:
         "expected_least": min(wanted),
         "cramers_v": crosstable.cramers_v(table),
     }
-    tests, notes = tested(table), [Note("not_independent_test")]
+    tests, notes = chances(table), [Note("not_independent_test")]
     if few := sum(one < crosstable.FEW for one in wanted):
         notes.append(Note("expected_small", {"cells": few, "of": len(wanted), "few": crosstable.FEW}))
     if any(one.how == "drawn_tables" for one in tests):

@@ -20,7 +20,7 @@ from server.analysis.asking import Asked, Option, Table
 from server.analysis.taxon_counts import NAMES_APART, OVERLAP, UNIT_COLUMNS, Pile
 
 BASE, LEAST = "base", "least"
-STEPS, CURVES = 40, 8
+STEPS, CURVES = 40, 6
 BAND = 1.96
 """Standard deviations to either side of a curve: about 95 in a hundred."""
 
@@ -101,10 +101,10 @@ def drawn(asked: Asked) -> Iterator[Result]:
     notes = taxon_counts.notes_on(found)
     if small := len(found) - len(compared):
         notes.append(Note("too_few_to_draw", {"units": small, "least": least}))
-    shown = sorted(compared, key=lambda pile: -pile.whole)[:CURVES]
-    if len(shown) < len(compared):
-        notes.append(Note("curves_shown", {"shown": len(shown), "units": len(compared)}))
-    charts = (Chart("steps", "drawn", "sorts_expected", tuple(_curve(pile, asked) for pile in shown)),) if shown else ()
+    charts = tuple(_charts(compared, asked))
+    shown = sum(len(one.series) for one in charts)
+    if shown < len(compared):
+        notes.append(Note("curves_shown", {"shown": shown, "units": len(compared)}))
     left = taxon_counts.together(pile.left_out for pile in found) if found else asked.left_out()
     sources = ("Hurlbert 1971 (memory)", "Heck, van Belle & Simberloff 1975 (memory)")
     yield Result("rarefaction", asked.selection, None, RAREFACTION, tuple(rows), left, tuple(notes), sources, charts)
@@ -114,13 +114,30 @@ def _beginning(pile: Pile, asked: Asked) -> tuple[Cell, ...]:
     return *taxon_counts.cells_of(pile.unit, asked), pile.whole, diversity.richness(list(pile.counts.values()))
 
 
+def _charts(compared: Sequence[Pile], asked: Asked) -> Iterator[Chart]:
+    """A picture for each way of recovery, with the curves of its largest units; without places, one of all ways."""
+    by_site = asked.selection.by == "site"
+    ways: dict[str, list[Pile]] = {}
+    for pile in sorted(compared, key=lambda one: -one.whole):
+        ways.setdefault("" if by_site else pile.unit.way, []).append(pile)
+    for here in ways.values():
+        curves = tuple(_curve(pile, asked) for pile in here[:CURVES])
+        yield Chart("lines", "drawn", "sorts_expected", curves, name=None if by_site else _way(here[0]))
+
+
+def _way(pile: Pile) -> Cell:
+    mesh = pile.unit.way.partition(":")[2]
+    return f"{mesh} mm" if mesh else taxon_counts.way_of(pile.unit)
+
+
 def _curve(pile: Pile, asked: Asked) -> Series:
     counts = list(pile.counts.values())
     sizes = sorted({round(one) for one in np.linspace(1, pile.whole, STEPS).tolist()})
     sorts, deviations = rarefied(counts, sizes)
     low = tuple(max(1.0, one - BAND * sd) for one, sd in zip(sorts, deviations, strict=True))
     high = tuple(min(float(len(counts)), one + BAND * sd) for one, sd in zip(sorts, deviations, strict=True))
-    return Series(taxon_counts.name_of(pile.unit, asked), tuple(sizes), tuple(sorts), low, high)
+    name = _way(pile) if asked.selection.by == "site" else taxon_counts.place_of(pile.unit, asked)
+    return Series(name, tuple(sizes), tuple(sorts), low, high)
 
 
 _NAMES = (NAMES_APART,)

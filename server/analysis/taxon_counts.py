@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fieldapp.domain import counting
 from fieldapp.domain.assemblage import shares
 from fieldapp.domain.assemblage.results import Cell, Column, LeftOut, Note, Result, Word
-from fieldapp.domain.assemblage.selection import SIEVE, Unit
+from fieldapp.domain.assemblage.selection import Unit
 from fieldapp.domain.assemblage.shares import APART, AS_NAMED, POOLED, Counted
 from fieldapp.domain.assemblage.specimens import TALLY, Specimen
 from server.analysis.asking import Asked, Option, left_out
@@ -25,7 +25,7 @@ OVERLAP = "overlap"
 NAMES_APART = Option(OVERLAP, lambda _: (APART, POOLED), "analysis.row")
 NAMES_AS_GIVEN = Option(OVERLAP, lambda _: (AS_NAMED, APART, POOLED), "analysis.row")
 
-UNIT_COLUMNS = (Column("place"), Column("recovery"), Column("mesh_mm", "number", 1))
+UNIT_COLUMNS = (Column("where"), Column("recovery"), Column("mesh_mm", "number", 1))
 """Which unit a row is of, where a table compares units."""
 
 
@@ -125,8 +125,19 @@ def nothing(key: str, asked: Asked, columns: tuple[Column, ...]) -> Result:
 
 def cells_of(unit: Unit, asked: Asked) -> tuple[Cell, ...]:
     """The cells of UNIT_COLUMNS."""
-    place: Cell = asked.gathered.numbers.get(unit.place, unit.place) if unit.by == "context" else unit.place
-    if not place:
-        place = Word("analysis.row", "whole_site" if unit.by == "site" else "no_place")
+    mesh = unit.way.partition(":")[2]
+    return place_of(unit, asked), way_of(unit), float(mesh) if mesh else None
+
+
+def place_of(unit: Unit, asked: Asked) -> Cell:
+    """Where a unit lies, by name."""
+    if unit.by == "site":
+        return Word("analysis.place", "site")
+    name = asked.gathered.numbers.get(unit.place, "") if unit.by == "context" else unit.place
+    return name or Word(f"analysis.place.{unit.by}", "none")
+
+
+def way_of(unit: Unit) -> Word:
+    """How it was got, without its mesh."""
     way, _, mesh = unit.way.partition(":")
-    return place, Word("analysis.row", way), float(mesh) if way == SIEVE and mesh else None
+    return Word("analysis.row", "sieved") if mesh else Word("analysis.way", way)

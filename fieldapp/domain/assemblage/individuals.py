@@ -1,110 +1,313 @@
-"""How many animals there were, from lefts, rights and the pairs that somebody has matched: Lincoln-Petersen, Chapman.
+"""Minimum numbers of individuals (MNI): how many animals some specimens must come from, at the least.
 
-For: the estimate of animals before bone was lost, for one element of one animal, with its interval. Not for: minimum
-numbers (numbers), or finding pairs: bones are matched by a specialist, one pair at a time, and never by this.
+For: the plain definitions, slow and obvious; server.analysis.counts computes the same over columns and is held to this.
+Not for: elements (numbers), how many animals there were (nobody can tell from a minimum), or which specimens are asked
+for.
 
-With L lefts, R rights and P pairs among them:
+Adopted for the project, with P as in `numbers` and k the number of the element in a skeleton, after the source chosen:
 
-- *Lincoln-Petersen* L R / P (from memory).
-- *Chapman's form* (L + 1)(R + 1) / (P + 1) - 1, which is less biased where pairs are few; rounded down it is the most
-  likely number of individuals, MLNI (Adams & Konigsberg 2004; the rounding from memory).
-- its standard deviation after Seber 1970 (from memory): the root of
-  (L + 1)(R + 1)(L - P)(R - P) / ((P + 1)^2 (P + 2)).
-- *the interval*: every number of animals of which P pairs are not too unlikely, when L of the lefts and R of the rights
-  were kept by chance (hypergeometric, each tail at half of what is left of the level).
-
-They ask that every bone could be matched and that each true pair was: of worn, broken or many bones that is seldom so,
-and then the figure is too high. Where no pairs are recorded nothing is estimated: none recorded is not none there.
+- MNI: the largest, over the elements, of P(left) and P(right), each divided by how many a side has and rounded up, and
+  P(all)/k rounded up. Where a pair is found whole across the midline, P of these too. Where k is not known, an element
+  tells of one animal and no more. Antlers count only where the base came from a carcass: others are shed each year.
+- Teeth, in jaws and loose: the largest number over the places in the row, jaw by jaw and side by side; sides together
+  are divided by two, jaws and sides by twice the jaws that have the place. Place 4: worn P4 + the larger of dP4 and
+  unworn P4 (of which it is not said whether they are worn count as unworn). A name for several places (M1/M2, molar,
+  cheek tooth): all teeth that may go by it, divided by how many a side of the jaw has, rounded up.
+- *Age-refined*: the larger of MNI, of the sum over classes of age that no animal can be in two of, and of the sum of
+  what is fused and what is unfused at one centre of one element (fusing fits either, and is in neither sum). A bone is
+  of a class if its whole range of age, after the fusion ages chosen for the animal, lies there; the classes are those
+  with the largest sum. Fusion alone: teeth have ages of other sources.
+- *Size-refined*: over pairs of left and right that a specialist has made. No record says that two bones are of a pair
+  yet, so there is none.
+- A pair or a family (sheep/goat): the larger of all together and the sum of what is named more finely; rows never
+  added.
+- Size classes and wider groups name no animal and have no MNI.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from math import inf
+from typing import NamedTuple
 
-from fieldapp.domain.assemblage.specimens import DOCKET, Specimen
+from fieldapp.domain.assemblage.bones import FUSED, FUSING, LOOSE, UNFUSED, Countable, Piece, Pile, is_tooth, pile
+from fieldapp.domain.assemblage.numbers import (
+    POOLS,
+    is_pair,
+    number,
+    of_element,
+    of_side,
+    p,
+    pools,
+    ranged,
+    taxa_below,
+    under,
+    with_state,
+)
+from fieldapp.domain.assemblage.specimens import Specimen, Tooth
+from fieldapp.domain.knowledge import Knowledge
 
-MATCHED = frozenset({"articulated_observed", "articulated_inferred"})
-"""Relations of a group that say its bones are of one animal. Bones merely found together are not matched."""
-
-
-def lincoln_petersen(left: int, right: int, pairs: int) -> float | None:
-    """L R / P; None without pairs."""
-    return left * right / pairs if pairs else None
-
-
-def chapman(left: int, right: int, pairs: int) -> float:
-    """(L + 1)(R + 1) / (P + 1) - 1."""
-    return (left + 1) * (right + 1) / (pairs + 1) - 1
-
-
-def likely(left: int, right: int, pairs: int) -> int:
-    """The most likely number of individuals: Chapman's form rounded down."""
-    return (left + 1) * (right + 1) // (pairs + 1) - 1
-
-
-def deviation(left: int, right: int, pairs: int) -> float:
-    """The standard deviation of Chapman's form."""
-    above = (left + 1) * (right + 1) * (left - pairs) * (right - pairs)
-    return math.sqrt(above / ((pairs + 1) ** 2 * (pairs + 2)))
+WORN = "in_wear"
+SIDES = ("left", "right")
 
 
-def interval(left: int, right: int, pairs: int, level: float = 0.95) -> tuple[int, int] | None:
-    """The least and the largest number of animals with which so many pairs go together; None without pairs, as then
-    no number is too large."""
-    if not 0 < pairs <= min(left, right):
-        return None
-    tail, least = (1 - level) / 2 + 1e-9, left + right - pairs  # a hair more: what is just as unlikely is out
+class Decides(NamedTuple):
+    """An MNI and what decides it: `what` is "element", "tooth", "finer" (the sum over finer names) or ""."""
 
-    def too_few(animals: int) -> bool:  # so few pairs would be unlikely
-        return sum(_chance(animals, left, right, one) for one in range(pairs + 1)) <= tail
-
-    def too_many(animals: int) -> bool:  # so many pairs would be unlikely
-        return 1 - sum(_chance(animals, left, right, one) for one in range(pairs)) <= tail
-
-    low = least
-    while too_few(low):
-        low += 1
-    below, above = low, 2 * low
-    while not too_many(above):
-        below, above = above, 2 * above
-    while above - below > 1:
-        middle = (below + above) // 2
-        below, above = (below, middle) if too_many(middle) else (middle, above)
-    return low, below
+    n: int = 0
+    what: str = ""
+    key: str = ""
+    side: str = ""
 
 
-def _chance(animals: int, left: int, right: int, pairs: int) -> float:
-    """How likely so many pairs are, if `left` and `right` of that many animals were kept."""
-    if not (pairs <= left and pairs <= right and right - pairs <= animals - left):
-        return 0.0
-    found = _log_choose(left, pairs) + _log_choose(animals - left, right - pairs) - _log_choose(animals, right)
-    return math.exp(found)
+@dataclass(frozen=True, slots=True)
+class Individuals:
+    """MNI of an animal.
 
-
-def _log_choose(of: int, take: int) -> float:
-    return math.lgamma(of + 1) - math.lgamma(take + 1) - math.lgamma(of - take + 1)
-
-
-def matched(
-    specimens: Iterable[Specimen], relations: Mapping[str, str]
-) -> dict[tuple[str, str], list[tuple[str, str]]]:
-    """{(animal, element): (left, right) of each pair that somebody has matched}, by the ids of the records.
-
-    A pair is a left and a right of one element and one animal, both surely read so and one bone each, in a group whose
-    `relations` says that its bones are of one animal. A group with several of a side of one element matches none of
-    them: it does not say which belongs to which.
+    low, high          the range over disputed readings
+    aged_low, aged_high  age-refined
+    decides            over what is sure
+    pieces             how many pieces count here, over what is sure
+    includes           taxa that are pooled in it and have a row of their own
+    records            of every reading
     """
-    sides: dict[tuple[str, str, str], dict[str, dict[str, None]]] = {}
-    for one in specimens:
-        if not (one.kind == DOCKET and one.sure and one.count == 1 and one.side in ("left", "right")):
-            continue
-        if relations.get(one.group) in MATCHED and one.taxon and one.element:
-            bones = sides.setdefault((one.taxon, one.element, one.group), {}).setdefault(one.side, {})
-            bones[one.id] = None
-    found: dict[tuple[str, str], list[tuple[str, str]]] = {}
-    for (taxon, element, _), by_side in sides.items():
-        lefts, rights = list(by_side.get("left", ())), list(by_side.get("right", ()))
-        if len(lefts) == len(rights) == 1:
-            found.setdefault((taxon, element), []).append((lefts[0], rights[0]))
+
+    low: int
+    high: int
+    aged_low: int
+    aged_high: int
+    decides: Decides
+    pieces: int
+    includes: tuple[str, ...] = ()
+    records: tuple[str, ...] = ()
+
+
+def mni(
+    specimens: Iterable[Specimen], knowledge: Knowledge, *, refits: bool = True, countable: Countable | None = None
+) -> dict[str, Individuals]:
+    """{taxon: MNI} of the animals that are named, in the order of the table."""
+    return mni_of(pile(specimens, knowledge, refits=refits, countable=countable), knowledge)
+
+
+def mni_of(found: Pile, knowledge: Knowledge) -> dict[str, Individuals]:
+    """MNI of a pile."""
+    at: dict[str, Individuals] = {}
+    taxa = {one.taxon for one in found.every}
+    for taxon in knowledge.taxa:
+        if taxon in taxa and pools(taxon, knowledge):
+            low, every = under(found.low, taxon, knowledge), under(found.every, taxon, knowledge)
+
+            def plain(pieces: Sequence[Piece], taxon: str = taxon) -> int:
+                return individuals(pieces, taxon, knowledge).n
+
+            def aged(pieces: Sequence[Piece], taxon: str = taxon) -> int:
+                return age_refined(pieces, taxon, knowledge)
+
+            at[taxon] = Individuals(
+                *ranged(plain, low, every),
+                *ranged(aged, low, every),
+                individuals(low, taxon, knowledge),
+                number(low),
+                tuple(one for one in knowledge.taxa if one != taxon and one in {piece.taxon for piece in every}),
+                tuple(sorted({one.id for one in every})),
+            )
+    return at
+
+
+def individuals(pieces: Sequence[Piece], taxon: str, knowledge: Knowledge) -> Decides:
+    """MNI of pieces under a taxon, and what decides it; of several that come to the same, the first of the tables."""
+    return _pooled(pieces, taxon, knowledge, lambda some, its: of_all(some, its, knowledge))
+
+
+def _pooled(
+    pieces: Sequence[Piece], taxon: str, knowledge: Knowledge, of: Callable[[Sequence[Piece], str], Decides]
+) -> Decides:
+    best = of(pieces, taxon)
+    parts = taxa_below(taxon, pieces, knowledge)
+    finer = sum(_pooled(under(pieces, one, knowledge), one, knowledge, of).n for one in parts)
+    return Decides(finer, "finer") if finer > best.n else best
+
+
+def of_all(pieces: Sequence[Piece], taxon: str, knowledge: Knowledge) -> Decides:
+    """MNI of all pieces as of one animal's kind, elements before teeth."""
+    if not pieces:
+        return Decides()
+    best = Decides(1)
+    elements = {one.element for one in pieces}
+    for element in knowledge.elements:
+        if not is_tooth(element, knowledge) and (element in elements or elements & set(POOLS.get(element, ()))):
+            best = _larger(best, of_bone(of_element(pieces, element), taxon, element, knowledge))
+    return _larger(best, of_teeth(pieces, taxon, knowledge))
+
+
+def _larger(one: Decides, other: Decides) -> Decides:
+    return other if other.n > one.n or (other.n == one.n and not one.what) else one
+
+
+def per_skeleton(taxon: str, element: str, knowledge: Knowledge) -> int | None:
+    """k: how many a skeleton has; of a group whose animals differ, the most that any of them has."""
+    return knowledge.count(taxon, element) or knowledge.largest_count(taxon, element) or None
+
+
+def of_bone(pieces: Sequence[Piece], taxon: str, element: str, knowledge: Knowledge) -> Decides:
+    """MNI of pieces of one element."""
+    pieces = [one for one in pieces if not one.shed]
+    if not pieces:
+        return Decides()
+    k = per_skeleton(taxon, element, knowledge)
+    if k is None:
+        return Decides(1, "element", element)
+    a_side = _up(k, 2)
+    best = Decides(_up(p(pieces).n, k), "element", element)
+    row = knowledge.elements[element]
+    sides = (*SIDES, "midline") if is_pair(element, knowledge) else SIDES if row.sided else ()
+    for side in sides:
+        n = _up(p(of_side(pieces, side)).n, a_side)
+        if n > best.n:
+            best = Decides(n, "element", element, side)
+    return best
+
+
+def _up(n: int, by: int) -> int:
+    return -(-n // by)
+
+
+# Teeth
+
+Row = tuple[str, str]
+"""(jaw, side), "" where not known."""
+
+
+def of_teeth(pieces: Iterable[Piece], taxon: str, knowledge: Knowledge) -> Decides:
+    """MNI of the teeth among the pieces."""
+    rows = teeth_by_row(pieces, knowledge)
+    best = Decides()
+    for jaw in ("lower", "upper", ""):
+        for side in (*SIDES, ""):
+            # What does not say its side or jaw counts where all are taken together.
+            teeth: Counter[tuple[str, bool]] = Counter()
+            for (its_jaw, its_side), found in rows.items():
+                if jaw in ("", its_jaw) and side in ("", its_side):
+                    teeth.update(found)
+            if teeth:
+                best = _larger(best, of_row(teeth, taxon, jaw, side, knowledge))
+    return best
+
+
+def teeth_by_row(pieces: Iterable[Piece], knowledge: Knowledge) -> dict[Row, Counter[tuple[str, bool]]]:
+    """{(jaw, side): {(tooth, worn): how many}}: a tooth once in a piece, each key once."""
+    most: dict[tuple[str, str, str, str, bool], int] = {}
+    for one in pieces:
+        for tooth in one.teeth:
+            if tooth.tooth in knowledge.teeth.teeth:
+                place = (one.key, *row_of(one, tooth, knowledge), tooth.tooth, is_worn(tooth, knowledge))
+                most[place] = max(one.count, most.get(place, 0))
+    found: dict[Row, Counter[tuple[str, bool]]] = {}
+    for (_, jaw, side, key, worn), count in most.items():
+        found.setdefault((jaw, side), Counter())[key, worn] += count
     return found
+
+
+def row_of(piece: Piece, tooth: Tooth, knowledge: Knowledge) -> Row:
+    """In which row a tooth stands: its own word, or that of the bone it stands in."""
+    jaw = tooth.jaw or knowledge.teeth.bearers.get(piece.element, "")
+    side = tooth.side or piece.side or ""
+    return (jaw if jaw in ("lower", "upper") else ""), (side if side in SIDES else "")
+
+
+def is_worn(tooth: Tooth, knowledge: Knowledge) -> bool:
+    """Whether a tooth is said to be worn."""
+    stage = knowledge.teeth.stage(tooth.scheme, tooth.wear)
+    return tooth.stage == WORN or (
+        stage is not None and (stage.state == WORN or (stage.kind == "wear" and not stage.state))
+    )
+
+
+def of_row(teeth: Mapping[tuple[str, bool], int], taxon: str, jaw: str, side: str, knowledge: Knowledge) -> Decides:
+    """MNI of the teeth of a row, or of several rows together where `jaw` or `side` is ""."""
+    count: Counter[str] = Counter()
+    for (tooth, _), n in teeth.items():
+        count[tooth] += n
+    best = Decides()
+    for key, row in knowledge.teeth.teeth.items():
+        if row.place is not None:
+            n = _fourth(teeth) if key == "P4" else 0 if key == "dP4" else count[key]
+        elif count[key]:
+            n = sum(count[one] for one in count if knowledge.teeth.is_a(one, key))
+        else:
+            continue
+        best = _larger(best, Decides(_up(n, in_rows(taxon, key, jaw, side, knowledge)), "tooth", key, side))
+    return best if best.n else Decides()
+
+
+def _fourth(teeth: Mapping[tuple[str, bool], int]) -> int:
+    return teeth.get(("P4", True), 0) + max(
+        teeth.get(("dP4", True), 0) + teeth.get(("dP4", False), 0), teeth.get(("P4", False), 0)
+    )
+
+
+def in_rows(taxon: str, tooth: str, jaw: str, side: str, knowledge: Knowledge) -> int:
+    """How many teeth of a name an animal has in a row, or in all of them where `jaw` or `side` is "". Where no formula
+    of the animal is known, or it has none of that name: those that have it by their name, in each jaw."""
+    known = knowledge.teeth
+    row = known.teeth[tooth]
+    bare = (
+        1
+        if row.place is not None
+        else sum(one.place is not None and known.is_a(key, tooth) for key, one in known.teeth.items())
+    )
+    found = known.per_side(taxon, tooth, jaw or None) or bare * (1 if jaw else 2)
+    return found * (1 if side else 2)
+
+
+# Age
+
+Range = tuple[float, float]
+
+
+def months(piece: Piece, knowledge: Knowledge) -> Range:
+    """The age at death that the fusion of a piece allows, in months; open where nothing is known, or what is said
+    cannot be."""
+    least, most = -inf, inf
+    for centre, state in piece.fusion.items():
+        limits = knowledge.fusion_range(piece.taxon, piece.element, centre)
+        if limits is not None:
+            if state in (FUSED, FUSING) and limits[0] is not None:
+                least = max(least, limits[0])
+            if state in (UNFUSED, LOOSE, FUSING) and limits[1] is not None:
+                most = min(most, limits[1])
+    return (least, most) if least <= most else (-inf, inf)
+
+
+def age_refined(pieces: Sequence[Piece], taxon: str, knowledge: Knowledge) -> int:
+    """Age-refined MNI of pieces under a taxon."""
+
+    def of(some: Sequence[Piece], its: str) -> Decides:
+        return Decides(max(by_age(some, its, knowledge), by_centre(some, its, knowledge)))
+
+    return _pooled(pieces, taxon, knowledge, of).n
+
+
+def by_age(pieces: Sequence[Piece], taxon: str, knowledge: Knowledge) -> int:
+    """The largest sum of MNI over classes of age one after the other. Every piece older than a cut began after it."""
+    ages = [(one, *months(one, knowledge)) for one in pieces]
+    cuts = [-inf, *sorted({most for _, _, most in ages if most < inf}), inf]
+    best = [0] * len(cuts)
+    for j in range(1, len(cuts)):
+        for i in range(j):
+            within = [one for one, least, most in ages if (least > cuts[i] or i == 0) and most <= cuts[j]]
+            best[j] = max(best[j], best[i] + of_all(within, taxon, knowledge).n)
+    return best[-1]
+
+
+def by_centre(pieces: Sequence[Piece], taxon: str, knowledge: Knowledge) -> int:
+    """The largest sum, over the centres, of what is fused and what is unfused there."""
+    best = 0
+    for element in {one.element for one in pieces}:
+        of_it = of_element(pieces, element)
+        for centre in {centre for one in of_it for centre in one.fusion}:
+            states = (with_state(of_it, centre, FUSED), with_state(of_it, centre, UNFUSED, LOOSE))
+            best = max(best, sum(of_bone(some, taxon, element, knowledge).n for some in states))
+    return best

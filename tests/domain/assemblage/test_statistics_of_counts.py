@@ -17,7 +17,7 @@ from statsmodels.stats.proportion import multinomial_proportions_confint, propor
 
 from fieldapp import assets
 from fieldapp.assets import knowledge
-from fieldapp.domain.assemblage import crosstable, diversity, individuals, mau, shares
+from fieldapp.domain.assemblage import crosstable, diversity, likely, mau, shares
 from fieldapp.domain.assemblage.selection import Selection
 from fieldapp.domain.assemblage.specimens import TALLY, Specimen
 
@@ -169,26 +169,26 @@ def test_rarefaction_is_that_of_the_hypergeometric_distribution():
 
 def test_estimates_from_pairs_are_those_printed():
     # http://numeracy-bank.net/?q=t/fun/mrr/3 (P): 23 marked, 28 caught, 9 of them marked: about 72
-    assert individuals.lincoln_petersen(23, 28, 9) == pytest.approx(71.56, abs=0.01)
+    assert likely.lincoln_petersen(23, 28, 9) == pytest.approx(71.56, abs=0.01)
     # https://rstudio-pubs-static.s3.amazonaws.com/429479_3d0d54661ce24f7db43a132bc5b7b9a5.html (P)
-    assert individuals.lincoln_petersen(100, 100, 10) == 1000
-    assert individuals.chapman(100, 100, 10) == pytest.approx(926.36, abs=0.01)
+    assert likely.lincoln_petersen(100, 100, 10) == 1000
+    assert likely.chapman(100, 100, 10) == pytest.approx(926.36, abs=0.01)
     # Worked out here with the same formula (C), and from memory (M)
-    assert individuals.chapman(100, 100, 20) == pytest.approx(484.76, abs=0.01)
-    assert individuals.chapman(346, 184, 49) == pytest.approx(1282.9, abs=0.05)
+    assert likely.chapman(100, 100, 20) == pytest.approx(484.76, abs=0.01)
+    assert likely.chapman(346, 184, 49) == pytest.approx(1282.9, abs=0.05)
     # Adams & Konigsberg 2004 (P for the formula; C for the figure)
-    assert individuals.likely(23, 28, 9) == 68
+    assert likely.mlni(23, 28, 9) == 68
 
 
 def test_without_pairs_nothing_bounds_the_number_of_animals():
-    assert individuals.lincoln_petersen(4, 5, 0) is individuals.interval(4, 5, 0) is None
+    assert likely.lincoln_petersen(4, 5, 0) is likely.interval(4, 5, 0) is None
 
 
 @settings(max_examples=60)
 @given(st.integers(1, 25), st.integers(1, 25), st.data())
 def test_the_interval_is_that_of_the_hypergeometric_distribution(left, right, data):
     pairs = data.draw(st.integers(1, min(left, right)))
-    low, high = individuals.interval(left, right, pairs)
+    low, high = likely.interval(left, right, pairs)
 
     def fits(animals):
         drawn = stats.hypergeom(animals, left, right)
@@ -202,9 +202,9 @@ def test_the_interval_is_that_of_the_hypergeometric_distribution(left, right, da
 
 
 def test_all_matched_bones_are_as_many_animals_and_no_more_is_claimed_of_the_rest():
-    assert individuals.likely(5, 5, 5) == 5
-    assert individuals.deviation(5, 5, 5) == 0
-    assert individuals.interval(5, 5, 5)[0] == 5
+    assert likely.mlni(5, 5, 5) == 5
+    assert likely.deviation(5, 5, 5) == 0
+    assert likely.interval(5, 5, 5)[0] == 5
 
 
 def test_only_a_specialists_match_makes_a_pair():
@@ -216,7 +216,7 @@ def test_only_a_specialists_match_makes_a_pair():
         bone("h", side="left"), bone("i", side="right"),
         bone("j", side="left", group="g", sure=False, taxon="pig"), bone("k", side="right", group="g", taxon="pig"),
     ]  # fmt: skip
-    assert individuals.matched(bones, relations) == {("sheep", "tibia"): [("a", "b")]}
+    assert likely.matched(bones, relations) == {("sheep", "tibia"): [("a", "b")]}
 
 
 # Skeletal parts
