@@ -1,4 +1,4 @@
-"""The tables of skeletal parts (MAU) and of likely numbers of likely.
+"""The tables of skeletal parts (MAU) and of likely numbers of individuals.
 
 For: MAU and %MAU with the source of each number of a skeleton, on drawn skeletons too; estimates from the pairs that a
 specialist has matched. Not for: minimum numbers (fieldapp.domain.assemblage.numbers), or finding pairs.
@@ -127,7 +127,7 @@ def estimates(asked: Asked) -> Iterator[Result]:
     for unit, here in asked.units.items():
         yield _likely(asked, unit, here)
     if not asked.units:
-        yield Result("individuals", asked.selection, None, INDIVIDUALS, (), asked.left_out(), (Note("no_pairs"),))
+        yield Result("individuals", asked.selection, None, INDIVIDUALS, (), asked.left_out(), (Note("no_sides"),))
 
 
 def _likely(asked: Asked, unit: Unit, here: Sequence[Specimen]) -> Result:
@@ -139,10 +139,7 @@ def _likely(asked: Asked, unit: Unit, here: Sequence[Specimen]) -> Result:
         if not known.taxa[taxon].named or not left or not right:
             continue
         pairs = [
-            pair
-            for (named, of), own in matched.items()
-            for pair in own
-            if of == element and known.is_a(named, taxon)
+            pair for (named, of), own in matched.items() for pair in own if of == element and known.is_a(named, taxon)
         ]
         figures: tuple[Cell, ...] = (None,) * 5
         if len(pairs) > min(left, right):
