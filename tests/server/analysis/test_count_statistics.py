@@ -119,7 +119,7 @@ def test_places_are_compared_within_one_way_of_recovery():
         ("hand", "crosstable"), ("hand", "crosstable_test"), ("sieve:2", "crosstable"), ("unrecorded", "crosstable"),
     ]  # fmt: skip
     shown, tests = (one for one in found if one.unit.way == "hand")
-    counts = [[30, 9], [12, 11], [7, 0], [2, 0]]
+    counts = [[30, 9], [7, 0], [12, 11], [2, 0]]
     assert [cells(shown, row)["nisp_sure"] for row in range(8)] == [one for row in counts for one in row]
     assert cells(shown, 0)["expected"] == pytest.approx(39 * 51 / 71)
     usual, drawn = cells(tests, 0), cells(tests, 1)
