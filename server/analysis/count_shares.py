@@ -43,7 +43,7 @@ def _of(asked: Asked, pile: Pile) -> Result:
         rows.append(Row((Word("taxon", taxon), Span(one.low, one.high), one.low, share, *ends), one.records))
     charts = (_chart(rows),) if whole else ()
     if rows:
-        span = Span(whole, max(whole, pile.most))
+        span = Span(whole, pile.most)
         total = Word("analysis.row", "all"), span, whole, shares.percent(whole, whole), None, None
         rows.append(Row(total, pile.records, total=True))
     notes = tuple(taxon_counts.notes_on([pile]))

@@ -76,15 +76,16 @@ def _pile(
     sure = {one.id for one in bones if one.sure}
     wider = {one.id for one in bones if one.sure and counted_as.get(one.taxon or "") is None}
     told = (
-        left_out("not_bone", [one for one in here if not counting.is_specimen(one.lot())]),
+        left_out("not_bone", [one for one in here if one.material in counting.NOT_BONE]),
         left_out("not_identified", _never(here, bones)),
         left_out("in_dispute", [one for one in bones if one.id not in sure]),
         left_out("wider_name", [one for one in bones if one.id in wider]),
     )
+    nisp = shares.nisp(bones, known, selection, counted_as)
     return Pile(
         unit,
-        shares.by_taxon(bones, known, selection, counted_as),
-        shares.most_of_all(bones, known, selection, counted_as),
+        nisp.taxa,
+        nisp.high,
         (*asked.left_out(unit), *(one for one in told if one)),
         sum(one.count for one in bones if one.kind == TALLY),
     )
@@ -93,7 +94,7 @@ def _pile(
 def _never(here: Iterable[Specimen], bones: Iterable[Specimen]) -> list[Specimen]:
     """Bones that nobody names with element and animal."""
     named = {one.id for one in bones}
-    return [one for one in here if one.id not in named and counting.is_specimen(one.lot())]
+    return [one for one in here if one.id not in named and one.material not in counting.NOT_BONE]
 
 
 def together(lists: Iterable[Iterable[LeftOut]]) -> tuple[LeftOut, ...]:

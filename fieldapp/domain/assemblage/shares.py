@@ -21,7 +21,7 @@ from statistics import NormalDist
 
 from fieldapp.domain import counting
 from fieldapp.domain.assemblage.selection import Selection
-from fieldapp.domain.assemblage.specimens import Specimen, surely
+from fieldapp.domain.assemblage.specimens import Specimen
 from fieldapp.domain.knowledge import Knowledge
 
 LEVEL = 0.95
@@ -35,6 +35,14 @@ class Counted:
     low: int
     high: int
     records: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Nisp:
+    """`taxa`: {animal: its NISP}, in the order of the table. `high`: of all animals together, each record once."""
+
+    taxa: dict[str, Counted]
+    high: int
 
 
 def lot(one: Specimen, selection: Selection, taxon: str | None = None) -> counting.Lot:
@@ -61,47 +69,33 @@ def identified(specimens: Iterable[Specimen], knowledge: Knowledge) -> list[Spec
     return found
 
 
-def by_taxon(
+def nisp(
     specimens: Iterable[Specimen],
     knowledge: Knowledge,
     selection: Selection,
     counted_as: Mapping[str, str | None] | None = None,
-) -> dict[str, Counted]:
-    """{animal: its NISP}, in the order of the table of taxa. `counted_as`: {animal as named: the one it counts as, None
-    for one that is left out}; each as it is named if it is not given."""
-    named: dict[str, list[Specimen]] = {}
+) -> Nisp:
+    """NISP by animal. `counted_as`: {animal as named: the one it counts as, None for one that is left out}; each as it
+    is named if it is not given."""
+    named: dict[str, list[tuple[Specimen, counting.Lot]]] = {}
     for one in identified(specimens, knowledge):
         taxon = one.taxon or ""
         if (counts_as := taxon if counted_as is None else counted_as.get(taxon)) is not None:
-            named.setdefault(counts_as, []).append(one)
-    low = counting.nisp(
-        [lot(one, selection, taxon) for taxon, here in named.items() for one in surely(here)], knowledge
-    )
+            named.setdefault(counts_as, []).append((one, lot(one, selection, counts_as)))
+    everything = [pair for here in named.values() for pair in here]
+    low = counting.nisp([each for one, each in everything if one.sure], knowledge)
     found = {}
     for taxon in knowledge.taxa:
         if taxon in named:
-            high = _most([(one, taxon) for one in named[taxon]], selection)
-            ids = tuple(dict.fromkeys(one.id for one in named[taxon]))
-            found[taxon] = Counted(low.get(taxon, 0), max(high, low.get(taxon, 0)), ids)
-    return found
+            ids = tuple(dict.fromkeys(one.id for one, _ in named[taxon]))
+            least = low.get(taxon, 0)
+            found[taxon] = Counted(least, max(least, _most(named[taxon])), ids)
+    return Nisp(found, max(sum(low.values()), _most(everything)))
 
 
-def most_of_all(
-    specimens: Iterable[Specimen],
-    knowledge: Knowledge,
-    selection: Selection,
-    counted_as: Mapping[str, str | None] | None = None,
-) -> int:
-    """The NISP of all animals together, with the most that any readings allow and each record once."""
-    here = [(one, one.taxon or "") for one in identified(specimens, knowledge)]
-    if counted_as is not None:
-        here = [(one, taxon) for one, named in here if (taxon := counted_as.get(named) or "")]
-    return _most(here, selection)
-
-
-def _most(here: list[tuple[Specimen, str]], selection: Selection) -> int:
-    most = sorted(here, key=lambda pair: -pair[0].count)
-    return counting.specimens(lot(one, selection, taxon) for one, taxon in most)
+def _most(here: Iterable[tuple[Specimen, counting.Lot]]) -> int:
+    """How many specimens, each record once, with the most that anybody says."""
+    return counting.specimens(sorted((each for _, each in here), key=lambda each: -each.count))
 
 
 def percent(part: float, whole: float) -> float | None:

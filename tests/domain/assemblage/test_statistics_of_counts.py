@@ -84,18 +84,18 @@ def test_nisp_runs_from_what_everybody_says_to_what_anybody_says():
     counted_twice = [bone("c", "pig", count=2), bone("c", "pig", count=5, sure=False)]
     unnamed = [bone("d", "large_mammal"), bone("e", None), bone("f", element="long_bone"), bone("g", material="shell")]
     tally = Specimen("t", kind=TALLY, taxon="pig", element="rib", material="bone", count=10)
-    found = shares.by_taxon(
+    found = shares.nisp(
         [bone("a"), *read_twice, *counted_twice, *unnamed, tally, bone("odd", "gryphon")], knowledge(), Selection()
     )
-    assert {taxon: (one.low, one.high) for taxon, one in found.items()} == {"sheep": (1, 2), "pig": (12, 16)}
-    assert found["pig"].records == ("b", "c", "t")
-    assert shares.most_of_all([bone("a"), *read_twice, *counted_twice], knowledge(), Selection()) == 1 + 1 + 5
+    assert {taxon: (one.low, one.high) for taxon, one in found.taxa.items()} == {"sheep": (1, 2), "pig": (12, 16)}
+    assert found.taxa["pig"].records == ("b", "c", "t")
+    assert found.high == 1 + 1 + 5 + 10
 
 
 def test_pieces_that_fit_and_bones_of_one_group_count_as_asked_for():
     pieces = [bone("a", fitted="f"), bone("b", fitted="f"), bone("c", group="g"), bone("d", group="g")]
     for selection, n in ((Selection(), 3), (Selection(refits="pieces"), 4), (Selection(groups="one"), 2)):
-        assert shares.by_taxon(pieces, knowledge(), selection)["sheep"].low == n
+        assert shares.nisp(pieces, knowledge(), selection).taxa["sheep"].low == n
 
 
 def test_names_that_hold_one_another_are_parted_as_asked_for():
