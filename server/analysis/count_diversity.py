@@ -20,7 +20,7 @@ from server.analysis.asking import Asked, Option, Table
 from server.analysis.taxon_counts import NAMES_APART, OVERLAP, UNIT_COLUMNS, Pile
 
 BASE, LEAST = "base", "least"
-STEPS, CURVES = 40, 6
+STEPS, CURVES = 30, 6
 BAND = 1.96
 """Standard deviations to either side of a curve: about 95 in a hundred."""
 
@@ -132,7 +132,9 @@ def _way(pile: Pile) -> Cell:
 
 def _curve(pile: Pile, asked: Asked) -> Series:
     counts = list(pile.counts.values())
-    sizes = sorted({round(one) for one in np.linspace(1, pile.whole, STEPS).tolist()})
+    # Close together where a curve rises, and evenly all along.
+    evenly, rising = np.linspace(1, pile.whole, STEPS), np.geomspace(1, pile.whole, STEPS)
+    sizes = sorted({round(one) for one in (*evenly.tolist(), *rising.tolist())})
     sorts, deviations = rarefied(counts, sizes)
     low = tuple(max(1.0, one - BAND * sd) for one, sd in zip(sorts, deviations, strict=True))
     high = tuple(min(float(len(counts)), one + BAND * sd) for one, sd in zip(sorts, deviations, strict=True))

@@ -136,7 +136,8 @@ def _likely(asked: Asked, unit: Unit, here: Sequence[Specimen]) -> Result:
     rows, unmatched, too_many = [], 0, 0
     for (taxon, element), one in _numbers(asked, here).items():
         left, right = one.left.n, one.right.n
-        if not known.taxa[taxon].named or not left or not right:
+        # Of a bone that a side has several of, a left and a right need not be a pair.
+        if not known.taxa[taxon].named or known.count(taxon, element) != 2 or not left or not right:
             continue
         pairs = [
             pair for (named, of), own in matched.items() for pair in own if of == element and known.is_a(named, taxon)

@@ -198,6 +198,8 @@ def test_likely_numbers_rest_on_pairs_that_somebody_matched():
         None,
     )
     assert "pairs_not_recorded" in {one.key for one in without.notes}
+    toes = [*bones("l", 3, side="left", element="phalanx_1"), *bones("r", 3, side="right", element="phalanx_1")]
+    assert made("individuals", toes)[0].rows == ()
     paired = [
         *(Specimen(f"{side}{n}", taxon="cattle", element="tibia", material="bone", recovery="hand", side=name,
                    portions=PORTIONS, group=f"g{n}" if n < 2 else "")
