@@ -20,7 +20,7 @@ from server.analysis import topics, writing
 from server.analysis.asking import Asked, Table
 from server.analysis.kept import Kept
 from server.analysis.wording import Wording
-from server.review import blind, desk
+from server.review import blind, desk, words
 from server.review.desk import pages
 
 EXTENSION = "bonedocket.analyses"
@@ -132,6 +132,32 @@ def analysis_records(topic: str, table: str, n: int) -> Response:
     )  # fmt: skip
 
 
+@pages.get("/analysis/report.<any(pdf, docx, zip):form>")
+@desk.needs_sign_in
+def analysis_report(form: str) -> Response:
+    """The draft of a report on what the address asks for."""
+    from server.analysis.report import contents
+    from server.analysis.report.making import FORMS, written
+
+    selection, fault = _selection()
+    if fault is not None:
+        abort(400)
+    asked = kept().asked(selection, {}, _hidden())
+    said, now = wording(asked), desk.ledger().clock()
+    report = contents.made(asked, said)
+    made = written(
+        report,
+        said,
+        form,
+        now,
+        source=words.say("sheet.source", site=words.plain(desk.ledger().site().value("name"))),
+        data="cabin",
+    )
+    answer = Response(made, 200, content_type=FORMS[form])
+    answer.headers["Content-Disposition"] = f'attachment; filename="bone_report.{form}"'
+    return answer
+
+
 def _page(view: View, results: tuple[Result, ...], status: int = 200) -> Response:
     said = wording(view.asked)
     page = max(1, request.args.get("page", 1, int))
@@ -146,8 +172,13 @@ def _page(view: View, results: tuple[Result, ...], status: int = 200) -> Respons
     def of(name: str, **values: Any) -> str:
         return _address(name, view, **values)
 
+    def report(form: str) -> str:
+        query = [one for one in _query(view) if not one[0].startswith(OPTION)]
+        return f"{url_for('review.analysis_report', form=form)}{'?' if query else ''}{urlencode(query)}"
+
     return desk.page(
-        "analysis_table", status, view=view, said=said, shown=shown, results=results, page_n=page, last=last,
+        "analysis_table", status, report=report,
+        view=view, said=said, shown=shown, results=results, page_n=page, last=last,
         here=here, of=of, form=_form(view, said), tables=[one.key for one in topics.tables(view.topic)],
         rows_shown=ROWS_SHOWN, asked_in_words=said.selection(view.asked.selection),
         fault=_fault(view, said), late=view.asked.gathered.late,
@@ -164,7 +195,14 @@ def _view(topic: str, table: str) -> View:
     found = topics.table(topic, table)
     if found is None:
         abort(404)
-    selection, fault = Selection(), None
+    selection, fault = _selection()
+    options = {name.removeprefix(OPTION): word for name, word in request.args.items() if name.startswith(OPTION)}
+    return View(found, topic, kept().asked(selection, options, _hidden()), fault)
+
+
+def _selection() -> tuple[Selection, SelectionError | None]:
+    """What the address asks for, and what in it could not be understood."""
+    selection = Selection()
     try:
         for name in CHOICES:
             if name in request.args:
@@ -173,9 +211,8 @@ def _view(topic: str, table: str) -> View:
             given = [one for many in request.args.getlist(name) for one in _words(name, many)]
             selection = chosen(selection, name, given, knowledge())
     except SelectionError as error:
-        fault = error
-    options = {name.removeprefix(OPTION): word for name, word in request.args.items() if name.startswith(OPTION)}
-    return View(found, topic, kept().asked(selection, options, _hidden()), fault)
+        return selection, error
+    return selection, None
 
 
 def _words(name: str, given: str) -> list[str]:
@@ -224,14 +261,14 @@ def _form(view: View, said: Wording) -> dict[str, Any]:
     asked = view.asked
     there: dict[str, set[str]] = {name: set() for name in ("trench", "phase", "taxon", "element", "stage")}
     for one in asked.gathered.specimens:
-        for name, words in there.items():
+        for name, found in there.items():
             if word := getattr(one, name):
-                words.add(word)
+                found.add(word)
     order = {name: list(getattr(knowledge(), of)) for name, of in (("taxon", "taxa"), ("element", "elements"))}
     offered = {}
-    for name, words in there.items():
-        known = [one for one in order.get(name, ()) if one in words]
-        listed = known + sorted(words - set(known), key=str.casefold)
+    for name, found in there.items():
+        known = [one for one in order.get(name, ()) if one in found]
+        listed = known + sorted(found - set(known), key=str.casefold)
         offered[name] = [
             (one, said.word(name, one) if name in ("taxon", "element", "stage") else one) for one in listed
         ]
