@@ -30,6 +30,8 @@ ROWS_SHOWN = 200
 """Rows of a table on a page; the files have them all."""
 RECORDS_SHOWN = 500
 OPTION = "option."
+PATIENCE_S = 0.9
+"""So long a page waits for the specimens to be gathered; longer, and it says how far that is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +62,13 @@ def wording(asked: Asked) -> Wording:
 @desk.needs_sign_in
 def analysis() -> Response:
     """What can be worked out, by topic."""
+    if not kept().soon(PATIENCE_S):
+        return _wait()
     asked = kept().asked(Selection(), {}, _hidden())
     said = wording(asked)
-    shown = [
-        (topic, [(one.key, said.say(f"{one.key}.title")) for one in topics.tables(topic)]) for topic in topics.TOPICS
-    ]
+    shown = {
+        topic: [(one.key, said.say(f"{one.key}.title")) for one in topics.tables(topic)] for topic in topics.TOPICS
+    }
     return desk.page("analysis", topics=shown, said=said, n=len(asked.animals), left=asked.left_out())
 
 
@@ -72,6 +76,8 @@ def analysis() -> Response:
 @desk.needs_sign_in
 def analysis_table(topic: str, table: str) -> Response:
     """One table for what the address asks for, a unit below another."""
+    if not kept().soon(PATIENCE_S):
+        return _wait()
     view = _view(topic, table)
     if view.fault is not None:
         return _page(view, (), 400)
@@ -155,6 +161,14 @@ def analysis_report(form: str) -> Response:
     )
     answer = Response(made, 200, content_type=FORMS[form])
     answer.headers["Content-Disposition"] = f'attachment; filename="bone_report.{form}"'
+    return answer
+
+
+def _wait() -> Response:
+    """Says how far the gathering is, and asks again by itself; without a script."""
+    done, of = kept().progress
+    answer = desk.page("analysis_wait", done=done, of=of, again=desk.inside(request.full_path.rstrip("?")))
+    answer.headers["Refresh"] = "1"
     return answer
 
 

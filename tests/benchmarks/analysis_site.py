@@ -1,4 +1,4 @@
-"""A site of many read fragments in a cabin's ledger, for the benchmark of the assemblage: the invented herds, repeated."""
+"""A site of many read fragments in a cabin, for the benchmark of the assemblage: the invented herds, repeated."""
 
 from __future__ import annotations
 

@@ -27,7 +27,10 @@ Told = Callable[[str, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A result of a table, in the report. `options` with which it was asked; `of` says of which animal it is, "" for all."""
+    """A result of a table, in the report.
+
+    options  with which it was asked;  of  which animal it is of, "" for all
+    """
 
     topic: str
     table: str
