@@ -23,8 +23,10 @@ from fieldapp.records.fold import Record
 from server.analysis.extracting import Shared, of_docket, of_tally
 from server.ledger import Ledger, checks, holds, meta, tables
 from server.ledger.database import among
-from server.ledger.folding import load, records_of, states
+from server.ledger.folding import records_of
 
+PORTION = 500
+"""Records read at once."""
 _AROUND = ("context", "bag", "sample", "group", "site")
 
 
@@ -68,6 +70,7 @@ class Assemblage:
         self._gathered: Gathered | None = None
         self._reached: tuple[str, str, int] = ("", "", 0)
         self._shared = Shared()
+        self.progress = (0, 0)
         self._own: dict[str, tuple[Specimen, ...]] = {}
         self._lies: dict[str, tuple[str | None, str | None]] = {}
         self._around: dict[str, Record] = {}
@@ -89,7 +92,7 @@ class Assemblage:
         kinds = tables.record.c.kind.in_(("docket", "tally", *_AROUND))
         if self._reached[:2] != (epoch, known):
             self._own, self._lies, self._around, self._made = {}, {}, {}, {}
-            changed = load(connection, states(kinds))
+            ids = [*connection.scalars(select(tables.record.c.id).where(kinds))]
         else:
             since = select(tables.change.c.record).where(tables.change.c.seq > self._reached[2]).distinct()
             ids = [*connection.scalars(since)]
@@ -97,16 +100,21 @@ class Assemblage:
                 self._own.pop(one, None)
                 self._made.pop(one, None)
                 self._around.pop(one, None)
-            changed = records_of(connection, ids)
-        for record in changed:
-            if record.kind in _AROUND:
-                if record.life() != "deleted":
-                    self._around[record.id] = record
-            elif record.kind == "docket":
-                self._keep(record, of_docket(record, knowledge(), self._shared))
-            elif record.kind == "tally":
-                self._keep(record, of_tally(record))
+        # In portions, so that not all records lie in memory at once, and it can be said how far it is.
+        for start in range(0, len(ids), PORTION):
+            self.progress = (start, len(ids))
+            for record in records_of(connection, ids[start : start + PORTION]):
+                self._take(record)
         self._reached = (epoch, known, head)
+
+    def _take(self, record: Record) -> None:
+        if record.kind in _AROUND:
+            if record.life() != "deleted":
+                self._around[record.id] = record
+        elif record.kind == "docket":
+            self._keep(record, of_docket(record, knowledge(), self._shared))
+        elif record.kind == "tally":
+            self._keep(record, of_tally(record))
 
     def _keep(self, record: Record, found: tuple[Specimen, ...]) -> None:
         if found:

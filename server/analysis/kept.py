@@ -26,11 +26,27 @@ class Kept:
     def __init__(self, ledger: Ledger) -> None:
         self._assemblage = Assemblage(ledger)
         self._lock = threading.Lock()
+        self._gathering: threading.Thread | None = None
         self._answers: OrderedDict[object, tuple[Result, ...]] = OrderedDict()
 
     def now(self) -> Gathered:
         """All specimens as they stand."""
         return self._assemblage.now()
+
+    def soon(self, seconds: float) -> bool:
+        """Whether they are gathered within so long; if not, that goes on, and `progress` says how far it is."""
+        with self._lock:
+            if self._gathering is None or not self._gathering.is_alive():
+                self._gathering = threading.Thread(target=self._assemblage.now, daemon=True)
+                self._gathering.start()
+            gathering = self._gathering
+        gathering.join(seconds)
+        return not gathering.is_alive()
+
+    @property
+    def progress(self) -> tuple[int, int]:
+        """(records read, of how many) of the gathering that is going on."""
+        return self._assemblage.progress
 
     def results(self, table: Table, asked: Asked) -> tuple[Result, ...]:
         """The tables of an answer. `asked` is of the specimens as they stand: see `now`."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
@@ -96,7 +97,7 @@ def _plain(cell: Cell) -> Any:
         return cell.key
     if isinstance(cell, Span):
         return [cell.low, cell.high]
-    return None if isinstance(cell, float) and cell != cell else cell
+    return None if isinstance(cell, float) and not math.isfinite(cell) else cell
 
 
 def as_text(results: Iterable[Result], wording: Wording) -> str:

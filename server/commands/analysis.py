@@ -79,7 +79,7 @@ class Command:
                 return 0
             results = [result for table in self._tables(args.table) for result in table.make(asked)]
             if args.csv is not None:
-                _new(args.csv, writing.as_csv(results, wording).encode("utf-8"))
+                new_file(args.csv, writing.as_csv(results, wording).encode("utf-8"))
             elif args.chart is not None:
                 _charts(args.chart, results, wording)
             elif args.json:
@@ -131,10 +131,10 @@ def _charts(file: Path, results: Sequence[Result], wording: Wording) -> None:
         raise CommandError(say("no_chart"))
     for n, (result, chart) in enumerate(found, 1):
         name = file if len(found) == 1 else file.with_stem(f"{file.stem}-{n}")
-        _new(name, charts.draw(chart, wording, wording.chart_title(result, chart), form))
+        new_file(name, charts.draw(chart, wording, wording.chart_title(result, chart), form))
 
 
-def _new(file: Path, content: bytes) -> None:
+def new_file(file: Path, content: bytes) -> None:
     """Writes a new file. Raises CommandError where there is one already: nobody's work is written over."""
     try:
         with file.open("xb") as opened_file:

@@ -20,7 +20,7 @@ from server.analysis import topics, writing
 from server.analysis.asking import Asked, Table
 from server.analysis.kept import Kept
 from server.analysis.wording import Wording
-from server.review import blind, desk
+from server.review import blind, desk, words
 from server.review.desk import pages
 
 EXTENSION = "bonedocket.analyses"
@@ -30,6 +30,8 @@ ROWS_SHOWN = 200
 """Rows of a table on a page; the files have them all."""
 RECORDS_SHOWN = 500
 OPTION = "option."
+PATIENCE_S = 0.9
+"""So long a page waits for the specimens to be gathered; longer, and it says how far that is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +62,13 @@ def wording(asked: Asked) -> Wording:
 @desk.needs_sign_in
 def analysis() -> Response:
     """What can be worked out, by topic."""
+    if not kept().soon(PATIENCE_S):
+        return _wait()
     asked = kept().asked(Selection(), {}, _hidden())
     said = wording(asked)
-    shown = [
-        (topic, [(one.key, said.say(f"{one.key}.title")) for one in topics.tables(topic)]) for topic in topics.TOPICS
-    ]
+    shown = {
+        topic: [(one.key, said.say(f"{one.key}.title")) for one in topics.tables(topic)] for topic in topics.TOPICS
+    }
     return desk.page("analysis", topics=shown, said=said, n=len(asked.animals), left=asked.left_out())
 
 
@@ -72,6 +76,8 @@ def analysis() -> Response:
 @desk.needs_sign_in
 def analysis_table(topic: str, table: str) -> Response:
     """One table for what the address asks for, a unit below another."""
+    if not kept().soon(PATIENCE_S):
+        return _wait()
     view = _view(topic, table)
     if view.fault is not None:
         return _page(view, (), 400)
@@ -132,6 +138,40 @@ def analysis_records(topic: str, table: str, n: int) -> Response:
     )  # fmt: skip
 
 
+@pages.get("/analysis/report.<any(pdf, docx, zip):form>")
+@desk.needs_sign_in
+def analysis_report(form: str) -> Response:
+    """The draft of a report on what the address asks for."""
+    from server.analysis.report import contents
+    from server.analysis.report.making import FORMS, written
+
+    selection, fault = _selection()
+    if fault is not None:
+        abort(400)
+    asked = kept().asked(selection, {}, _hidden())
+    said, now = wording(asked), desk.ledger().clock()
+    report = contents.made(asked, said)
+    made = written(
+        report,
+        said,
+        form,
+        now,
+        source=words.say("sheet.source", site=words.plain(desk.ledger().site().value("name"))),
+        data="cabin",
+    )
+    answer = Response(made, 200, content_type=FORMS[form])
+    answer.headers["Content-Disposition"] = f'attachment; filename="bone_report.{form}"'
+    return answer
+
+
+def _wait() -> Response:
+    """Says how far the gathering is, and asks again by itself; without a script."""
+    done, of = kept().progress
+    answer = desk.page("analysis_wait", done=done, of=of, again=desk.inside(request.full_path.rstrip("?")))
+    answer.headers["Refresh"] = "1"
+    return answer
+
+
 def _page(view: View, results: tuple[Result, ...], status: int = 200) -> Response:
     said = wording(view.asked)
     page = max(1, request.args.get("page", 1, int))
@@ -146,8 +186,13 @@ def _page(view: View, results: tuple[Result, ...], status: int = 200) -> Respons
     def of(name: str, **values: Any) -> str:
         return _address(name, view, **values)
 
+    def report(form: str) -> str:
+        query = [one for one in _query(view) if not one[0].startswith(OPTION)]
+        return f"{url_for('review.analysis_report', form=form)}{'?' if query else ''}{urlencode(query)}"
+
     return desk.page(
-        "analysis_table", status, view=view, said=said, shown=shown, results=results, page_n=page, last=last,
+        "analysis_table", status, report=report,
+        view=view, said=said, shown=shown, results=results, page_n=page, last=last,
         here=here, of=of, form=_form(view, said), tables=[one.key for one in topics.tables(view.topic)],
         rows_shown=ROWS_SHOWN, asked_in_words=said.selection(view.asked.selection),
         fault=_fault(view, said), late=view.asked.gathered.late,
@@ -164,7 +209,14 @@ def _view(topic: str, table: str) -> View:
     found = topics.table(topic, table)
     if found is None:
         abort(404)
-    selection, fault = Selection(), None
+    selection, fault = _selection()
+    options = {name.removeprefix(OPTION): word for name, word in request.args.items() if name.startswith(OPTION)}
+    return View(found, topic, kept().asked(selection, options, _hidden()), fault)
+
+
+def _selection() -> tuple[Selection, SelectionError | None]:
+    """What the address asks for, and what in it could not be understood."""
+    selection = Selection()
     try:
         for name in CHOICES:
             if name in request.args:
@@ -173,9 +225,8 @@ def _view(topic: str, table: str) -> View:
             given = [one for many in request.args.getlist(name) for one in _words(name, many)]
             selection = chosen(selection, name, given, knowledge())
     except SelectionError as error:
-        fault = error
-    options = {name.removeprefix(OPTION): word for name, word in request.args.items() if name.startswith(OPTION)}
-    return View(found, topic, kept().asked(selection, options, _hidden()), fault)
+        return selection, error
+    return selection, None
 
 
 def _words(name: str, given: str) -> list[str]:
@@ -224,14 +275,14 @@ def _form(view: View, said: Wording) -> dict[str, Any]:
     asked = view.asked
     there: dict[str, set[str]] = {name: set() for name in ("trench", "phase", "taxon", "element", "stage")}
     for one in asked.gathered.specimens:
-        for name, words in there.items():
+        for name, found in there.items():
             if word := getattr(one, name):
-                words.add(word)
+                found.add(word)
     order = {name: list(getattr(knowledge(), of)) for name, of in (("taxon", "taxa"), ("element", "elements"))}
     offered = {}
-    for name, words in there.items():
-        known = [one for one in order.get(name, ()) if one in words]
-        listed = known + sorted(words - set(known), key=str.casefold)
+    for name, found in there.items():
+        known = [one for one in order.get(name, ()) if one in found]
+        listed = known + sorted(found - set(known), key=str.casefold)
         offered[name] = [
             (one, said.word(name, one) if name in ("taxon", "element", "stage") else one) for one in listed
         ]
