@@ -10,16 +10,18 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from fieldapp.assets import knowledge, texts_in
-from fieldapp.domain.assemblage import crosstable, diversity
+from fieldapp.domain.assemblage import crosstable, diversity, numbers
 from fieldapp.domain.assemblage.results import Span, Word
 from fieldapp.domain.assemblage.selection import Selection, Unit, parse
 from fieldapp.domain.assemblage.specimens import HUMAN, TALLY, Specimen
 from server.analysis import charts, count_crosstable, count_diversity
 from server.analysis.asking import Asked
+from server.analysis.count_elements import elements
 from server.analysis.gathering import Gathered
 from server.analysis.topics import table
 from server.analysis.wording import Wording
 from server.analysis.writing import as_csv, as_json, as_text
+from tests.domain.assemblage.bones import assemblages
 
 KEYS = ("shares", "mau", "individuals", "diversity", "rarefaction", "crosstable")
 
@@ -181,9 +183,10 @@ def test_skeletal_parts_are_shown_with_the_source_of_each_number_of_a_skeleton()
     assert {one.why: one.pieces for one in result.left_out} == {
         "tallied_only": 40, "no_skeleton_count": 1, "no_named_animal": 1
     }  # fmt: skip
+    assert ([one.key for one in result.notes], result.charts) == (["few_elements"], ())
+    (result,) = made("mau", [*here, *bones("m", 30, side="left", portions=PORTIONS), *bones("w", 2, taxon="pig")])
     (chart,) = result.charts
     assert (chart.kind, chart.form, chart.shares["tibia"]) == ("skeleton", "ruminant", 1.0)
-    assert [one.key for one in result.notes] == ["few_elements"]
 
 
 def test_likely_numbers_rest_on_pairs_that_somebody_matched():
@@ -244,8 +247,10 @@ def test_options_have_their_words():
 
 def test_the_pictures_can_be_drawn():
     wording = Wording(texts_in("en"), {})
+    here = [*MIXED, *bones("w", 25, side="left", portions=PORTIONS)]
     for key in ("shares", "mau", "rarefaction"):
-        for result in made(key, MIXED, "by=phase")[:1]:
+        for result in made(key, here, "ways=hand"):
+            assert result.charts
             for chart in result.charts[:1]:
                 assert charts.draw(chart, wording, "title").startswith(b"<?xml")
 
@@ -253,3 +258,14 @@ def test_the_pictures_can_be_drawn():
 def test_a_selection_is_kept_with_its_table():
     selection = Selection(by="phase", ways="hand")
     assert all(one.selection == selection for key in KEYS for one in made(key, MIXED, selection.text()))
+
+
+@settings(max_examples=40)
+@given(assemblages())
+def test_elements_are_those_of_the_definition_with_the_same_records(specimens):
+    wanted = numbers.mne(specimens, knowledge())
+    for _, here, found in elements(asked(specimens, "ways=together")):
+        assert list(here) == [one for one in specimens if not one.apart]
+        assert {place: (one.low, one.high, one.left, one.right, set(one.records)) for place, one in found.items()} == {
+            place: (one.low, one.high, one.left.n, one.right.n, set(one.records)) for place, one in wanted.items()
+        }
