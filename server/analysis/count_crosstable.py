@@ -26,6 +26,7 @@ SEED, ROUNDS = 1871, 9999
 MOST_CELLS = 400
 """A wider table is shown without a test drawn at random: it would have to be read cell by cell, which nobody does."""
 BATCH = 200_000
+LEAST_CHANCE = 0.0001
 
 CELLS = (
     Column("taxon"),
@@ -158,7 +159,9 @@ def _tests(shown: Result, table: list[list[int]], records: list[str]) -> Result:
         notes.append(Note("table_too_wide", {"cells": len(wanted), "most": MOST_CELLS}))
     rows = []
     for one in tests:
-        cells = {**of_table, "test": Word("analysis.row", one.how), "chance": one.chance, "rounds": one.rounds}
+        # A chance that rounds to nought is no nought, and bones of one animal make nothing of its smallness.
+        chance = f"< {LEAST_CHANCE}" if one.chance is not None and one.chance < LEAST_CHANCE else one.chance
+        cells = {**of_table, "test": Word("analysis.row", one.how), "chance": chance, "rounds": one.rounds}
         rows.append(Row(tuple(cells[column.key] for column in TESTS), tuple(dict.fromkeys(records))))
     return replace(shown, key="crosstable_test", columns=TESTS, rows=tuple(rows), notes=tuple(notes), charts=())
 

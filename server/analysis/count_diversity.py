@@ -118,10 +118,11 @@ def _charts(compared: Sequence[Pile], asked: Asked) -> Iterator[Chart]:
     """A picture for each way of recovery, with the curves of its largest units; without places, one of all ways."""
     by_site = asked.selection.by == "site"
     ways: dict[str, list[Pile]] = {}
-    for pile in sorted(compared, key=lambda one: -one.whole):
+    for pile in compared:
         ways.setdefault("" if by_site else pile.unit.way, []).append(pile)
     for here in ways.values():
-        curves = tuple(_curve(pile, asked) for pile in here[:CURVES])
+        largest = sorted(here, key=lambda one: -one.whole)[:CURVES]
+        curves = tuple(_curve(pile, asked) for pile in here if pile in largest)
         yield Chart("lines", "drawn", "sorts_expected", curves, name=None if by_site else _way(here[0]))
 
 

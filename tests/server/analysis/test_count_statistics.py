@@ -138,6 +138,9 @@ def test_without_places_the_ways_of_recovery_are_compared_themselves():
     )
     assert shown.unit is None
     assert cells(tests, 0)["places_compared"] == 2
+    (_, tests) = made("crosstable", [*bones("a", 900), *bones("b", 900, recovery="sieve", taxon="pig"), *bones("c", 9),
+                                     *bones("d", 9, taxon="pig")])  # fmt: skip
+    assert cells(tests, 0)["chance"] == "< 0.0001"
 
 
 def test_large_counts_have_the_chance_of_scipy_and_small_ones_fishers_or_none_at_all():
