@@ -28,14 +28,22 @@ MOST_CELLS = 400
 BATCH = 200_000
 LEAST_CHANCE = 0.0001
 
-CELLS = (
-    Column("taxon"),
-    *UNIT_COLUMNS,
-    Column("nisp_sure", "count"),
-    Column("nisp_percent", "percent"),
-    Column("expected", "number", 1),
-    Column("residual", "number", 1),
-)
+WHERE, HOW = slice(0, 1), slice(1, 3)
+"""Which of UNIT_COLUMNS tell the places of one way of recovery apart, and the ways of one place."""
+
+
+def columns(telling: slice) -> tuple[Column, ...]:
+    """The columns of the cells."""
+    return (
+        Column("taxon"),
+        *UNIT_COLUMNS[telling],
+        Column("nisp_sure", "count"),
+        Column("nisp_percent", "percent"),
+        Column("expected", "number", 1),
+        Column("residual", "number", 1),
+    )
+
+
 TESTS = (
     Column("test"),
     Column("identified", "count"),
@@ -98,7 +106,7 @@ def make(asked: Asked) -> Iterator[Result]:
     for unit, here in ways.items():
         yield from _of(asked, unit, here)
     if not found:
-        yield taxon_counts.nothing("crosstable", asked, CELLS)
+        yield taxon_counts.nothing("crosstable", asked, columns(WHERE))
 
 
 def _of(asked: Asked, unit: Unit | None, here: list[Pile]) -> Iterator[Result]:
@@ -112,14 +120,18 @@ def _of(asked: Asked, unit: Unit | None, here: list[Pile]) -> Iterator[Result]:
     can = len(taxa) > 1 and len(compared) > 1
     if compared and not can:
         notes.append(Note("nothing_to_compare"))
-    rows = tuple(_rows(asked, compared, taxa, table if can else None))
-    shown = Result("crosstable", asked.selection, unit, CELLS, rows, tuple(left.values()), tuple(notes), SOURCES)
+    telling = WHERE if unit else HOW
+    rows = tuple(_rows(asked, compared, taxa, table if can else None, telling))
+    told = tuple(left.values()), tuple(notes), SOURCES
+    shown = Result("crosstable", asked.selection, unit, columns(telling), rows, *told)
     yield shown
     if can:
         yield _tests(shown, table, [id_ for pile in compared for id_ in pile.records])
 
 
-def _rows(asked: Asked, here: list[Pile], taxa: list[str], table: list[list[int]] | None) -> Iterator[Row]:
+def _rows(
+    asked: Asked, here: list[Pile], taxa: list[str], table: list[list[int]] | None, telling: slice
+) -> Iterator[Row]:
     expected = crosstable.expected(table) if table else None
     residuals = crosstable.residuals(table) if table else None
     for at, taxon in enumerate(taxa):
@@ -128,14 +140,14 @@ def _rows(asked: Asked, here: list[Pile], taxa: list[str], table: list[list[int]
             tested = (expected[at][to], residuals[at][to]) if expected and residuals else (None, None)
             cells: tuple[Cell, ...] = (
                 Word("taxon", taxon),
-                *taxon_counts.cells_of(pile.unit, asked),
+                *taxon_counts.cells_of(pile.unit, asked)[telling],
                 count,
                 shares.percent(count, pile.whole),
                 *tested,
             )
             yield Row(cells, pile.taxa[taxon].records if taxon in pile.taxa else ())
     for pile in here:
-        where = taxon_counts.cells_of(pile.unit, asked)
+        where = taxon_counts.cells_of(pile.unit, asked)[telling]
         yield Row((Word("analysis.row", "all"), *where, pile.whole, 100.0, None, None), pile.records, total=True)
 
 
