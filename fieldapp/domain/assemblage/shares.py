@@ -77,12 +77,15 @@ def nisp(
 ) -> Nisp:
     """NISP by animal. `counted_as`: {animal as named: the one it counts as, None for one that is left out}; each as it
     is named if it is not given."""
+    everything = []
     named: dict[str, list[tuple[Specimen, counting.Lot]]] = {}
     for one in identified(specimens, knowledge):
         taxon = one.taxon or ""
         if (counts_as := taxon if counted_as is None else counted_as.get(taxon)) is not None:
-            named.setdefault(counts_as, []).append((one, lot(one, selection, counts_as)))
-    everything = [pair for here in named.values() for pair in here]
+            pair = one, lot(one, selection, counts_as)
+            everything.append(pair)
+            named.setdefault(counts_as, []).append(pair)
+    # In the order of the records: of those that are one bone, the first says what it is.
     low = counting.nisp([each for one, each in everything if one.sure], knowledge)
     found = {}
     for taxon in knowledge.taxa:

@@ -92,6 +92,12 @@ def test_nisp_runs_from_what_everybody_says_to_what_anybody_says():
     assert found.high == 1 + 1 + 5 + 10
 
 
+def test_of_dockets_that_are_one_bone_the_first_says_what_it_is():
+    same = [bone("a", "pig"), bone("b", "cattle", bone="x"), bone("c", "pig", bone="x")]
+    found = shares.nisp(same, knowledge(), Selection()).taxa
+    assert {taxon: one.low for taxon, one in found.items()} == {"cattle": 1, "pig": 1}
+
+
 def test_pieces_that_fit_and_bones_of_one_group_count_as_asked_for():
     pieces = [bone("a", fitted="f"), bone("b", fitted="f"), bone("c", group="g"), bone("d", group="g")]
     for selection, n in ((Selection(), 3), (Selection(refits="pieces"), 4), (Selection(groups="one"), 2)):
