@@ -29,6 +29,7 @@ from server.ledger.lines import sort_key
 from server.review import blind, closing, desk, given, locking, words
 from server.review.desk import pages
 from server.review.given import NoFigure
+from server.review.opened import Opened
 from server.review.showing import Said, Showing, as_text, label
 from server.review.tables import ON_A_PAGE, Column, Table
 
@@ -196,7 +197,7 @@ def bag_keep(bag: str) -> Response:
     desk.must("keep_bags")
     record = _found(bag)
     shown = given.shown(record, (*_may_change(), *_steps()))
-    over = given.agreed(record, {path: ids for path, ids in shown.items() if path not in _steps()})
+    agreed = shown.agreed()
     typed = {name: desk.field(name) for name in (*FIELDS, MOVED, "note")}
     ticked = [one for one in request.form.getlist("step") if one]
     if not set(ticked) <= set(knowledge().words["bag_step"]) or typed["recovery"] not in ("", *RECOVERY):
@@ -208,21 +209,20 @@ def bag_keep(bag: str) -> Response:
     values |= {name: typed[name] or None for name in ("recovery", "box", "held_by")}
     if values["mesh_mm"] == 0:
         return _page(record, 400, fault="figure.mesh_mm", form=typed, ticked=ticked)
-    if MOVED in over:
+    if MOVED in agreed.heads:
         values[MOVED] = context_id(record.site, typed[MOVED]) if typed[MOVED] else None
     # A field that was not sent says nothing.
-    changes = given.changed(record, over, {path: value for path, value in values.items() if path in request.form})
+    changes = given.changed(agreed, {path: value for path, value in values.items() if path in request.form})
     if MOVED in changes and (fault := _fault_of_move(record, changes[MOVED])):
         return _page(record, 400, fault=fault, form=typed, ticked=ticked)
     if not FINISHED.isdisjoint(changes) and locking.locked_among(desk.ledger().contexts_of([record]).values()):
         return _page(record, 409, fault="finished", form=typed, ticked=ticked)
     changes |= _steps_altered(record, shown, ticked) if "step" in request.form else {}
-    over |= {path: ids for path, ids in shown.items() if path in _steps()}
     if typed["note"]:
         changes[f"note/{desk.ledger().new_id()}"] = {"text": typed["note"], "stage": "analysis"}
     if not changes:
         return redirect(url_for("review.bag", bag=bag, done="same"))
-    desk.write("bag", bag, changes, {path: ids for path, ids in over.items() if path in changes and ids})
+    desk.write("bag", bag, changes, shown.all_of(changes))
     desk.acted("bag_unticked" if any(isinstance(changes.get(path), dict) for path in _steps()) else "bag_kept", bag)
     return redirect(url_for("review.bag", bag=bag, done="kept"))
 
@@ -231,16 +231,16 @@ def _steps() -> tuple[str, ...]:
     return tuple(f"step/{one}" for one in knowledge().words["bag_step"])
 
 
-def _steps_altered(record: Record, shown: given.Heads, ticked: list[str]) -> dict[str, Any]:
+def _steps_altered(record: Record, shown: Opened, ticked: list[str]) -> dict[str, Any]:
     """The ticks that are new, and those taken back. What was ticked since the form was opened it did not show: that
     stands."""
     found: dict[str, Any] = {}
     for path in _steps():
         said = record.heads.get(path, {})
-        seen = ticks({one: said[one] for one in shown.get(path, ())})
+        seen = ticks({one: said.get(one) for one in shown.heads.get(path, ())})
         if path.partition("/")[2] not in ticked:
             if set(seen).intersection(ticks(said)):
-                found[path] = taking_back(shown[path])
+                found[path] = taking_back(shown.heads[path])
         elif not seen and not is_ticked(said):
             found[path] = True
     return found
