@@ -108,8 +108,8 @@ def third_reading(record: str) -> Response:
 @pages.post("/third-reading/<record>")
 @desk.needs_sign_in
 def write_reading(record: str) -> Response:
-    """`heads`; the reading's fields, as in reading_form; `reason`; `looked`: the digest of the reading
-    that was shown, to write it. Any other reading is shown first, and so is this one where `again` asks for it."""
+    """`heads`; the reading's fields, as in reading_form; `reason`; `looked`: the digest of the reading that was shown,
+    to write it. Any other reading is shown first, and so is this one where `again` asks for it."""
     found = _disputed(record)
     must_settle(found, "reading")
     shown = shown_heads(found, "reading")
@@ -148,8 +148,8 @@ def _lists() -> list[Sequence[str]]:
 def _names(element: str | None, taxon: str | None) -> list[str]:
     """The fields of a form over such a bone."""
     known = knowledge()
-    parts = {"portions": known.portions_of(element or "", taxon), "fusion": known.centres_of(element or "", taxon)}
-    return [*reading_form.SINGLE, *(f"{name}.{one.key}" for name, keys in parts.items() for one in keys)]
+    portions = [f"portions.{one.key}" for one in known.portions_of(element or "", taxon)]
+    return [*reading_form.SINGLE, *portions, *(f"fusion.{one.key}" for one in known.centres_of(element or "", taxon))]
 
 
 def _made(answers: Mapping[str, str], stage: str) -> dict[str, Any]:
