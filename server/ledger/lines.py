@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import ColumnElement, Connection, case, delete, func, or_, select
 
 from fieldapp.domain.rules import Problem
+from fieldapp.domain.steps import is_ticked
 from fieldapp.records import checked
 from fieldapp.records.fold import Record
 from server.ledger import tables
@@ -111,7 +112,7 @@ def _docket(one: Record, problems: Sequence[Problem]) -> dict[str, Any]:
 
 def _bag(one: Record) -> dict[str, Any]:
     ticked = sorted(
-        {path[len(_STEP) :] for path, heads in one.heads.items() if path.startswith(_STEP) and _ticked(heads)}
+        {path[len(_STEP) :] for path, heads in one.heads.items() if path.startswith(_STEP) and is_ticked(heads)}
     )
     return {
         "record": one.id,
@@ -125,10 +126,6 @@ def _bag(one: Record) -> dict[str, Any]:
 
 
 _STEP = "step/"
-
-
-def _ticked(heads: Mapping[str, Any]) -> bool:
-    return any(value is True for value in heads.values())
 
 
 def _figure(value: Any) -> float | None:

@@ -1,12 +1,13 @@
 """Bags: the list, one bag with what lies in it, and the form about it.
 
-A bag's steps (washed, dried, marked, weighed) are only ever added, and each is ticked by itself. Moving a bag to
+A bag's steps (washed, dried, marked, weighed) are ticked each by itself, and unticked over the ticks that the form
+showed. Moving a bag to
 another context moves all that lies in it, and is an act of its own in the roles table. Not here: boxes, transfers.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,6 +17,7 @@ from werkzeug.wrappers import Response
 from fieldapp.assets import knowledge
 from fieldapp.domain import human
 from fieldapp.domain.ids import context_id
+from fieldapp.domain.steps import is_ticked, taking_back, ticks
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
 from server.ledger import Hold
@@ -27,6 +29,7 @@ from server.ledger.lines import sort_key
 from server.review import blind, closing, desk, given, locking, words
 from server.review.desk import pages
 from server.review.given import NoFigure
+from server.review.opened import Opened
 from server.review.showing import Said, Showing, as_text, label
 from server.review.tables import ON_A_PAGE, Column, Table
 
@@ -118,11 +121,9 @@ def lines() -> list[Line]:
 
 
 def steps(bag: Record) -> tuple[str, ...]:
-    """The steps that anybody has ticked, in their order."""
+    """The steps that are ticked, in their order."""
     ticked = {
-        path.removeprefix("step/")
-        for path, heads in bag.heads.items()
-        if path.startswith("step/") and any(value is True for value in heads.values())
+        path.removeprefix("step/") for path, heads in bag.heads.items() if path.startswith("step/") and is_ticked(heads)
     }
     return tuple(one for one in knowledge().words["bag_step"] if one in ticked) if ticked else ()
 
@@ -195,9 +196,10 @@ def bag_keep(bag: str) -> Response:
     `step` (several: what was done); `note`."""
     desk.must("keep_bags")
     record = _found(bag)
-    over = given.agreed(record, given.shown(record, _may_change()))
+    shown = given.shown(record, (*_may_change(), *_steps()))
+    agreed = shown.agreed()
     typed = {name: desk.field(name) for name in (*FIELDS, MOVED, "note")}
-    ticked = request.form.getlist("step")
+    ticked = [one for one in request.form.getlist("step") if one]
     if not set(ticked) <= set(knowledge().words["bag_step"]) or typed["recovery"] not in ("", *RECOVERY):
         abort(400)
     try:
@@ -207,23 +209,41 @@ def bag_keep(bag: str) -> Response:
     values |= {name: typed[name] or None for name in ("recovery", "box", "held_by")}
     if values["mesh_mm"] == 0:
         return _page(record, 400, fault="figure.mesh_mm", form=typed, ticked=ticked)
-    if MOVED in over:
+    if MOVED in agreed.heads:
         values[MOVED] = context_id(record.site, typed[MOVED]) if typed[MOVED] else None
     # A field that was not sent says nothing.
-    changes = given.changed(record, over, {path: value for path, value in values.items() if path in request.form})
+    changes = given.changed(agreed, {path: value for path, value in values.items() if path in request.form})
     if MOVED in changes and (fault := _fault_of_move(record, changes[MOVED])):
         return _page(record, 400, fault=fault, form=typed, ticked=ticked)
     if not FINISHED.isdisjoint(changes) and locking.locked_among(desk.ledger().contexts_of([record]).values()):
         return _page(record, 409, fault="finished", form=typed, ticked=ticked)
-    done = steps(record)
-    changes |= {f"step/{one}": True for one in ticked if one not in done}
+    changes |= _steps_altered(record, shown, ticked) if "step" in request.form else {}
     if typed["note"]:
         changes[f"note/{desk.ledger().new_id()}"] = {"text": typed["note"], "stage": "analysis"}
     if not changes:
         return redirect(url_for("review.bag", bag=bag, done="same"))
-    desk.write("bag", bag, changes, {path: ids for path, ids in over.items() if path in changes and ids})
-    desk.acted("bag_kept", bag)
+    desk.write("bag", bag, changes, shown.all_of(changes))
+    desk.acted("bag_unticked" if any(isinstance(changes.get(path), dict) for path in _steps()) else "bag_kept", bag)
     return redirect(url_for("review.bag", bag=bag, done="kept"))
+
+
+def _steps() -> tuple[str, ...]:
+    return tuple(f"step/{one}" for one in knowledge().words["bag_step"])
+
+
+def _steps_altered(record: Record, shown: Opened, ticked: list[str]) -> dict[str, Any]:
+    """The ticks that are new, and those taken back. What was ticked since the form was opened it did not show: that
+    stands."""
+    found: dict[str, Any] = {}
+    for path in _steps():
+        said = record.heads.get(path, {})
+        seen = ticks({one: said.get(one) for one in shown.heads.get(path, ())})
+        if path.partition("/")[2] not in ticked:
+            if set(seen).intersection(ticks(said)):
+                found[path] = taking_back(shown.heads[path])
+        elif not seen and not is_ticked(said):
+            found[path] = True
+    return found
 
 
 def _asked(record: Record) -> list[str]:
@@ -269,7 +289,7 @@ def _page(
     *,
     fault: str = "",
     form: dict[str, str] | None = None,
-    ticked: Iterable[str] = (),
+    ticked: Iterable[str] | None = None,
 ) -> Response:
     ledger, showing = desk.ledger(), Showing(desk.ledger())
     with ledger.database.reading() as connection:
@@ -291,7 +311,7 @@ def _page(
         label=label,
         context=context,
         fields=[one for one in fields if one.path not in ("label", "context")],
-        steps=[(one, _who(showing, record, one)) for one in knowledge().words["bag_step"]],
+        steps=[(one, *_who(showing, record, one)) for one in knowledge().words["bag_step"]],
         notes=closing.shown_notes(showing.notes(record), closed),
         finds=[_find(one) for one in inside[(number - 1) * ON_A_PAGE : number * ON_A_PAGE]],
         total=len(inside),
@@ -303,18 +323,21 @@ def _page(
         boxes=sorted(boxes, key=sort_key),
         recovery=RECOVERY,
         asked=asked,
-        heads=given.heads(record, asked, again=form is not None),
+        heads=given.heads(record, (*asked, *_steps()), again=form is not None),
         form=form or {**now, MOVED: label(context), "note": ""},
-        ticked=set(ticked),
+        ticked=set(steps(record) if ticked is None else ticked),
         fault=fault,
         done=done if done in ("kept", "same") else "",
         problems=ledger.problems(record=record.id),
     )
 
 
-def _who(showing: Showing, bag: Record, step: str) -> tuple[Said, ...]:
-    """Who has ticked a step."""
-    return showing.said(change for change, value in bag.heads.get(f"step/{step}", {}).items() if value is True)
+def _who(showing: Showing, bag: Record, step: str) -> tuple[tuple[Said, ...], tuple[Said, ...]]:
+    """Whose ticks of a step stand; where none does, who has taken any back."""
+    said = bag.heads.get(f"step/{step}", {})
+    if found := ticks(said):
+        return showing.said(found), ()
+    return (), showing.said(one for one, value in said.items() if isinstance(value, Mapping))
 
 
 def _find(record: Record) -> Find:
