@@ -31,9 +31,8 @@ def draw(candidates: Iterable[Candidate], size: int, how: str, seed: str) -> lis
 
     Of groups each gives its share, at least one while there is room. Of the hard ones no others are taken.
     """
-    listed = sorted(set(candidates), key=lambda one: (_lot(seed, one.id), one.id))
-    if how == HARD:
-        listed = [one for one in listed if one.hard]
+    wanted = {one for one in candidates if one.hard or how != HARD}
+    listed = sorted(wanted, key=lambda one: (_lot(seed, one.id), one.id))
     if how not in (BY_TAXON, BY_ELEMENT):
         return [one.id for one in listed[: max(0, size)]]
     groups = [group_of(one, how) for one in listed]

@@ -15,12 +15,13 @@ from typing import Any, NamedTuple
 from sqlalchemy import ColumnElement, Connection, case, delete, func, or_, select
 
 from fieldapp.domain.rules import Problem
-from fieldapp.records import checked
+from fieldapp.domain.samples import amount
+from fieldapp.records import checked, second
 from fieldapp.records.fold import Record
 from server.ledger import tables
 from server.ledger.columns import writable
 from server.ledger.database import among, put
-from server.ledger.folding import disputed, indexed, label_of, nature, records_of, short
+from server.ledger.folding import disputed, indexed, label_of, load, nature, records_of, short, states
 
 GRAVITY = {"note": 1, "check": 2, "impossible": 3}
 """{level of a problem: how grave}."""
@@ -105,7 +106,9 @@ def _docket(one: Record, problems: Sequence[Problem]) -> dict[str, Any]:
         "conflicts": sum(natures.values()),
         "precisions": precisions,
         "problems": len(problems),
-        "gravest": max((GRAVITY.get(problem.level, 0) for problem in problems), default=0),
+        "gravest": (gravest := max((GRAVITY.get(problem.level, 0) for problem in problems), default=0)),
+        "weight_g": amount(one.value("weight_g")),
+        "hard": gravest >= GRAVITY["check"] or second.is_hard(one),
     }
 
 
@@ -191,6 +194,15 @@ def contexts(connection: Connection) -> list[dict[str, Any]]:
     return sorted(found, key=lambda one: (one["sort"], one["id"]))
 
 
+def divisions(connection: Connection) -> list[tuple[str, str | None, str | None]]:
+    """(context, trench, phase) of all contexts: by their lines, where these are as the contexts are now."""
+    own, line = tables.record.c, tables.context_line.c
+    query = select(line.record, line.trench, line.phase).join(tables.record, own.id == line.record)
+    found = [(*row,) for row in connection.execute(query.where(~own.due)).all()]
+    late = load(connection, states(own.kind == "context", own.due, own.life != "deleted"))
+    return found + [(one.id, _text(one.value("trench")), _text(one.value("phase"))) for one in late]
+
+
 def bags(connection: Connection) -> list[dict[str, Any]]:
     """The lines of all bags, by context and label: {column: value}, with `id` and `label`.
 
@@ -231,10 +243,9 @@ def _late_bags(connection: Connection, ids: Sequence[str]) -> dict[str, dict[str
 
 def numbers(connection: Connection) -> dict[str, Numbers]:
     """{context: what its dockets come to}; under "" those that lie in none that is known."""
-    where = func.coalesce(LINE.context, "")
     signs = func.sum(LINE.conflicts + LINE.precisions), func.sum(LINE.problems)
-    query = select(where, func.count(), *signs).group_by(where)
-    return {one: Numbers(*map(int, told)) for one, *told in connection.execute(query).all()}
+    query = select(LINE.context, func.count(), *signs).group_by(LINE.context)
+    return {one or "": Numbers(*map(int, told)) for one, *told in connection.execute(query).all()}
 
 
 def waiting(connection: Connection) -> dict[str, int]:

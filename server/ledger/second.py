@@ -14,7 +14,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, or_, select
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import agreement, readings
@@ -75,13 +75,14 @@ def about(connection: Connection, dockets: Collection[str]) -> list[Record]:
 def candidates(ledger: Ledger, dockets: Iterable[Record]) -> tuple[list[Candidate], Counter[str]]:
     """What may be drawn of these dockets, and how many may not, by why."""
     held, busy = _held_and_busy(ledger)
+    listed, problem = list(dockets), tables.problem.c
     with ledger.database.reading() as connection:
-        grave = select(tables.problem.c.record).where(tables.problem.c.level != "note")
-        problems = set(connection.scalars(grave))
+        grave = select(problem.record).where(problem.level != "note")
+        problems = set(connection.scalars(grave.where(among(connection, problem.record, [one.id for one in listed]))))
     found, left = [], Counter[str]()
-    for one in dockets:
+    for one in listed:
         reading = one.value("reading")
-        if not _is_read(reading):
+        if not second.is_read(reading):
             left["no_reading"] += 1
         elif one.id in held:
             left["on_hold"] += 1
@@ -89,34 +90,36 @@ def candidates(ledger: Ledger, dockets: Iterable[Record]) -> tuple[list[Candidat
             left["drawn"] += 1
         else:
             taxon, element = (str(reading.get(name) or "") for name in ("taxon", "element"))
-            found.append(Candidate(one.id, taxon, element, one.id in problems or _is_hard(one, reading)))
+            found.append(Candidate(one.id, taxon, element, one.id in problems or second.is_hard(one)))
     return found, left
 
 
 def candidates_of_lines(ledger: Ledger, within: Collection[str]) -> tuple[list[Candidate], Counter[str]]:
-    """The same of the dockets in these contexts, of all where there are none, without saying which are hard: from the
-    lines of lists, so that a site's hundred thousand need not be read. Those that the rules have not looked at are."""
+    """The same of the dockets in these contexts, of all where there are none: from the lines of lists, so that a site's
+    hundred thousand need not be read. Those that the rules have not looked at are."""
     held, busy = _held_and_busy(ledger)
+    read = or_(*(column.is_not(None) for column in (LINE.taxon, LINE.element, LINE.side, LINE.stage)))
     with ledger.database.reading() as connection:
         late = set(connection.scalars(lines.LATE))
-        query = select(LINE.record, LINE.taxon, LINE.element, LINE.side, LINE.stage)
+        there = [LINE.record.not_in(lines.LATE)] if late else []
         if within:
-            query = query.where(among(connection, LINE.context, within))
-        rows = [row for row in connection.execute(query).all() if row[0] not in late]
+            there.append(among(connection, LINE.context, within))
+        asked = select(LINE.record, LINE.taxon, LINE.element, LINE.hard).where(read, *there)
+        rows = connection.execute(asked).all()
+        unread = connection.scalar(select(func.count()).select_from(tables.docket_line).where(~read, *there)) or 0
         waiting = [one for one in records_of(connection, sorted(late)) if one.life() != "deleted"]
     if within and waiting:
         contexts = ledger.contexts_of(waiting)
         waiting = [one for one in waiting if contexts.get(one.id) in within]
     found, left = candidates(ledger, waiting)
-    for one, taxon, element, *more in rows:
-        if not (taxon or element or any(more)):
-            left["no_reading"] += 1
-        elif one in held:
+    left += Counter(no_reading=unread)
+    for one, taxon, element, hard in rows:
+        if one in held:
             left["on_hold"] += 1
         elif one in busy:
             left["drawn"] += 1
         else:
-            found.append(Candidate(one, taxon or "", element or ""))
+            found.append(Candidate(one, taxon or "", element or "", bool(hard)))
     return found, left
 
 
@@ -124,17 +127,6 @@ def _held_and_busy(ledger: Ledger) -> tuple[set[str], set[str]]:
     """Dockets on hold, and those in a draw that is not over."""
     held = {one.docket for one in ledger.holds() if one.raised}
     return held, {docket_of(one) for draw in draws(ledger) if not draw.over for one in draw.readings}
-
-
-def _is_read(reading: Any) -> bool:
-    return isinstance(reading, Mapping) and any(reading.get(name) for name in ("taxon", "element", "side", "stage"))
-
-
-def _is_hard(docket: Record, reading: Mapping[str, Any]) -> bool:
-    """Whether people disagree on it, or are not certain, or no part of it is there by more than half."""
-    portions = reading.get("portions")
-    whole = isinstance(portions, Mapping) and "most" in portions.values()
-    return "reading" in docket.disagreements() or reading.get("certainty") == "cf" or not whole
 
 
 def edits(ledger: Ledger, sample: str, drawn: Mapping[str, Any], reader: str, dockets: Sequence[Record]) -> list[Edit]:
