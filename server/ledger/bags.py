@@ -7,7 +7,7 @@ here: which bags are shown (server.review.bags), the rules about them (fieldapp.
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from typing import Any, NamedTuple
 
@@ -53,16 +53,21 @@ def numbers(connection: Connection) -> dict[str, Inside]:
     return {bag: Inside(count, tallies.get(bag, 0)) for bag, count in every.items()}
 
 
-def lighter(connection: Connection) -> set[str]:
-    """Bags that weigh less than what was recorded from them, as far as the rules have looked."""
-    return set(connection.scalars(select(tables.problem.c.record).where(tables.problem.c.rule == LIGHTER)))
-
-
-def numbers_of_contexts(connection: Connection) -> dict[str, str]:
-    """{context: its number} of those that have come."""
+def numbers_in(connection: Connection, bags: Collection[str]) -> dict[str, Inside]:
+    """The same of some bags."""
     column = tables.record.c
-    query = select(column.id, func.coalesce(column.label, "")).where(column.kind == "context")
-    return {context: number for context, number in connection.execute(query)}
+    # By the bag alone, as in `inside`.
+    rows = connection.execute(select(column.bag, column.kind, column.life).where(among(connection, column.bag, bags)))
+    found = Counter((bag, kind) for bag, kind, life in rows.all() if life != "deleted")
+    return {bag: Inside(*(found[bag, kind] for kind in IN_BAGS)) for bag in {bag for bag, _ in found}}
+
+
+def lighter(connection: Connection, bags: Collection[str] | None = None) -> set[str]:
+    """Bags (of these, if they are given) that weigh less than what was recorded from them, as far as the rules have
+    looked."""
+    problem = tables.problem.c
+    query = select(problem.record).where(problem.rule == LIGHTER)
+    return set(connection.scalars(query if bags is None else query.where(among(connection, problem.record, bags))))
 
 
 def inside(connection: Connection, bags: Collection[str]) -> list[Record]:

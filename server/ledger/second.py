@@ -14,11 +14,11 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, func, or_, select
+from sqlalchemy import Connection, and_, case, func, select
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import agreement, readings
-from fieldapp.domain.draws import Candidate
+from fieldapp.domain.draws import HARD, Candidate
 from fieldapp.records import second
 from fieldapp.records.changes import Change
 from fieldapp.records.fold import Record
@@ -94,33 +94,44 @@ def candidates(ledger: Ledger, dockets: Iterable[Record]) -> tuple[list[Candidat
     return found, left
 
 
-def candidates_of_lines(ledger: Ledger, within: Collection[str]) -> tuple[list[Candidate], Counter[str]]:
-    """The same of the dockets in these contexts, of all where there are none: from the lines of lists, so that a site's
-    hundred thousand need not be read. Those that the rules have not looked at are."""
+def candidates_of_lines(ledger: Ledger, within: Collection[str], how: str) -> tuple[list[Candidate], Counter[str], int]:
+    """What a draw of this way chooses among, of the dockets in these contexts, of all where there are none; how many
+    may not be drawn, by why; and how many might be, but are passed over because only hard ones are wanted.
+
+    From the lines of lists, so that a site's hundred thousand need not be read. Those that the rules have not looked at
+    are.
+    """
     held, busy = _held_and_busy(ledger)
-    read = or_(*(column.is_not(None) for column in (LINE.taxon, LINE.element, LINE.side, LINE.stage)))
+    hard = case((LINE.hard.is_(True), 1), else_=0)
     with ledger.database.reading() as connection:
-        late = set(connection.scalars(lines.LATE))
+        late = list(connection.scalars(lines.LATE))
         there = [LINE.record.not_in(lines.LATE)] if late else []
         if within:
             there.append(among(connection, LINE.context, within))
-        asked = select(LINE.record, LINE.taxon, LINE.element, LINE.hard).where(read, *there)
-        rows = connection.execute(asked).all()
-        unread = connection.scalar(select(func.count()).select_from(tables.docket_line).where(~read, *there)) or 0
+        why = case(
+            (and_(*(one.is_(None) for one in (LINE.taxon, LINE.element, LINE.side, LINE.stage))), "no_reading"),
+            (among(connection, LINE.record, held), "on_hold"),
+            (among(connection, LINE.record, busy), "drawn"),
+            else_="",
+        ).label("why")
+        rows = select(LINE.record, func.coalesce(LINE.taxon, ""), func.coalesce(LINE.element, ""), hard, why)
+        easy = Counter[str]()
+        if how == HARD:
+            # Only counted, which takes less time than to hand them out.
+            counted = select(why, func.count()).where(hard == 0, *there).group_by("why")
+            easy.update(dict(connection.execute(counted).all()))
+            rows = rows.where(hard == 1)
+        listed = connection.execute(rows.where(*there)).all()
         waiting = [one for one in records_of(connection, sorted(late)) if one.life() != "deleted"]
     if within and waiting:
         contexts = ledger.contexts_of(waiting)
         waiting = [one for one in waiting if contexts.get(one.id) in within]
-    found, left = candidates(ledger, waiting)
-    left += Counter(no_reading=unread)
-    for one, taxon, element, hard in rows:
-        if one in held:
-            left["on_hold"] += 1
-        elif one in busy:
-            left["drawn"] += 1
-        else:
-            found.append(Candidate(one, taxon or "", element or "", bool(hard)))
-    return found, left
+    more, left = candidates(ledger, waiting)
+    found = [Candidate(*row[:4]) for row in listed if not row[4]]
+    found += (one for one in more if one.hard or how != HARD)
+    left += Counter(row[4] for row in listed if row[4])
+    passed_over = easy.pop("", 0) + sum(not one.hard for one in more if how == HARD)
+    return found, left + easy, passed_over
 
 
 def _held_and_busy(ledger: Ledger) -> tuple[set[str], set[str]]:

@@ -243,10 +243,9 @@ def _divisions() -> list[tuple[str, str | None, str | None]]:
 
 def _preview(asked: Asked) -> Preview:
     ledger, within = desk.ledger(), _within(asked)
-    there, left_out = second.candidates_of_lines(ledger, within or ())
+    there, left_out, passed_over = second.candidates_of_lines(ledger, within or (), asked.how)
     ids = set(draws.draw(there, int(asked.size), asked.how, asked.seed))
-    hard = sum(one.hard for one in there) if asked.how == draws.HARD else None
-    found = Preview(len(there), hard, left_out)
+    found = Preview(len(there) + passed_over, len(there) if asked.how == draws.HARD else None, left_out)
     found.dockets = sorted(ledger.get(ids).values(), key=lambda one: (label(one), one.id))
     found.groups = _groups(there, ids, asked.how)
     return found
