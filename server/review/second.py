@@ -13,10 +13,10 @@ import secrets
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, cast
 
 from flask import Response as FlaskResponse
-from flask import abort, redirect, request, url_for
+from flask import abort, g, redirect, request, url_for
 from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge
@@ -237,8 +237,11 @@ def _within(asked: Asked) -> set[str] | None:
 
 
 def _divisions() -> list[tuple[str, str | None, str | None]]:
-    with desk.ledger().database.reading() as connection:
-        return lines.divisions(connection)
+    """lines.divisions, worked out once a request."""
+    if "divisions" not in g:
+        with desk.ledger().database.reading() as connection:
+            g.divisions = lines.divisions(connection)
+    return cast(list[tuple[str, str | None, str | None]], g.divisions)
 
 
 def _preview(asked: Asked) -> Preview:
