@@ -32,11 +32,11 @@ def draw(candidates: Iterable[Candidate], size: int, how: str, seed: str) -> lis
 
     Of groups each gives its share, at least one while there is room. Of the hard ones no others are taken.
     """
-    wanted = {one for one in candidates if one.hard or how != HARD}
     lot = _lots(seed)
     if how not in (BY_TAXON, BY_ELEMENT):
-        return [one.id for one in nsmallest(size, wanted, key=lambda one: (lot(one.id), one.id))]
-    listed = sorted(wanted, key=lambda one: (lot(one.id), one.id))
+        lots = {(lot(one.id), one.id) for one in candidates if one.hard or how != HARD}
+        return [one for _, one in nsmallest(size, lots)]
+    listed = sorted(set(candidates), key=lambda one: (lot(one.id), one.id))
     groups = [group_of(one, how) for one in listed]
     left = Counter(shares(Counter(groups), size))
     found = []

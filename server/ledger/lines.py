@@ -230,7 +230,7 @@ def bags(connection: Connection) -> list[Bag]:
     """
     own, line, context = tables.record.c, tables.bag_line, tables.record.alias("context")
     first = own.id, func.coalesce(own.label, ""), func.coalesce(context.c.label, "")
-    told = {name: line.c[name] for name in Bag._fields[3:]}
+    told: dict[str, ColumnElement[Any]] = {name: line.c[name] for name in Bag._fields[3:]}
     told |= {"sort": func.coalesce(line.c.sort, LAST), "steps": func.coalesce(line.c.steps, "")}
     query = select(*first, *told.values(), own.due).select_from(
         tables.record.outerjoin(line, own.id == line.c.record).outerjoin(

@@ -14,7 +14,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, and_, case, func, select
+from sqlalchemy import ColumnElement, Connection, and_, case, func, select
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import agreement, readings
@@ -105,7 +105,7 @@ def candidates_of_lines(ledger: Ledger, within: Collection[str], how: str) -> tu
     hard = case((LINE.hard.is_(True), 1), else_=0)
     with ledger.database.reading() as connection:
         late = list(connection.scalars(lines.LATE))
-        there = [LINE.record.not_in(lines.LATE)] if late else []
+        there: list[ColumnElement[bool]] = [LINE.record.not_in(lines.LATE)] if late else []
         if within:
             there.append(among(connection, LINE.context, within))
         why = case(
