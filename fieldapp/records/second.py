@@ -74,14 +74,14 @@ def is_read(reading: Any) -> bool:
     return isinstance(reading, Mapping) and any(reading.get(name) for name in ("taxon", "element", "side", "stage"))
 
 
-def is_hard(docket: Record) -> bool:
-    """Whether people disagree on a bone, or are not certain, or no part of it is there by more than half."""
-    reading = docket.value("reading")
+def is_hard(reading: Any, disputed: bool) -> bool:
+    """Whether a bone that was read so is a hard one: people disagree on it, or are not certain, or no part of it is
+    there by more than half."""
     if not is_read(reading):
         return False
     portions = reading.get("portions")
     whole = isinstance(portions, Mapping) and "most" in portions.values()
-    return "reading" in docket.disagreements() or reading.get("certainty") == "cf" or not whole
+    return disputed or reading.get("certainty") == "cf" or not whole
 
 
 def reader_of(one: Record) -> str:

@@ -92,7 +92,8 @@ def _docket(one: Record, problems: Sequence[Problem]) -> dict[str, Any]:
     reading = one.value("reading")
     read = reading if isinstance(reading, Mapping) else {}
     label = label_of(one)
-    natures = Counter(nature(path, list(heads.values())) for path, heads in disputed(one).items())
+    disagreements = disputed(one)
+    natures = Counter(nature(path, list(heads.values())) for path, heads in disagreements.items())
     precisions = natures.pop("precision", 0)
     own = (label, *(value for path in ("find_no", "finder") if isinstance(value := one.value(path), str)))
     return {
@@ -108,7 +109,7 @@ def _docket(one: Record, problems: Sequence[Problem]) -> dict[str, Any]:
         "problems": len(problems),
         "gravest": (gravest := max((GRAVITY.get(problem.level, 0) for problem in problems), default=0)),
         "weight_g": amount(one.value("weight_g")),
-        "hard": gravest >= GRAVITY["check"] or second.is_hard(one),
+        "hard": gravest >= GRAVITY["check"] or second.is_hard(reading, "reading" in disagreements),
     }
 
 

@@ -90,7 +90,8 @@ def candidates(ledger: Ledger, dockets: Iterable[Record]) -> tuple[list[Candidat
             left["drawn"] += 1
         else:
             taxon, element = (str(reading.get(name) or "") for name in ("taxon", "element"))
-            found.append(Candidate(one.id, taxon, element, one.id in problems or second.is_hard(one)))
+            hard = one.id in problems or second.is_hard(reading, "reading" in one.disagreements())
+            found.append(Candidate(one.id, taxon, element, hard))
     return found, left
 
 
