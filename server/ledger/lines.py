@@ -15,13 +15,9 @@ from typing import Any, NamedTuple
 from sqlalchemy import ColumnElement, Connection, case, delete, func, or_, select
 
 from fieldapp.domain.rules import Problem
-<<<<<<< HEAD
-from fieldapp.domain.steps import is_ticked
-from fieldapp.records import checked
-=======
 from fieldapp.domain.samples import amount
+from fieldapp.domain.steps import is_ticked
 from fieldapp.records import checked, second
->>>>>>> 1afabca3cb70c64ecaa4b392dc0b67d325c84c09
 from fieldapp.records.fold import Record
 from server.ledger import tables
 from server.ledger.columns import writable
