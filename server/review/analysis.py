@@ -69,7 +69,8 @@ def analysis() -> Response:
     shown = {
         topic: [(one.key, said.say(f"{one.key}.title")) for one in topics.tables(topic)] for topic in topics.TOPICS
     }
-    return desk.page("analysis", topics=shown, said=said, n=len(asked.animals), left=asked.left_out())
+    left = [said.say(f"left_out.{one.why}", n=len(one.records), pieces=one.pieces) for one in asked.left_out()]
+    return desk.page("analysis", topics=shown, said=said, n=len(asked.animals), left=left)
 
 
 @pages.get("/analysis/<topic>/<table>")
