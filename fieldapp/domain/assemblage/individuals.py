@@ -34,7 +34,6 @@ from typing import NamedTuple
 
 from fieldapp.domain.assemblage.bones import FUSED, FUSING, LOOSE, UNFUSED, Countable, Piece, Pile, is_tooth, pile
 from fieldapp.domain.assemblage.numbers import (
-    POOLS,
     is_pair,
     number,
     of_element,
@@ -137,7 +136,7 @@ def of_all(pieces: Sequence[Piece], taxon: str, knowledge: Knowledge) -> Decides
     best = Decides(1)
     elements = {one.element for one in pieces}
     for element in knowledge.elements:
-        if not is_tooth(element, knowledge) and (element in elements or elements & set(POOLS.get(element, ()))):
+        if element in elements and not is_tooth(element, knowledge):
             best = _larger(best, of_bone(of_element(pieces, element), taxon, element, knowledge))
     return _larger(best, of_teeth(pieces, taxon, knowledge))
 
