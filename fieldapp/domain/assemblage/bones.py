@@ -8,8 +8,8 @@ Adopted here (project decisions where nothing else is said):
 - Counted are dockets whose animal and element are in the tables. Tallies are no single readings and count nowhere here.
 - A radius and ulna grown together are one specimen and two elements: each portion lies in the bone it belongs to. A
   bone of the two is there if anything of it is, or if no portion was examined.
-- Dockets said to be one bone count once, with what the first that names both says. Pieces that fit together are one piece, with
-  all that any of them has; what they say against each other of side or fusion, none of them says.
+- Dockets said to be one bone count once, with what the first that names both says. Pieces that fit together are one
+  piece, with all that any of them has; what they say against each other of side or fusion, none of them says.
 - Where an animal or element is unknown, or a portion is none of the element's, nothing is made of it.
 """
 

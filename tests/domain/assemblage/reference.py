@@ -203,23 +203,32 @@ def teeth(pieces, taxon):
     for jaw in ("lower", "upper", None):
         for side in ("left", "right", None):
             row = [one for one in loose if jaw in (None, one[2]) and side in (None, one[3])]
-            names = {one[1] for one in row}
-            for name in names:
-                parts = 1 if side else 2
-                if K.teeth.teeth[name].place is not None:
-                    if name in ("P4", "dP4"):
-                        worn = sum(one[1] == "P4" and one[4] for one in row)
-                        n = worn + max(sum(one[1] == "dP4" for one in row), sum(one[1] == "P4" for one in row) - worn)
-                        asked = "P4"
-                    else:
-                        n, asked = sum(one[1] == name for one in row), name
-                    each = K.teeth.per_side(taxon, asked, jaw) or (1 if jaw else 2)
+            for name in {one[1] for one in row}:
+                of = (
+                    [name]
+                    if K.teeth.teeth[name].place is not None
+                    else [t for t in K.teeth.teeth if K.teeth.is_a(t, name)]
+                )
+                within = [t for t, r in K.teeth.teeth.items() if r.place is not None and K.teeth.is_a(t, name)]
+                asked = "P4" if name == "dP4" else name
+                room = (K.teeth.per_side(taxon, asked, jaw) or len(within) * (1 if jaw else 2)) * (1 if side else 2)
+                if name in ("P4", "dP4"):
+                    milk = counted(row, ["dP4"], room)
+                    worn = {
+                        who: n for who, n in counted([o for o in row if o[4]], ["P4"], room).items() if who not in milk
+                    }
+                    fourth = {who: n for who, n in counted(row, ["P4"], room).items() if who not in worn}
+                    n = sum(worn.values()) + max(sum(milk.values()), sum(fourth.values()))
                 else:
-                    n = sum(K.teeth.is_a(one[1], name) for one in row)
-                    within = [t for t, r in K.teeth.teeth.items() if r.place is not None and K.teeth.is_a(t, name)]
-                    each = K.teeth.per_side(taxon, name, jaw) or len(within) * (1 if jaw else 2)
-                best = max(best, ceil(n / (each * parts)))
+                    n = sum(counted(row, of, room).values())
+                best = max(best, ceil(n / room))
     return best
+
+
+def counted(row, names, room):
+    """{piece: how many teeth it has of these names, and never more than there is room for}"""
+    pieces = {one[0] for one in row if one[1] in names}
+    return {who: min(room, sum(one[0] == who and one[1] in names for one in row)) for who in pieces}
 
 
 def aged(pieces, taxon):
