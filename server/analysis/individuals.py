@@ -16,7 +16,7 @@ import polars as pl
 from fieldapp.domain.assemblage import individuals as plain
 from fieldapp.domain.assemblage.numbers import is_pair, pools
 from server.analysis.frames import JAWS, Frame
-from server.analysis.numbers import ALL, LEFT, MIDLINE, PLACE, RIGHT, Numbers, Tree, ranged
+from server.analysis.numbers import ALL, LEFT, MIDLINE, PLACE, RIGHT, Numbers, ranged
 
 MNI_RANKS = 1 << 20
 """An MNI and what decides it are one number, n * MNI_RANKS + rank: elements before teeth, in the order of their tables;
@@ -96,82 +96,90 @@ class Animals:
 
     # Teeth
 
-    def of_teeth(self, plain_rows: pl.DataFrame, once: pl.DataFrame) -> pl.DataFrame:
+    def of_teeth(self, teeth: pl.DataFrame) -> pl.DataFrame:
         """(unit, taxon, value): MNI of teeth."""
-        place = ["unit", "taxon", "jaw", "side", "tooth", "worn"]
-        lifts = self.numbers.tree.lifts
-        found = []
-        for rows, each in ((plain_rows, False), (once, True)):
-            more = rows.join(lifts, on=["unit", "taxon"]).with_columns(taxon=pl.col("wider")).select(rows.columns)
-            rows = pl.concat([rows, more])
-            if each:
-                rows = rows.group_by(*place, "key").agg(pl.col("count").max())
-            found.append(rows.group_by(place).agg(pl.col("count").sum()))
-        counts = pl.concat(found)
-        if counts.is_empty():
-            return counts.select("unit", "taxon", value=pl.lit(0, pl.Int64))
+        if teeth.is_empty():
+            return teeth.select("unit", "taxon", value=pl.lit(0, pl.Int64))
+        place = ["unit", "taxon", "key", "jaw", "side", "tooth", "worn"]
+        more = teeth.join(self.numbers.tree.lifts, on=["unit", "taxon"]).with_columns(taxon=pl.col("wider"))
+        found = pl.concat([teeth, more.select(teeth.columns)]).group_by(place).agg(pl.col("count").max())
         # Each row of teeth is also one of those taken together.
-        counts = pl.concat([counts, counts.filter(pl.col("jaw") != 0).with_columns(jaw=pl.lit(0, pl.UInt8))])
-        counts = pl.concat([counts, counts.filter(pl.col("side") != 0).with_columns(side=pl.lit(0, pl.UInt8))])
+        found = pl.concat([found, found.filter(pl.col("jaw") != 0).with_columns(jaw=pl.lit(0, pl.UInt8))])
+        found = pl.concat([found, found.filter(pl.col("side") != 0).with_columns(side=pl.lit(0, pl.UInt8))])
         row = ["unit", "taxon", "jaw", "side"]
-        named = pl.concat([self._places(counts, row), self._wider(counts, row)])
-        value = (pl.col("count") + pl.col("a_row") - 1) // pl.col("a_row") * MNI_RANKS + pl.col("rank")
-        return (
-            named.join(self._in_rows(named), on=["taxon", "jaw", "side", "tooth"])
-            .group_by("unit", "taxon")
-            .agg(value.max().alias("value"))
+        named = found.join(self._names, on="tooth").join(self._called(found, row), on=[*row, "name"], how="semi")
+        milk, fourth = pl.col("tooth") == self._tooth("dP4"), pl.col("tooth") == self._tooth("P4")
+
+        def of(name: str, which: pl.Expr) -> list[pl.Expr]:
+            """How many teeth of a piece, no more than an animal has room for."""
+            count = pl.col("count").filter(which)
+            return [count.sum().alias(name), count.max().fill_null(0).alias(f"{name}_most")]
+
+        each = (
+            named.group_by(*row, "name", "key")
+            .agg(
+                *of("all", pl.lit(True)), *of("milk", milk), *of("worn", fourth & pl.col("worn")), *of("fourth", fourth)
+            )
+            .join(self._in_rows(named), on=["taxon", "jaw", "side", "name"])
+            .with_columns(
+                pl.min_horizontal(name, pl.col("room") * pl.col(f"{name}_most")).alias(name)
+                for name in ("all", "milk", "worn", "fourth")
+            )
         )
+        is_worn = (pl.col("worn") > 0) & (pl.col("milk") == 0)
+        sums = each.group_by(*row, "name", "room", "rank").agg(
+            pl.col("all").sum(),
+            pl.col("worn").filter(is_worn).sum(),
+            pl.col("milk").sum(),
+            pl.col("fourth").filter(~is_worn).sum().alias("unworn"),
+        )
+        n = (
+            pl.when(pl.col("name") == self._tooth("P4"))
+            .then(pl.col("worn") + pl.max_horizontal("milk", "unworn"))
+            .otherwise("all")
+        )
+        value = (n + pl.col("room") - 1) // pl.col("room") * MNI_RANKS + pl.col("rank")
+        return sums.group_by("unit", "taxon").agg(value.max().alias("value"))
 
     def _tooth(self, key: str) -> int:
         return [*self.frame.knowledge.teeth.teeth].index(key)
 
-    def _places(self, counts: pl.DataFrame, row: list[str]) -> pl.DataFrame:
-        """Teeth by their place, place 4 as one."""
-        fourth, milk = self._tooth("P4"), self._tooth("dP4")
-        with_place = [n for n, one in enumerate(self.frame.knowledge.teeth.teeth.values()) if one.place is not None]
-        apart = counts.filter(pl.col("tooth").is_in(with_place), ~pl.col("tooth").is_in([fourth, milk]))
-        worn = (pl.col("tooth") == fourth) & pl.col("worn")
-        unworn = (pl.col("tooth") == fourth) & ~pl.col("worn")
-
-        def of(which: pl.Expr) -> pl.Expr:
-            return pl.col("count").filter(which).sum()
-
-        together = (
-            counts.filter(pl.col("tooth").is_in([fourth, milk]))
-            .group_by(row)
-            .agg(count=of(worn) + pl.max_horizontal(of(pl.col("tooth") == milk), of(unworn)))
-            .with_columns(tooth=pl.lit(fourth, pl.UInt8))
-        )
-        names = [*row, "tooth", "count"]
-        return pl.concat(
-            [apart.group_by(*row, "tooth").agg(pl.col("count").sum()).select(names), together.select(names)]
-        )
-
-    def _wider(self, counts: pl.DataFrame, row: list[str]) -> pl.DataFrame:
-        """Teeth by names for several places, where any is called so."""
+    @cached_property
+    def _names(self) -> pl.DataFrame:
+        """(tooth, name): by which names a tooth counts: its place, and every wider name. dP4 stands at place 4."""
         teeth = self.frame.knowledge.teeth
-        wider = [n for n, one in enumerate(teeth.teeth.values()) if one.place is None]
         keys = [*teeth.teeth]
-        under = [(n, wide) for wide in wider for n, key in enumerate(keys) if teeth.is_a(key, keys[wide])]
-        pairs = pl.DataFrame(under, schema={"tooth": pl.UInt8, "wide": pl.UInt8}, orient="row")
-        called = counts.filter(pl.col("tooth").is_in(wider)).select(*row, wide="tooth").unique()
+        found = [
+            (n, at)
+            for n, key in enumerate(keys)
+            for at, name in enumerate(keys)
+            if (teeth.is_a(key, name) if teeth.teeth[name].place is None else name == ("P4" if key == "dP4" else key))
+        ]
+        return pl.DataFrame(found, schema={"tooth": pl.UInt8, "name": pl.UInt8}, orient="row")
+
+    def _called(self, found: pl.DataFrame, row: list[str]) -> pl.DataFrame:
+        """The names that are looked at in each row: places, and wider names by which any tooth is called."""
         return (
-            counts.join(pairs, on="tooth")
-            .join(called, on=[*row, "wide"], how="semi")
-            .group_by(*row, "wide")
-            .agg(pl.col("count").sum())
-            .select(*row, tooth="wide", count="count")
+            found.select(*row, name="tooth")
+            .unique()
+            .join(self._names.filter(pl.col("tooth") == pl.col("name")).select("name"), on="name", how="semi")
+            .vstack(
+                found.filter(pl.col("tooth") == self._tooth("dP4"))
+                .select(*row, name=pl.lit(self._tooth("P4"), pl.UInt8))
+                .unique()
+            )
+            .unique()
         )
 
     def _in_rows(self, named: pl.DataFrame) -> pl.DataFrame:
-        """How many of a name a row has, and where it ranks."""
+        """How many of a name a row has room for, and where it ranks."""
         knowledge, keys = self.frame.knowledge, [*self.frame.knowledge.teeth.teeth]
         found = []
-        for taxon, jaw, side, tooth in named.select("taxon", "jaw", "side", "tooth").unique().iter_rows():
+        for taxon, jaw, side, name in named.select("taxon", "jaw", "side", "name").unique().iter_rows():
             where = JAWS[jaw], _SIDE_NAMES.get(side, "")
-            n = plain.in_rows(self.frame.taxa[taxon], keys[tooth], *where, knowledge)
-            found.append((taxon, jaw, side, tooth, n, self._teeth_first - _ROWS.index(where) * len(keys) - tooth))
-        schema = {"taxon": pl.UInt16, "jaw": pl.UInt8, "side": pl.UInt8, "tooth": pl.UInt8, "a_row": pl.Int64}
+            room = plain.in_rows(self.frame.taxa[taxon], keys[name], *where, knowledge)
+            found.append((taxon, jaw, side, name, room, self._teeth_first - _ROWS.index(where) * len(keys) - name))
+        schema = {"taxon": pl.UInt16, "jaw": pl.UInt8, "side": pl.UInt8, "name": pl.UInt8, "room": pl.Int64}
         return pl.DataFrame(found, schema={**schema, "rank": pl.Int64}, orient="row")
 
     # Animals
@@ -191,13 +199,15 @@ class Animals:
     def _own(self) -> pl.DataFrame:
         frame, places = self.frame, self.numbers.places
         return self.of_all(
-            places, self._carcasses(places, frame.low, frame.twice), self.of_teeth(frame.low_teeth, frame.twice_teeth)
+            places,
+            self._carcasses(places, frame.low, frame.twice),
+            self.of_teeth(pl.concat([frame.low_teeth, frame.twice_teeth])),
         )
 
     @cached_property
     def _own_every(self) -> pl.DataFrame:
         every, places = self.frame.every, self.numbers.places_every
-        teeth = self.of_teeth(self.frame.every_teeth.clear(), self.frame.every_teeth)
+        teeth = self.of_teeth(self.frame.every_teeth)
         return self.of_all(places, self._carcasses(places, every.clear(), every), teeth)
 
     @cached_property
@@ -212,7 +222,9 @@ class Animals:
 
     def _with_high(self, low: pl.DataFrame, high: pl.DataFrame) -> pl.DataFrame:
         by = ["unit", "taxon"]
-        open_to = Numbers.open_to(self.numbers.lifted(self.frame.every), by)
+        pairs = pl.col("element").is_in(self.numbers.pairs) & (pl.col("side") == MIDLINE)
+        every = self.frame.every.with_columns(count=pl.col("count") * pl.when(pairs).then(2).otherwise(1))
+        open_to = Numbers.open_to(self.numbers.lifted(every), by)
         return ranged(low, high.select(*by, naive="value"), open_to, by)
 
     # Age
@@ -274,15 +286,13 @@ class Animals:
         parts = [parted(one) for one in (low, once, teeth, teeth_once)]
         frame = self.frame
         # Animals are pooled as they are in the whole unit, whether or not the wider name is in a class.
-        there = pl.concat([one.select("unit", "taxon") for one in parts[:2]]).unique()
-        lifts = there.with_columns(whole=pl.col("unit") // len(classes)).join(
-            self.numbers.tree.lifts.rename({"unit": "whole"}), on=["whole", "taxon"]
-        )
+        there = pl.concat([one.select("unit") for one in parts[:2]]).unique()
+        given = self.numbers.tree.parted(there.with_columns(whole=pl.col("unit") // len(classes)))
         of_classes = Frame(
             frame.knowledge, parts[0], parts[2], parts[1], parts[3], parts[1].clear(), parts[3].clear(),
             frame.portions, frame.centres,
         )  # fmt: skip
-        each = Animals(Numbers(of_classes, Tree(lifts.select("unit", "taxon", "wider"), ())))
+        each = Animals(Numbers(of_classes, given))
         by_class = each._own.with_columns(
             pl.col("value") // MNI_RANKS, n=pl.col("unit") % len(classes), unit=pl.col("unit") // len(classes)
         )

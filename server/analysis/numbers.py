@@ -159,6 +159,14 @@ class Tree:
     lifts: pl.DataFrame
     steps: tuple[pl.DataFrame, ...]
 
+    def parted(self, units: pl.DataFrame) -> Tree:
+        """The same tree for parts of its units: (unit, whole)."""
+
+        def of(rows: pl.DataFrame) -> pl.DataFrame:
+            return units.join(rows.rename({"unit": "whole"}), on="whole").select("unit", "taxon", "wider")
+
+        return Tree(of(self.lifts), tuple(of(step) for step in self.steps))
+
     def raised(self, values: pl.DataFrame, by: Sequence[str], rank: int) -> pl.DataFrame:
         """`value` (n * rank + what decides): the larger of a taxon's own and the sum of what is named more finely."""
         for step in self.steps:
@@ -294,6 +302,11 @@ class Numbers:
     def places_every(self) -> pl.DataFrame:
         return self.summed(self.frame.every.clear(), self.frame.every)
 
+    @cached_property
+    def pairs(self) -> list[int]:
+        """Elements of which a left and a right may be found in one piece."""
+        return [code for code, key in enumerate(self.frame.elements) if is_pair(key, self.frame.knowledge)]
+
     def _ones(self, places: pl.DataFrame, centres: pl.DataFrame) -> pl.DataFrame:
         """(place, left, right, whole, all): One of each, with what decides it."""
         sides = {"left": LEFT, "right": RIGHT, "whole": MIDLINE, "all": ALL}
@@ -315,8 +328,7 @@ class Numbers:
                 for name in sides
             }
             ones = joined.with_columns(**larger).select(ones.columns)
-        pairs = [code for code, key in enumerate(self.frame.elements) if is_pair(key, self.frame.knowledge)]
-        whole = pl.when(pl.col("element").is_in(pairs)).then("whole").otherwise(0)
+        whole = pl.when(pl.col("element").is_in(self.pairs)).then("whole").otherwise(0)
         return ones.with_columns(whole=whole).with_columns(
             value=pl.max_horizontal(
                 pl.col("left") // RANKS + pl.col("right") // RANKS, pl.col("all") // RANKS, pl.col("whole") // RANKS * 2
@@ -357,7 +369,9 @@ class Numbers:
             return self._recorded(found.with_columns(high="low"))
         every = frame.every
         high = self._mne(self._ones(self.places_every, self.at_centres(every.clear(), every, fusing=True)))
-        open_to = self.open_to(self.lifted(every), PLACE)
+        pairs = pl.col("element").is_in(self.pairs) & (pl.col("side") == MIDLINE)
+        worth = every.with_columns(count=pl.col("count") * pl.when(pairs).then(2).otherwise(1))
+        open_to = self.open_to(self.lifted(worth), PLACE)
         return self._recorded(ranged(found, high.rename({"value": "naive"}), open_to, PLACE))
 
     def _recorded(self, found: pl.DataFrame) -> pl.DataFrame:

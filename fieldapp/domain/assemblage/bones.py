@@ -8,8 +8,8 @@ Adopted here (project decisions where nothing else is said):
 - Counted are dockets whose animal and element are in the tables. Tallies are no single readings and count nowhere here.
 - A radius and ulna grown together are one specimen and two elements: each portion lies in the bone it belongs to. A
   bone of the two is there if anything of it is, or if no portion was examined.
-- Dockets said to be one bone count once, with what the first of them says. Pieces that fit together are one piece, with
-  all that any of them has; what they say against each other of side or fusion, none of them says.
+- Dockets said to be one bone count once, with what the first that names both says. Pieces that fit together are one
+  piece, with all that any of them has; what they say against each other of side or fusion, none of them says.
 - Where an animal or element is unknown, or a portion is none of the element's, nothing is made of it.
 """
 
@@ -71,9 +71,8 @@ def pile(
     over half of one of these portions, and nothing but these portions of them."""
     allowed = None if countable is None else _by_place(countable, knowledge)
     every = []
-    for one in _first_of_each_bone(specimens):
-        if is_counted(one, knowledge):
-            every += _pieces(one, knowledge, refits, allowed)
+    for one in _first_of_each_bone(one for one in specimens if is_counted(one, knowledge)):
+        every += _pieces(one, knowledge, refits, allowed)
     return Pile(_together([one for one in every if one.sure]), every)
 
 
@@ -100,7 +99,7 @@ def _first_of_each_bone(specimens: Iterable[Specimen]) -> list[Specimen]:
     ordered = sorted(specimens, key=lambda one: (one.id, not one.sure))
     first: dict[str, str] = {}
     for one in ordered:
-        if one.bone and one.sure and not one.apart:
+        if one.bone and one.sure:
             first.setdefault(one.bone, one.id)
     return [
         replace(one, sure=False) if one.sure and one.bone and first.get(one.bone, one.id) != one.id else one

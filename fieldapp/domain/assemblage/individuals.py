@@ -26,7 +26,6 @@ Adopted for the project, with P as in `numbers` and k the number of the element 
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
@@ -105,8 +104,8 @@ def mni_of(found: Pile, knowledge: Knowledge) -> dict[str, Individuals]:
                 return age_refined(pieces, taxon, knowledge)
 
             at[taxon] = Individuals(
-                *ranged(plain, low, every),
-                *ranged(aged, low, every),
+                *ranged(plain, low, every, knowledge),
+                *ranged(aged, low, every, knowledge),
                 individuals(low, taxon, knowledge),
                 number(low),
                 tuple(one for one in knowledge.taxa if one != taxon and one in {piece.taxon for piece in every}),
@@ -175,42 +174,44 @@ def _up(n: int, by: int) -> int:
 
 # Teeth
 
-Row = tuple[str, str]
-"""(jaw, side), "" where not known."""
+
+class Found(NamedTuple):
+    """A tooth of a piece, and how many such; `jaw` and `side` are "" where not known."""
+
+    key: str
+    jaw: str
+    side: str
+    tooth: str
+    worn: bool
+    pieces: int
 
 
 def of_teeth(pieces: Iterable[Piece], taxon: str, knowledge: Knowledge) -> Decides:
     """MNI of the teeth among the pieces."""
-    rows = teeth_by_row(pieces, knowledge)
+    teeth = teeth_of(pieces, knowledge)
     best = Decides()
     for jaw in ("lower", "upper", ""):
         for side in (*SIDES, ""):
             # What does not say its side or jaw counts where all are taken together.
-            teeth: Counter[tuple[str, bool]] = Counter()
-            for (its_jaw, its_side), found in rows.items():
-                if jaw in ("", its_jaw) and side in ("", its_side):
-                    teeth.update(found)
-            if teeth:
-                best = _larger(best, of_row(teeth, taxon, jaw, side, knowledge))
+            row = [one for one in teeth if jaw in ("", one.jaw) and side in ("", one.side)]
+            if row:
+                best = _larger(best, of_row(row, taxon, jaw, side, knowledge))
     return best
 
 
-def teeth_by_row(pieces: Iterable[Piece], knowledge: Knowledge) -> dict[Row, Counter[tuple[str, bool]]]:
-    """{(jaw, side): {(tooth, worn): how many}}: a tooth once in a piece, each key once."""
+def teeth_of(pieces: Iterable[Piece], knowledge: Knowledge) -> list[Found]:
+    """The teeth of pieces: each once in a place of a piece, each key once, with the most that anybody says."""
     most: dict[tuple[str, str, str, str, bool], int] = {}
     for one in pieces:
         for tooth in one.teeth:
             if tooth.tooth in knowledge.teeth.teeth:
                 place = (one.key, *row_of(one, tooth, knowledge), tooth.tooth, is_worn(tooth, knowledge))
                 most[place] = max(one.count, most.get(place, 0))
-    found: dict[Row, Counter[tuple[str, bool]]] = {}
-    for (_, jaw, side, key, worn), count in most.items():
-        found.setdefault((jaw, side), Counter())[key, worn] += count
-    return found
+    return [Found(*place, count) for place, count in most.items()]
 
 
-def row_of(piece: Piece, tooth: Tooth, knowledge: Knowledge) -> Row:
-    """In which row a tooth stands: its own word, or that of the bone it stands in."""
+def row_of(piece: Piece, tooth: Tooth, knowledge: Knowledge) -> tuple[str, str]:
+    """(jaw, side) in which a tooth stands: its own words, or those of the bone it stands in."""
     jaw = tooth.jaw or knowledge.teeth.bearers.get(piece.element, "")
     side = tooth.side or piece.side or ""
     return (jaw if jaw in ("lower", "upper") else ""), (side if side in SIDES else "")
@@ -219,32 +220,46 @@ def row_of(piece: Piece, tooth: Tooth, knowledge: Knowledge) -> Row:
 def is_worn(tooth: Tooth, knowledge: Knowledge) -> bool:
     """Whether a tooth is said to be worn."""
     stage = knowledge.teeth.stage(tooth.scheme, tooth.wear)
-    return tooth.stage == WORN or (
-        stage is not None and (stage.state == WORN or (stage.kind == "wear" and not stage.state))
-    )
+    by_stage = stage is not None and (stage.state == WORN or (stage.kind == "wear" and not stage.state))
+    return tooth.stage == WORN or by_stage
 
 
-def of_row(teeth: Mapping[tuple[str, bool], int], taxon: str, jaw: str, side: str, knowledge: Knowledge) -> Decides:
+def of_row(teeth: Sequence[Found], taxon: str, jaw: str, side: str, knowledge: Knowledge) -> Decides:
     """MNI of the teeth of a row, or of several rows together where `jaw` or `side` is ""."""
-    count: Counter[str] = Counter()
-    for (tooth, _), n in teeth.items():
-        count[tooth] += n
+    called = {one.tooth for one in teeth}
     best = Decides()
     for key, row in knowledge.teeth.teeth.items():
-        if row.place is not None:
-            n = _fourth(teeth) if key == "P4" else 0 if key == "dP4" else count[key]
-        elif count[key]:
-            n = sum(count[one] for one in count if knowledge.teeth.is_a(one, key))
-        else:
+        names = {"P4", "dP4"} if key == "P4" else {key}
+        if row.place is None:
+            names = {one for one in called if knowledge.teeth.is_a(one, key)} if key in called else set()
+        if key == "dP4" or not called & names:
             continue
-        best = _larger(best, Decides(_up(n, in_rows(taxon, key, jaw, side, knowledge)), "tooth", key, side))
-    return best if best.n else Decides()
+        room = in_rows(taxon, key, jaw, side, knowledge)
+        of_names: dict[str, list[Found]] = {}
+        for one in teeth:
+            if one.tooth in names:
+                of_names.setdefault(one.key, []).append(one)
+        n = _fourth(of_names, room) if key == "P4" else sum(_at_most(some, room) for some in of_names.values())
+        best = _larger(best, Decides(_up(n, room), "tooth", key, side))
+    return best
 
 
-def _fourth(teeth: Mapping[tuple[str, bool], int]) -> int:
-    return teeth.get(("P4", True), 0) + max(
-        teeth.get(("dP4", True), 0) + teeth.get(("dP4", False), 0), teeth.get(("P4", False), 0)
-    )
+def _at_most(teeth: Sequence[Found], room: int) -> int:
+    """How many teeth of a piece: no more than an animal has room for, whatever is written."""
+    return min(sum(one.pieces for one in teeth), room * max((one.pieces for one in teeth), default=0))
+
+
+def _fourth(of_pieces: Mapping[str, Sequence[Found]], room: int) -> int:
+    worn, milk, unworn = 0, 0, 0
+    for teeth in of_pieces.values():
+        its_milk = [one for one in teeth if one.tooth == "dP4"]
+        its_worn = [one for one in teeth if one.tooth == "P4" and one.worn]
+        if its_worn and not its_milk:
+            worn += _at_most(its_worn, room)
+        else:
+            milk += _at_most(its_milk, room)
+            unworn += _at_most([one for one in teeth if one.tooth == "P4"], room)
+    return worn + max(milk, unworn)
 
 
 def in_rows(taxon: str, tooth: str, jaw: str, side: str, knowledge: Knowledge) -> int:

@@ -173,7 +173,7 @@ def _counted(low: Sequence[Piece], every: Sequence[Piece], taxon: str, element: 
         return pooled_mne(pieces, taxon, element, knowledge)
 
     low, every = of_element(low, element), of_element(every, element)
-    least, most = ranged(value, low, every)
+    least, most = ranged(value, low, every, knowledge)
     return Counted(
         least,
         most,
@@ -188,17 +188,25 @@ def _counted(low: Sequence[Piece], every: Sequence[Piece], taxon: str, element: 
     )
 
 
-def ranged(value: Callable[[Sequence[Piece]], int], low: Sequence[Piece], every: Sequence[Piece]) -> tuple[int, int]:
+def ranged(
+    value: Callable[[Sequence[Piece]], int], low: Sequence[Piece], every: Sequence[Piece], knowledge: Knowledge
+) -> tuple[int, int]:
     """(low, high) of a figure. High is over every reading, each key once in each place. As a bone is left or right,
-    fused or not, and never both, what is not sure adds no more than its pieces to what is."""
+    fused or not, and never both, what is not sure adds no more than its pieces to what is (two each, where a piece may
+    be a left and a right)."""
     least = value(low)
     open_to: dict[str, int] = {}
     for one in every:
         if not one.sure:
-            open_to[one.key] = max(one.count, open_to.get(one.key, 0))
+            open_to[one.key] = max(worth(one, knowledge), open_to.get(one.key, 0))
     if not open_to:
         return least, least
     return least, max(least, min(value(every), least + sum(open_to.values())))
+
+
+def worth(piece: Piece, knowledge: Knowledge) -> int:
+    """How many bones a piece is at the most."""
+    return piece.count * (2 if piece.side == "midline" and is_pair(piece.element, knowledge) else 1)
 
 
 def pooled_mne(pieces: Sequence[Piece], taxon: str, element: str, knowledge: Knowledge) -> int:

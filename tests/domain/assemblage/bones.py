@@ -33,7 +33,7 @@ def specimens(draw, taxa=TAXA, elements=ELEMENTS):
     known = knowledge()
     portions = [*sorted(known.portion_map(element or ""))[:5], "nowhere"]
     centres = [*sorted(one.key for one in known.centres_of(element or ""))[:2], "nothing"]
-    id = draw(st.sampled_from("abcdefghijkl"))
+    id = draw(st.sampled_from("abcdefghijklmnopqrstuvwxyz"))
     bearing = element in ("mandible", "skull", "loose_tooth", "radio_ulna")
     return Specimen(
         id,
@@ -76,6 +76,15 @@ def assemblages(draw, taxa=TAXA, elements=ELEMENTS, doubt=True, max_size=14):
             alike = [_same_ties(one, first) for one in of_one]
             out += [first if draw(st.booleans()) else _unsure(first), *map(_unsure, alike[1:])]
     return out
+
+
+SHEEP_AND_GOAT = {"taxa": ("sheep", "goat", "sheep_goat"), "elements": ("humerus", "tibia", "metacarpal", "metapodial")}
+"""Few enough that their pieces fall together."""
+
+
+def mixed(doubt=True, most=14):
+    """Anything, or much of little."""
+    return st.one_of(assemblages(doubt=doubt, max_size=most), assemblages(**SHEEP_AND_GOAT, doubt=doubt, max_size=most))
 
 
 def _unsure(one: Specimen) -> Specimen:

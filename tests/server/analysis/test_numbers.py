@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldapp.assets import knowledge
@@ -12,9 +12,11 @@ from fieldapp.domain.assemblage.individuals import mni_of
 from server.analysis.frames import frame, root
 from server.analysis.individuals import Animals
 from server.analysis.numbers import CENTRE_RANK, NONE_RANK, RANKS, Numbers
-from tests.domain.assemblage.bones import assemblages
+from tests.domain.assemblage.bones import mixed
 
 K = knowledge()
+FEW = max(5, settings().max_examples // 12)
+"""Each example is many piles in one frame, which costs no more than one."""
 
 
 def best_of(code: int, element: str, of) -> plain.Best:
@@ -26,7 +28,8 @@ def best_of(code: int, element: str, of) -> plain.Best:
     )
 
 
-@given(st.lists(assemblages(), min_size=1, max_size=3), st.booleans())
+@settings(max_examples=FEW)
+@given(st.lists(mixed(most=30), min_size=5, max_size=8), st.booleans())
 def test_elements_come_to_the_same_over_columns_as_by_the_definition(units, refits):
     piles = [pile(one, K, refits=refits) for one in units]
     of = frame(piles, K)
@@ -44,7 +47,8 @@ def test_elements_come_to_the_same_over_columns_as_by_the_definition(units, refi
     assert found == wanted
 
 
-@given(st.lists(assemblages(), min_size=1, max_size=3))
+@settings(max_examples=FEW)
+@given(st.lists(mixed(most=30), min_size=5, max_size=8))
 def test_individuals_come_to_the_same_over_columns_as_by_the_definition(units):
     piles = [pile(one, K) for one in units]
     of = frame(piles, K)
