@@ -20,6 +20,7 @@ from fieldapp.domain.assemblage.results import Cell, Column, Note, Result, Row, 
 from fieldapp.domain.assemblage.selection import Unit
 from server.analysis import taxon_counts
 from server.analysis.asking import Asked, Table
+from server.analysis.count_common import BY_PROTOCOL
 from server.analysis.taxon_counts import NAMES_APART, OVERLAP, UNIT_COLUMNS, Pile
 
 SEED, ROUNDS = 1871, 9999
@@ -115,7 +116,7 @@ def _of(asked: Asked, unit: Unit | None, here: list[Pile]) -> Iterator[Result]:
     table = [[pile.counts.get(taxon, 0) for pile in compared] for taxon in taxa]
     apart = replace(asked, selection=replace(asked.selection, by="site"))
     of_way = {one.why: one for one in (apart.left_out(unit) if unit else asked.left_out())}
-    left = {one.why: one for one in taxon_counts.together(pile.left_out for pile in here)} | of_way
+    left = {one.why: one for one in taxon_counts.all_left_out(pile.left_out for pile in here)} | of_way
     notes = taxon_counts.notes_on(compared or here)
     can = len(taxa) > 1 and len(compared) > 1
     if compared and not can:
@@ -178,4 +179,4 @@ def _tests(shown: Result, table: list[list[int]], records: list[str]) -> Result:
     return replace(shown, key="crosstable_test", columns=TESTS, rows=tuple(rows), notes=tuple(notes), charts=())
 
 
-TABLE = Table("crosstable", make, (NAMES_APART,))
+TABLE = Table("crosstable", make, (NAMES_APART, BY_PROTOCOL))

@@ -17,6 +17,7 @@ from fieldapp.domain.assemblage import diversity, shares
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Row, Series
 from server.analysis import taxon_counts
 from server.analysis.asking import Asked, Option, Table
+from server.analysis.count_common import BY_PROTOCOL
 from server.analysis.taxon_counts import NAMES_APART, OVERLAP, UNIT_COLUMNS, Pile
 
 BASE, LEAST = "base", "least"
@@ -80,7 +81,7 @@ def diverse(asked: Asked) -> Iterator[Result]:
         )
         rows.append(Row((*_beginning(pile, asked), *figures), pile.records))
     notes = [*taxon_counts.notes_on(found), Note("shannon_base", {"base": base if base in diversity.BASES else "e"})]
-    left = taxon_counts.together(pile.left_out for pile in found) if found else asked.left_out()
+    left = taxon_counts.all_left_out(pile.left_out for pile in found) if found else asked.left_out()
     sources = ("Shannon 1948 (memory)", "Simpson 1949 (memory)", "Pielou 1966 (memory)")
     yield Result("diversity", asked.selection, None, DIVERSITY, tuple(rows), left, tuple(notes), sources)
 
@@ -105,7 +106,7 @@ def drawn(asked: Asked) -> Iterator[Result]:
     shown = sum(len(one.series) for one in charts)
     if shown < len(compared):
         notes.append(Note("curves_shown", {"shown": shown, "units": len(compared)}))
-    left = taxon_counts.together(pile.left_out for pile in found) if found else asked.left_out()
+    left = taxon_counts.all_left_out(pile.left_out for pile in found) if found else asked.left_out()
     sources = ("Hurlbert 1971 (memory)", "Heck, van Belle & Simberloff 1975 (memory)")
     yield Result("rarefaction", asked.selection, None, RAREFACTION, tuple(rows), left, tuple(notes), sources, charts)
 
@@ -143,7 +144,7 @@ def _curve(pile: Pile, asked: Asked) -> Series:
     return Series(name, tuple(sizes), tuple(sorts), low, high)
 
 
-_NAMES = (NAMES_APART,)
+_NAMES = (NAMES_APART, BY_PROTOCOL)
 TABLES = (
     Table("diversity", diverse, (*_NAMES, Option(BASE, lambda _: tuple(diversity.BASES)))),
     Table("rarefaction", drawn, (*_NAMES, Option(LEAST, lambda _: ("20", "50", "100", "1")))),

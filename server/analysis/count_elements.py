@@ -5,16 +5,15 @@ Not for: what MNE is (fieldapp.domain.assemblage.numbers), working it out (numbe
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from fieldapp.domain.assemblage import bones
 from fieldapp.domain.assemblage.numbers import POOLS, pools
-from fieldapp.domain.assemblage.selection import Unit
-from fieldapp.domain.assemblage.specimens import Specimen
 from fieldapp.domain.knowledge import Knowledge
 from server.analysis.asking import Asked
-from server.analysis.frames import frame
+from server.analysis.count_common import Here
+from server.analysis.count_minimum import Piles
 from server.analysis.numbers import PLACE, RANKS, Numbers
 
 
@@ -32,18 +31,16 @@ class Mne:
 Elements = Mapping[tuple[str, str], Mne]
 
 
-def elements(asked: Asked) -> Iterator[tuple[Unit, Sequence[Specimen], Elements]]:
-    """(unit, its specimens, {(animal, element): MNE} in the order of the tables)."""
-    known, refits = asked.knowledge, asked.selection.refits == "one"
-    piles = [bones.pile(here, known, refits=refits) for here in asked.units.values()]
-    of = frame(piles, known)
-    records = [_records(one, known) for one in piles]
-    found: list[dict[tuple[str, str], Mne]] = [{} for _ in piles]
-    for row in Numbers(of).mne.sort(PLACE).iter_rows(named=True):
-        unit, place = row["unit"], (of.taxa[row["taxon"]], of.elements[row["element"]])
+def elements(asked: Asked) -> Iterator[tuple[Here, Elements]]:
+    """(unit, {(animal, element): MNE} in the order of the tables)."""
+    of = Piles.of(asked)
+    records = [_records(one, asked.knowledge) for one in of.piles]
+    found: list[dict[tuple[str, str], Mne]] = [{} for _ in of.here]
+    for row in Numbers(of.frame).mne.sort(PLACE).iter_rows(named=True):
+        unit, place = row["unit"], (of.frame.taxa[row["taxon"]], of.frame.elements[row["element"]])
         sides = row["left"] // RANKS, row["right"] // RANKS
         found[unit][place] = Mne(row["low"], row["high"], *sides, tuple(records[unit].get(place, ())))
-    yield from zip(asked.units, asked.units.values(), found, strict=True)
+    yield from zip(of.here, found, strict=True)
 
 
 def _records(pile: bones.Pile, known: Knowledge) -> dict[tuple[str, str], dict[str, None]]:

@@ -5,15 +5,13 @@ Not for: what the estimates mean (fieldapp.domain.assemblage.likely), finding pa
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from fieldapp.domain.assemblage import likely
 from fieldapp.domain.assemblage.results import Cell, Column, Note, Result, Row, Span, Word
-from fieldapp.domain.assemblage.selection import Unit
-from fieldapp.domain.assemblage.specimens import Specimen
 from server.analysis.asking import Asked, Table
+from server.analysis.count_common import BY_PROTOCOL, Here, not_elements
 from server.analysis.count_elements import Elements, elements
-from server.analysis.count_skeleton import tallied
 
 COLUMNS = (
     Column("taxon"),
@@ -36,14 +34,14 @@ SOURCES = (
 
 def make(asked: Asked) -> Iterator[Result]:
     """Estimates for each unit."""
-    for unit, here, found in elements(asked):
-        yield _of(asked, unit, here, found)
+    for here, found in elements(asked):
+        yield _of(asked, here, found)
     if not asked.units:
         yield Result("individuals", asked.selection, None, COLUMNS, (), asked.left_out(), (Note("no_sides"),))
 
 
-def _of(asked: Asked, unit: Unit, here: Sequence[Specimen], found: Elements) -> Result:
-    known, matched = asked.knowledge, likely.matched(here, asked.gathered.relations)
+def _of(asked: Asked, here: Here, found: Elements) -> Result:
+    known, matched = asked.knowledge, likely.matched(here.specimens, asked.gathered.relations)
     rows, unmatched, too_many = [], 0, 0
     for (taxon, element), one in found.items():
         # Of a bone that a side has several of, a left and a right need not be a pair.
@@ -58,11 +56,11 @@ def _of(asked: Asked, unit: Unit, here: Sequence[Specimen], found: Elements) -> 
         figures = (None,) * 5 if impossible or not pairs else _figures(one.left, one.right, len(pairs))
         cells = Word("taxon", taxon), Word("element", element), one.left, one.right, len(pairs) or None, *figures
         rows.append(Row(cells, tuple(dict.fromkeys((*one.records, *(id_ for pair in pairs for id_ in pair))))))
-    notes = [Note("matching_assumed")] if rows else [Note("no_sides")]
+    notes = [*here.notes, Note("matching_assumed" if rows else "no_sides")]
     notes += [Note("pairs_not_recorded", {"rows": unmatched})] if unmatched else []
     notes += [Note("pairs_too_many", {"rows": too_many})] if too_many else []
-    left = (*asked.left_out(unit), *tallied(here))
-    return Result("individuals", asked.selection, unit, COLUMNS, tuple(rows), left, tuple(notes), SOURCES)
+    left = (*here.left_out, *not_elements(here, asked))
+    return Result("individuals", asked.selection, here.unit, COLUMNS, tuple(rows), left, tuple(notes), SOURCES)
 
 
 def _figures(left: int, right: int, pairs: int) -> tuple[Cell, ...]:
@@ -76,4 +74,4 @@ def _figures(left: int, right: int, pairs: int) -> tuple[Cell, ...]:
     )
 
 
-TABLE = Table("individuals", make)
+TABLE = Table("individuals", make, (BY_PROTOCOL,))

@@ -11,6 +11,7 @@ from fieldapp.domain.assemblage import shares
 from fieldapp.domain.assemblage.results import Chart, Column, Result, Row, Series, Span, Word
 from server.analysis import taxon_counts
 from server.analysis.asking import Asked, Table
+from server.analysis.count_common import BY_PROTOCOL
 from server.analysis.taxon_counts import NAMES_AS_GIVEN, OVERLAP, Pile
 
 COLUMNS = (
@@ -60,4 +61,4 @@ def _percents(ends: tuple[float, float] | None) -> Span | None:
     return Span(100 * ends[0], 100 * ends[1]) if ends else None
 
 
-TABLE = Table("shares", make, (NAMES_AS_GIVEN,))
+TABLE = Table("shares", make, (NAMES_AS_GIVEN, BY_PROTOCOL))

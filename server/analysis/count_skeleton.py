@@ -5,16 +5,15 @@ Not for: what MAU is (fieldapp.domain.assemblage.mau), MNE (count_elements), or 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 
 from fieldapp.assets import skeleton_elements, skeleton_form
 from fieldapp.domain.assemblage import mau
 from fieldapp.domain.assemblage.numbers import pools
-from fieldapp.domain.assemblage.results import Chart, Column, LeftOut, Note, Result, Row, Span, Word
-from fieldapp.domain.assemblage.selection import Unit
-from fieldapp.domain.assemblage.specimens import TALLY, Specimen
+from fieldapp.domain.assemblage.results import Chart, Column, Note, Result, Row, Span, Word
 from fieldapp.domain.knowledge import Knowledge
 from server.analysis.asking import Asked, Table, left_out
+from server.analysis.count_common import BY_PROTOCOL, Here, not_elements
 from server.analysis.count_elements import Elements, Mne, elements
 
 FEW = 20
@@ -38,10 +37,10 @@ def make(asked: Asked) -> Iterator[Result]:
     """MAU of each animal of each unit."""
     known = asked.knowledge
     after: dict[tuple[str, str], str] = {}
-    for unit, here, found in elements(asked):
+    for here, found in elements(asked):
         for taxon, element in found.keys() - after.keys():
             after[taxon, element] = _after(taxon, element, known)
-        yield _of(asked, unit, here, found, after)
+        yield _of(asked, here, found, after)
     if not asked.units:
         yield Result("mau", asked.selection, None, COLUMNS, (), asked.left_out(), (Note("no_elements"),))
 
@@ -52,10 +51,8 @@ def _after(taxon: str, element: str, known: Knowledge) -> str:
     return "; ".join(dict.fromkeys(row.source if row.seen == "-" else f"{row.source} ({row.seen})" for row in rows))
 
 
-def _of(
-    asked: Asked, unit: Unit, here: Sequence[Specimen], found: Elements, after: Mapping[tuple[str, str], str]
-) -> Result:
-    known, left = asked.knowledge, [*asked.left_out(unit), *tallied(here)]
+def _of(asked: Asked, here: Here, found: Elements, after: Mapping[tuple[str, str], str]) -> Result:
+    known, left = asked.knowledge, [*here.left_out, *not_elements(here, asked)]
     unnamed = {id_ for (taxon, _), one in found.items() if not known.taxa[taxon].named for id_ in one.records}
     counted: dict[str, dict[str, Mne]] = {}
     silent: set[str] = set()
@@ -65,18 +62,18 @@ def _of(
         elif known.taxa[taxon].named:
             silent |= {*one.records}
     for why, ids in (("no_skeleton_count", silent), ("no_named_animal", unnamed)):
-        told = left_out(why, [one for one in here if one.id in ids])
+        told = left_out(why, [one for one in here.specimens if one.id in ids])
         left += [told] if told else []
     sources: dict[str, int] = {}
     rows = [row for taxon, own in counted.items() for row in _rows(taxon, own, after, sources, known)]
     whole = {taxon: sum(one.low for one in own.values()) for taxon, own in counted.items()}
-    notes = [] if rows else [Note("no_elements")]
+    notes = [*here.notes, *([] if rows else [Note("no_elements")])]
     if small := sum(n < FEW for n in whole.values()):
         notes.append(Note("few_elements", {"animals": small, "few": FEW}))
     return Result(
         "mau",
         asked.selection,
-        unit,
+        here.unit,
         COLUMNS,
         tuple(rows),
         tuple(left),
@@ -84,12 +81,6 @@ def _of(
         (*(f"{number}: {source}" for source, number in sources.items()), SOURCE),
         tuple(_skeleton(taxon, counted[taxon], known) for taxon in _drawn(whole, known)),
     )
-
-
-def tallied(here: Iterable[Specimen]) -> list[LeftOut]:
-    """What was tallied and has no elements that can be told from each other."""
-    found = left_out("tallied_only", [one for one in here if one.kind == TALLY])
-    return [found] if found else []
 
 
 def _rows(
@@ -141,4 +132,4 @@ def _skeleton(taxon: str, own: Mapping[str, Mne], known: Knowledge) -> Chart:
     return Chart("skeleton", form=form, shares=shares, name=Word("taxon", taxon))
 
 
-TABLE = Table("mau", make)
+TABLE = Table("mau", make, (BY_PROTOCOL,))

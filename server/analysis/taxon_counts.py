@@ -17,15 +17,18 @@ from fieldapp.domain.assemblage.selection import Unit
 from fieldapp.domain.assemblage.shares import APART, AS_NAMED, POOLED, Counted
 from fieldapp.domain.assemblage.specimens import TALLY, Specimen
 from server.analysis.asking import Asked, Option, left_out
+from server.analysis.count_common import Here, units
+from server.analysis.count_pieces import together
 
 FEW = 50
 """Fewer identified specimens than this are told of in a note (project decision)."""
 
 OVERLAP = "overlap"
+HUMAN_NOTE = "count_human"
 NAMES_APART = Option(OVERLAP, lambda _: (APART, POOLED), "analysis.row")
 NAMES_AS_GIVEN = Option(OVERLAP, lambda _: (AS_NAMED, APART, POOLED), "analysis.row")
 
-UNIT_COLUMNS = (Column("where"), Column("recovery"), Column("mesh_mm", "number", 1))
+UNIT_COLUMNS: tuple[Column, ...] = (Column("where"), Column("recovery"), Column("mesh_mm", "number", 1))
 """Which unit a row is of, where a table compares units."""
 
 
@@ -38,6 +41,7 @@ class Pile:
     taxa: dict[str, Counted]
     most: int
     left_out: tuple[LeftOut, ...]
+    notes: tuple[Note, ...]
     tallied: int
 
     @property
@@ -59,34 +63,29 @@ class Pile:
 def piles(asked: Asked, overlap: str) -> list[Pile]:
     """A pile for each unit. How names are put together is decided once, over all units, so that they stay alike."""
     known = asked.knowledge
-    bones = {unit: shares.identified(here, known) for unit, here in asked.units.items()}
-    given = {one.taxon or "" for here in bones.values() for one in here}
+    found = [*units(asked)]
+    bones = [shares.identified(here.specimens, known) for here in found]
+    given = {one.taxon or "" for here in bones for one in here}
     counted_as = shares.counted_as([one for one in known.taxa if one in given], known, overlap)
-    return [_pile(asked, unit, here, bones[unit], counted_as) for unit, here in asked.units.items()]
+    return [_pile(asked, here, its, counted_as) for here, its in zip(found, bones, strict=True)]
 
 
-def _pile(
-    asked: Asked,
-    unit: Unit,
-    here: Sequence[Specimen],
-    bones: Sequence[Specimen],
-    counted_as: Mapping[str, str | None],
-) -> Pile:
-    known, selection = asked.knowledge, asked.selection
+def _pile(asked: Asked, here: Here, bones: Sequence[Specimen], counted_as: Mapping[str, str | None]) -> Pile:
     sure = {one.id for one in bones if one.sure}
     wider = {one.id for one in bones if one.sure and counted_as.get(one.taxon or "") is None}
     told = (
-        left_out("not_bone", [one for one in here if one.material in counting.NOT_BONE]),
-        left_out("not_identified", _never(here, bones)),
+        left_out("not_bone", [one for one in here.specimens if one.material in counting.NOT_BONE]),
+        left_out("not_identified", _never(here.specimens, bones)),
         left_out("in_dispute", [one for one in bones if one.id not in sure]),
         left_out("wider_name", [one for one in bones if one.id in wider]),
     )
-    nisp = shares.nisp(bones, known, selection, counted_as)
+    nisp = shares.nisp(bones, asked.knowledge, together(asked), counted_as)
     return Pile(
-        unit,
+        here.unit,
         nisp.taxa,
         nisp.high,
-        (*asked.left_out(unit), *(one for one in told if one)),
+        (*here.left_out, *(one for one in told if one)),
+        here.notes,
         sum(one.count for one in bones if one.kind == TALLY),
     )
 
@@ -97,7 +96,7 @@ def _never(here: Iterable[Specimen], bones: Iterable[Specimen]) -> list[Specimen
     return [one for one in here if one.id not in named and one.material not in counting.NOT_BONE]
 
 
-def together(lists: Iterable[Iterable[LeftOut]]) -> tuple[LeftOut, ...]:
+def all_left_out(lists: Iterable[Iterable[LeftOut]]) -> tuple[LeftOut, ...]:
     """What several piles leave out, by reason."""
     found: dict[str, LeftOut] = {}
     for one in (each for own in lists for each in own):
@@ -111,12 +110,21 @@ def notes_on(counted: Iterable[Pile]) -> list[Note]:
     """What is to be said of every figure that is made of these piles."""
     here = list(counted)
     whole, tallied = sum(one.whole for one in here), sum(one.tallied for one in here)
+    found = _of_units(here)
     if not whole:
-        return [Note("nothing_identified")]
-    found = [Note("not_independent")]
+        return [*found, Note("nothing_identified")]
+    found.append(Note("not_independent"))
     if small := [one for one in here if one.whole < FEW]:
         found.append(Note("few", {"units": len(small), "few": FEW, "least": min(one.whole for one in small)}))
     return [*found, *([Note("tallied", {"pieces": tallied})] if tallied else [])]
+
+
+def _of_units(here: Iterable[Pile]) -> list[Note]:
+    """What the units say of themselves, once: how many stand apart as possibly human, what was agreed to count."""
+    told = [note for one in here for note in one.notes]
+    human = [one.fields for one in told if one.key == HUMAN_NOTE]
+    found = [Note(HUMAN_NOTE, {name: sum(one[name] for one in human) for name in human[0]})] if human else []
+    return found + list({one.key: one for one in told if one.key != HUMAN_NOTE}.values())
 
 
 def nothing(key: str, asked: Asked, columns: tuple[Column, ...]) -> Result:

@@ -16,11 +16,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 from fieldapp.domain import counting
-from fieldapp.domain.assemblage.selection import Selection
+from fieldapp.domain.assemblage.quantities import Together
 from fieldapp.domain.assemblage.specimens import Specimen
 from fieldapp.domain.knowledge import Knowledge
 
@@ -45,15 +45,10 @@ class Nisp:
     high: int
 
 
-def lot(one: Specimen, selection: Selection, taxon: str | None = None) -> counting.Lot:
-    """The specimen as it is counted under a selection, what fits or belongs together as one or by pieces; as an animal
-    of another name, if one is given."""
-    together = one.fitted if selection.refits == "one" else ""
-    if selection.groups == "one" and one.group:
-        together = one.group
-    return counting.Lot(
-        one.count, one.weight_g, one.material, one.element, taxon or one.taxon, one.bone or one.id, together
-    )
+def lot(one: Specimen, together: Together, taxon: str) -> counting.Lot:
+    """The specimen as it is counted, as an animal of that name."""
+    found = together.lot(one)
+    return found if found.taxon == taxon else replace(found, taxon=taxon)
 
 
 def identified(specimens: Iterable[Specimen], knowledge: Knowledge) -> list[Specimen]:
@@ -72,17 +67,18 @@ def identified(specimens: Iterable[Specimen], knowledge: Knowledge) -> list[Spec
 def nisp(
     specimens: Iterable[Specimen],
     knowledge: Knowledge,
-    selection: Selection,
+    together: Together,
     counted_as: Mapping[str, str | None] | None = None,
 ) -> Nisp:
-    """NISP by animal. `counted_as`: {animal as named: the one it counts as, None for one that is left out}; each as it
-    is named if it is not given."""
+    """NISP by animal, the same as quantities.by_taxon says of specimens in the order of their ids, the sure reading of
+    each first. `counted_as`: {animal as named: the one it counts as, None for one that is left out}; each as it is
+    named if it is not given."""
     everything = []
     named: dict[str, list[tuple[Specimen, counting.Lot]]] = {}
     for one in identified(specimens, knowledge):
         taxon = one.taxon or ""
         if (counts_as := taxon if counted_as is None else counted_as.get(taxon)) is not None:
-            pair = one, lot(one, selection, counts_as)
+            pair = one, lot(one, together, counts_as)
             everything.append(pair)
             named.setdefault(counts_as, []).append(pair)
     # In the order of the records: of those that are one bone, the first says what it is.

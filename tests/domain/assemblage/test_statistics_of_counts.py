@@ -18,8 +18,9 @@ from statsmodels.stats.proportion import multinomial_proportions_confint, propor
 from fieldapp import assets
 from fieldapp.assets import knowledge
 from fieldapp.domain.assemblage import crosstable, diversity, likely, mau, shares
-from fieldapp.domain.assemblage.selection import Selection
+from fieldapp.domain.assemblage.quantities import Together, by_taxon
 from fieldapp.domain.assemblage.specimens import TALLY, Specimen
+from tests.domain.assemblage.bones import assemblages
 
 COUNTS = st.lists(st.integers(0, 60), min_size=2, max_size=7).filter(any)
 
@@ -85,7 +86,7 @@ def test_nisp_runs_from_what_everybody_says_to_what_anybody_says():
     unnamed = [bone("d", "large_mammal"), bone("e", None), bone("f", element="long_bone"), bone("g", material="shell")]
     tally = Specimen("t", kind=TALLY, taxon="pig", element="rib", material="bone", count=10)
     found = shares.nisp(
-        [bone("a"), *read_twice, *counted_twice, *unnamed, tally, bone("odd", "gryphon")], knowledge(), Selection()
+        [bone("a"), *read_twice, *counted_twice, *unnamed, tally, bone("odd", "gryphon")], knowledge(), Together()
     )
     assert {taxon: (one.low, one.high) for taxon, one in found.taxa.items()} == {"sheep": (1, 2), "pig": (12, 16)}
     assert found.taxa["pig"].records == ("b", "c", "t")
@@ -94,14 +95,25 @@ def test_nisp_runs_from_what_everybody_says_to_what_anybody_says():
 
 def test_of_dockets_that_are_one_bone_the_first_says_what_it_is():
     same = [bone("a", "pig"), bone("b", "cattle", bone="x"), bone("c", "pig", bone="x")]
-    found = shares.nisp(same, knowledge(), Selection()).taxa
+    found = shares.nisp(same, knowledge(), Together()).taxa
     assert {taxon: one.low for taxon, one in found.items()} == {"cattle": 1, "pig": 1}
 
 
 def test_pieces_that_fit_and_bones_of_one_group_count_as_asked_for():
     pieces = [bone("a", fitted="f"), bone("b", fitted="f"), bone("c", group="g"), bone("d", group="g")]
-    for selection, n in ((Selection(), 3), (Selection(refits="pieces"), 4), (Selection(groups="one"), 2)):
-        assert shares.nisp(pieces, knowledge(), selection).taxa["sheep"].low == n
+    for together, n in ((Together(), 3), (Together(refits=False), 4), (Together(groups=True), 2)):
+        assert shares.nisp(pieces, knowledge(), together).taxa["sheep"].low == n
+
+
+@settings(max_examples=60)
+@given(assemblages(), st.booleans(), st.booleans())
+def test_nisp_is_that_of_the_counts_proper(specimens, groups, refits):
+    together = Together(groups, refits)
+    specimens = sorted(specimens, key=lambda one: (one.id, not one.sure))
+    ours, (theirs, whole) = shares.nisp(specimens, knowledge(), together), by_taxon(specimens, knowledge(), together)
+    wanted = {taxon: (one.nisp.low, one.nisp.high) for taxon, one in theirs.items() if one.nisp and one.nisp.high}
+    assert {taxon: (one.low, one.high) for taxon, one in ours.taxa.items()} == wanted
+    assert ours.high == whole.nisp.high
 
 
 def test_names_that_hold_one_another_are_parted_as_asked_for():
