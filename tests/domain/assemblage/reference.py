@@ -32,7 +32,8 @@ def rows(specimens):
             for element, most, centres in taken_apart(one):
                 out.append(
                     {
-                        "who": (one.id, n), "taxon": one.taxon, "element": element, "side": one.side, "most": most,
+                        "who": (one.id, n), "taxon": one.taxon, "element": element, "most": most,
+                        "side": one.side if K.elements[element].sided else None,
                         "centres": centres,
                         "shed": element == "antler" and one.surface.get("antler_base") != "attached",
                         "teeth": {

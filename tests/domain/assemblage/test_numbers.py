@@ -195,6 +195,11 @@ def test_a_whole_jaw_of_both_sides_is_two_halves_and_one_animal():
     assert (mne(both, K)["pig", "mandible"].low, mni(both, K)["pig"].low) == (4, 2)
 
 
+def test_two_halves_of_a_skull_are_one_skull_whatever_side_they_are_called():
+    halves = bones("skull", 1, "left", portion="left_maxilla") + bones("skull", 1, "right", portion="right_maxilla")
+    assert mne(halves, K)["sheep", "skull"].low == 1
+
+
 def test_shed_antlers_tell_of_no_stag_that_died_here():
     shed = bones("antler", 3, "left", "red_deer", surface={"antler_base": "shed"})
     attached = bones("antler", 2, "right", "red_deer", surface={"antler_base": "attached"})
