@@ -14,12 +14,12 @@ import polars as pl
 from fieldapp.domain.assemblage import numbers as plain
 from fieldapp.domain.assemblage.bones import Piece, Pile, is_tooth, pile
 from fieldapp.domain.assemblage.individuals import Decides, per_skeleton
-from fieldapp.domain.assemblage.results import Cell, Column, LeftOut, Note, Result, Row, Span, Word
+from fieldapp.domain.assemblage.results import Cell, Chart, Column, LeftOut, Note, Result, Row, Series, Span, Word
 from fieldapp.domain.assemblage.specimens import Specimen
 from fieldapp.domain.knowledge import Knowledge
 from server.analysis.asking import Asked, Table, left_out
 from server.analysis.count_common import BY_PROTOCOL, Here, cited, countable, not_elements, units
-from server.analysis.frames import Frame, frame, root
+from server.analysis.frames import SIDES, Frame, frame, root
 from server.analysis.individuals import Animals
 from server.analysis.numbers import CENTRE_RANK, NONE_RANK, PLACE, RANKS, Numbers, tree
 
@@ -43,7 +43,6 @@ MNI_COLUMNS = (
     Column("count_decided_by"),
     Column("side"),
     Column("count_aged", "span"),
-    Column("count_sized", "span"),
     Column("count_by_context", "count"),
     Column("count_contexts", "count"),
     Column("count_pooled"),
@@ -87,7 +86,7 @@ def mne(asked: Asked) -> Iterator[Result]:
                     *_best(one["left"], element, found.frame), *_best(one["right"], element, found.frame),
                     *_best(one["all"], element, found.frame), Span(one["low"], one["high"]),
                     plain.by_ends(pieces.low, taxon, element, asked.knowledge),
-                    Word("analysis.row", "count_takes_in") if pieces.pooled else "",
+                    Word("analysis.row", "count_takes_in") if pieces.pooled else None,
                 ),
                 pieces.records,
             )
@@ -108,7 +107,9 @@ def _mne(asked: Asked, here: Here, rows: list[Row], of: Pile) -> Result:
         rows = [*rows, *_noughts(rows, only, known)]
     if any(row.cells[-1] for row in rows):
         notes.append(Note("count_never_added"))
-    if unsided := sum(one.count for one in of.low if one.side not in ("left", "right", "midline")):
+    if any(one.side == "midline" and plain.is_pair(one.element, known) for one in of.low):
+        notes.append(Note("count_across"))
+    if unsided := sum(one.count for one in of.low if one.side not in SIDES and known.elements[one.element].sided):
         notes.append(Note("count_unsided", {"pieces": unsided}))
     if unseen := sum(one.count for one in of.low if not one.examined):
         notes.append(Note("count_no_portions", {"pieces": unseen}))
@@ -128,7 +129,7 @@ def _noughts(rows: Iterable[Row], only: Mapping[str, object], known: Knowledge) 
             for element in elements:
                 place = taxon, Word("element", element)
                 if place not in there and known.occurs(element, taxon.key) and not is_tooth(element, known):
-                    found.append(Row((*place, 0, 0, "", 0, "", 0, "", Span(0, 0), None, "")))
+                    found.append(Row((*place, 0, 0, None, 0, None, 0, None, Span(0, 0), None, None)))
     return found
 
 
@@ -171,7 +172,7 @@ def _best(code: int, element: str, of: Frame) -> tuple[Cell, Cell]:
     """One, and the portion or the centre that decides it."""
     n, rank = divmod(code, RANKS)
     if not n or rank == NONE_RANK:
-        return n, ""
+        return n, None
     if rank > NONE_RANK:
         return n, Word(f"portion.{element}", of.portions[root(element)][RANKS - 1 - rank])
     return n, Word(f"centre.{element}", of.centres[root(element)][CENTRE_RANK - rank])
@@ -196,8 +197,8 @@ def mni(asked: Asked) -> Iterator[Result]:
         rows[unit].append(
             Row(
                 (
-                    Word("taxon", taxon), Span(one["low"], one["high"]), what, side, aged[unit, one["taxon"]], None,
-                    n, contexts, Word("analysis.row", "count_takes_in") if pooled else "",
+                    Word("taxon", taxon), Span(one["low"], one["high"]), what, side, aged[unit, one["taxon"]],
+                    n, contexts, Word("analysis.row", "count_takes_in") if pooled else None,
                 ),
                 tuple(sorted({each.id for each in every})),
             )
@@ -210,8 +211,8 @@ def mni(asked: Asked) -> Iterator[Result]:
 
 def _decided(by: Decides) -> tuple[Cell, Cell]:
     if by.what in ("element", "tooth"):
-        return Word(by.what, by.key), Word("side", by.side) if by.side else ""
-    return Word("analysis.row", "count_finer" if by.what else "count_there"), ""
+        return Word(by.what, by.key), Word("side", by.side) if by.side else None
+    return Word("analysis.row", "count_finer" if by.what else "count_there"), None
 
 
 def _mni(asked: Asked, here: Here, rows: Sequence[Row], of: Pile) -> Result:
@@ -229,8 +230,25 @@ def _mni(asked: Asked, here: Here, rows: Sequence[Row], of: Pile) -> Result:
     if small := sum(n < FEW for n in lows):
         notes.append(Note("count_few_animals", {"animals": small, "few": FEW}))
     return Result(
-        "mni", asked.selection, here.unit, MNI_COLUMNS, tuple(rows), tuple(left), tuple(notes), _sources(of, known)
-    )
+        "mni", asked.selection, here.unit, MNI_COLUMNS, tuple(rows), tuple(left), tuple(notes), _sources(of, known),
+        _charts(rows),
+    )  # fmt: skip
+
+
+def _charts(rows: Sequence[Row]) -> tuple[Chart, ...]:
+    """MNI over the whole unit beside the sum of its contexts: how far the figure hangs on what is put together."""
+    known = [(row.cells[0], row.cells[1], row.cells[5]) for row in rows if isinstance(row.cells[1], Span)]
+    x = tuple(name for name, _, _ in known)
+    spans = [one for _, one, _ in known if isinstance(one, Span)]
+    whole = Series(
+        Word("analysis.row", "count_over_whole"), x, tuple(one.low for one in spans), tuple(one.low for one in spans),
+        tuple(one.high for one in spans),
+    )  # fmt: skip
+    sums = tuple(float(n) if isinstance(n, int) else None for _, _, n in known)
+    summed = Series(Word("analysis.row", "count_by_contexts"), x, sums)
+    if not rows:
+        return ()
+    return (Chart("bars", "count_animal", "count_mni", (whole, summed) if any(sums) else (whole,)),)
 
 
 def _sources(of: Pile, known: Knowledge) -> tuple[str, ...]:

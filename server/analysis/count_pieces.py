@@ -23,7 +23,7 @@ COLUMNS = (
 )
 FRACTIONS = (
     Column("count_sample"),
-    Column("count_fraction"),
+    Column("count_fraction", "count"),
     Column("count_sorted", "percent"),
     Column("taxon"),
     Column("count_nisp", "span"),
@@ -80,9 +80,10 @@ def _fractions(asked: Asked, here: Here) -> Result:
     for one in here.specimens:
         if one.sample:
             parts.setdefault((one.sample, one.fraction), []).append(one)
-    rows, unknown = [], 0
+    rows, unknown, number = [], 0, dict[str, int]()
     labels = asked.gathered.labels
-    for (sample, fraction), some in sorted(parts.items(), key=lambda each: (labels.get(each[0][0], ""), each[0])):
+    for (sample, _), some in sorted(parts.items(), key=lambda each: (labels.get(each[0][0], ""), each[0])):
+        number[sample] = number.get(sample, 0) + 1
         # Of one fraction there is one share; where none is recorded nothing is said about the whole.
         share = some[0].share
         unknown += share is None
@@ -90,7 +91,7 @@ def _fractions(asked: Asked, here: Here) -> Result:
         for taxon, found in taxa.items():
             nisp = _span(found.nisp)
             of_whole = None if nisp is None or not share else Span(nisp.low / share, nisp.high / share)
-            where = labels.get(sample, ""), fraction, share * 100 if share else None
+            where = labels.get(sample, ""), number[sample], share * 100 if share else None
             figures = nisp, 1 / share if share else None, of_whole
             rows.append(Row((*where, Word("taxon", taxon), *figures), found.records))
     notes = [Note("count_estimates")]

@@ -10,6 +10,7 @@ Adopted here (project decisions where nothing else is said):
   bone of the two is there if anything of it is, or if no portion was examined.
 - Dockets said to be one bone count once, with what the first that names both says. Pieces that fit together are one
   piece, with all that any of them has; what they say against each other of side or fusion, none of them says.
+- Of an element that has no sides, none is taken: half a skull that is called left is of a skull like any other.
 - Where an animal or element is unknown, or a portion is none of the element's, nothing is made of it.
 """
 
@@ -108,16 +109,18 @@ def _first_of_each_bone(specimens: Iterable[Specimen]) -> list[Specimen]:
 
 
 def _pieces(one: Specimen, knowledge: Knowledge, refits: bool, allowed: Countable | None) -> list[Piece]:
-    key = one.bone or one.id
-    found = []
+    key, taxon, found = one.bone or one.id, one.taxon or "", []
+    teeth = tuple(
+        replace(tooth, side=tooth.side or one.side) for tooth in one.teeth if tooth.stage not in dentition.GONE
+    )
     for element, most, fusion in _elements(one, knowledge):
         if allowed is not None:
             most = most & frozenset(allowed.get(element, ()))
             if not most:
                 continue
+        side = one.side if knowledge.elements[element].sided else None
         piece = Piece(
-            key, one.id, one.sure, one.count, one.taxon or "", element, one.side, most, fusion,
-            tuple(tooth for tooth in one.teeth if tooth.stage not in dentition.GONE),
+            key, one.id, one.sure, one.count, taxon, element, side, most, fusion, teeth,
             element == "antler" and one.surface.get("antler_base") != "attached", bool(one.portions),
         )  # fmt: skip
         if refits and one.fitted:

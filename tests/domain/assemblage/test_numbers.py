@@ -110,8 +110,8 @@ def test_whichever_reading_of_a_docket_is_right_its_figure_lies_in_the_range(spe
 
 
 def _all_there(specimens, settled) -> bool:
-    """Whether everything that is sure is among what was chosen."""
-    return all(
+    """Whether everything that is sure is among what was chosen, and no other docket is said to be the same bone."""
+    return not any(one.bone for one in specimens) and all(
         any(one.id == each.id and replace(one, sure=True) == each for each in settled) for one in specimens if one.sure
     )
 
@@ -193,6 +193,11 @@ def test_sheep_goat_is_the_larger_of_all_together_and_the_two_that_are_told_apar
 def test_a_whole_jaw_of_both_sides_is_two_halves_and_one_animal():
     both = bones("mandible", 2, "midline", "pig")
     assert (mne(both, K)["pig", "mandible"].low, mni(both, K)["pig"].low) == (4, 2)
+
+
+def test_two_halves_of_a_skull_are_one_skull_whatever_side_they_are_called():
+    halves = bones("skull", 1, "left", portion="left_maxilla") + bones("skull", 1, "right", portion="right_maxilla")
+    assert mne(halves, K)["sheep", "skull"].low == 1
 
 
 def test_shed_antlers_tell_of_no_stag_that_died_here():
