@@ -29,7 +29,8 @@ from server.cabin import set_up
 from server.config import Config
 from server.ledger import Ledger
 from tests.benchmarks import desk_site
-from tests.server.review.scene import BASE, QUICK
+from tests.server.apps import QUICK
+from tests.server.review.scene import BASE
 
 MUST_MS = 150
 DRAW = "second/draw?show=yes&name=a&of={}&how=random&size=500&seed=7"
