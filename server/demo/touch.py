@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from kivy.base import EventLoop, runTouchApp, stopTouchApp
+from kivy.clock import Clock
 from kivy.core.window import Window
 from kivy.input.motionevent import MotionEvent
 
@@ -176,6 +177,15 @@ def _shown(widget: Any) -> bool:
             return False
         at = at.parent
     return True
+
+
+def unwatched() -> None:
+    """Nobody looks at this process's window: no waiting for its next frame, and what is drawn is not brought to it.
+
+    A picture is taken of what is drawn, and is the same.
+    """
+    Clock._max_fps = 0
+    Window.flip = lambda: None
 
 
 def start(app: Any, size: tuple[int, int] = (1280, 800)) -> None:
