@@ -72,6 +72,7 @@ bench: venv
 	$(BIN)/python -m tests.benchmarks.sheets
 	$(SCREEN) $(BIN)/python -m tests.benchmarks.paint
 	$(SCREEN) $(BIN)/python -m tests.benchmarks.plates
+	$(BIN)/python -m tests.benchmarks.desk
 
 # Fails on a known vulnerability; where there are no advisories it says so and goes on.
 audit: venv

@@ -41,7 +41,7 @@ MNI_COLUMNS = (
     Column("taxon"),
     Column("count_mni", "span"),
     Column("count_decided_by"),
-    Column("side"),
+    Column("count_side"),
     Column("count_aged", "span"),
     Column("count_by_context", "count"),
     Column("count_contexts", "count"),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from flask import abort, redirect, request, url_for
@@ -23,9 +24,9 @@ from fieldapp.records.fold import Record
 from server.ledger import Hold
 from server.ledger import bags as asking
 from server.ledger.bags import Inside
+from server.ledger.lines import Bag, sort_key
 from server.ledger.lines import bags as all_lines
 from server.ledger.lines import boxes as all_boxes
-from server.ledger.lines import sort_key
 from server.review import blind, closing, desk, given, locking, words
 from server.review.desk import pages
 from server.review.given import NoFigure
@@ -44,50 +45,66 @@ STAYS = frozenset({"display", "discard"})
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A bag in a list. `number`: of its context; `held_by`: who has it, by what the bag or a transfer says."""
+    """A bag in a list. `held_by`: who has it, by what the bag or a transfer says."""
 
-    told: dict[str, Any]
-    number: str
-    inside: Inside
+    told: Bag
     held_by: str
-    lighter: bool
 
     @property
     def id(self) -> str:
         """The bag's."""
-        return str(self.told["id"])
+        return self.told.id
 
     @property
     def label(self) -> str:
         """As it is written on the bag."""
-        return str(self.told["label"])
+        return self.told.label
+
+    @property
+    def number(self) -> str:
+        """Of its context."""
+        return self.told.number
 
     @property
     def context(self) -> str:
         """Its id, "" where none is said."""
-        return self.told["context"] or ""
+        return self.told.context or ""
 
     @property
     def steps(self) -> list[str]:
         """The words ticked, in their order."""
-        ticked = set(self.told["steps"].split())
+        ticked = set(self.told.steps.split())
         return [one for one in knowledge().words["bag_step"] if one in ticked] if ticked else []
 
     @property
     def box(self) -> str:
         """The name of its box."""
-        return self.told["box"] or ""
+        return self.told.box or ""
 
     @property
     def weight(self) -> float | None:
         """Its own, in grams."""
-        found: float | None = self.told["weight_g"]
-        return found
+        return self.told.weight_g
 
-    @property
-    def empty(self) -> bool:
-        """Whether nothing has been recorded from it."""
-        return not (self.inside.dockets or self.inside.tallies)
+
+class Whole:
+    """What is known of all bags at once: read only where the list is sorted or narrowed down by it."""
+
+    @cached_property
+    def inside(self) -> dict[str, Inside]:
+        """{bag: what lies in it}."""
+        with desk.ledger().database.reading() as connection:
+            return asking.numbers(connection)
+
+    @cached_property
+    def lighter(self) -> set[str]:
+        """Those that weigh less than what was recorded from them."""
+        with desk.ledger().database.reading() as connection:
+            return asking.lighter(connection)
+
+    def n(self, line: Line) -> int:
+        """How many records lie in a bag."""
+        return sum(self.inside.get(line.id, ()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,19 +122,8 @@ def lines() -> list[Line]:
     ledger = desk.ledger()
     with ledger.database.reading() as connection:
         found = all_lines(connection)
-        numbers, contexts = asking.numbers(connection), asking.numbers_of_contexts(connection)
-        light = asking.lighter(connection)
     away = _away(ledger.records("transfer"))
-    return [
-        Line(
-            one,
-            contexts.get(one["context"], ""),
-            numbers.get(one["id"], Inside()),
-            one["held_by"] or away.get(one["id"], ""),
-            one["id"] in light,
-        )
-        for one in found
-    ]
+    return [Line(one, one.held_by or away.get(one.id, "")) for one in found]
 
 
 def steps(bag: Record) -> tuple[str, ...]:
@@ -139,7 +145,7 @@ def _away(transfers: Iterable[Record]) -> dict[str, str]:
 
 
 def _recovery(line: Line) -> str:
-    recovery = line.told["recovery"]
+    recovery = line.told.recovery
     return words.value("recovery", recovery) if recovery else ""
 
 
@@ -147,35 +153,42 @@ def _sorted_as(text: str) -> str | None:
     return sort_key(text) if text else None
 
 
-COLUMNS: tuple[Column[Line], ...] = (
-    Column("label", lambda one: one.told["sort"]),
-    Column("context", lambda one: one.told["place"]),
-    Column("recovery", _recovery),
-    Column("box", lambda one: _sorted_as(one.box)),
-    Column("held_by", lambda one: _sorted_as(one.held_by)),
-    Column("mesh_mm", lambda one: one.told["mesh_mm"]),
-    Column("steps", lambda one: len(one.steps) or None, many_first=True),
-    Column("weight_g", lambda one: one.weight, many_first=True),
-    Column("inside", lambda one: one.inside.dockets + one.inside.tallies, many_first=True),
-)
-ONLY: dict[str, Callable[[Line], bool]] = {
-    "unwashed": lambda one: "washed" not in one.steps,
-    "unweighed": lambda one: one.weight is None,
-    "no_box": lambda one: not one.box,
-    "unrecorded": lambda one: one.empty,
-    "lighter": lambda one: one.lighter,
-    "away": lambda one: bool(one.held_by),
-}
+def _columns(whole: Whole) -> tuple[Column[Line], ...]:
+    return (
+        Column("label", lambda one: one.told.sort),
+        Column("context", lambda one: one.told.place),
+        Column("recovery", _recovery),
+        Column("box", lambda one: _sorted_as(one.box)),
+        Column("held_by", lambda one: _sorted_as(one.held_by)),
+        Column("mesh_mm", lambda one: one.told.mesh_mm),
+        Column("steps", lambda one: len(one.steps) or None, many_first=True),
+        Column("weight_g", lambda one: one.weight, many_first=True),
+        Column("inside", whole.n, many_first=True),
+    )
+
+
+def _only(whole: Whole) -> dict[str, Callable[[Line], bool]]:
+    return {
+        "unwashed": lambda one: "washed" not in one.steps,
+        "unweighed": lambda one: one.weight is None,
+        "no_box": lambda one: not one.box,
+        "unrecorded": lambda one: not whole.n(one),
+        "lighter": lambda one: one.id in whole.lighter,
+        "away": lambda one: bool(one.held_by),
+    }
 
 
 @pages.get("/bags")
 @desk.needs_sign_in
 def bags() -> Response:
     """All bags, with what was done to them and what lies in them."""
-    table = Table(lines(), COLUMNS, text=_text, only=ONLY)
+    whole = Whole()
+    table = Table(lines(), _columns(whole), text=_text, only=_only(whole))
+    shown = [one.id for one in table.rows]
     with desk.ledger().database.reading() as connection:
-        weights = asking.weights(connection, [one.id for one in table.rows])
-    return desk.page("bags", table=table, weights=weights, due=desk.due())
+        inside, weights = asking.numbers_in(connection, shown), asking.weights(connection, shown)
+        lighter = asking.lighter(connection, shown)
+    return desk.page("bags", table=table, inside=inside, weights=weights, lighter=lighter, due=desk.due())
 
 
 def _text(line: Line) -> str:

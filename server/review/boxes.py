@@ -246,9 +246,12 @@ def _found(box: str) -> Box:
 def _page(key: str) -> Response:
     one, path, site = _found(key), f"box/{key}", desk.ledger().site()
     done, n = request.args.get("done", ""), request.args.get("n", 0, int)
+    with desk.ledger().database.reading() as connection:
+        inside = asking.numbers_in(connection, [line.id for line in one.bags])
     return desk.page(
         "box",
         box=one,
+        inside=inside,
         label=label,
         holds=bags.holds_in(line.id for line in one.bags),
         heads=given.heads(site, [path]),

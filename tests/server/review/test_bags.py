@@ -79,6 +79,23 @@ def test_what_is_in_a_bag_is_counted_as_by_going_through_all_there_is(packed: Sc
     assert an_id("b2") not in counted
 
 
+def test_what_a_page_of_bags_says_is_what_the_records_in_them_say_looked_at_or_not(packed: Scene) -> None:
+    a, ledger, mine = packed.a, packed.cabin.ledger, [an_id(f"b{n}") for n in (1, 2, 3)]
+    a.write("tally", an_id("t2"), {"label": label("A", 121), "bag": an_id("b1"), "weight_g": 3.25})
+    heads = {path: list(ids) for path, ids in packed.record("in 1").head_ids().items()}
+    a.write("docket", an_id("in 1"), {"weight_g": 0.1}, {"weight_g": heads["weight_g"]})
+    a.docket("new", label=label("A", 130), bag=an_id("b3"), context=None, weight_g=0.2, count=1)
+    ledger.accept(a.entries(packed.sent[a.id]), a.id)
+    for looked in (False, True):
+        assert bool(ledger.due()) is not looked
+        with ledger.database.reading() as connection:
+            every, weights = bags.numbers(connection), bags.weights(connection, mine)
+            assert weights == bags.weights_of(bags.inside(connection, mine))
+            assert bags.numbers_in(connection, mine) == {one: every[one] for one in mine}
+        assert weights == {an_id("b1"): 0.1 + 16.5 + 3.25, an_id("b3"): 0.2}
+        packed.send()
+
+
 def test_the_list_says_what_is_in_each_bag_and_what_is_left_to_do(packed: Scene) -> None:
     visitor = packed.signed_in("recorder")
     all_of = rows(visitor.get("/review/bags").text)
