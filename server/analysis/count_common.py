@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from fieldapp.domain.assemblage import bones
+from fieldapp.domain.assemblage import bones, selection
 from fieldapp.domain.assemblage.quantities import countable_of, is_countable
 from fieldapp.domain.assemblage.results import LeftOut, Note
 from fieldapp.domain.assemblage.selection import Unit
@@ -43,7 +43,9 @@ def units(asked: Asked) -> Iterator[Here]:
     """The units of a question, narrowed down to what is countable where that is asked for."""
     only = countable(asked)
     wanted = asked.option(BY_PROTOCOL.key, ALL_RECORDED) == COUNTABLE
-    for unit, specimens in asked.units.items():
+    # Where nothing lies but what is left out (a context with possibly human bone alone), that is told all the same.
+    for unit in selection.units(asked.gathered.chosen(asked.selection), asked.selection):
+        specimens = asked.units.get(unit, [])
         told = [*asked.left_out(unit)]
         notes = [*human_notes(told, specimens)]
         if wanted:
