@@ -72,6 +72,7 @@ bench: venv
 	$(BIN)/python -m tests.benchmarks.sync
 	$(BIN)/python -m tests.benchmarks.check
 	$(BIN)/python -m tests.benchmarks.sheets
+	$(BIN)/python -m tests.benchmarks.counts
 	$(SCREEN) $(BIN)/python -m tests.benchmarks.paint
 	$(SCREEN) $(BIN)/python -m tests.benchmarks.plates
 	$(BIN)/python -m tests.benchmarks.desk
