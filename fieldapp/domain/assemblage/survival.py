@@ -1,0 +1,189 @@
+"""Age at death from evidence that only says between which ages an animal died: the survival curve and its bands.
+
+For: the definitions, plain and slow. Turnbull's estimate (Turnbull 1976, J. R. Stat. Soc. B 38: 290-295, recalled) is
+the curve under which what was found is most likely; it is found by his self-consistency, and what stands where it says
+nothing is told as such. With exact ages and lower limits alone it is the curve of Kaplan and Meier.
+Not for: where the limits come from (fusion, wear), speed (server.analysis computes the same with numpy), or a test of
+whether two curves differ: none is made.
+
+An animal that died *after* L and *by* R stands as (L, R]; stages that follow one another so have no age in common.
+Where both limits are the same, they are that very age.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+OPEN = math.inf
+"""An upper limit that there is not."""
+ENOUGH = 1e-6
+"""The estimate is taken as reached when no interval could gain more than this share (the gradient's condition)."""
+MOST_ROUNDS = 20_000
+NOTHING = 1e-4
+"""A share below this is none: the estimate comes near to nought, and never reaches it."""
+_AT, _BY, _AFTER = 0, 1, 2
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Interval:
+    """Died after `low` months and by `high`; at that very age where both are the same."""
+
+    low: float = 0.0
+    high: float = OPEN
+
+    @property
+    def begins(self) -> tuple[float, int]:
+        """Its beginning among all limits, in order: at an age, by an age, after an age."""
+        return (self.low, _AT if self.low == self.high else _AFTER)
+
+    @property
+    def ends(self) -> tuple[float, int]:
+        """Its end among all limits."""
+        return (self.high, _BY)
+
+    def holds(self, other: Interval) -> bool:
+        """Whether the other lies within it."""
+        return self.begins <= other.begins and other.ends <= self.ends
+
+
+def common(intervals: Iterable[Interval]) -> Interval | None:
+    """The ages that all of them allow; None where there is none. Two that only touch allow the age where they do: the
+    published ages mean "about then". Nothing at all allows every age."""
+    low, high = 0.0, OPEN
+    for one in intervals:
+        low, high = max(low, one.low), min(high, one.high)
+    return Interval(low, high) if low <= high else None
+
+
+def innermost(intervals: Iterable[Interval]) -> tuple[Interval, ...]:
+    """The only ages at which deaths can make what was found more likely: from a beginning to an end with no limit
+    between. Where in one of them the deaths lie, nothing found can tell."""
+    limits = sorted({(one.begins, 0) for one in intervals} | {(one.ends, 1) for one in intervals})
+    found = []
+    for (first, beginning), (second, ending) in pairwise(limits):
+        if not beginning and ending:
+            found.append(Interval(first[0], second[0]))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """An estimate.
+
+    n       how many died
+    places  the innermost intervals, and shares: how much of all died in each
+    rounds  how often the shares were worked out anew;  gap: what any interval could still gain, as a share;
+            reached: whether that is little enough
+    unsure  places whose shares are not the only ones that fit as well (the same is found from any start, but it is one
+            of many)
+    """
+
+    n: float
+    places: tuple[Interval, ...]
+    shares: tuple[float, ...]
+    rounds: int
+    gap: float
+    reached: bool
+    unsure: tuple[bool, ...]
+
+    def surviving(self, months: float) -> tuple[float, float]:
+        """(least, most) that outlived an age: who died in an interval round it may have died before it or after."""
+        return surviving(self.places, self.shares, months)
+
+
+def surviving(places: Sequence[Interval], shares: Sequence[float], months: float) -> tuple[float, float]:
+    """The same for any shares."""
+    after = sum(share for place, share in zip(places, shares, strict=True) if not_before(place, months))
+    within = sum(share for place, share in zip(places, shares, strict=True) if place.low < months < place.high)
+    return min(1.0, after), min(1.0, after + within)
+
+
+def not_before(place: Interval, months: float) -> bool:
+    """Whether all that died in it outlived the age."""
+    return place.low >= months and place.begins > (months, _BY)
+
+
+def turnbull(
+    found: Mapping[Interval, float],
+    places: Sequence[Interval] | None = None,
+    rounds: int = MOST_ROUNDS,
+    enough: float = ENOUGH,
+) -> Curve:
+    """The estimate for {interval: how many died in it}. `places`: the innermost intervals, if they are another
+    sample's. No animal at all gives a curve of nothing."""
+    died = {one: n for one, n in found.items() if n > 0}
+    places = tuple(innermost(died) if places is None else places)
+    n = sum(died.values())
+    if not died:
+        return Curve(0, places, (0.0,) * len(places), 0, 0.0, True, (False,) * len(places))
+    inside = [(times, [at for at, place in enumerate(places) if one.holds(place)]) for one, times in died.items()]
+    shares = [1 / len(places)] * len(places)
+    done, gap = 0, OPEN
+    while done < rounds:
+        gains = [0.0] * len(places)
+        for times, within in inside:
+            all_of_it = sum(shares[at] for at in within)
+            for at in within:
+                gains[at] += times / all_of_it
+        gap = max(gains) / n - 1
+        if gap <= enough:
+            break
+        shares = [share * gain / n for share, gain in zip(shares, gains, strict=True)]
+        done += 1
+    return Curve(n, places, tuple(shares), done, gap, gap <= enough, unsure([w for _, w in inside], shares))
+
+
+def unsure(inside: Sequence[Sequence[int]], shares: Sequence[float]) -> tuple[bool, ...]:
+    """Of each place, whether its share is left open by what was found: whether shares can be moved between places in
+    which some died without any animal's likelihood changing. (The matrix of who may have died where then has vectors
+    that it maps to nought; a place is open if one of them touches it.) `inside`: of each kind of animal, the places."""
+    held = [at for at, share in enumerate(shares) if share > NOTHING]
+    rows = [[float(at in within) for at in held] for within in {frozenset(one) for one in inside}]
+    places = len(held)
+    leading: list[int] = []
+    for column in range(places):
+        top = len(leading)
+        best = max(range(top, len(rows)), key=lambda at: abs(rows[at][column]), default=None)
+        if best is None or abs(rows[best][column]) < 1e-9:
+            continue
+        rows[top], rows[best] = rows[best], rows[top]
+        lead = rows[top][column]
+        rows[top] = [cell / lead for cell in rows[top]]
+        for at, row in enumerate(rows):
+            if at != top and row[column]:
+                rows[at] = [cell - row[column] * own for cell, own in zip(row, rows[top], strict=True)]
+        leading.append(column)
+    free = [column for column in range(places) if column not in leading]
+    touched = {leading[at] for at in range(len(leading)) if any(abs(rows[at][column]) > 1e-9 for column in free)}
+    moved = {held[column] for column in range(places) if column in touched or column in free}
+    return tuple(at in moved for at in range(len(shares)))
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Between which the curve's least and most fell in the middle 95 of 100 drawings, at one age."""
+
+    low: float
+    high: float
+
+
+def bands(
+    drawings: Iterable[Mapping[Interval, float]], places: Sequence[Interval], ages: Sequence[float], enough: float
+) -> list[Band]:
+    """For each age by itself: the 2.5th of 100 of the least that outlived it, and the 97.5th of the most, of drawings
+    of as many animals as there are, with return. Their deaths lie in the innermost intervals of all animals."""
+    curves = [turnbull(drawn, places, MOST_ROUNDS, enough) for drawn in drawings]
+    told = [[curve.surviving(age) for curve in curves] for age in ages]
+    return [Band(quantile([low for low, _ in one], 0.025), quantile([high for _, high in one], 0.975)) for one in told]
+
+
+def quantile(values: Sequence[float], share: float) -> float:
+    """The value below which that share lies, straight between two neighbours."""
+    order = sorted(values)
+    at = share * (len(order) - 1)
+    below = math.floor(at)
+    above = min(below + 1, len(order) - 1)
+    return order[below] + (order[above] - order[below]) * (at - below)
