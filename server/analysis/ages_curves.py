@@ -35,15 +35,14 @@ class Fitted:
 
     def bands(self, ages: Sequence[float]) -> list[Band]:
         """The band at each age by itself; [] without drawings."""
-        places, at = self.curve.places, np.array(ages, dtype=float)[:, None]
         if not len(self.drawn) or not len(ages):
             return []
-        low, high = (np.array([getattr(place, name) for place in places])[None, :] for name in ("low", "high"))
-        after = (low >= at) & ~((low == at) & (high == at))
-        within = (low < at) & (at < high)
-        least = np.quantile(np.minimum(1.0, self.drawn @ after.T), 0.025, axis=0)
-        most = np.quantile(np.minimum(1.0, self.drawn @ (after | within).T), 0.975, axis=0)
-        return [Band(float(one), float(other)) for one, other in zip(least, most, strict=True)]
+        around = [self.curve.around(age) for age in ages]
+        outlived = np.array([[survival.outlived(one, late) for one in self.curve.places] for _, late in around])
+        may_have = np.array([[one.high > early for one in self.curve.places] for early, _ in around])
+        lows = np.quantile(np.minimum(1.0, self.drawn @ outlived.T), 0.025, axis=0)
+        highs = np.quantile(np.minimum(1.0, self.drawn @ may_have.T), 0.975, axis=0)
+        return [Band(float(low), float(high)) for low, high in zip(lows, highs, strict=True)]
 
 
 def fitted(found: Mapping[Interval, int], drawings: int = DRAWINGS, seed: int = SEED) -> Fitted:

@@ -9,7 +9,15 @@ from collections.abc import Callable, Mapping
 
 from server.analysis.asking import Table
 
-TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {}
+
+
+def _ages() -> tuple[Table, ...]:
+    from server.analysis import ages
+
+    return ages.TABLES
+
+
+TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {"ages": _ages}
 """{topic: its tables, the most asked for first}. Asked late, so that no topic's libraries are loaded for another's."""
 
 

@@ -89,19 +89,37 @@ class Curve:
     reached: bool
     unsure: tuple[bool, ...]
 
+    def regions(self) -> tuple[Interval, ...]:
+        """The ages at which the curve is not told, only that it falls from what it is before to what it is after: each
+        interval in which some died, and all from the first to the last whose shares are unsure as one."""
+        held = [(place, open) for place, share, open in zip(self.places, self.shares, self.unsure, strict=True)
+                if share > NOTHING]  # fmt: skip
+        open_ones = [place for place, open in held if open]
+        whole = Interval(open_ones[0].low, max(one.high for one in open_ones)) if open_ones else None
+        found = [place for place, _ in held if whole is None or not whole.holds(place)]
+        return tuple(sorted(one for one in (*found, *([whole] if whole else [])) if one.low < one.high))
+
+    def around(self, months: float) -> tuple[float, float]:
+        """The ages before and after at which the curve is told: both the age itself where it is told there."""
+        return next(((one.low, one.high) for one in self.regions() if one.low < months < one.high), (months, months))
+
     def surviving(self, months: float) -> tuple[float, float]:
-        """(least, most) that outlived an age: who died in an interval round it may have died before it or after."""
-        return surviving(self.places, self.shares, months)
+        """(least, most) that outlived an age: the same where the curve is told."""
+        early, late = self.around(months)
+        return least(self.places, self.shares, late), most(self.places, self.shares, early)
 
 
-def surviving(places: Sequence[Interval], shares: Sequence[float], months: float) -> tuple[float, float]:
-    """The same for any shares."""
-    after = sum(share for place, share in zip(places, shares, strict=True) if not_before(place, months))
-    within = sum(share for place, share in zip(places, shares, strict=True) if place.low < months < place.high)
-    return min(1.0, after), min(1.0, after + within)
+def least(places: Sequence[Interval], shares: Sequence[float], months: float) -> float:
+    """How many surely outlived an age."""
+    return min(1.0, sum(share for one, share in zip(places, shares, strict=True) if outlived(one, months)))
 
 
-def not_before(place: Interval, months: float) -> bool:
+def most(places: Sequence[Interval], shares: Sequence[float], months: float) -> float:
+    """How many may have outlived an age."""
+    return min(1.0, sum(share for one, share in zip(places, shares, strict=True) if one.high > months))
+
+
+def outlived(place: Interval, months: float) -> bool:
     """Whether all that died in it outlived the age."""
     return place.low >= months and place.begins > (months, _BY)
 
@@ -171,13 +189,19 @@ class Band:
 
 
 def bands(
-    drawings: Iterable[Mapping[Interval, float]], places: Sequence[Interval], ages: Sequence[float], enough: float
+    drawings: Iterable[Mapping[Interval, float]], curve: Curve, ages: Sequence[float], enough: float
 ) -> list[Band]:
     """For each age by itself: the 2.5th of 100 of the least that outlived it, and the 97.5th of the most, of drawings
-    of as many animals as there are, with return. Their deaths lie in the innermost intervals of all animals."""
-    curves = [turnbull(drawn, places, MOST_ROUNDS, enough) for drawn in drawings]
-    told = [[curve.surviving(age) for curve in curves] for age in ages]
-    return [Band(quantile([low for low, _ in one], 0.025), quantile([high for _, high in one], 0.975)) for one in told]
+    of as many animals as there are, with return. Their deaths lie in the intervals of the curve of all animals, and
+    what it does not tell they do not."""
+    drawn = [turnbull(one, curve.places, MOST_ROUNDS, enough) for one in drawings]
+    found = []
+    for age in ages:
+        early, late = curve.around(age)
+        lows = [least(one.places, one.shares, late) for one in drawn]
+        highs = [most(one.places, one.shares, early) for one in drawn]
+        found.append(Band(quantile(lows, 0.025), quantile(highs, 0.975)))
+    return found
 
 
 def quantile(values: Sequence[float], share: float) -> float:

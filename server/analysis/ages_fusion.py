@@ -1,0 +1,145 @@
+"""Fusion: how many ends had joined, end by end and by stages of age, after one source at a time.
+
+For: the tables `fusion` and `fusion_stages`. What is counted is fieldapp.domain.assemblage.fusion's. Not for: ages at
+death (ages_survival).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from fieldapp.domain.assemblage.fusion import Counted, Stage, ends, stage_names, stages, wilson
+from fieldapp.domain.assemblage.results import Cell, Chart, Column, LeftOut, Note, Result, Row, Series, Span, Word
+from fieldapp.domain.assemblage.selection import Unit
+from fieldapp.domain.assemblage.specimens import Specimen
+from server.analysis import ages_asked as ask
+from server.analysis.asking import Asked, Table
+
+_FIGURES = (
+    Column("age_from", "number", 0),
+    Column("age_to", "number", 0),
+    Column("fused", "span"),
+    Column("fusing", "span"),
+    Column("unfused", "span"),
+    Column("loose_ends", "span"),
+    Column("open_shafts", "span"),
+    Column("n", "count"),
+    Column("percent_fused", "percent"),
+    Column("wilson", "interval"),
+    Column("percent_begun", "percent"),
+)
+_BY_END = (Column("element"), Column("centre"), Column("age_stage"), *_FIGURES)
+_BY_STAGE = (Column("age_stage"), Column("age_ends", "count"), *_FIGURES)
+_WILSON = "Wilson 1927, interval of a share, J. Am. Stat. Assoc. 22: 209-212 (memory)"
+
+
+def by_end(asked: Asked) -> Iterator[Result]:
+    """One table a unit: each end that joins, with what had joined of it."""
+    taxon, source = ask.taxon_of(asked), ask.source_of(asked)
+    know = ask.knowledge_with(asked, taxon, source)
+    names = stage_names(taxon, know)
+    for unit, specimens in asked.units.items():
+        own = ask.of_taxon(specimens, taxon, know)
+        found = ends(own, taxon, know, asked.selection.refits, asked.selection.groups)
+        rows = [
+            Row(
+                (
+                    Word("element", element),
+                    Word(f"centre.{element}", centre),
+                    names.get((element, centre)),
+                    *_figures(know.fusion_range(taxon, element, centre), count),
+                ),
+                count.records,
+            )
+            for (element, centre), count in found.items()
+        ]
+        yield _result("fusion", asked, unit, _BY_END, rows, own, list(found.values()))
+
+
+def by_stage(asked: Asked) -> Iterator[Result]:
+    """One table a unit: the ends of each stage together."""
+    taxon, source = ask.taxon_of(asked), ask.source_of(asked)
+    know = ask.knowledge_with(asked, taxon, source)
+    for unit, specimens in asked.units.items():
+        own = ask.of_taxon(specimens, taxon, know)
+        found = ends(own, taxon, know, asked.selection.refits, asked.selection.groups)
+        told, ageless = stages(found, taxon, know)
+        rows = [
+            Row((one.name or None, len(one.ends), *_figures(one.months, one.count)), one.count.records) for one in told
+        ]
+        without = {id for end in ageless for id in found[end].records} - {
+            id for one in told for id in one.count.records
+        }
+        extra = ask.outs(("ages_ageless", [one for one in own if one.id in without]))
+        result = _result("fusion_stages", asked, unit, _BY_STAGE, rows, own, [one.count for one in told], extra)
+        yield result if not told else _with_chart(result, told)
+
+
+def _figures(months: tuple[float | None, float | None] | None, count: Counted) -> tuple[Cell, ...]:
+    low, high = months or (None, None)
+    fused, fusing, _ = count.sure
+    interval = wilson(fused, count.n)
+    return (
+        low,
+        high,
+        count.fused,
+        count.fusing,
+        count.unfused,
+        count.loose,
+        count.shafts,
+        count.n,
+        100 * fused / count.n if count.n else None,
+        Span(100 * interval[0], 100 * interval[1]) if interval else None,
+        100 * (fused + fusing) / count.n if count.n else None,
+    )
+
+
+def _result(
+    key: str, asked: Asked, unit: Unit, columns: tuple[Column, ...], rows: list[Row], own: list[Specimen],
+    counts: list[Counted], extra: tuple[LeftOut, ...] = (),
+) -> Result:  # fmt: skip
+    taxon, source = ask.taxon_of(asked), ask.source_of(asked)
+    know = asked.knowledge
+    notes = ask.source_notes(know, taxon, source)
+    few = [one for one in counts if one.n < ask.FEW]
+    if few:
+        notes.append(Note("ages_few", {"rows": len(few), "least": ask.FEW}))
+    if any(one.sure != (one.fused.high, one.fusing.high, one.unfused.high) for one in counts):
+        notes.append(Note("ages_disputed_share"))
+    if not rows:
+        notes.append(Note("ages_nothing_joined"))
+    silent = [one for one in own if one.kind != "tally" and not one.fusion]
+    return Result(
+        key,
+        asked.selection,
+        unit,
+        columns,
+        tuple(rows),
+        (*asked.left_out(unit), *ask.outs(("ages_tally", ask.tallies(own)), ("ages_no_end", silent)), *extra),
+        tuple(notes),
+        (*ask.fusion_sources(know, taxon, source), _WILSON),
+    )
+
+
+def _with_chart(result: Result, told: list[Stage]) -> Result:
+    marks = tuple(_mark(one) for one in told)
+    series = tuple(
+        Series(
+            Word("fusion_state", state),
+            marks,
+            tuple(100 * one.count.sure[at] / one.count.n if one.count.n else None for one in told),
+        )
+        for at, state in enumerate(("fused", "fusing", "unfused"))
+    )
+    return replace(result, charts=(Chart("stacked", "age_percent", "age_stages", series),))
+
+
+def _mark(one: Stage) -> str:
+    low, high = one.months
+    months = f"{low or 0:g}–" if high is None else f"{low or 0:g}–{high:g}"  # noqa: RUF001
+    return f"{one.name} ({months}), n = {one.count.n}" if one.name else f"{months}, n = {one.count.n}"
+
+
+FUSION = Table("fusion", by_end, (ask.TAXON, ask.SOURCE))
+STAGES = Table("fusion_stages", by_stage, (ask.TAXON, ask.SOURCE))

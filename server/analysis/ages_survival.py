@@ -1,0 +1,307 @@
+"""Survival: how many outlived each age, by fusion, by teeth, and by both, with the units side by side.
+
+For: the table `survival`. Where an animal's limits come from is fieldapp.domain.assemblage.deaths', the curve is
+survival's there; numpy works it out (ages_curves). Not for: a test of whether two curves differ. None is made: bones of
+one animal are counted as if each were another's, which no test of two samples allows for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from fieldapp.domain.assemblage.deaths import (
+    EVERY_AGE,
+    Deaths,
+    by_eruption,
+    by_fusion,
+    by_stages,
+    deaths,
+    without_pairs,
+)
+from fieldapp.domain.assemblage.results import Cell, Chart, Column, LeftOut, Note, Result, Row, Series, Span, Word
+from fieldapp.domain.assemblage.selection import Unit
+from fieldapp.domain.assemblage.specimens import TALLY, Specimen
+from fieldapp.domain.assemblage.survival import NOTHING, OPEN, Interval
+from fieldapp.domain.assemblage.wear import CONTRADICTORY, Stages, has_ages, is_jaw
+from server.analysis import ages_asked as ask
+from server.analysis.ages_curves import DRAWINGS, SEED, Fitted, fitted
+from server.analysis.ages_wear import teller
+from server.analysis.asking import Asked, Option, Table
+
+FUSION, TEETH, ERUPTION, JOINT = "fusion", "teeth", "eruption", "joint"
+EVIDENCE = (FUSION, TEETH, ERUPTION, JOINT)
+LEAST = 5
+"""A curve of fewer than so many is not drawn (common practice, no source)."""
+MOST_UNITS = 8
+"""So many units stand beside each other, those with most animals."""
+_COLUMNS = (
+    Column("place"),
+    Column("way"),
+    Column("mesh_mm", "number", 1),
+    Column("age_months", "number", 0),
+    Column("survivors", "interval"),
+    Column("survivors_band", "interval"),
+    Column("age_told"),
+    Column("age_animals", "count"),
+)
+_SOURCES = (
+    "Turnbull 1976, The empirical distribution function with arbitrarily grouped, censored and truncated data, "
+    "J. R. Stat. Soc. B 38: 290-295 (memory)",
+    "Efron 1979, bands from drawing again (memory)",
+)
+
+Told = list[tuple[Specimen, Interval | None]]
+
+
+@dataclass(frozen=True)
+class _Unit:
+    unit: Unit
+    own: list[Specimen]
+    deaths: Deaths
+    fit: Fitted
+    pairs: list[Specimen]
+
+
+def survival(asked: Asked) -> Iterator[Result]:
+    """The curves by one sort of evidence. By both: first each by itself, then together."""
+    evidence = asked.option("evidence", FUSION)
+    tell = _by_fusion(asked), _by_stages(asked), _by_eruption(asked)
+    if evidence == JOINT:
+        yield _result(asked, FUSION, (tell[0],))
+        yield _result(asked, TEETH, (tell[1],))
+        yield _result(asked, JOINT, (tell[0], tell[1]))
+    else:
+        kind = evidence if evidence in EVIDENCE else FUSION
+        yield _result(asked, kind, (tell[EVIDENCE.index(kind)],))
+
+
+Teller = Callable[[list[Specimen]], tuple[Told, list[Specimen]]]
+"""(each specimen with the ages that it allows, loose epiphyses that do not count) of the specimens of a unit."""
+
+
+def _by_fusion(asked: Asked) -> Teller:
+    taxon = ask.taxon_of(asked)
+    know = ask.knowledge_with(asked, taxon, ask.source_of(asked))
+
+    def tell(own: list[Specimen]) -> tuple[Told, list[Specimen]]:
+        kept, pairs = without_pairs([one for one in own if one.fusion], taxon)
+        known: dict[tuple[str | None, int], Interval | None] = {}
+        told: Told = []
+        for one in kept:
+            # Bones with the same states share one mapping (extracting.Shared), which lives as long as they do.
+            key = (one.element, id(one.fusion))
+            if key not in known:
+                known[key] = by_fusion(one, taxon, know)
+            told.append((one, known[key]))
+        return told, pairs
+
+    return tell
+
+
+def _by_stages(asked: Asked) -> Teller:
+    know, scheme = asked.knowledge, ask.scheme_of(asked)
+    if scheme is None or not has_ages(scheme):
+        return lambda own: ([], [])
+    stages = teller(scheme, know)
+
+    def interval(found: Stages | str) -> Interval | None:
+        if isinstance(found, Stages):
+            return by_stages(found, scheme)
+        return None if found == CONTRADICTORY else EVERY_AGE
+
+    return lambda own: ([(one, interval(stages(one))) for one in own if is_jaw(one, know)], [])
+
+
+def _by_eruption(asked: Asked) -> Teller:
+    know, taxon = asked.knowledge, ask.taxon_of(asked)
+    return lambda own: ([(one, by_eruption(one, taxon, know)) for one in own if is_jaw(one, know)], [])
+
+
+def _result(asked: Asked, evidence: str, tellers: Iterable[Teller]) -> Result:
+    taxon, know = ask.taxon_of(asked), asked.knowledge
+    every: list[_Unit] = []
+    for unit, specimens in asked.units.items():
+        own = [one for one in ask.of_taxon(specimens, taxon, know) if one.kind != TALLY]
+        sure = [one for one in own if one.sure]
+        told: Told = []
+        pairs: list[Specimen] = []
+        for tell in tellers:
+            some, out = tell(sure)
+            told, pairs = told + some, pairs + out
+        found = deaths(told)
+        enough = sum(found.found.values()) >= LEAST
+        every.append(_Unit(unit, own, found, fitted(found.found if enough else {}, 0), pairs))
+    largest = sorted((one for one in every if one.fit.curve.n), key=lambda one: -one.fit.curve.n)[:MOST_UNITS]
+    drawn = [_with_bands(one) for one in every if one in largest]
+    ages = sorted({0.0} | {limit for one in drawn for limit in _limits(one.fit)})
+    rows = [row for one in drawn for row in _rows(asked, one, ages)]
+    return Result(
+        f"survival_{evidence}",
+        asked.selection,
+        None,
+        _COLUMNS,
+        tuple(rows),
+        _left_out(asked, every, evidence),
+        tuple(_notes(asked, every, drawn, evidence)),
+        (*_used(asked, evidence), *_SOURCES),
+        _charts(asked, drawn, ages) if drawn else (),
+    )
+
+
+def _with_bands(one: _Unit) -> _Unit:
+    return _Unit(one.unit, one.own, one.deaths, fitted(one.deaths.found, DRAWINGS, SEED), one.pairs)
+
+
+def _limits(fit: Fitted) -> list[float]:
+    curve = fit.curve
+    held = [place for place, share in zip(curve.places, curve.shares, strict=True) if share > NOTHING]
+    return [limit for place in held for limit in (place.low, place.high) if limit != OPEN]
+
+
+def _rows(asked: Asked, one: _Unit, ages: list[float]) -> Iterator[Row]:
+    for age, band in zip(ages, one.fit.bands(ages), strict=True):
+        least, most = one.fit.curve.surviving(age)
+        told = least == most
+        cells: tuple[Cell, ...] = (
+            *_place(asked, one.unit),
+            age,
+            Span(100 * least, 100 * most),
+            Span(100 * band.low, 100 * band.high),
+            Word("analysis.row", "ages_told" if told else "ages_between"),
+            int(one.fit.curve.n),
+        )
+        yield Row(cells, one.deaths.records)
+
+
+def _place(asked: Asked, unit: Unit) -> tuple[Cell, Cell, Cell]:
+    way, _, mesh = unit.way.partition(":")
+    place: Cell = asked.gathered.numbers.get(unit.place, unit.place) if unit.by == "context" else unit.place
+    if unit.by == "site" or not place:
+        place = Word("analysis.place", "site" if unit.by == "site" else f"{unit.by}.none")
+    return place, Word("analysis.way", way), float(mesh) if mesh else None
+
+
+def _charts(asked: Asked, drawn: list[_Unit], ages: list[float]) -> tuple[Chart, ...]:
+    end = max(ages) * 1.1 or 12.0
+    limits: Mapping[str, object] = {"limits": (0, end, 0, 100)}
+    told = [one for one in drawn]
+    return (
+        Chart("steps", "age_months", "survivors", tuple(_steps(asked, one, end) for one in told), more=limits),
+        Chart("lines", "age_months", "survivors", tuple(_line(asked, one, ages) for one in told), more=limits),
+    )
+
+
+def _name(asked: Asked, unit: Unit) -> Cell:
+    """What the legend calls a unit: what tells it from the others."""
+    place, way, _ = _place(asked, unit)
+    ways = {one.way for one in asked.units}
+    return place if unit.by != "site" and (len(ways) == 1 or isinstance(place, Word)) else way if (
+        unit.by == "site"
+    ) else f"{place} / {unit.way}"  # fmt: skip
+
+
+def _steps(asked: Asked, one: _Unit, end: float) -> Series:
+    """The curve: a line where it is told, and a box where only its fall from one height to another is."""
+    curve = one.fit.curve
+    points: list[tuple[float, float | None, float, float]] = [(0.0, 1.0, 1.0, 1.0)]
+    places = sorted({*curve.regions(), *(place for place, share in zip(curve.places, curve.shares, strict=True)
+                                         if place.low == place.high and share > NOTHING)})  # fmt: skip
+    for region in places:
+        before = curve.surviving(region.low)[1]
+        after = 0.0 if region.high == OPEN else curve.surviving(region.high)[0]
+        if region.low < region.high:
+            points.append((region.low, None, after, before))
+        points.append((min(region.high, end), None if region.high == OPEN else after, after, after))
+    x, y, low, high = zip(*points, strict=True)
+    return Series(
+        _name(asked, one.unit),
+        x,
+        tuple(None if height is None else 100 * height for height in y),
+        tuple(100 * height for height in low),
+        tuple(100 * height for height in high),
+    )
+
+
+def _line(asked: Asked, one: _Unit, ages: list[float]) -> Series:
+    """The curve where it is told, with the band of the drawings."""
+    at = [age for age in ages if len(set(one.fit.curve.surviving(age))) == 1]
+    bands = one.fit.bands(at)
+    return Series(
+        _name(asked, one.unit),
+        tuple(at),
+        tuple(100 * one.fit.curve.surviving(age)[0] for age in at),
+        tuple(100 * band.low for band in bands),
+        tuple(100 * band.high for band in bands),
+    )
+
+
+def _notes(asked: Asked, every: list[_Unit], drawn: list[_Unit], evidence: str) -> Iterator[Note]:
+    taxon, know = ask.taxon_of(asked), asked.knowledge
+    if evidence in (FUSION, JOINT):
+        yield from ask.source_notes(know, taxon, ask.source_of(asked))
+    scheme = ask.scheme_of(asked)
+    if evidence in (TEETH, JOINT):
+        if scheme is None or not has_ages(scheme):
+            yield Note("ages_no_scheme", {"taxon": Word("taxon", taxon)})
+        else:
+            yield Note("ages_scheme", {"scheme": Word("wear_scheme", scheme.key)})
+    if evidence == JOINT:
+        yield Note("ages_joint")
+    if not drawn:
+        yield Note("ages_no_curve", {"least": LEAST})
+        return
+    yield Note("ages_drawings", {"drawings": DRAWINGS, "seed": SEED})
+    rounds, gap = max(one.fit.curve.rounds for one in drawn), max(one.fit.curve.gap for one in drawn)
+    reached = all(one.fit.curve.reached for one in drawn)
+    fields = {"rounds": rounds, "gap": f"{max(gap, 0.0):.1e}", "open": sum(one.fit.open for one in drawn)}
+    yield Note("ages_reached" if reached else "ages_not_reached", fields)
+    if any(any(one.fit.curve.unsure) for one in drawn):
+        yield Note("ages_not_unique")
+    if len(drawn) > 1:
+        yield Note("ages_no_test")
+    few = [one for one in every if one.deaths.found and not one.fit.curve.n]
+    beyond = sum(1 for one in every if one.fit.curve.n) - len(drawn)
+    if few:
+        yield Note("ages_few_units", {"n": len(few), "least": LEAST})
+    if beyond > 0:
+        yield Note("ages_most_units", {"n": beyond, "most": MOST_UNITS})
+
+
+def _left_out(asked: Asked, every: list[_Unit], evidence: str) -> tuple[LeftOut, ...]:
+    own = [one for unit in every for one in unit.own]
+    disputed = [one for one in own if not one.sure and (one.fusion or one.teeth)]
+    tallies = ask.of_taxon(ask.tallies(asked.animals), ask.taxon_of(asked), asked.knowledge)
+    few = {id for unit in every if not unit.fit.curve.n for id in unit.deaths.records}
+    return (
+        *asked.left_out(),
+        *ask.outs(
+            ("ages_tally", tallies),
+            ("ages_disputed", disputed),
+            ("ages_contradictory", [one for unit in every for one in unit.deaths.contradictory]),
+            ("ages_silent", [one for unit in every for one in unit.deaths.silent]),
+            ("ages_pairs", [one for unit in every for one in unit.pairs]),
+            ("ages_small_unit", [one for one in own if one.sure and one.id in few]),
+        ),
+    )
+
+
+def _used(asked: Asked, evidence: str) -> tuple[str, ...]:
+    taxon, know = ask.taxon_of(asked), asked.knowledge
+    found: tuple[str, ...] = ()
+    scheme = ask.scheme_of(asked)
+    if evidence in (FUSION, JOINT):
+        found += ask.fusion_sources(know, taxon, ask.source_of(asked))
+    if evidence in (TEETH, JOINT) and scheme is not None:
+        found += ask.cited([(scheme.source, scheme.seen)])
+    if evidence == ERUPTION:
+        of = {taxon, *know.members(taxon)}
+        found += ask.cited((row.source, row.seen) for row in know.teeth.eruption if row.chosen and row.taxon in of)
+    return found
+
+
+SURVIVAL = Table(
+    "survival",
+    survival,
+    (ask.TAXON, Option("evidence", lambda _: EVIDENCE, "analysis.option.evidence"), ask.SOURCE, ask.SCHEME),
+)
