@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from fieldapp.assets import wear_limits
 from fieldapp.domain.assemblage.results import LeftOut, Note, Word
@@ -20,6 +21,63 @@ FEW = 10
 """Below so many a percentage is told to say little (common practice, no source)."""
 
 
+@dataclass(frozen=True)
+class Chosen:
+    """What was chosen for one question.
+
+    source     of fusion ages, "" where there is none for the animal;  scheme  of jaw stages, likewise None
+    knowledge  as the site has it, but for this one source for this animal
+    """
+
+    taxon: str
+    source: str
+    scheme: Scheme | None
+    knowledge: Knowledge
+
+    @property
+    def word(self) -> Word:
+        """The animal in words."""
+        return Word("taxon", self.taxon)
+
+    def own(self, specimens: Iterable[Specimen]) -> list[Specimen]:
+        """Those of the animal and everything under it."""
+        wanted = _under(self.knowledge, self.taxon)
+        return [one for one in specimens if one.taxon in wanted]
+
+    def source_notes(self) -> list[Note]:
+        """What is to be known of the source before its ages are believed."""
+        if not self.source:
+            return [Note("ages_no_source", {"taxon": self.word})]
+        notes = [Note("ages_source", {"taxon": self.word, "source": self.source})]
+        if radiographic(self.knowledge, self.taxon, self.source):
+            notes.append(Note("ages_radiographic"))
+        if self.knowledge.members(self.taxon):
+            notes.append(Note("ages_pair", {"taxon": self.word}))
+        return notes
+
+    def fusion_sources(self) -> tuple[str, ...]:
+        """The source of fusion ages, as results name it."""
+        know, of = self.knowledge, {self.taxon, *self.knowledge.members(self.taxon)}
+        rows = (row for row in know.fusion_ages if row.source == self.source and row.taxon in of)
+        return cited((row.source, row.seen) for row in rows)
+
+
+def chosen(asked: Asked) -> Chosen:
+    """What was chosen, each with the usual where nothing was, or what cannot be."""
+    know, taxon = asked.knowledge, taxon_of(asked)
+    source = _among(sources_for(know, taxon), asked.options.get("source"))
+    scheme = _among(schemes_for(know, taxon), asked.options.get("scheme"))
+    if source and source != usual_source(know, taxon):
+        members = (taxon,) if source in know.sources_of(taxon) else know.members(taxon)
+        site = {path: value for path, value in asked.gathered.site.items() if path != f"fusion_source/{taxon}"}
+        know = know.at_site(site | {f"fusion_source/{one}": source for one in members})
+    return Chosen(taxon, source, know.teeth.schemes.get(scheme), know)
+
+
+def _among(choices: list[str], named: str | None) -> str:
+    return named if named in choices else next(iter(choices), "")
+
+
 # The animal
 
 
@@ -27,20 +85,9 @@ def taxa(asked: Asked) -> list[str]:
     """Animals that can be aged here, the one with most specimens that show age first; a pair before its animals."""
     know = asked.knowledge
     told = Counter(one.taxon or "" for one in asked.animals if one.fusion or one.teeth)
-    held = Counter({taxon: sum(told[one] for one in _under(know, taxon)) for taxon in _aged(know)})
+    held = {taxon: sum(told[one] for one in _under(know, taxon)) for taxon in _aged(know)}
     found = sorted(held, key=lambda taxon: (-held[taxon], know.taxa[taxon].kind != "pair", taxon))
     return [taxon for taxon in found if held[taxon]] or found
-
-
-def _aged(know: Knowledge) -> list[str]:
-    """Animals, pairs among them, for which fusion ages or stages of the jaw are known. Never people."""
-    schemes = {taxon for scheme in jaw_schemes(know) for taxon in scheme.taxa}
-    members = {taxon: know.members(taxon) for taxon, row in know.taxa.items() if row.kind == "pair"}
-    ages = {row.taxon for row in know.fusion_ages}
-    aged = {taxon for taxon in know.taxa if taxon in ages or taxon in schemes}
-    aged |= {pair for pair, own in members.items() if own and set(own) <= ages}
-    return [taxon for taxon in know.taxa if taxon in aged and know.taxa[taxon].kind in ("species", "pair")
-            and not know.is_a(taxon, "human")]  # fmt: skip
 
 
 def taxon_of(asked: Asked) -> str:
@@ -49,10 +96,12 @@ def taxon_of(asked: Asked) -> str:
     return named if named in asked.knowledge.taxa else next(iter(taxa(asked)), "")
 
 
-def of_taxon(specimens: Iterable[Specimen], taxon: str, know: Knowledge) -> list[Specimen]:
-    """Those of an animal and everything under it."""
-    wanted = _under(know, taxon)
-    return [one for one in specimens if one.taxon in wanted]
+def _aged(know: Knowledge) -> list[str]:
+    """Animals, pairs among them, for which fusion ages or stages of the jaw are known. Never people."""
+    aged = {row.taxon for row in know.fusion_ages} | {one for scheme in jaw_schemes(know) for one in scheme.taxa}
+    aged |= {taxon for taxon in know.taxa if _common(know, taxon)}
+    named = [taxon for taxon in know.taxa if taxon in aged and know.taxa[taxon].kind in ("species", "pair")]
+    return [taxon for taxon in named if not know.is_a(taxon, "human")]
 
 
 def _under(know: Knowledge, taxon: str) -> frozenset[str]:
@@ -63,9 +112,13 @@ def _under(know: Knowledge, taxon: str) -> frozenset[str]:
 
 
 def sources(asked: Asked) -> list[str]:
-    """The sources that give fusion ages of the animal: the site's choice first, those read off radiographs last. Of a
-    pair its own, and those that give them of all its animals."""
-    know, taxon = asked.knowledge, taxon_of(asked)
+    """The sources that give fusion ages of the animal asked for."""
+    return sources_for(asked.knowledge, taxon_of(asked))
+
+
+def sources_for(know: Knowledge, taxon: str) -> list[str]:
+    """Of an animal: the site's choice first, those read off radiographs last. Of a pair its own, and those that give
+    them of all its animals."""
     found = list(dict.fromkeys((*know.sources_of(taxon), *_common(know, taxon))))
     usual = usual_source(know, taxon)
     return sorted(found, key=lambda one: (one != usual, radiographic(know, taxon, one)))
@@ -79,10 +132,10 @@ def _common(know: Knowledge, taxon: str) -> list[str]:
 
 def usual_source(know: Knowledge, taxon: str) -> str | None:
     """The one source that the site has chosen for the animal; of a pair its own, else that of all its animals."""
-    chosen = {row.taxon: row.source for row in know.fusion_ages if row.chosen}
-    if taxon in chosen:
-        return chosen[taxon]
-    of_members = {chosen.get(one) for one in know.members(taxon)} if _common(know, taxon) else set()
+    by_taxon = {row.taxon: row.source for row in know.fusion_ages if row.chosen}
+    if taxon in by_taxon:
+        return by_taxon[taxon]
+    of_members = {by_taxon.get(one) for one in know.members(taxon)} if _common(know, taxon) else set()
     return next(iter(of_members)) if len(of_members) == 1 else None
 
 
@@ -90,44 +143,6 @@ def radiographic(know: Knowledge, taxon: str, source: str) -> bool:
     """Whether any age that the source gives of the animal was read off radiographs."""
     of = {taxon, *know.members(taxon)}
     return any(row.method == "radiographic" for row in know.fusion_ages if row.source == source and row.taxon in of)
-
-
-def source_of(asked: Asked) -> str:
-    """The source asked for; the usual where none is, or one that does not know the animal. "" where there is none."""
-    found = sources(asked)
-    named = asked.options.get("source", "")
-    return named if named in found else next(iter(found), "")
-
-
-def knowledge_with(asked: Asked, taxon: str, source: str) -> Knowledge:
-    """Knowledge as the site has it, but for this one source for this animal."""
-    know = asked.knowledge
-    own = (taxon,) if source in know.sources_of(taxon) else know.members(taxon)
-    site = {path: value for path, value in asked.gathered.site.items() if path != f"fusion_source/{taxon}"}
-    return know.at_site(site | {f"fusion_source/{one}": source for one in own})
-
-
-def source_notes(know: Knowledge, taxon: str, source: str) -> list[Note]:
-    """What is to be known of the source before its ages are believed."""
-    if not source:
-        return [Note("ages_no_source", {"taxon": Word("taxon", taxon)})]
-    notes = [Note("ages_source", {"taxon": Word("taxon", taxon), "source": source})]
-    if radiographic(know, taxon, source):
-        notes.append(Note("ages_radiographic"))
-    if know.members(taxon):
-        notes.append(Note("ages_pair", {"taxon": Word("taxon", taxon)}))
-    return notes
-
-
-def cited(rows: Iterable[tuple[str, str]]) -> tuple[str, ...]:
-    """Sources as results name them, each once, with whether it was seen."""
-    return tuple(dict.fromkeys(source if seen == "-" else f"{source} ({seen})" for source, seen in rows))
-
-
-def fusion_sources(know: Knowledge, taxon: str, source: str) -> tuple[str, ...]:
-    """The source of fusion ages, as results name it."""
-    of = {taxon, *know.members(taxon)}
-    return cited((row.source, row.seen) for row in know.fusion_ages if row.source == source and row.taxon in of)
 
 
 # Schemes of the jaw
@@ -140,21 +155,22 @@ def jaw_schemes(know: Knowledge) -> list[Scheme]:
 
 
 def schemes(asked: Asked) -> list[str]:
-    """Schemes of the jaw for the animal, those with ages first."""
-    taxon = taxon_of(asked)
-    own = [scheme for scheme in jaw_schemes(asked.knowledge) if taxon in scheme.taxa]
+    """Schemes of the jaw for the animal asked for."""
+    return schemes_for(asked.knowledge, taxon_of(asked))
+
+
+def schemes_for(know: Knowledge, taxon: str) -> list[str]:
+    """Of an animal, those with ages first."""
+    own = [scheme for scheme in jaw_schemes(know) if taxon in scheme.taxa]
     return [scheme.key for scheme in sorted(own, key=lambda one: not has_ages(one))]
 
 
-def scheme_of(asked: Asked) -> Scheme | None:
-    """The scheme asked for; the first for the animal where none is, or one that is not for it."""
-    found = schemes(asked)
-    named = asked.options.get("scheme", "")
-    key = named if named in found else next(iter(found), "")
-    return asked.knowledge.teeth.schemes.get(key)
+# What results say beside their figures
 
 
-# What is left out
+def cited(rows: Iterable[tuple[str, str]]) -> tuple[str, ...]:
+    """Sources as results name them, each once, with whether it was seen."""
+    return tuple(dict.fromkeys(source if seen == "-" else f"{source} ({seen})" for source, seen in rows))
 
 
 def outs(*told: tuple[str, Iterable[Specimen]]) -> tuple[LeftOut, ...]:

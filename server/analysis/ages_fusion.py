@@ -36,11 +36,11 @@ _WILSON = "Wilson 1927, interval of a share, J. Am. Stat. Assoc. 22: 209-212 (me
 
 def by_end(asked: Asked) -> Iterator[Result]:
     """One table a unit: each end that joins, with what had joined of it."""
-    taxon, source = ask.taxon_of(asked), ask.source_of(asked)
-    know = ask.knowledge_with(asked, taxon, source)
+    chosen = ask.chosen(asked)
+    taxon, know = chosen.taxon, chosen.knowledge
     names = stage_names(taxon, know)
     for unit, specimens in asked.units.items():
-        own = ask.of_taxon(specimens, taxon, know)
+        own = chosen.own(specimens)
         found = ends(own, taxon, know, asked.selection.refits, asked.selection.groups)
         rows = [
             Row(
@@ -54,15 +54,15 @@ def by_end(asked: Asked) -> Iterator[Result]:
             )
             for (element, centre), count in found.items()
         ]
-        yield _result("fusion", asked, unit, _BY_END, rows, own, list(found.values()))
+        yield _result("fusion", asked, chosen, unit, _BY_END, rows, own, list(found.values()))
 
 
 def by_stage(asked: Asked) -> Iterator[Result]:
     """One table a unit: the ends of each stage together."""
-    taxon, source = ask.taxon_of(asked), ask.source_of(asked)
-    know = ask.knowledge_with(asked, taxon, source)
+    chosen = ask.chosen(asked)
+    taxon, know = chosen.taxon, chosen.knowledge
     for unit, specimens in asked.units.items():
-        own = ask.of_taxon(specimens, taxon, know)
+        own = chosen.own(specimens)
         found = ends(own, taxon, know, asked.selection.refits, asked.selection.groups)
         told, ageless = stages(found, taxon, know)
         rows = [
@@ -72,7 +72,7 @@ def by_stage(asked: Asked) -> Iterator[Result]:
             id for one in told for id in one.count.records
         }
         extra = ask.outs(("ages_ageless", [one for one in own if one.id in without]))
-        result = _result("fusion_stages", asked, unit, _BY_STAGE, rows, own, [one.count for one in told], extra)
+        result = _result("fusion_stages", asked, chosen, unit, _BY_STAGE, rows, own, [one.count for one in told], extra)
         yield result if not told else _with_chart(result, told)
 
 
@@ -96,12 +96,11 @@ def _figures(months: tuple[float | None, float | None] | None, count: Counted) -
 
 
 def _result(
-    key: str, asked: Asked, unit: Unit, columns: tuple[Column, ...], rows: list[Row], own: list[Specimen],
+    key: str, asked: Asked, chosen: ask.Chosen, unit: Unit, columns: tuple[Column, ...], rows: list[Row],
+    own: list[Specimen],
     counts: list[Counted], extra: tuple[LeftOut, ...] = (),
 ) -> Result:  # fmt: skip
-    taxon, source = ask.taxon_of(asked), ask.source_of(asked)
-    know = asked.knowledge
-    notes = ask.source_notes(know, taxon, source)
+    notes = chosen.source_notes()
     few = [one for one in counts if one.n < ask.FEW]
     if few:
         notes.append(Note("ages_few", {"rows": len(few), "least": ask.FEW}))
@@ -118,7 +117,7 @@ def _result(
         tuple(rows),
         (*asked.left_out(unit), *ask.outs(("ages_tally", ask.tallies(own)), ("ages_no_end", silent)), *extra),
         tuple(notes),
-        (*ask.fusion_sources(know, taxon, source), _WILSON),
+        (*chosen.fusion_sources(), _WILSON),
     )
 
 

@@ -7,8 +7,8 @@ one animal are counted as if each were another's, which no test of two samples a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 
 from fieldapp.domain.assemblage.deaths import (
     EVERY_AGE,
@@ -22,7 +22,7 @@ from fieldapp.domain.assemblage.deaths import (
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, LeftOut, Note, Result, Row, Series, Span, Word
 from fieldapp.domain.assemblage.selection import Unit
 from fieldapp.domain.assemblage.specimens import TALLY, Specimen
-from fieldapp.domain.assemblage.survival import NOTHING, OPEN, Interval
+from fieldapp.domain.assemblage.survival import NOTHING, OPEN, Interval, bounds
 from fieldapp.domain.assemblage.wear import CONTRADICTORY, Stages, has_ages, is_jaw
 from server.analysis import ages_asked as ask
 from server.analysis.ages_curves import DRAWINGS, SEED, Fitted, fitted
@@ -42,6 +42,7 @@ _COLUMNS = (
     Column("age_months", "number", 0),
     Column("survivors", "interval"),
     Column("survivors_band", "interval"),
+    Column("survivors_bounds", "interval"),
     Column("age_told"),
     Column("age_animals", "count"),
 )
@@ -55,6 +56,15 @@ Told = list[tuple[Specimen, Interval | None]]
 
 
 @dataclass(frozen=True)
+class _Pile:
+    """The specimens of the animal in a unit. `told`: {evidence: what a teller says of them}."""
+
+    unit: Unit
+    own: list[Specimen]
+    told: dict[str, tuple[Told, list[Specimen]]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class _Unit:
     unit: Unit
     own: list[Specimen]
@@ -65,24 +75,24 @@ class _Unit:
 
 def survival(asked: Asked) -> Iterator[Result]:
     """The curves by one sort of evidence. By both: first each by itself, then together."""
-    evidence = asked.option("evidence", FUSION)
-    tell = _by_fusion(asked), _by_stages(asked), _by_eruption(asked)
+    chosen, evidence = ask.chosen(asked), asked.option("evidence", FUSION)
+    evidence = evidence if evidence in EVIDENCE else FUSION
+    piles = [_Pile(unit, chosen.own(specimens)) for unit, specimens in asked.units.items()]
+    for kind in (FUSION, TEETH) if evidence == JOINT else (evidence,):
+        tell = _TELLERS[kind](chosen)
+        for pile in piles:
+            pile.told[kind] = tell([one for one in pile.own if one.sure and one.kind != TALLY])
+        yield _result(asked, chosen, kind, piles, (kind,))
     if evidence == JOINT:
-        yield _result(asked, FUSION, (tell[0],))
-        yield _result(asked, TEETH, (tell[1],))
-        yield _result(asked, JOINT, (tell[0], tell[1]))
-    else:
-        kind = evidence if evidence in EVIDENCE else FUSION
-        yield _result(asked, kind, (tell[EVIDENCE.index(kind)],))
+        yield _result(asked, chosen, JOINT, piles, (FUSION, TEETH))
 
 
 Teller = Callable[[list[Specimen]], tuple[Told, list[Specimen]]]
 """(each specimen with the ages that it allows, loose epiphyses that do not count) of the specimens of a unit."""
 
 
-def _by_fusion(asked: Asked) -> Teller:
-    taxon = ask.taxon_of(asked)
-    know = ask.knowledge_with(asked, taxon, ask.source_of(asked))
+def _by_fusion(chosen: ask.Chosen) -> Teller:
+    taxon, know = chosen.taxon, chosen.knowledge
 
     def tell(own: list[Specimen]) -> tuple[Told, list[Specimen]]:
         kept, pairs = without_pairs([one for one in own if one.fusion], taxon)
@@ -99,8 +109,8 @@ def _by_fusion(asked: Asked) -> Teller:
     return tell
 
 
-def _by_stages(asked: Asked) -> Teller:
-    know, scheme = asked.knowledge, ask.scheme_of(asked)
+def _by_stages(chosen: ask.Chosen) -> Teller:
+    know, scheme = chosen.knowledge, chosen.scheme
     if scheme is None or not has_ages(scheme):
         return lambda own: ([], [])
     stages = teller(scheme, know)
@@ -113,25 +123,25 @@ def _by_stages(asked: Asked) -> Teller:
     return lambda own: ([(one, interval(stages(one))) for one in own if is_jaw(one, know)], [])
 
 
-def _by_eruption(asked: Asked) -> Teller:
-    know, taxon = asked.knowledge, ask.taxon_of(asked)
+def _by_eruption(chosen: ask.Chosen) -> Teller:
+    know, taxon = chosen.knowledge, chosen.taxon
     return lambda own: ([(one, by_eruption(one, taxon, know)) for one in own if is_jaw(one, know)], [])
 
 
-def _result(asked: Asked, evidence: str, tellers: Iterable[Teller]) -> Result:
-    taxon, know = ask.taxon_of(asked), asked.knowledge
+_TELLERS: Mapping[str, Callable[[ask.Chosen], Teller]] = {
+    FUSION: _by_fusion,
+    TEETH: _by_stages,
+    ERUPTION: _by_eruption,
+}
+
+
+def _result(asked: Asked, chosen: ask.Chosen, evidence: str, piles: list[_Pile], kinds: tuple[str, ...]) -> Result:
     every: list[_Unit] = []
-    for unit, specimens in asked.units.items():
-        own = [one for one in ask.of_taxon(specimens, taxon, know) if one.kind != TALLY]
-        sure = [one for one in own if one.sure]
-        told: Told = []
-        pairs: list[Specimen] = []
-        for tell in tellers:
-            some, out = tell(sure)
-            told, pairs = told + some, pairs + out
-        found = deaths(told)
+    for pile in piles:
+        found = deaths(one for kind in kinds for one in pile.told[kind][0])
         enough = sum(found.found.values()) >= LEAST
-        every.append(_Unit(unit, own, found, fitted(found.found if enough else {}, 0), pairs))
+        pairs = [one for kind in kinds for one in pile.told[kind][1]]
+        every.append(_Unit(pile.unit, pile.own, found, fitted(found.found if enough else {}, 0), pairs))
     largest = sorted((one for one in every if one.fit.curve.n), key=lambda one: -one.fit.curve.n)[:MOST_UNITS]
     drawn = [_with_bands(one) for one in every if one in largest]
     ages = sorted({0.0} | {limit for one in drawn for limit in _limits(one.fit)})
@@ -142,9 +152,9 @@ def _result(asked: Asked, evidence: str, tellers: Iterable[Teller]) -> Result:
         None,
         _COLUMNS,
         tuple(rows),
-        _left_out(asked, every, evidence),
-        tuple(_notes(asked, every, drawn, evidence)),
-        (*_used(asked, evidence), *_SOURCES),
+        _left_out(asked, chosen, every),
+        tuple(_notes(chosen, every, drawn, evidence)),
+        (*_used(chosen, evidence), *_SOURCES),
         _charts(asked, drawn, ages) if drawn else (),
     )
 
@@ -162,12 +172,13 @@ def _limits(fit: Fitted) -> list[float]:
 def _rows(asked: Asked, one: _Unit, ages: list[float]) -> Iterator[Row]:
     for age, band in zip(ages, one.fit.bands(ages), strict=True):
         least, most = one.fit.curve.surviving(age)
-        told = least == most
+        told, (surely, may) = one.fit.curve.told(age), bounds(one.deaths.found, age)
         cells: tuple[Cell, ...] = (
             *_place(asked, one.unit),
             age,
             Span(100 * least, 100 * most),
             Span(100 * band.low, 100 * band.high),
+            Span(100 * surely, 100 * may),
             Word("analysis.row", "ages_told" if told else "ages_between"),
             int(one.fit.curve.n),
         )
@@ -185,10 +196,9 @@ def _place(asked: Asked, unit: Unit) -> tuple[Cell, Cell, Cell]:
 def _charts(asked: Asked, drawn: list[_Unit], ages: list[float]) -> tuple[Chart, ...]:
     end = max(ages) * 1.1 or 12.0
     limits: Mapping[str, object] = {"limits": (0, end, 0, 100)}
-    told = [one for one in drawn]
     return (
-        Chart("steps", "age_months", "survivors", tuple(_steps(asked, one, end) for one in told), more=limits),
-        Chart("lines", "age_months", "survivors", tuple(_line(asked, one, ages) for one in told), more=limits),
+        Chart("steps", "age_months", "survivors", tuple(_steps(asked, one, end) for one in drawn), more=limits),
+        Chart("lines", "age_months", "survivors", tuple(_line(asked, one, ages) for one in drawn), more=limits),
     )
 
 
@@ -205,9 +215,8 @@ def _steps(asked: Asked, one: _Unit, end: float) -> Series:
     """The curve: a line where it is told, and a box where only its fall from one height to another is."""
     curve = one.fit.curve
     points: list[tuple[float, float | None, float, float]] = [(0.0, 1.0, 1.0, 1.0)]
-    places = sorted({*curve.regions(), *(place for place, share in zip(curve.places, curve.shares, strict=True)
-                                         if place.low == place.high and share > NOTHING)})  # fmt: skip
-    for region in places:
+    held = [place for place, share in zip(curve.places, curve.shares, strict=True) if share > NOTHING]
+    for region in held:
         before = curve.surviving(region.low)[1]
         after = 0.0 if region.high == OPEN else curve.surviving(region.high)[0]
         if region.low < region.high:
@@ -225,7 +234,7 @@ def _steps(asked: Asked, one: _Unit, end: float) -> Series:
 
 def _line(asked: Asked, one: _Unit, ages: list[float]) -> Series:
     """The curve where it is told, with the band of the drawings."""
-    at = [age for age in ages if len(set(one.fit.curve.surviving(age))) == 1]
+    at = [age for age in ages if one.fit.curve.told(age)]
     bands = one.fit.bands(at)
     return Series(
         _name(asked, one.unit),
@@ -236,14 +245,13 @@ def _line(asked: Asked, one: _Unit, ages: list[float]) -> Series:
     )
 
 
-def _notes(asked: Asked, every: list[_Unit], drawn: list[_Unit], evidence: str) -> Iterator[Note]:
-    taxon, know = ask.taxon_of(asked), asked.knowledge
+def _notes(chosen: ask.Chosen, every: list[_Unit], drawn: list[_Unit], evidence: str) -> Iterator[Note]:
+    scheme = chosen.scheme
     if evidence in (FUSION, JOINT):
-        yield from ask.source_notes(know, taxon, ask.source_of(asked))
-    scheme = ask.scheme_of(asked)
+        yield from chosen.source_notes()
     if evidence in (TEETH, JOINT):
         if scheme is None or not has_ages(scheme):
-            yield Note("ages_no_scheme", {"taxon": Word("taxon", taxon)})
+            yield Note("ages_no_scheme", {"taxon": chosen.word})
         else:
             yield Note("ages_scheme", {"scheme": Word("wear_scheme", scheme.key)})
     if evidence == JOINT:
@@ -256,8 +264,6 @@ def _notes(asked: Asked, every: list[_Unit], drawn: list[_Unit], evidence: str) 
     reached = all(one.fit.curve.reached for one in drawn)
     fields = {"rounds": rounds, "gap": f"{max(gap, 0.0):.1e}", "open": sum(one.fit.open for one in drawn)}
     yield Note("ages_reached" if reached else "ages_not_reached", fields)
-    if any(any(one.fit.curve.unsure) for one in drawn):
-        yield Note("ages_not_unique")
     if len(drawn) > 1:
         yield Note("ages_no_test")
     few = [one for one in every if one.deaths.found and not one.fit.curve.n]
@@ -268,10 +274,10 @@ def _notes(asked: Asked, every: list[_Unit], drawn: list[_Unit], evidence: str) 
         yield Note("ages_most_units", {"n": beyond, "most": MOST_UNITS})
 
 
-def _left_out(asked: Asked, every: list[_Unit], evidence: str) -> tuple[LeftOut, ...]:
-    own = [one for unit in every for one in unit.own]
+def _left_out(asked: Asked, chosen: ask.Chosen, every: list[_Unit]) -> tuple[LeftOut, ...]:
+    own = [one for unit in every for one in unit.own if one.kind != TALLY]
     disputed = [one for one in own if not one.sure and (one.fusion or one.teeth)]
-    tallies = ask.of_taxon(ask.tallies(asked.animals), ask.taxon_of(asked), asked.knowledge)
+    tallies = chosen.own(ask.tallies(asked.animals))
     few = {id for unit in every if not unit.fit.curve.n for id in unit.deaths.records}
     return (
         *asked.left_out(),
@@ -286,17 +292,16 @@ def _left_out(asked: Asked, every: list[_Unit], evidence: str) -> tuple[LeftOut,
     )
 
 
-def _used(asked: Asked, evidence: str) -> tuple[str, ...]:
-    taxon, know = ask.taxon_of(asked), asked.knowledge
+def _used(chosen: ask.Chosen, evidence: str) -> tuple[str, ...]:
     found: tuple[str, ...] = ()
-    scheme = ask.scheme_of(asked)
     if evidence in (FUSION, JOINT):
-        found += ask.fusion_sources(know, taxon, ask.source_of(asked))
-    if evidence in (TEETH, JOINT) and scheme is not None:
-        found += ask.cited([(scheme.source, scheme.seen)])
+        found += chosen.fusion_sources()
+    if evidence in (TEETH, JOINT) and chosen.scheme is not None:
+        found += ask.cited([(chosen.scheme.source, chosen.scheme.seen)])
     if evidence == ERUPTION:
-        of = {taxon, *know.members(taxon)}
-        found += ask.cited((row.source, row.seen) for row in know.teeth.eruption if row.chosen and row.taxon in of)
+        of = {chosen.taxon, *chosen.knowledge.members(chosen.taxon)}
+        rows = (row for row in chosen.knowledge.teeth.eruption if row.chosen and row.taxon in of)
+        found += ask.cited((row.source, row.seen) for row in rows)
     return found
 
 

@@ -36,6 +36,8 @@ from server.analysis import ages_asked as ask
 from server.analysis.asking import Asked, Option, Table
 
 TEETH = ("dP4", "P4", *MOLARS)
+FIVE = 5
+"""Scores stand together in fives on the chart."""
 EVENLY, AS_CERTAIN = "evenly", "as_certain"
 _TEETH = tuple(Column(f"tooth_{tooth.lower()}") for tooth in TEETH)
 _AGES = (Column("age_from", "number", 0), Column("age_to", "number", 0))
@@ -72,9 +74,10 @@ def teller(scheme: Scheme, know: Knowledge) -> Callable[[Specimen], Stages | str
 
 def by_jaw(asked: Asked) -> Iterator[Result]:
     """One table a unit: each jaw with its teeth as they were written, and its stages."""
-    know, scheme = asked.knowledge, ask.scheme_of(asked)
+    chosen = ask.chosen(asked)
+    know, scheme = chosen.knowledge, chosen.scheme
     tell = teller(scheme, know) if scheme else None
-    for unit, own, jaws in _units(asked):
+    for unit, own, jaws in _units(asked, chosen):
         told = [(one, tell(one)) for one in jaws] if tell else []
         told.sort(key=lambda one: _order(one[1]))
         rows = [
@@ -94,9 +97,10 @@ def by_jaw(asked: Asked) -> Iterator[Result]:
 
 def by_stage(asked: Asked) -> Iterator[Result]:
     """One table a unit: how many jaws of each stage, with those of several stages shared out."""
-    scheme, way = ask.scheme_of(asked), asked.option("sharing", EVENLY)
+    chosen, way = ask.chosen(asked), asked.option("sharing", EVENLY)
+    scheme = chosen.scheme
     tell = teller(scheme, asked.knowledge) if scheme else None
-    for unit, own, jaws in _units(asked):
+    for unit, own, jaws in _units(asked, chosen):
         told = [(one, tell(one)) for one in jaws if one.sure] if tell else []
         animals, contradictory = animals_of(told)
         counts = Counter({found: 0 for found, _ in animals})
@@ -112,7 +116,7 @@ def by_stage(asked: Asked) -> Iterator[Result]:
                 ("ages_contradictory_jaw", contradictory),
                 ("ages_silent_jaw", silent),
             ),
-            charts=(Chart("bars", "age_percent", "wear_stage", (_bars(rows),)),) if rows else (),
+            charts=(Chart("bars", "age_percent", "wear_stage", _bars(rows)),) if rows else (),
         )  # fmt: skip
         yield result
 
@@ -152,9 +156,15 @@ def _stage_rows(
     return [*rows, Row(total, every, total=True)]
 
 
-def _bars(rows: list[Row]) -> Series:
+def _bars(rows: list[Row]) -> tuple[Series, ...]:
+    """The certain and, beside them, all as they were shared out; both of all jaws."""
     told = [row for row in rows if not row.total]
-    return Series(None, tuple(str(row.cells[0]) for row in told), tuple(_number(row.cells[7]) for row in told))
+    marks, n = tuple(str(row.cells[0]) for row in told), _number(rows[-1].cells[4]) or 1
+    certain = tuple(100 * (_number(row.cells[3]) or 0) / n for row in told)
+    return (
+        Series(Word("analysis.row", "ages_certain"), marks, certain),
+        Series(Word("analysis.row", "ages_shared"), marks, tuple(_number(row.cells[7]) for row in told)),
+    )
 
 
 def _number(cell: Cell) -> float | None:
@@ -163,9 +173,10 @@ def _number(cell: Cell) -> float | None:
 
 def by_score(asked: Asked) -> Iterator[Result]:
     """One table a unit: the scores of the molars after Grant, added where all three are known."""
-    know, taxon = asked.knowledge, ask.taxon_of(asked)
-    bands = next((one for one in know.teeth.schemes.values() if taxon in one.taxa and _has_scores(one)), None)
-    for unit, own, jaws in _units(asked):
+    chosen = ask.chosen(asked)
+    know = chosen.knowledge
+    bands = next((one for one in know.teeth.schemes.values() if chosen.taxon in one.taxa and _has_scores(one)), None)
+    for unit, own, jaws in _units(asked, chosen):
         told = [(one, molar_scores(one, know)) for one in jaws]
         scored = [(one, scores, mandible_score(scores)) for one, scores in told if any(scores.values())]
         scored.sort(key=lambda one: (one[2] is None, one[2] or 0))
@@ -185,8 +196,10 @@ def by_score(asked: Asked) -> Iterator[Result]:
         notes = [Note("ages_scores", {"n": sum(tally.values()), "of": len(scored)})] if rows else []
         if bands and rows:
             notes.append(Note("ages_score_bands", {"scheme": Word("wear_scheme", bands.key)}))
-        marks = tuple(range(min(tally), max(tally) + 1)) if tally else ()
-        chart = Chart("bars", "mandible_score", "age_jaws", (Series(None, marks, tuple(tally[at] for at in marks)),))
+        first, last = (min(tally) - 1) // FIVE if tally else 0, (max(tally) - 1) // FIVE if tally else 0
+        marks = {f"{at * FIVE + 1}–{(at + 1) * FIVE}": at for at in range(first, last + 1)}  # noqa: RUF001
+        heights = tuple(sum(n for score, n in tally.items() if (score - 1) // FIVE == at) for at in marks.values())
+        chart = Chart("bars", "age_jaws", "mandible_score", (Series(None, tuple(marks), heights),))
         grant = know.teeth.schemes[GRANT]
         used = [(grant.source, grant.seen)] + ([(bands.source, bands.seen)] if bands else [])
         without = [one for one, scores in told if not any(scores.values())]
@@ -202,9 +215,9 @@ def _has_scores(scheme: Scheme) -> bool:
 
 def loose(asked: Asked) -> Iterator[Result]:
     """One table a unit: teeth found loose, by what they are and how worn. They may be of jaws that are counted."""
-    know, taxon = asked.knowledge, ask.taxon_of(asked)
+    chosen = ask.chosen(asked)
     for unit, specimens in asked.units.items():
-        own = [one for one in ask.of_taxon(specimens, taxon, know) if one.sure and is_loose(one, know)]
+        own = [one for one in chosen.own(specimens) if one.sure and is_loose(one, chosen.knowledge)]
         tally: dict[tuple[Cell, ...], tuple[int, list[str]]] = {}
         for one in own:
             for tooth in one.teeth:
@@ -221,12 +234,11 @@ def loose(asked: Asked) -> Iterator[Result]:
         yield _result("wear_loose", asked, unit, _LOOSE, rows, own, None)
 
 
-def _units(asked: Asked) -> Iterator[tuple[Unit, list[Specimen], list[Specimen]]]:
+def _units(asked: Asked, chosen: ask.Chosen) -> Iterator[tuple[Unit, list[Specimen], list[Specimen]]]:
     """(unit, the specimens of the animal asked for, the lower jaws among them)."""
-    know, taxon = asked.knowledge, ask.taxon_of(asked)
     for unit, specimens in asked.units.items():
-        own = ask.of_taxon(specimens, taxon, know)
-        yield unit, own, [one for one in own if is_jaw(one, know)]
+        own = chosen.own(specimens)
+        yield unit, own, [one for one in own if is_jaw(one, chosen.knowledge)]
 
 
 def _who(one: Specimen) -> tuple[Cell, Cell, Cell]:

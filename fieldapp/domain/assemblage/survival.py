@@ -60,7 +60,8 @@ def common(intervals: Iterable[Interval]) -> Interval | None:
 
 def innermost(intervals: Iterable[Interval]) -> tuple[Interval, ...]:
     """The only ages at which deaths can make what was found more likely: from a beginning to an end with no limit
-    between. Where in one of them the deaths lie, nothing found can tell."""
+    between. Where in one of them the deaths lie, nothing found can tell; how many lie in each is told, by one estimate
+    alone (of each the interval that ends it holds none after it, so no two sets of shares fit alike)."""
     limits = sorted({(one.begins, 0) for one in intervals} | {(one.ends, 1) for one in intervals})
     found = []
     for (first, beginning), (second, ending) in pairwise(limits):
@@ -77,8 +78,6 @@ class Curve:
     places  the innermost intervals, and shares: how much of all died in each
     rounds  how often the shares were worked out anew;  gap: what any interval could still gain, as a share;
             reached: whether that is little enough
-    unsure  places whose shares are not the only ones that fit as well (the same is found from any start, but it is one
-            of many)
     """
 
     n: float
@@ -87,25 +86,25 @@ class Curve:
     rounds: int
     gap: float
     reached: bool
-    unsure: tuple[bool, ...]
 
     def regions(self) -> tuple[Interval, ...]:
-        """The ages at which the curve is not told, only that it falls from what it is before to what it is after: each
-        interval in which some died, and all from the first to the last whose shares are unsure as one."""
-        held = [(place, open) for place, share, open in zip(self.places, self.shares, self.unsure, strict=True)
-                if share > NOTHING]  # fmt: skip
-        open_ones = [place for place, open in held if open]
-        whole = Interval(open_ones[0].low, max(one.high for one in open_ones)) if open_ones else None
-        found = [place for place, _ in held if whole is None or not whole.holds(place)]
-        return tuple(sorted(one for one in (*found, *([whole] if whole else [])) if one.low < one.high))
+        """The ages at which the curve is not told, only that it falls from what it is before to what it is after."""
+        held = zip(self.places, self.shares, strict=True)
+        return tuple(place for place, share in held if share > NOTHING and place.low < place.high)
 
     def around(self, months: float) -> tuple[float, float]:
         """The ages before and after at which the curve is told: both the age itself where it is told there."""
         return next(((one.low, one.high) for one in self.regions() if one.low < months < one.high), (months, months))
 
+    def told(self, months: float) -> bool:
+        """Whether the curve is told at an age."""
+        return self.around(months) == (months, months)
+
     def surviving(self, months: float) -> tuple[float, float]:
         """(least, most) that outlived an age: the same where the curve is told."""
         early, late = self.around(months)
+        if early == late:
+            return (height := least(self.places, self.shares, months)), height
         return least(self.places, self.shares, late), most(self.places, self.shares, early)
 
 
@@ -136,7 +135,7 @@ def turnbull(
     places = tuple(innermost(died) if places is None else places)
     n = sum(died.values())
     if not died:
-        return Curve(0, places, (0.0,) * len(places), 0, 0.0, True, (False,) * len(places))
+        return Curve(0, places, (0.0,) * len(places), 0, 0.0, True)
     inside = [(times, [at for at, place in enumerate(places) if one.holds(place)]) for one, times in died.items()]
     shares = [1 / len(places)] * len(places)
     done, gap = 0, OPEN
@@ -151,33 +150,17 @@ def turnbull(
             break
         shares = [share * gain / n for share, gain in zip(shares, gains, strict=True)]
         done += 1
-    return Curve(n, places, tuple(shares), done, gap, gap <= enough, unsure([w for _, w in inside], shares))
+    return Curve(n, places, tuple(shares), done, gap, gap <= enough)
 
 
-def unsure(inside: Sequence[Sequence[int]], shares: Sequence[float]) -> tuple[bool, ...]:
-    """Of each place, whether its share is left open by what was found: whether shares can be moved between places in
-    which some died without any animal's likelihood changing. (The matrix of who may have died where then has vectors
-    that it maps to nought; a place is open if one of them touches it.) `inside`: of each kind of animal, the places."""
-    held = [at for at, share in enumerate(shares) if share > NOTHING]
-    rows = [[float(at in within) for at in held] for within in {frozenset(one) for one in inside}]
-    places = len(held)
-    leading: list[int] = []
-    for column in range(places):
-        top = len(leading)
-        best = max(range(top, len(rows)), key=lambda at: abs(rows[at][column]), default=None)
-        if best is None or abs(rows[best][column]) < 1e-9:
-            continue
-        rows[top], rows[best] = rows[best], rows[top]
-        lead = rows[top][column]
-        rows[top] = [cell / lead for cell in rows[top]]
-        for at, row in enumerate(rows):
-            if at != top and row[column]:
-                rows[at] = [cell - row[column] * own for cell, own in zip(row, rows[top], strict=True)]
-        leading.append(column)
-    free = [column for column in range(places) if column not in leading]
-    touched = {leading[at] for at in range(len(leading)) if any(abs(rows[at][column]) > 1e-9 for column in free)}
-    moved = {held[column] for column in range(places) if column in touched or column in free}
-    return tuple(at in moved for at in range(len(shares)))
+def bounds(found: Mapping[Interval, int], months: float) -> tuple[float, float]:
+    """(at least, at most) how many outlived an age, as shares of all, without any estimate: those that surely did, and
+    those that may have. Nothing at all says nothing."""
+    n = sum(found.values())
+    if not n:
+        return 0.0, 1.0
+    surely = sum(times for one, times in found.items() if outlived(one, months))
+    return surely / n, sum(times for one, times in found.items() if one.high > months) / n
 
 
 @dataclass(frozen=True, slots=True)
