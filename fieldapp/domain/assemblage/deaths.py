@@ -103,7 +103,8 @@ def without_pairs(specimens: Iterable[Specimen], taxon: str) -> tuple[list[Speci
     loose: dict[tuple[str, str], dict[tuple[str, str], int]] = {}
     shafts: dict[tuple[str, str], dict[tuple[str, str], int]] = {}
     for one in every:
-        for centre, state in one.fusion.items():
+        # What is joined to another piece is one animal with it anyway, and pairs with nothing else.
+        for centre, state in () if _joined(one) else one.fusion.items():
             if state in (LOOSE, SHAFT):
                 tally = (loose if state == LOOSE else shafts).setdefault((one.element or "", centre), {})
                 kind = (one.taxon or "", one.side or "")
@@ -111,12 +112,16 @@ def without_pairs(specimens: Iterable[Specimen], taxon: str) -> tuple[list[Speci
     left = {
         end: paired(own, shafts.get(end, {}), taxon) - sum(shafts.get(end, {}).values()) for end, own in loose.items()
     }
+
+    def may_belong(one: Specimen) -> int:
+        return shafts.get(_loose_end(one) or ("", ""), {}).get((one.taxon or "", one.side or ""), 0)
+
     kept: list[Specimen] = []
     out: list[Specimen] = []
-    for one in every:
-        end = next(((one.element or "", centre) for centre, state in one.fusion.items() if state == LOOSE), None)
-        # What is joined to another piece is one animal with it anyway.
-        if end is None or one.bone or one.fitted or one.group:
+    # Those that no shaft of their side can be of count first.
+    for one in sorted(every, key=may_belong):
+        end = _loose_end(one)
+        if end is None or _joined(one):
             kept.append(one)
             continue
         count = min(one.count, left[end])
@@ -126,3 +131,11 @@ def without_pairs(specimens: Iterable[Specimen], taxon: str) -> tuple[list[Speci
         if count < one.count:
             out.append(one if not count else replace(one, count=one.count - count))
     return kept, out
+
+
+def _joined(one: Specimen) -> bool:
+    return bool(one.bone or one.fitted or one.group)
+
+
+def _loose_end(one: Specimen) -> tuple[str, str] | None:
+    return next(((one.element or "", centre) for centre, state in one.fusion.items() if state == LOOSE), None)
