@@ -28,7 +28,7 @@ class Young:
     woven  by their texture alone;  young: all three
     sure   those that nobody disputes;  n: identified specimens that nobody disputes;  told: those of them with a word
            for age or texture
-    records  ids of all that are young
+    records  ids of all identified, the young first
     """
 
     foetal: Span
@@ -72,7 +72,7 @@ def _of(own: list[Specimen]) -> Young:
         sure=int(every.low),
         n=_count(sure),
         told=_count(one for one in sure if one.age or one.texture),
-        records=tuple(dict.fromkeys(one.id for one in own if why_young(one))),
+        records=tuple(dict.fromkeys(one.id for one in sorted(own, key=lambda one: why_young(one) is None))),
     )
 
 

@@ -189,7 +189,8 @@ def test_the_young_are_told_of_each_animal_with_what_they_are_a_share_of():
     (found,) = made("neonatal", asked(*FLOCK))
     sheep = cells(found, "taxon").index(Word("taxon", "sheep"))
     assert (cells(found, "young")[sheep], cells(found, "n")[sheep]) == (Span(1, 1), 13)
-    assert found.rows[sheep].records == ("n",)
+    assert found.rows[sheep].records[0] == "n"
+    assert len(found.rows[sheep].records) == 13
 
 
 @pytest.mark.parametrize("table", TABLES, ids=[one.key for one in TABLES])
@@ -221,7 +222,8 @@ def test_every_table_takes_odd_words_and_nothing_at_all_and_has_words_for_all_it
             keys |= {f"analysis.axis.{axis}" for chart in one.charts for axis in (chart.x, chart.y)}
             keys |= {f"{cell.of}.{cell.key}" for row in one.rows for cell in row.cells
                      if isinstance(cell, Word) and cell.of.startswith("analysis")}  # fmt: skip
-            assert all(row.records for row in one.rows)
+            # Of a stage of jaws that none can be of there is nothing to lead back to.
+            assert all(row.records or table.key == "wear_stages" for row in one.rows)
             assert all(len(row.cells) == len(one.columns) for row in one.rows)
             wording = Wording(texts, {})
             assert as_text([one], wording)
