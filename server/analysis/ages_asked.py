@@ -82,11 +82,14 @@ def _among(choices: list[str], named: str | None) -> str:
 
 
 def taxa(asked: Asked) -> list[str]:
-    """Animals that can be aged here, the one with most specimens that show age first; a pair before its animals."""
+    """Animals that can be aged here, the one with most specimens that show age first; a pair before its animals, and
+    what is wider than either (cattle or aurochs), for which no source has ages of fusion, after them."""
     know = asked.knowledge
     told = Counter(one.taxon or "" for one in asked.animals if one.fusion or one.teeth)
     held = {taxon: sum(told[one] for one in _under(know, taxon)) for taxon in _aged(know)}
-    found = sorted(held, key=lambda taxon: (-held[taxon], know.taxa[taxon].kind != "pair", taxon))
+    kinds = {taxon: ("pair", "species").index(kind) if (kind := know.taxa[taxon].kind) in ("pair", "species") else 2
+             for taxon in held}  # fmt: skip
+    found = sorted(held, key=lambda taxon: (kinds[taxon] == 2, -held[taxon], kinds[taxon], taxon))
     return [taxon for taxon in found if held[taxon]] or found
 
 
@@ -100,8 +103,7 @@ def _aged(know: Knowledge) -> list[str]:
     """Animals, pairs among them, for which fusion ages or stages of the jaw are known. Never people."""
     aged = {row.taxon for row in know.fusion_ages} | {one for scheme in jaw_schemes(know) for one in scheme.taxa}
     aged |= {taxon for taxon in know.taxa if _common(know, taxon)}
-    named = [taxon for taxon in know.taxa if taxon in aged and know.taxa[taxon].kind in ("species", "pair")]
-    return [taxon for taxon in named if not know.is_a(taxon, "human")]
+    return [taxon for taxon in know.taxa if taxon in aged and not know.is_a(taxon, "human")]
 
 
 def _under(know: Knowledge, taxon: str) -> frozenset[str]:

@@ -33,6 +33,8 @@ FUSION, TEETH, ERUPTION, JOINT = "fusion", "teeth", "eruption", "joint"
 EVIDENCE = (FUSION, TEETH, ERUPTION, JOINT)
 LEAST = 5
 """A curve of fewer than so many is not drawn (common practice, no source)."""
+WIDE = 0.25
+"""Where more than this share may have died before an age or after it, that is said (project decision)."""
 MOST_UNITS = 8
 """So many units stand beside each other, those with most animals."""
 _COLUMNS = (
@@ -264,6 +266,10 @@ def _notes(chosen: ask.Chosen, every: list[_Unit], drawn: list[_Unit], evidence:
     reached = all(one.fit.curve.reached for one in drawn)
     fields = {"rounds": rounds, "gap": f"{max(gap, 0.0):.1e}", "open": sum(one.fit.open for one in drawn)}
     yield Note("ages_reached" if reached else "ages_not_reached", fields)
+    ages = {limit for one in drawn for limit in _limits(one.fit)}
+    spreads = [bounds(one.deaths.found, age) for one in drawn for age in ages]
+    if any(may - surely > WIDE for surely, may in spreads):
+        yield Note("ages_wide", {"n": round(100 * WIDE)})
     if len(drawn) > 1:
         yield Note("ages_no_test")
     few = [one for one in every if one.deaths.found and not one.fit.curve.n]

@@ -7,7 +7,7 @@ fieldapp.domain.assemblage.wear's. Not for: curves of survival (ages_survival).
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from fieldapp.assets import wear_limits
 from fieldapp.domain.assemblage.deaths import animal_of
@@ -110,7 +110,7 @@ def by_stage(asked: Asked) -> Iterator[Result]:
         silent = [one for one, found in told if isinstance(found, str) and found != CONTRADICTORY]
         result = _result(
             "wear_stages", asked, unit, _BY_STAGE, rows, own, scheme,
-            notes=[Note(f"ages_sharing_{way if way == AS_CERTAIN else EVENLY}")] if rows else [],
+            notes=_sharing_notes(counts, way) if rows else [],
             out=(
                 ("ages_disputed", [one for one in jaws if not one.sure]),
                 ("ages_contradictory_jaw", contradictory),
@@ -119,6 +119,12 @@ def by_stage(asked: Asked) -> Iterator[Result]:
             charts=(Chart("bars", "age_percent", "wear_stage", _bars(rows)),) if rows else (),
         )  # fmt: skip
         yield result
+
+
+def _sharing_notes(counts: Mapping[Stages, int], way: str) -> list[Note]:
+    notes, n = [Note(f"ages_sharing_{way if way == AS_CERTAIN else EVENLY}")], sum(counts.values())
+    open_ones = sum(times for found, times in counts.items() if not found.certain)
+    return [*notes, Note("ages_spread", {"n": open_ones, "of": n})] if open_ones else notes
 
 
 def animals_of(told: Iterable[Told]) -> tuple[list[tuple[Stages, list[Specimen]]], list[Specimen]]:

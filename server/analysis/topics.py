@@ -10,7 +10,6 @@ from collections.abc import Callable, Mapping
 from server.analysis.asking import Table
 
 
-
 def _ages() -> tuple[Table, ...]:
     from server.analysis import ages
 

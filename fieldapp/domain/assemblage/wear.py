@@ -32,7 +32,8 @@ _IN_WEAR, _THROUGH = coming("in_wear") or 0, coming("erupting") or 0
 @dataclass(frozen=True, slots=True)
 class Limit:
     """What is seen when a stage has begun: `tooth` at least as far as `state`, and, where one is named, worn as far as
-    a letter of Grant or a number of Payne. A stage with several asks for all. `taxa`: () for all of the scheme."""
+    a letter of Grant or a number of Payne. A stage with several asks for all. `taxa`: () for all of the scheme.
+    `denies`: short of it the stage has not begun, and beyond it that is still not said."""
 
     scheme: str
     stage: str
@@ -41,6 +42,7 @@ class Limit:
     state: str
     grant: str
     payne: int | None
+    denies: bool
     source: str
     seen: str
 
@@ -60,6 +62,7 @@ def read(tables: Tables, known: Knowledge) -> tuple[Limit, ...]:
                 state=cells.known("state", known.words["eruption_state"]),
                 grant=cells.known("grant", ("", *known.teeth.schemes[GRANT].stages)),
                 payne=cells.whole("payne") if cells.text("payne") else None,
+                denies=cells.one_of("tells", "both", "denial") == "denial",
                 source=cells.text("source"),
                 seen=cells.text("seen"),
             )
@@ -147,7 +150,7 @@ def stages_of(one: Specimen, scheme: Scheme, limits: Iterable[Limit], knowledge:
             not limit.taxa or any(knowledge.is_a(one.taxon or "", taxon) for taxon in limit.taxa)
         ):
             said = {reached(limit, tooth, knowledge.teeth) for tooth in one.teeth if tooth.jaw in (None, "lower")}
-            said.discard(None)
+            said -= {None, True} if limit.denies else {None}
             # Left and right may differ: then it is not said.
             told.setdefault(keys.index(limit.stage), []).append(said.pop() if len(said) == 1 else None)
     begun = [at for at, said in told.items() if all(said)]

@@ -190,6 +190,8 @@ def told(one: Specimen, scheme: str = "payne_1973"):
         ([grant("M2", "b")], "DEFG"),
         ([state("M2", "in_wear")], "DEFGHI"),
         ([payne("M3", "5A")], "EF"),
+        ([grant("M3", "a")], "E"),
+        ([grant("M3", "b")], "EF"),
         ([payne("M3", "11G"), payne("M2", "9A")], "G"),
         ([payne("M3", "11G"), payne("M2", "10A")], "H"),
         ([payne("M3", "11G")], "GH"),
@@ -217,6 +219,11 @@ def test_what_is_not_recorded_is_not_guessed_and_what_contradicts_is_said():
 def test_a_limit_of_cattle_alone_does_not_hold_for_sheep():
     assert told(jaw(grant("M3", "j"), taxon="cattle"), "oconnor_2003") == "E"
     assert told(jaw(grant("M3", "j"), taxon="sheep"), "oconnor_2003") == "A1A2A3E"
+
+
+def test_a_pigs_last_molar_tells_that_its_wear_has_begun_and_no_more():
+    assert told(jaw(grant("M3", "a"), taxon="pig"), "hambleton_1999") == "E"
+    assert told(jaw(grant("M3", "c"), taxon="pig"), "hambleton_1999") == "EFGHI"
 
 
 def test_months_of_stages_without_ages_begin_where_the_one_before_ends():
