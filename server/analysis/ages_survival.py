@@ -8,7 +8,7 @@ one animal are counted as if each were another's, which no test of two samples a
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from fieldapp.domain.assemblage.deaths import (
     EVERY_AGE,
@@ -22,7 +22,7 @@ from fieldapp.domain.assemblage.deaths import (
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, LeftOut, Note, Result, Row, Series, Span, Word
 from fieldapp.domain.assemblage.selection import Unit
 from fieldapp.domain.assemblage.specimens import TALLY, Specimen
-from fieldapp.domain.assemblage.survival import NOTHING, OPEN, Interval, bounds
+from fieldapp.domain.assemblage.survival import NOTHING, OPEN, Band, Curve, Interval, bounds
 from fieldapp.domain.assemblage.wear import CONTRADICTORY, Stages, has_ages, is_jaw
 from server.analysis import ages_asked as ask
 from server.analysis.ages_curves import DRAWINGS, SEED, Fitted, fitted
@@ -68,11 +68,24 @@ class _Pile:
 
 @dataclass(frozen=True)
 class _Unit:
+    """What a result says of a pile. `fit`: its curve, None where it has none."""
+
     unit: Unit
     own: list[Specimen]
     deaths: Deaths
-    fit: Fitted
     pairs: list[Specimen]
+    fit: Fitted | None = None
+
+    @property
+    def n(self) -> int:
+        """How many animals say something of age."""
+        return sum(self.deaths.found.values())
+
+    @property
+    def curve(self) -> Curve:
+        """Its curve. Only of units that have one."""
+        assert self.fit is not None
+        return self.fit.curve
 
 
 def survival(asked: Asked) -> Iterator[Result]:
@@ -138,15 +151,11 @@ _TELLERS: Mapping[str, Callable[[ask.Chosen], Teller]] = {
 
 
 def _result(asked: Asked, chosen: ask.Chosen, evidence: str, piles: list[_Pile], kinds: tuple[str, ...]) -> Result:
-    every: list[_Unit] = []
-    for pile in piles:
-        found = deaths(one for kind in kinds for one in pile.told[kind][0])
-        enough = sum(found.found.values()) >= LEAST
-        pairs = [one for kind in kinds for one in pile.told[kind][1]]
-        every.append(_Unit(pile.unit, pile.own, found, fitted(found.found if enough else {}, 0), pairs))
-    largest = sorted((one for one in every if one.fit.curve.n), key=lambda one: -one.fit.curve.n)[:MOST_UNITS]
-    drawn = [_with_bands(one) for one in every if one in largest]
-    ages = sorted({0.0} | {limit for one in drawn for limit in _limits(one.fit)})
+    every = [_unit(pile, kinds) for pile in piles]
+    # Only those that are shown are worked out: there may be hundreds of contexts.
+    largest = sorted((one for one in every if one.n >= LEAST), key=lambda one: -one.n)[:MOST_UNITS]
+    drawn = [replace(one, fit=fitted(one.deaths.found, DRAWINGS, SEED)) for one in every if one in largest]
+    ages = sorted({0.0} | {limit for one in drawn for limit in _limits(one.curve)})
     rows = [row for one in drawn for row in _rows(asked, one, ages)]
     return Result(
         f"survival_{evidence}",
@@ -161,20 +170,24 @@ def _result(asked: Asked, chosen: ask.Chosen, evidence: str, piles: list[_Pile],
     )
 
 
-def _with_bands(one: _Unit) -> _Unit:
-    return _Unit(one.unit, one.own, one.deaths, fitted(one.deaths.found, DRAWINGS, SEED), one.pairs)
+def _unit(pile: _Pile, kinds: tuple[str, ...]) -> _Unit:
+    found = deaths(one for kind in kinds for one in pile.told[kind][0])
+    return _Unit(pile.unit, pile.own, found, [one for kind in kinds for one in pile.told[kind][1]])
 
 
-def _limits(fit: Fitted) -> list[float]:
-    curve = fit.curve
+def _limits(curve: Curve) -> list[float]:
     held = [place for place, share in zip(curve.places, curve.shares, strict=True) if share > NOTHING]
     return [limit for place in held for limit in (place.low, place.high) if limit != OPEN]
 
 
+def _bands(one: _Unit, ages: list[float]) -> list[Band]:
+    return one.fit.bands(ages) if one.fit else []
+
+
 def _rows(asked: Asked, one: _Unit, ages: list[float]) -> Iterator[Row]:
-    for age, band in zip(ages, one.fit.bands(ages), strict=True):
-        least, most = one.fit.curve.surviving(age)
-        told, (surely, may) = one.fit.curve.told(age), bounds(one.deaths.found, age)
+    for age, band in zip(ages, _bands(one, ages), strict=True):
+        least, most = one.curve.surviving(age)
+        told, (surely, may) = one.curve.told(age), bounds(one.deaths.found, age)
         cells: tuple[Cell, ...] = (
             *_place(asked, one.unit),
             age,
@@ -182,7 +195,7 @@ def _rows(asked: Asked, one: _Unit, ages: list[float]) -> Iterator[Row]:
             Span(100 * band.low, 100 * band.high),
             Span(100 * surely, 100 * may),
             Word("analysis.row", "ages_told" if told else "ages_between"),
-            int(one.fit.curve.n),
+            int(one.curve.n),
         )
         yield Row(cells, one.deaths.records)
 
@@ -215,7 +228,7 @@ def _name(asked: Asked, unit: Unit) -> Cell:
 
 def _steps(asked: Asked, one: _Unit, end: float) -> Series:
     """The curve: a line where it is told, and a box where only its fall from one height to another is."""
-    curve = one.fit.curve
+    curve = one.curve
     points: list[tuple[float, float | None, float, float]] = [(0.0, 1.0, 1.0, 1.0)]
     held = [place for place, share in zip(curve.places, curve.shares, strict=True) if share > NOTHING]
     for region in held:
@@ -236,12 +249,12 @@ def _steps(asked: Asked, one: _Unit, end: float) -> Series:
 
 def _line(asked: Asked, one: _Unit, ages: list[float]) -> Series:
     """The curve where it is told, with the band of the drawings."""
-    at = [age for age in ages if one.fit.curve.told(age)]
-    bands = one.fit.bands(at)
+    at = [age for age in ages if one.curve.told(age)]
+    bands = _bands(one, at)
     return Series(
         _name(asked, one.unit),
         tuple(at),
-        tuple(100 * one.fit.curve.surviving(age)[0] for age in at),
+        tuple(100 * one.curve.surviving(age)[0] for age in at),
         tuple(100 * band.low for band in bands),
         tuple(100 * band.high for band in bands),
     )
@@ -262,18 +275,18 @@ def _notes(chosen: ask.Chosen, every: list[_Unit], drawn: list[_Unit], evidence:
         yield Note("ages_no_curve", {"least": LEAST})
         return
     yield Note("ages_drawings", {"drawings": DRAWINGS, "seed": SEED})
-    rounds, gap = max(one.fit.curve.rounds for one in drawn), max(one.fit.curve.gap for one in drawn)
-    reached = all(one.fit.curve.reached for one in drawn)
-    fields = {"rounds": rounds, "gap": f"{max(gap, 0.0):.1e}", "open": sum(one.fit.open for one in drawn)}
+    rounds, gap = max(one.curve.rounds for one in drawn), max(one.curve.gap for one in drawn)
+    reached = all(one.curve.reached for one in drawn)
+    fields = {"rounds": rounds, "gap": f"{max(gap, 0.0):.1e}", "open": sum(one.fit.open for one in drawn if one.fit)}
     yield Note("ages_reached" if reached else "ages_not_reached", fields)
-    ages = {limit for one in drawn for limit in _limits(one.fit)}
+    ages = {limit for one in drawn for limit in _limits(one.curve)}
     spreads = [bounds(one.deaths.found, age) for one in drawn for age in ages]
     if any(may - surely > WIDE for surely, may in spreads):
         yield Note("ages_wide", {"n": round(100 * WIDE)})
     if len(drawn) > 1:
         yield Note("ages_no_test")
-    few = [one for one in every if one.deaths.found and not one.fit.curve.n]
-    beyond = sum(1 for one in every if one.fit.curve.n) - len(drawn)
+    few = [one for one in every if 0 < one.n < LEAST]
+    beyond = sum(one.n >= LEAST for one in every) - len(drawn)
     if few:
         yield Note("ages_few_units", {"n": len(few), "least": LEAST})
     if beyond > 0:
@@ -284,7 +297,7 @@ def _left_out(asked: Asked, chosen: ask.Chosen, every: list[_Unit]) -> tuple[Lef
     own = [one for unit in every for one in unit.own if one.kind != TALLY]
     disputed = [one for one in own if not one.sure and (one.fusion or one.teeth)]
     tallies = chosen.own(ask.tallies(asked.animals))
-    few = {id for unit in every if not unit.fit.curve.n for id in unit.deaths.records}
+    few = {id for unit in every if unit.n < LEAST for id in unit.deaths.records}
     return (
         *asked.left_out(),
         *ask.outs(
