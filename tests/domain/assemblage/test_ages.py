@@ -88,6 +88,8 @@ def test_unfused_ends_are_at_least_either_and_never_more_than_both(loose, shafts
 def test_one_bone_counts_once_and_pieces_alike_as_many_as_they_are():
     same = [tibia("a", "fused", bone="x"), tibia("b", "fused", bone="x")]
     assert distal(*same, tibia("c", "fused", count=4)).fused == Span(5, 5)
+    most_first = [tibia("a", "fused", bone="x", count=2), tibia("b", "fused", bone="x")]
+    assert distal(*most_first).fused == Span(2, 2)
     fits = [tibia("a", "fused", fitted="y"), tibia("b", "fused", fitted="y")]
     assert distal(*fits).fused == Span(1, 1)
     assert ends(fits, "cattle", KNOW, refits="pieces")["tibia", "distal"].fused == Span(2, 2)

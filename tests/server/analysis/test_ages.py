@@ -8,6 +8,7 @@ from fieldapp.assets import knowledge, texts_in
 from fieldapp.domain.assemblage.results import Result, Span, Word
 from fieldapp.domain.assemblage.selection import Selection, parse
 from fieldapp.domain.assemblage.specimens import TALLY, Specimen, Tooth
+from server.analysis import ages_asked as ask
 from server.analysis import topics
 from server.analysis.asking import Asked
 from server.analysis.gathering import Assemblage, Gathered
@@ -87,6 +88,18 @@ def test_ends_are_counted_with_their_share_and_the_records_behind_it():
     assert any(source.startswith(ZEDER) and source.endswith("(memory)") for source in found.sources)
 
 
+def test_what_is_joining_has_begun_and_is_not_fused_and_what_is_disputed_is_in_no_share():
+    joining = bone("g", fusion={"distal": "fusing"})
+    disputed = [bone("d", fusion={"distal": word}, sure=False) for word in ("fused", "unfused")]
+    (found,) = made("fusion", asked(*FLOCK, joining, *disputed))
+    assert (cells(found, "percent_fused"), cells(found, "percent_begun")) == ([60], [70])
+    assert (cells(found, "fused"), cells(found, "unfused")) == ([Span(6, 7)], [Span(3, 4)])
+    assert "ages_disputed_share" in notes(found)
+    (curve,) = made("survival", asked(*FLOCK, joining, *disputed))
+    assert cells(curve, "age_animals")[0] == 10
+    assert {one.why: one.records for one in curve.left_out}["ages_disputed"] == ("d",)
+
+
 def test_a_table_follows_one_source_alone_and_says_which():
     (usual,), (other,) = made("fusion", asked(*FLOCK)), made("fusion", asked(*FLOCK, source=REITZ))
     assert (cells(usual, "age_from"), cells(usual, "age_to")) == ([18], [30])
@@ -106,6 +119,10 @@ def test_ages_read_off_radiographs_stand_last_and_are_told_as_such():
     assert "ages_radiographic" in notes(found)
     (usual,) = made("fusion", question)
     assert "ages_radiographic" not in notes(usual)
+    for taxon in ("cattle", "goat", "horse", "dog", "cat"):
+        told = [ask.radiographic(KNOW, taxon, one) for one in ask.sources_for(KNOW, taxon)]
+        assert told == sorted(told)
+        assert True in told
 
 
 def test_stages_of_fusion_are_drawn_as_parts_of_a_hundred():
