@@ -61,6 +61,12 @@ class Chosen:
         rows = (row for row in know.fusion_ages if row.source == self.source and row.taxon in of)
         return cited((row.source, row.seen) for row in rows)
 
+    def eruption_sources(self) -> tuple[tuple[str, str], ...]:
+        """(source, seen) of the ages at which teeth come through."""
+        of = {self.taxon, *self.knowledge.members(self.taxon)}
+        rows = (row for row in self.knowledge.teeth.eruption if row.chosen and row.taxon in of)
+        return tuple(dict.fromkeys((row.source, row.seen) for row in rows))
+
 
 def chosen(asked: Asked) -> Chosen:
     """What was chosen, each with the usual where nothing was, or what cannot be."""

@@ -318,9 +318,7 @@ def _used(chosen: ask.Chosen, evidence: str) -> tuple[str, ...]:
     if evidence in (TEETH, JOINT) and chosen.scheme is not None:
         found += ask.cited([(chosen.scheme.source, chosen.scheme.seen)])
     if evidence == ERUPTION:
-        of = {chosen.taxon, *chosen.knowledge.members(chosen.taxon)}
-        rows = (row for row in chosen.knowledge.teeth.eruption if row.chosen and row.taxon in of)
-        found += ask.cited((row.source, row.seen) for row in rows)
+        found += ask.cited(chosen.eruption_sources())
     return found
 
 

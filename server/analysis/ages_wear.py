@@ -10,11 +10,12 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from fieldapp.assets import wear_limits
-from fieldapp.domain.assemblage.deaths import animal_of
+from fieldapp.domain.assemblage.deaths import animal_of, by_eruption
 from fieldapp.domain.assemblage.fusion import shares
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Row, Series, Word
 from fieldapp.domain.assemblage.selection import Unit
 from fieldapp.domain.assemblage.specimens import Specimen, Tooth
+from fieldapp.domain.assemblage.survival import OPEN
 from fieldapp.domain.assemblage.wear import (
     CONTRADICTORY,
     GRANT,
@@ -42,7 +43,10 @@ EVENLY, AS_CERTAIN = "evenly", "as_certain"
 _TEETH = tuple(Column(f"tooth_{tooth.lower()}") for tooth in TEETH)
 _AGES = (Column("age_from", "number", 0), Column("age_to", "number", 0))
 _JAW = (Column("label"), Column("taxon"), Column("side"))
-_BY_JAW = (*_JAW, *_TEETH, Column("wear_stages"), *_AGES)
+_BY_JAW = (
+    *_JAW, *_TEETH, Column("wear_stages"), *_AGES,
+    Column("eruption_from", "number", 1), Column("eruption_to", "number", 1),
+)  # fmt: skip
 _BY_STAGE = (
     Column("wear_stage"), *_AGES, Column("wear_certain", "count"), Column("wear_possible", "count"),
     Column("wear_evenly", "number", 2), Column("wear_as_certain", "number", 2),
@@ -87,12 +91,13 @@ def by_jaw(asked: Asked) -> Iterator[Result]:
                     *(_written(one, tooth, know) for tooth in TEETH),
                     _stages(found, scheme) if scheme else None,
                     *(months_of(found, scheme) if scheme and isinstance(found, Stages) else (None, None)),
+                    *_eruption(one, chosen),
                 ),
                 (one.id,),
             )
             for one, found in told
         ]
-        yield _result("wear", asked, unit, _BY_JAW, rows, own, scheme)
+        yield _result("wear", asked, unit, _BY_JAW, rows, own, scheme, used=chosen.eruption_sources())
 
 
 def by_stage(asked: Asked) -> Iterator[Result]:
@@ -259,6 +264,14 @@ def _written(one: Specimen, tooth: str, know: Knowledge) -> Cell:
         return " / ".join(codes)
     states = [state for each in own if (state := state_of(each, know.teeth))]
     return Word("eruption_state", states[0]) if states else None
+
+
+def _eruption(one: Specimen, chosen: ask.Chosen) -> tuple[Cell, Cell]:
+    """(from, to) in months, as far as the coming through of its teeth says either."""
+    found = by_eruption(one, chosen.taxon, chosen.knowledge)
+    if found is None:
+        return Word("analysis.row", "ages_contradictory"), None
+    return found.low or None, None if found.high == OPEN else found.high
 
 
 def _stages(found: Stages | str, scheme: Scheme) -> Cell:

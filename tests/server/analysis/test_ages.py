@@ -139,6 +139,13 @@ def test_each_jaw_is_listed_with_what_was_written_and_what_it_may_be():
     assert (told["j1"], told["j2"], told["j3"]) == ("C", "D", "E–F")  # noqa: RUF001
     assert told["j4"] == Word("analysis.row", "ages_silent")
     assert told["j5"] == Word("analysis.row", "ages_contradictory")
+    months = zip(cells(found, "eruption_from"), cells(found, "eruption_to"), strict=True)
+    by_eruption = dict(zip(told, months, strict=True))
+    # Silver 1969 as the table has it (memory): second molar of sheep 9 to 12 months, third 18 to 24.
+    assert by_eruption["j1"] == (9, 24)
+    assert by_eruption["j3"] == (18, None)
+    (wrong,) = made("wear", asked(jaw("w", tooth("M1", "in_crypt"), tooth("M2", "half_up"))))
+    assert "contradictory" in as_text([wrong], Wording(texts_in("en"), {}))
     first = found.rows[0]
     assert first.cells[:8] == ("HLG26 A1", Word("taxon", "sheep"), Word("side", "left"), None, None, "a",
                                Word("eruption_state", "half_up"), Word("eruption_state", "crypt_open"))  # fmt: skip
