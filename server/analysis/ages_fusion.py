@@ -9,12 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from fieldapp.domain.assemblage.fusion import Counted, Stage, ends, stage_names, stages, wilson
+from fieldapp.domain.assemblage.fusion import Counted, Stage, ends, stage_names, stages
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, LeftOut, Note, Result, Row, Series, Span, Word
 from fieldapp.domain.assemblage.selection import Unit
+from fieldapp.domain.assemblage.shares import percent, wilson
 from fieldapp.domain.assemblage.specimens import Specimen
 from server.analysis import ages_asked as ask
 from server.analysis.asking import Asked, Table
+from server.analysis.count_common import human_notes
 
 _FIGURES = (
     Column("age_from", "number", 0),
@@ -89,9 +91,9 @@ def _figures(months: tuple[float | None, float | None] | None, count: Counted) -
         count.loose,
         count.shafts,
         count.n,
-        100 * fused / count.n if count.n else None,
+        percent(fused, count.n),
         Span(100 * interval[0], 100 * interval[1]) if interval else None,
-        100 * (fused + fusing) / count.n if count.n else None,
+        percent(fused + fusing, count.n),
     )
 
 
@@ -100,7 +102,8 @@ def _result(
     own: list[Specimen],
     counts: list[Counted], extra: tuple[LeftOut, ...] = (),
 ) -> Result:  # fmt: skip
-    notes = chosen.source_notes()
+    left = asked.left_out(unit)
+    notes = [*human_notes(left, own), *chosen.source_notes()]
     few = [one for one in counts if one.n < ask.FEW]
     if few:
         notes.append(Note("ages_few", {"rows": len(few), "least": ask.FEW}))
@@ -115,7 +118,7 @@ def _result(
         unit,
         columns,
         tuple(rows),
-        (*asked.left_out(unit), *ask.outs(("ages_tally", ask.tallies(own)), ("ages_no_end", silent)), *extra),
+        (*left, *ask.outs(("ages_tally", ask.tallies(own)), ("ages_no_end", silent)), *extra),
         tuple(notes),
         (*chosen.fusion_sources(), _WILSON),
     )
@@ -127,7 +130,7 @@ def _with_chart(result: Result, told: list[Stage]) -> Result:
         Series(
             Word("fusion_state", state),
             marks,
-            tuple(100 * one.count.sure[at] / one.count.n if one.count.n else None for one in told),
+            tuple(percent(one.count.sure[at], one.count.n) for one in told),
         )
         for at, state in enumerate(("fused", "fusing", "unfused"))
     )

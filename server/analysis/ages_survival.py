@@ -28,6 +28,7 @@ from server.analysis import ages_asked as ask
 from server.analysis.ages_curves import DRAWINGS, SEED, Fitted, fitted
 from server.analysis.ages_wear import teller
 from server.analysis.asking import Asked, Option, Table
+from server.analysis.count_common import human_notes
 
 FUSION, TEETH, ERUPTION, JOINT = "fusion", "teeth", "eruption", "joint"
 EVIDENCE = (FUSION, TEETH, ERUPTION, JOINT)
@@ -38,8 +39,8 @@ WIDE = 0.25
 MOST_UNITS = 8
 """So many units stand beside each other, those with most animals."""
 _COLUMNS = (
-    Column("place"),
-    Column("way"),
+    Column("where"),
+    Column("recovery"),
     Column("mesh_mm", "number", 1),
     Column("age_months", "number", 0),
     Column("survivors", "interval"),
@@ -164,7 +165,10 @@ def _result(asked: Asked, chosen: ask.Chosen, evidence: str, piles: list[_Pile],
         _COLUMNS,
         tuple(rows),
         _left_out(asked, chosen, every),
-        tuple(_notes(chosen, every, drawn, evidence)),
+        (
+            *human_notes(asked.left_out(), [one for unit in every for one in unit.own]),
+            *_notes(chosen, every, drawn, evidence),
+        ),
         (*_used(chosen, evidence), *_SOURCES),
         _charts(asked, drawn, ages) if drawn else (),
     )

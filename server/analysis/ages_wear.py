@@ -11,9 +11,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from fieldapp.assets import wear_limits
 from fieldapp.domain.assemblage.deaths import animal_of, by_eruption
-from fieldapp.domain.assemblage.fusion import shares
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Row, Series, Word
 from fieldapp.domain.assemblage.selection import Unit
+from fieldapp.domain.assemblage.shares import percent
 from fieldapp.domain.assemblage.specimens import Specimen, Tooth
 from fieldapp.domain.assemblage.survival import OPEN
 from fieldapp.domain.assemblage.wear import (
@@ -35,6 +35,7 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.teeth import Scheme
 from server.analysis import ages_asked as ask
 from server.analysis.asking import Asked, Option, Table
+from server.analysis.count_common import human_notes
 
 TEETH = ("dP4", "P4", *MOLARS)
 FIVE = 5
@@ -155,13 +156,13 @@ def _stage_rows(
 ) -> list[Row]:
     keys, found = list(scheme.stages), shared(counts, len(scheme.stages))
     adopted = found.as_certain if way == AS_CERTAIN else found.evenly
-    percent, left, rows = shares(adopted), 100.0, []
+    n, left, rows = sum(counts.values()), 100.0, []
     for at, key in enumerate(keys):
-        left -= percent[at] or 0.0
+        died = percent(adopted[at], n)
+        left -= died or 0.0
         ids = tuple(one.id for span, own in animals if span.first <= at <= span.last for one in own)
-        figures = (found.certain[at], found.possible[at], found.evenly[at], found.as_certain[at], percent[at])
+        figures = (found.certain[at], found.possible[at], found.evenly[at], found.as_certain[at], died)
         rows.append(Row((key, *months_of(Stages(at, at), scheme), *figures, max(0.0, round(left, 9))), ids))
-    n = sum(counts.values())
     certain, every = sum(found.certain), tuple(dict.fromkeys(one.id for _, own in animals for one in own))
     total = (Word("analysis.row", "ages_total"), None, None, certain, n, float(n), float(n), 100.0, None)
     return [*rows, Row(total, every, total=True)]
@@ -299,6 +300,7 @@ def _result(
             told.append(Note("ages_third_cusp"))
     if not rows:
         told.append(Note("ages_no_teeth"))
+    told = [*human_notes(asked.left_out(unit), own), *told]
     left = (*asked.left_out(unit), *ask.outs(("ages_tally", ask.tallies(own)), *out))
     return Result(key, asked.selection, unit, columns, tuple(rows), left, tuple(told), ask.cited(used), charts)
 

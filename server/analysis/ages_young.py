@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from fieldapp.domain.assemblage.fusion import wilson
 from fieldapp.domain.assemblage.results import Column, Note, Result, Row, Span, Word
+from fieldapp.domain.assemblage.shares import percent, wilson
 from fieldapp.domain.assemblage.young import Young, young
 from server.analysis import ages_asked as ask
 from server.analysis.asking import Asked, Table
+from server.analysis.count_common import human_notes
 
 _COLUMNS = (
     Column("taxon"),
@@ -36,7 +37,9 @@ def neonatal(asked: Asked) -> Iterator[Result]:
         rows = [_row(taxon, found[taxon]) for taxon in know.taxa if taxon in found]
         tallies, nameless = ask.tallies(specimens), [one for one in specimens if one.kind != "tally"
                                                       and one.taxon not in found]  # fmt: skip
-        notes = [] if rows else [Note("ages_nothing_named")]
+        notes = [*human_notes(asked.left_out(unit), specimens)]
+        if not rows:
+            notes.append(Note("ages_nothing_named"))
         few = sum(one.n < ask.FEW for one in found.values())
         if few:
             notes.append(Note("ages_few", {"rows": few, "least": ask.FEW}))
@@ -56,10 +59,10 @@ def _row(taxon: str, own: Young) -> Row:
             own.woven,
             own.young,
             own.n,
-            100 * own.sure / own.n if own.n else None,
+            percent(own.sure, own.n),
             Span(100 * interval[0], 100 * interval[1]) if interval else None,
             own.told,
-            100 * own.sure / own.told if own.told else None,
+            percent(own.sure, own.told),
         ),
         own.records,
     )

@@ -51,8 +51,10 @@ def draw(chart: Chart, wording: Wording, title: str, form: str = "svg") -> bytes
             axes = figure.add_subplot()
             _DRAW[chart.kind](axes, chart, wording)
             axes.set_title(title, loc="left", fontsize=10, fontweight="bold")
-            axes.set_xlabel(wording.say(f"axis.{chart.x}") if chart.x else "")
-            axes.set_ylabel(wording.say(f"axis.{chart.y}") if chart.y else "")
+            lying = chart.kind in ("bars", "stacked") and _lying(chart)
+            across, up = (chart.y, chart.x) if lying else (chart.x, chart.y)
+            axes.set_xlabel(wording.say(f"axis.{across}") if across else "")
+            axes.set_ylabel(wording.say(f"axis.{up}") if up else "")
             if len(chart.series) > MOST_SERIES:
                 said = wording.say("chart.more", n=len(chart.series) - MOST_SERIES)
                 figure.text(0.99, 0.005, said, ha="right", fontsize=7)

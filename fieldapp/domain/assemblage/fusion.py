@@ -196,20 +196,3 @@ def _around(ranges: Sequence[Months]) -> Months:
 def _order(months: Months) -> tuple[float, float]:
     low, high = months
     return (0.0 if low is None else low, math.inf if high is None else high)
-
-
-def wilson(part: int, whole: int, z: float = 1.959963984540054) -> tuple[float, float] | None:
-    """Wilson's 95 % interval of part/whole (Wilson 1927, J. Am. Stat. Assoc. 22: 209-212, recalled), as shares; None of
-    nothing."""
-    if whole <= 0:
-        return None
-    share, spread = part / whole, z * z / whole
-    middle = (share + spread / 2) / (1 + spread)
-    half = z / (1 + spread) * math.sqrt(share * (1 - share) / whole + spread / whole / 4)
-    return max(0.0, middle - half), min(1.0, middle + half)
-
-
-def shares(counts: Sequence[float]) -> list[float | None]:
-    """Each as a percentage of all; None where there is nothing at all."""
-    whole = sum(counts)
-    return [100 * one / whole if whole else None for one in counts]
