@@ -217,6 +217,22 @@ def test_the_young_are_told_of_each_animal_with_what_they_are_a_share_of():
     assert len(found.rows[sheep].records) == 13
 
 
+def test_minimum_numbers_by_written_class_are_shares_of_their_sum():
+    # Hartmann-Frick 1964, table 29, phase fBZ (seen): 2, 8 and 12 animals, printed as 9.1, 36.3 and 54.6 of 100, where
+    # the source moved 0.1 between the last two. The bones that give those numbers are made here.
+    counts = {"juvenile": 2, "subadult": 8, "adult": 12}
+    ends = {"distal_medial": "most", "distal_lateral": "most"}
+    herd = [bone(f"{word}{n}", age=word, portions=ends) for word, many in counts.items() for n in range(many)]
+    (found,) = made("age_classes", asked(*herd, bone("x", portions=ends), bone("r", side="right", age="adult")))
+    assert cells(found, "class_mni") == [*(Span(n, n) for n in counts.values()), Span(22, 22)]
+    assert cells(found, "percent_mni")[:3] == pytest.approx([9.1, 36.3, 54.6], abs=0.1)
+    assert cells(found, "n") == [2, 8, 13, 23]
+    assert {one.why: one.records for one in found.left_out} == {"ages_no_class": ("x",)}
+    of_two = [bone("a", age="adult", portions=ends), bone("b", taxon="goat", age="adult", portions=ends)]
+    (apart,) = made("age_classes", asked(*of_two))
+    assert cells(apart, "class_mni")[0] == Span(2, 2)
+
+
 @pytest.mark.parametrize("table", TABLES, ids=[one.key for one in TABLES])
 def test_every_table_takes_odd_words_and_nothing_at_all_and_has_words_for_all_it_says(table):
     texts = texts_in("de")
