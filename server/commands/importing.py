@@ -18,7 +18,7 @@ from fieldapp.records.checking import values_of
 from server.commands.keeping import DATA_HELP, opened, showing, told_errors
 from server.exchange import drafting, maps, tables
 from server.exchange.loading import Loaded, Loader
-from server.exchange.mapping import Mapped, Mapper
+from server.exchange.mapping import Mapper
 from server.exchange.maps import Map, MapWrong
 from server.exchange.report import NotOurs, Report, Sums
 from server.exchange.tables import Table, TableWrong
@@ -37,10 +37,10 @@ def register(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", type=Path, metavar="FILE.csv", help="the table, as text (CSV)")
     way = parser.add_mutually_exclusive_group(required=True)
     way.add_argument("--map", type=Path, metavar="MAP.toml", help=f"what it means; shipped: {', '.join(shipped())}")
-    way.add_argument("--draft", type=Path, metavar="MAP.toml", help="write a first draft of such a map, to be gone through")
+    way.add_argument("--draft", type=Path, metavar="MAP.toml", help="write a first draft of such a map")
     parser.add_argument("--data", type=Path, default=Path("cabin"), metavar="DIR", help=DATA_HELP)
     parser.add_argument("--dry-run", action="store_true", help="read everything and say what would be, write nothing")
-    parser.add_argument("--report", type=Path, metavar="REPORT.csv", help="what was not understood, row by row, as a table")
+    parser.add_argument("--report", type=Path, metavar="REPORT.csv", help="what was not understood, as a table")
     parser.add_argument("--encoding", help="for --draft: the letters it is in (default: found out)")
     parser.add_argument("--delimiter", help="for --draft: what stands between cells (default: found out)")
 
@@ -92,19 +92,22 @@ def _read(args: argparse.Namespace) -> int:
             told.close()
 
 
-def _gone_through(
-    args: argparse.Namespace, ledger: Ledger, by: Map, table: Table, mapper: Mapper, told: Report
-) -> int:
+def _gone_through(args: argparse.Namespace, ledger: Ledger, by: Map, table: Table, mapper: Mapper, told: Report) -> int:
     begun = {"name": by.name, "label": args.file.name, "n": table.rows, "sha256": table.sha256}
-    loader, sums = Loader(ledger, mapper.id, begun), Sums()
+    loader, sums = Loader(ledger, mapper.id, by.prefix, begun), Sums()
     rows = (mapper.read(row) for row in table)
     batches = ([one] for one in rows) if args.dry_run else loader.load(rows)
     ended = False
     try:
         with showing() as progress:
             for batch in batches:
-                _taken(batch, sums, told)
+                for one in batch:
+                    sums.add(one)
+                    told.add(one, one.misses)
                 progress("importing" if not args.dry_run else "reading_table", sums.rows)
+        if not args.dry_run:
+            while ledger.check_due():
+                pass
         ended = True
     finally:
         if not args.dry_run and loader.loaded.written:
@@ -115,12 +118,6 @@ def _gone_through(
             print(_say("cut", rows=sums.rows, all=table.rows))
     _say_all(args, by, table, sums, loader.loaded)
     return 1 if sums.odd_rows else 0
-
-
-def _taken(batch: list[Mapped], sums: Sums, told: Report) -> None:
-    for one in batch:
-        sums.add(one)
-        told.add(one, one.misses)
 
 
 def _map(path: Path, known: Knowledge) -> Map:
@@ -166,6 +163,8 @@ def _say_all(args: argparse.Namespace, by: Map, table: Table, sums: Sums, done: 
     if silent:
         print(_say("not_named", n=len(silent)))
     if args.dry_run:
+        if sums.human:
+            print(_say("human", n=sums.human))
         print(_say("dry", rows=sums.rows, odd=sums.odd_rows, table=args.file))
     else:
         print(_say("done", rows=sums.rows, written=done.written, there=done.there, left=done.left,

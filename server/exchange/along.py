@@ -38,7 +38,7 @@ def spans(element: str, taxon: str | None, knowledge: Knowledge) -> dict[str, li
 
 
 def centre_at(end: str, element: str, taxon: str | None, knowledge: Knowledge, called: Mapping[str, str]) -> str | None:
-    """The fusion centre that stands for an end; None where the bone has none. `called`: {element: centre} of the map."""
+    """The fusion centre that stands for an end, None where the bone has none. `called`: {element: centre} by a map."""
     own = {one.key for one in knowledge.centres_of(element, taxon)}
     wanted = called.get(element, end)
     return wanted if wanted in own else None

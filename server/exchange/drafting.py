@@ -1,6 +1,6 @@
 """A first draft of a map, guessed from a table's headings and most frequent words; a person then goes through it.
 
-Only what the tables know is guessed: our keys and names, Latin names, codes of measurements, ids of NCBI Taxonomy and of
+Only what the tables know is guessed: our keys and names, Latin names, codes of measurements, ids of NCBI Taxonomy and
 Uberon, and a few words of the trade. Whatever is not known stands in the draft as a line that is commented out. Nothing
 is read by a draft that nobody has looked at: `--dry-run` says what it makes of the table. Not here: what a map may say.
 """
@@ -13,6 +13,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+from fieldapp.assets import languages, texts
 from fieldapp.domain.knowledge import Knowledge
 from server.exchange import slots
 from server.exchange.tables import Table
@@ -120,9 +121,9 @@ def draft(table: Table, name: str, knowledge: Knowledge) -> str:
         f"delimiter = {_quoted(table.delimiter)}",
         f"decimal = {_quoted(decimal)}",
     ]
-    taken: set[str] = set()
+    meant = guesser.slots(seen)
     for heading, one in seen.items():
-        lines += ["", *guesser.column(heading, one, taken)]
+        lines += ["", *guesser.column(heading, one, meant.get(heading, ""))]
     return "\n".join(lines) + "\n"
 
 
@@ -135,10 +136,19 @@ class Guesser:
         self._taxa: dict[str, str] = {}
         self._elements: dict[str, str] = {}
         for key, taxon in knowledge.taxa.items():
-            self._learn(self._taxa, key, key, taxon.name, taxon.latin, *(f"ncbi{one}" for one in taxon.ncbi))
+            # A genus is no species; but whoever writes "Homo" is to be heard.
+            genus = taxon.latin.partition(" ")[0] if taxon.kind == "family" or key == "human" else ""
+            ids = (f"ncbi{one}" for one in taxon.ncbi)
+            self._learn(self._taxa, key, key, *self._called("taxon", key), taxon.latin, genus, *ids)
         for key, element in knowledge.elements.items():
-            names = (element.name, element.latin, element.uberon_label, element.uberon)
-            self._learn(self._elements, key, key, *names)
+            names = (element.latin, element.uberon_label, element.uberon)
+            self._learn(self._elements, key, key, *self._called("element", key), *names)
+
+    def _called(self, of: str, key: str) -> Iterator[str]:
+        """The names that a word has in every language there is."""
+        for lang in languages():
+            if name := texts(lang).get(f"{of}.{key}"):
+                yield name
 
     def _learn(self, into: dict[str, str], key: str, *names: str) -> None:
         for one in names:
@@ -154,43 +164,51 @@ class Guesser:
         if slot in ("taxon", "element"):
             return (self._taxa if slot == "taxon" else self._elements).get(plain, "")
         of = slots.LISTS.get(slot) or slots.FAMILY_LISTS.get(slot.partition(".")[0], "")
-        own = {_plain(key): key for key in self.knowledge.words.get(of, ())}
+        own = {_plain(name): key for key in self.knowledge.words.get(of, ()) for name in (key, *self._called(of, key))}
         own |= WORDS.get(of, {})
         return own.get(plain, "")
 
-    def slot(self, heading: str, seen: Seen) -> str:
-        """The slot that a column seems to be for; "" where nothing is known."""
-        bare = re.sub(r"\[.*?\]|\(.*?\)", "", heading).strip()
-        if bare in self.knowledge.measures.codes and seen.figures:
-            return f"measure.{bare}"
-        if (slot := self._headings.get(_plain(bare), "")) and self._fits(slot, seen):
-            return slot
-        for slot in ("taxon", "element"):
-            told = sum(seen.words.values())
-            if told and sum(n for word, n in seen.words.items() if self.word(slot, word)) > 0.5 * told:
+    def slots(self, seen: Mapping[str, Seen]) -> dict[str, str]:
+        """{heading: the slot that its column seems to be for}, each slot once: what a heading says goes before what its
+        words say, and a column with one word in all rows tells one from another by nothing."""
+        found: dict[str, str] = {}
+        for guess in (self._by_code, self._by_heading, self._by_words):
+            for heading, one in seen.items():
+                slot = guess(heading, one) if one.words and heading not in found else ""
+                if slot and (slot == slots.NOTE or slot not in found.values()):
+                    found[heading] = slot
+        return found
+
+    def _by_code(self, heading: str, seen: Seen) -> str:
+        bare = _bare(heading)
+        return f"measure.{bare}" if bare in self.knowledge.measures.codes and seen.figures else ""
+
+    def _by_heading(self, heading: str, seen: Seen) -> str:
+        slot = self._headings.get(_plain(_bare(heading)), "")
+        if slot in slots.JOINED and len(seen.words) == 1:
+            return ""
+        wants_figures = slots.is_figure(slot) or slot == slots.COUNT or slot.partition(".")[0] in slots.WHOLES
+        return slot if seen.figures or not wants_figures else ""
+
+    def _by_words(self, heading: str, seen: Seen) -> str:
+        told, bare = sum(seen.words.values()), _bare(heading)
+        # One word alone may be anything: a country in all rows is no bird.
+        for slot in ("taxon", "element") if len(seen.words) > 2 else ():
+            if sum(n for word, n in seen.words.items() if self.word(slot, word)) > 0.5 * told:
                 return slot
-        codes = {one.casefold(): one for one in sorted(self.knowledge.measures.codes, reverse=True)}
         # GLL and GLl are two: a code in other letters is a guess that only figures make likely.
+        codes = {one.casefold(): one for one in sorted(self.knowledge.measures.codes, reverse=True)}
         code = codes.get(bare.casefold(), "") if seen.figures and len(bare) > 1 else ""
         return f"measure.{code}" if code else ""
 
-    def _fits(self, slot: str, seen: Seen) -> bool:
-        if slots.is_figure(slot) or slot == slots.COUNT or slot.partition(".")[0] in slots.WHOLES:
-            return seen.figures
-        return True
-
-    def column(self, heading: str, seen: Seen, taken: set[str]) -> Iterator[str]:
+    def column(self, heading: str, seen: Seen, slot: str) -> Iterator[str]:
         """The lines of a draft about a column."""
-        slot = self.slot(heading, seen)
         head = f"[column.{_quoted(heading)}]"
-        if not slot or slot in taken:
-            told = "nothing in it" if not seen.words else f"for example {_few(seen.words)}"
-            also = f"; {slot} is guessed of a column before" if slot else ""
-            yield f"# {head}  # {told}{also}"
+        if not slot:
+            told = f"for example {_few(seen.words)}" if seen.words else "nothing in it"
+            yield f"# {head}  # {told}"
             yield '# to = ""'
             return
-        if slot != slots.NOTE:
-            taken.add(slot)
         yield head
         yield f"to = {_quoted(slot)}"
         if slots.words_of(slot, self.knowledge) is not None:
@@ -209,6 +227,11 @@ class Guesser:
             yield "# and more words than are listed here"
 
 
+def _bare(heading: str) -> str:
+    """A heading without what stands in brackets."""
+    return re.sub(r"\[.*?\]|\(.*?\)", "", heading).strip()
+
+
 def _few(words: Mapping[str, int]) -> str:
     return ", ".join(_quoted(word[:30]) for word in list(words)[:3])
 
@@ -224,4 +247,3 @@ def _number(text: str) -> bool:
 def _quoted(text: str) -> str:
     # A JSON string is a TOML string, but for DEL.
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-

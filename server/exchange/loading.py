@@ -1,7 +1,7 @@
 """Mapped rows into the ledger: batch by batch, each a transaction, each row once however often it is asked for.
 
 Every id follows from the site, the file's digest and the row, so a second run writes nothing again and one that was cut
-off goes on. The rules look at a batch within its own transaction: what they raise, a bone read as human first of all, is
+off goes on. The rules look at a batch within its own transaction: what they raise, a bone read as human before all, is
 on hold from the first moment at which anybody can see it. A context or bag that is there is left as it is; nothing goes
 into one whose analysis is finished (locked). Not here: what a row means (mapping), the report.
 """
@@ -27,6 +27,8 @@ from server.ledger.ledger import Edit
 from server.ledger.meta import names
 
 BATCH = 250
+BAG = 500
+"""Rows of one bag that no table has named."""
 IMPORT = {"person": "", "name": "import", "role": "recorder"}
 """`by` of what a table brings: read by nobody here."""
 
@@ -54,11 +56,15 @@ class Loaded:
         self.raised += other.raised[: 100 - len(self.raised)]
 
 
-class Loader:
-    """Writes rows. `begun`: the fields of the log's line, which is written with the first batch."""
+_OF_CONTEXT = ("trench", "phase", "grave_like")
 
-    def __init__(self, ledger: Ledger, new_id: Id, begun: Mapping[str, Any]) -> None:
-        self._ledger, self._id, self._begun = ledger, new_id, dict(begun)
+
+class Loader:
+    """Writes rows. `prefix`: what labels of bags begin with that no column names; `begun`: the fields of the line in
+    the log, which is written with the first batch."""
+
+    def __init__(self, ledger: Ledger, new_id: Id, prefix: str, begun: Mapping[str, Any]) -> None:
+        self._ledger, self._id, self._prefix, self._begun = ledger, new_id, prefix, dict(begun)
         self.loaded = Loaded()
 
     def load(self, rows: Iterable[Mapped]) -> Iterator[list[Mapped]]:
@@ -78,7 +84,7 @@ class Loader:
         fresh = [one for one in made if one.docket not in there]
         done.there, done.left = len(made) - len(fresh), len(batch) - len(made)
         site = names(connection).site
-        places = _Places(connection, fresh, site, self._id)
+        places = _Places(connection, fresh, site, self._id, self._prefix)
         free = [one for one in fresh if not places.is_locked(one)]
         done.left += len(fresh) - len(free)
         edits = [*places.edits(free)]
@@ -119,7 +125,8 @@ class Loader:
 class _Places:
     """The contexts and bags that the rows of a batch lie in: those that are there, and what makes the others."""
 
-    def __init__(self, connection: Connection, rows: Sequence[Mapped], site: str, new_id: Id) -> None:
+    def __init__(self, connection: Connection, rows: Sequence[Mapped], site: str, new_id: Id, prefix: str) -> None:
+        self._prefix = prefix
         self._contexts: dict[str, tuple[str, dict[str, Any]]] = {}
         self._bags: dict[str, tuple[str, dict[str, Any]]] = {}
         self._wanted: dict[str, dict[str, Any]] = {}
@@ -134,14 +141,19 @@ class _Places:
         place = one.place
         number = str(place.get("context", ""))
         if number:
-            values = {"number": number, **{name: place[name] for name in ("trench", "phase", "grave_like") if name in place}}
+            values = {
+                "number": number,
+                **{name: place[name] for name in ("trench", "phase", "grave_like") if name in place},
+            }
             if "context_type" in place:
                 values["type"] = place["context_type"]
             self._contexts.setdefault(_key(number), (context_id(site, number), values))
         own = {name: place[name] for name in ("recovery", "mesh_mm") if name in place}
         if number and ("bag" in place or own):
-            # How a piece was got is said of its bag: one for each way in each context.
-            told = str(place.get("bag") or f"{one.label.partition(' ')[0]} {number} {place.get('recovery', '')}").strip()
+            # How a piece was got is said of its bag: a table that names none gets one for each way in each context, of
+            # no more rows than a bag holds, since the rules look at all that lies in it.
+            own_words = (self._prefix, number, place.get("recovery", ""), one.row.number // BAG + 1)
+            told = str(place.get("bag") or " ".join(filter(None, map(str, own_words))))
             key = f"{_key(number)}/{told}/{own}"
             context = self._contexts[_key(number)][0]
             self._bags.setdefault(key, (new_id(f"bag/{key}"), {"label": told, "context": context, **own}))
@@ -149,7 +161,7 @@ class _Places:
 
     def _differs(self, one: Mapped) -> None:
         known = self._there.get(self._contexts.get(_key(str(one.place.get("context", ""))), ("", {}))[0])
-        for name in ("trench", "phase", "grave_like"):
+        for name in _OF_CONTEXT:
             said = known.value(name) if known is not None else None
             if name in one.place and said is not None and said != one.place[name]:
                 one.misses.append(Miss("", str(one.place[name]), "context_says", {"path": name, "there": str(said)}))

@@ -1,7 +1,7 @@
 """A row of somebody's table as the values of one docket, by a map; and what of it the map did not tell. Pure.
 
-Nothing is guessed that no line of the map says. What is not understood is a `Miss`, and stands in the row that the docket
-keeps. The human question is never answered here, only raised. Not here: ids of contexts and bags, and writing (loading).
+Nothing is guessed that no line of the map says. What is not understood is a `Miss`, and stands in the row that the
+docket keeps. The human question is never answered here, only raised. Not here: contexts and bags, writing (loading).
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ MOST = 1_000_000.0
 """No figure of a bone is larger: grams, millimetres, pieces."""
 STAGE = "analysis"
 _FIGURE = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?\Z", re.ASCII)
+_HUMAN = re.compile(r"\b(homo|human|humans|humain|humano|umano|hominin|hominid|mensch|menschlich)\b", re.IGNORECASE)
+"""Words for human remains in the languages of many tables. Common practice, no source."""
 _PLACE = ("context", "trench", "phase", "context_type", "grave_like", "bag", "recovery", "mesh_mm")
 _PLAIN = tuple(one for one in readings.PLAIN if one not in ("material", "place", "fracture", "ask"))
 _LONGEST = 200
@@ -44,6 +46,7 @@ class Mapped:
 
     docket   its id                        place   {slot: word} of where it lay
     said     {slot: word} of all that the map told        values  {path: value} of the docket, without place and label
+    human    whether it is read as human, or may be
     counted  what the table counts of specimens: 7.5; None where it counts none
     left     why no docket can be made of it, a key of the texts; "" for one that is
     """
@@ -54,6 +57,7 @@ class Mapped:
     place: dict[str, Any] = field(default_factory=dict)
     values: dict[str, Any] = field(default_factory=dict)
     label: str = ""
+    human: bool = False
     counted: float | None = None
     left: str = ""
     misses: list[Miss] = field(default_factory=list)
@@ -73,6 +77,11 @@ class Mapper:
     def __init__(self, by: Map, knowledge: Knowledge, site: str, file: str, sha256: str) -> None:
         self.map, self.knowledge = by, knowledge
         self._space = uuid.uuid5(uuid.UUID(site), f"import/{sha256}")
+        self._animals = [
+            each.heading
+            for each in by.columns
+            if "taxon" in each.to or any("taxon" in said for said in each.words.values())
+        ]
         self._origin = {"file": file[-_LONGEST:], "sha256": sha256} | ({"credit": by.credit} if by.credit else {})
 
     def id(self, name: str) -> str:
@@ -122,6 +131,19 @@ class Mapper:
                 for slot in [slot for slot, value in case.said.items() if value == ""]:
                     one.said.pop(slot, None)
                 self._put(one, Column(heading), cells.get(heading, "").strip(), case.said)
+
+        self._doubt(one)
+
+    def _doubt(self, one: Mapped) -> None:
+        """A cell of an animal that says human in so many words raises the question, whatever the map makes of it."""
+        taxon = one.said.get("taxon")
+        if taxon == "mammal_or_human" or (taxon is not None and self.knowledge.is_a(taxon, "human")):
+            return
+        for heading in self._animals:
+            if _HUMAN.search(cell := one.row.cells.get(heading, "")):
+                one.said[slots.HUMAN] = "query"
+                one.misses.append(Miss(heading, cell, "perhaps_human"))
+                return
 
     def _put(self, one: Mapped, column: Column, text: str, said: Mapping[str, Any]) -> None:
         for slot, value in said.items():
@@ -189,6 +211,7 @@ class Mapper:
         if "certainty" in said and "taxon" in said:
             answers["certainty"] = said["certainty"]
         element, taxon = answers.get("element", ""), answers.get("taxon")
+        one.human = "human" in said or taxon == "mammal_or_human" or (taxon is not None and know.is_a(taxon, "human"))
         self._portions(one, answers, element, taxon)
         self._side(one, answers)
         self._fusion(one, answers, element, taxon)

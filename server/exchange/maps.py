@@ -308,9 +308,7 @@ class _Reader:
             return {}
         return found
 
-    def _text(
-        self, told: Mapping[str, Any], key: str, where: str, *, wanted: bool = False, strip: bool = True
-    ) -> str:
+    def _text(self, told: Mapping[str, Any], key: str, where: str, *, wanted: bool = False, strip: bool = True) -> str:
         found = told.get(key, "")
         if not isinstance(found, str):
             self._fault("wrong_sort", where=f"{where}.{key}".lstrip("."))

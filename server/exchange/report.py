@@ -1,7 +1,7 @@
 """What was not understood of a table, as a table: row, line, column, value, why. And the same counted, for the screen.
 
-Written as the rows go by, so that it needs no memory for a million. Cells that a spreadsheet would take for a formula get
-an apostrophe before them. Not here: what is odd about a row (mapping).
+Written as the rows go by, so that a million need no memory. Cells that a spreadsheet would take for a formula get an
+apostrophe before them. Not here: what is odd about a row (mapping).
 """
 
 from __future__ import annotations
@@ -75,6 +75,7 @@ class Sums:
     counted: float = 0.0
     whole: int = 0
     halves: int = 0
+    human: int = 0
     times: Counter[tuple[str, str]] = field(default_factory=Counter)
     words: dict[tuple[str, str], Counter[str]] = field(default_factory=dict)
 
@@ -83,6 +84,7 @@ class Sums:
         self.rows += 1
         self.odd_rows += bool(row.misses)
         self.counted += row.counted or 0.0
+        self.human += row.human
         self.whole += row.values.get("count") or 0
         for one in row.misses:
             self.halves += one.why in ("half", "broken_count")

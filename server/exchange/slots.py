@@ -48,7 +48,9 @@ JOINED = frozenset({"context", "bag", "label"})
 RAISES = ("query", "not_excluded")
 ENDS = ("proximal", "distal")
 COUNT, NOTE, TOOTH, WORN, HUMAN = "count", "note", "tooth", "worn", "human"
-SINGLE = frozenset({*LISTS, *TEXTS, "element", "taxon", COUNT, TOOTH, WORN, HUMAN, "weathering"}) | (FIGURES - {"measure"})
+SINGLE = frozenset({*LISTS, *TEXTS, "element", "taxon", COUNT, TOOTH, WORN, HUMAN, "weathering"}) | (
+    FIGURES - {"measure"}
+)
 FAMILIES = frozenset({*FAMILY_LISTS, "end", "measure", "mark", "wear"})
 
 

@@ -183,6 +183,8 @@ def _fault_in(path: Path, encoding: str) -> int | None:
                 line += decoder.decode(some, final=not some).count("\n")
             except UnicodeDecodeError as error:
                 return line + error.object[: error.start].count(b"\n")
+            except UnicodeError:  # such as UTF-16 that does not say which way round it is
+                return line
             if not some:
                 return None
 

@@ -100,8 +100,11 @@ def person(name: str, role: str) -> str:
     return ", ".join(one for one in (name or say("not_known_who"), word("role", role) if role else "") if one)
 
 
-_NOBODY = {("rules", "recorder"): "by_the_rules", ("cabin", "administrator"): "by_the_cabin",
-           ("import", "recorder"): "by_an_import"}
+_NOBODY = {
+    ("rules", "recorder"): "by_the_rules",
+    ("cabin", "administrator"): "by_the_cabin",
+    ("import", "recorder"): "by_an_import",
+}
 
 
 def plain(value: Any) -> str:
