@@ -48,9 +48,8 @@ JOINED = frozenset({"context", "bag", "label"})
 RAISES = ("query", "not_excluded")
 ENDS = ("proximal", "distal")
 COUNT, NOTE, TOOTH, WORN, HUMAN = "count", "note", "tooth", "worn", "human"
-SINGLE = frozenset({*LISTS, *TEXTS, "element", "taxon", COUNT, TOOTH, WORN, HUMAN, "weathering"}) | (
-    FIGURES - {"measure"}
-)
+_OTHER = {"element", "taxon", COUNT, TOOTH, WORN, HUMAN, "weathering"}
+SINGLE = frozenset({*LISTS, *TEXTS, *_OTHER, *FIGURES} - {"measure"})
 FAMILIES = frozenset({*FAMILY_LISTS, "end", "measure", "mark", "wear"})
 
 
@@ -74,7 +73,7 @@ def known(slot: str, knowledge: Knowledge) -> bool:
 
 def words_of(slot: str, knowledge: Knowledge) -> Collection[str] | None:
     """The words that a slot takes; None for one that takes figures, stages of wear or free words."""
-    family, dot, key = slot.partition(".")
+    family, dot, _ = slot.partition(".")
     if slot in ("element", "taxon"):
         return knowledge.elements.keys() if slot == "element" else knowledge.taxa.keys()
     if slot == HUMAN:

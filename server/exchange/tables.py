@@ -109,7 +109,7 @@ def look(path: Path, encoding: str, delimiter: str, told: Callable[[int], object
     renamed: list[str] = []
     rows = 0
     with path.open(encoding=encoding, newline="") as text:
-        for number, line, cells in _records(text, delimiter):
+        for number, _, cells in _records(text, delimiter):
             if number == 1:
                 if not any(cell.strip() for cell in cells):
                     raise TableWrong("no_headings")

@@ -1,7 +1,7 @@
 """Two published tables read by the maps that are shipped, against the figures that their publisher gives.
 
 Sources (class P of published figures; data CC BY 3.0, see tests/data/outside/open_context/README.md):
-Galik 2013, Barçın Höyük Zooarchaeology Data, Open Context, doi 10.6078/M7MS3QN7, with the publisher's counts of it;
+Galik 2013, zooarchaeology of Barcin Höyük, Open Context, doi 10.6078/M7MS3QN7, with the publisher's counts of it;
 Gourichon 2014, Neolithic Menteşe Faunal Data Table, Open Context, doi 10.6078/M7MG7MD8. The splits by fusion, the sums
 and the age classes were counted in the published tables themselves, with nothing of ours.
 """
