@@ -148,7 +148,7 @@ class _Places:
             if "context_type" in place:
                 values["type"] = place["context_type"]
             self._contexts.setdefault(_key(number), (context_id(site, number), values))
-        own = {name: place[name] for name in ("recovery", "mesh_mm") if name in place}
+        own: dict[str, Any] = {name: place[name] for name in ("recovery", "mesh_mm") if name in place}
         if number and ("bag" in place or own):
             # How a piece was got is said of its bag: a table that names none gets one for each way in each context, of
             # no more rows than a bag holds, since the rules look at all that lies in it.

@@ -244,7 +244,8 @@ def test_a_draft_knows_what_the_tables_know_and_comments_out_the_rest(
     for line in (
         'delimiter = ";"', 'decimal = ","', '[column."Tierart"]\nto = "taxon"', '"Rind" = "cattle"', '"Homo" = "human"',
         '"Ovis aries" = "sheep"', '"UBERON:0000979" = "tibia"', '# "xyz" = ""  # 1 rows', '"li" = "left"',
-        '[column."Bd"]\nto = "measure.Bd"', '# [column."Farbe"]  # for example "rot"', '[column."Anzahl"]\nto = "count"',
+        '[column."Bd"]\nto = "measure.Bd"',
+        '# [column."Farbe"]  # for example "rot"', '[column."Anzahl"]\nto = "count"',
     ):  # fmt: skip
         assert line in text, text
     assert typed(desk.table, "--map", draft, "--data", desk.data, "--dry-run") == 1
