@@ -268,7 +268,9 @@ def planted(scene: Scene, rogue: Rogue) -> Scene:
 
 
 RECORDS = (STOP, LATE, DISPUTED, hold_of("stop"), an_id("photo"), PIT)
-PATHS = ("place", "imported", "deleted", "place_sealed", f"step/{an_id('words')}", "zone", "sha256", "note/x", "reading")
+PATHS = (
+    "place", "imported", "deleted", "place_sealed", f"step/{an_id('words')}", "zone", "sha256", "note/x", "reading",
+)  # fmt: skip
 
 
 def addresses(rule: Rule, scene: Scene) -> set[str]:
