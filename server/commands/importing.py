@@ -94,7 +94,7 @@ def _read(args: argparse.Namespace) -> int:
 
 def _gone_through(args: argparse.Namespace, ledger: Ledger, by: Map, table: Table, mapper: Mapper, told: Report) -> int:
     begun = {"name": by.name, "label": args.file.name, "n": table.rows, "sha256": table.sha256}
-    loader, sums = Loader(ledger, mapper.id, by.prefix, begun), Sums()
+    loader, sums = Loader(ledger, mapper.id, by, begun), Sums()
     rows = (mapper.read(row) for row in table)
     batches = ([one] for one in rows) if args.dry_run else loader.load(rows)
     ended = False

@@ -8,7 +8,7 @@ into one whose analysis is finished (locked). Not here: what a row means (mappin
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import Any
@@ -16,24 +16,22 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from fieldapp.domain import human
-from fieldapp.domain.ids import context_id, context_number, hold_id
+from fieldapp.domain.ids import hold_id
+from fieldapp.records import sealing
 from fieldapp.records.fold import Record
 from fieldapp.records.raising import hold_write
-from server.exchange.mapping import Mapped, Miss
-from server.ledger import Ledger, holds, tables
+from server.exchange.mapping import Mapped
+from server.exchange.maps import Map
+from server.exchange.placing import Id, Places
+from server.ledger import Ledger, checks, holds, tables
 from server.ledger.database import among
 from server.ledger.folding import records_of
 from server.ledger.ledger import Edit
 from server.ledger.meta import names
 
 BATCH = 250
-BAG = 500
-"""Rows of one bag that no table has named."""
 IMPORT = {"person": "", "name": "import", "role": "recorder"}
 """`by` of what a table brings: read by nobody here."""
-
-Id = Callable[[str], str]
-"""The id of a record that a file brings, by a name of its own (mapping.Mapper.id)."""
 
 
 @dataclass
@@ -56,15 +54,11 @@ class Loaded:
         self.raised += other.raised[: 100 - len(self.raised)]
 
 
-_OF_CONTEXT = ("trench", "phase", "grave_like")
-
-
 class Loader:
-    """Writes rows. `prefix`: what labels of bags begin with that no column names; `begun`: the fields of the line in
-    the log, which is written with the first batch."""
+    """Writes rows that a map has read. `begun`: the fields of the line in the log, written with the first batch."""
 
-    def __init__(self, ledger: Ledger, new_id: Id, prefix: str, begun: Mapping[str, Any]) -> None:
-        self._ledger, self._id, self._prefix, self._begun = ledger, new_id, prefix, dict(begun)
+    def __init__(self, ledger: Ledger, new_id: Id, by: Map, begun: Mapping[str, Any]) -> None:
+        self._ledger, self._id, self._map, self._begun = ledger, new_id, by, dict(begun)
         self.loaded = Loaded()
 
     def load(self, rows: Iterable[Mapped]) -> Iterator[list[Mapped]]:
@@ -83,119 +77,75 @@ class Loader:
         there = set(connection.scalars(select(column.id).where(among(connection, column.id, [o.docket for o in made]))))
         fresh = [one for one in made if one.docket not in there]
         done.there, done.left = len(made) - len(fresh), len(batch) - len(made)
-        site = names(connection).site
-        places = _Places(connection, fresh, site, self._id, self._prefix)
+        places = Places(connection, fresh, names(connection).site, self._id, self._map.prefix)
         free = [one for one in fresh if not places.is_locked(one)]
         done.left += len(fresh) - len(free)
-        edits = [*places.edits(free)]
-        done.contexts = sum(one.kind == "context" for one in edits)
-        done.bags = len(edits) - done.contexts
-        edits += [Edit("docket", one.docket, {**one.values, **places.of(one), "label": one.label}, {}) for one in free]
-        if not edits:
+        if not free:
             return done
         if self._begun:
             self._ledger.note_in(connection, "import_begun", "cabin", self._begun)
             self._begun = {}
-        self._ledger.write_many_in(connection, edits, IMPORT)
-        self._ledger.check_in(connection, [one.record for one in edits])
-        raised = self._hold(connection, free)
+        around = [*places.edits(free)]
+        done.contexts = sum(one.kind == "context" for one in around)
+        done.bags = len(around) - done.contexts
+        self._ledger.write_many_in(connection, around, IMPORT)
+        dockets = {one.docket: {**one.values, **places.of(one), "label": one.label} for one in free}
+        sealed = self._sealed(connection, dockets)
+        self._ledger.write_many_in(connection, [Edit("docket", one, dockets[one], {}) for one in dockets], IMPORT)
+        self._ledger.check_in(connection, [*(one.record for one in around), *dockets])
+        raised = self._hold(connection, free, sealed)
         done.written, done.raised, done.raised_n = len(free), [one.label for one in raised][:100], len(raised)
         return done
 
-    def _hold(self, connection: Connection, made: Sequence[Mapped]) -> list[Mapped]:
+    def _sealed(self, connection: Connection, dockets: Mapping[str, dict[str, Any]]) -> dict[str, str]:
+        """{docket: where it lay exactly, sealed to the cabin} of those that the rules will raise: it is taken out of
+        their rows before anything is written, since what is written goes to every tablet."""
+        told = {one: self._exact(values) for one, values in dockets.items()}
+        told = {one: cells for one, cells in told.items() if cells}
+        if not told:
+            return {}
+        site = names(connection).site
+        records = [_as_would_be(one, site, dockets[one]) for one in told]
+        found = checks.would_find(connection, records)
+        (own,) = records_of(connection, [site])
+        sealed = {}
+        for record in records:
+            asked = [one.raises for one in found[record.id] if one.raises]
+            said = [value for path, value in dockets[record.id].items() if path.startswith("human/")]
+            if human.RAISED.isdisjoint([*asked, *map(human.answer_of, said)]):
+                continue
+            cells, values = told[record.id], dockets[record.id]
+            columns = {one: cell for one, cell in values["imported"]["columns"].items() if one not in cells}
+            values["imported"] = {**values["imported"], "columns": columns}
+            words = "; ".join(f"{heading}: {cell}" for heading, cell in cells.items())
+            sealed[record.id] = sealing.seal(words, str(own.value("cabin_key")), hold_id(record.id))
+        return sealed
+
+    def _exact(self, values: Mapping[str, Any]) -> dict[str, str]:
+        columns: Mapping[str, str] = values["imported"]["columns"]
+        return {heading: columns[heading] for heading in self._map.exact if heading in columns}
+
+    def _hold(self, connection: Connection, made: Sequence[Mapped], sealed: Mapping[str, str]) -> list[Mapped]:
         """Opens the holds of those that are raised now."""
         column = tables.record.c
         here = among(connection, column.id, [one.docket for one in made])
-        rows = connection.execute(select(column.id, column.answer).where(here, column.answer.in_(human.RAISED)))
-        answers = {row.id: row.answer for row in rows}
+        answers = set(connection.scalars(select(column.id).where(here, column.answer.in_(sorted(human.RAISED)))))
         raised = [one for one in made if one.docket in answers]
-        if not raised:
-            return []
         contexts = holds.contexts_of(connection, records_of(connection, [one.docket for one in raised]))
         edits = []
         for one in raised:
-            # A stop is for bone in the ground: what stands in a table has been lifted.
-            written = hold_write(None, one.docket, contexts.get(one.docket, ""), "query", "", lifted=False)
+            # A stop is for bone in the ground: what stands in a table has been lifted, though nobody here has said so.
+            written = hold_write(None, one.docket, contexts.get(one.docket, ""), human.QUERY, "", lifted=False)
             if written is not None:
-                edits.append(Edit("hold", hold_id(one.docket), written.set, written.over))
+                place = {"place_sealed": sealed[one.docket]} if one.docket in sealed else {}
+                edits.append(Edit("hold", hold_id(one.docket), {**written.set, **place}, written.over))
         self._ledger.write_many_in(connection, edits, IMPORT)
         return raised
 
 
-class _Places:
-    """The contexts and bags that the rows of a batch lie in: those that are there, and what makes the others."""
-
-    def __init__(self, connection: Connection, rows: Sequence[Mapped], site: str, new_id: Id, prefix: str) -> None:
-        self._prefix = prefix
-        self._contexts: dict[str, tuple[str, dict[str, Any]]] = {}
-        self._bags: dict[str, tuple[str, dict[str, Any]]] = {}
-        self._wanted: dict[str, dict[str, Any]] = {}
-        for one in rows:
-            self._read(one, site, new_id)
-        ids = [key for key, _ in (*self._contexts.values(), *self._bags.values())]
-        self._there = {one.id: one for one in records_of(connection, sorted(set(ids)))}
-        for one in rows:
-            self._differs(one)
-
-    def _read(self, one: Mapped, site: str, new_id: Id) -> None:
-        place = one.place
-        number = str(place.get("context", ""))
-        if number:
-            values = {
-                "number": number,
-                **{name: place[name] for name in ("trench", "phase", "grave_like") if name in place},
-            }
-            if "context_type" in place:
-                values["type"] = place["context_type"]
-            self._contexts.setdefault(_key(number), (context_id(site, number), values))
-        own: dict[str, Any] = {name: place[name] for name in ("recovery", "mesh_mm") if name in place}
-        if number and ("bag" in place or own):
-            # How a piece was got is said of its bag: a table that names none gets one for each way in each context, of
-            # no more rows than a bag holds, since the rules look at all that lies in it.
-            own_words = (self._prefix, number, place.get("recovery", ""), one.row.number // BAG + 1)
-            told = str(place.get("bag") or " ".join(filter(None, map(str, own_words))))
-            key = f"{_key(number)}/{told}/{own}"
-            context = self._contexts[_key(number)][0]
-            self._bags.setdefault(key, (new_id(f"bag/{key}"), {"label": told, "context": context, **own}))
-            one.place["_bag"] = key
-
-    def _differs(self, one: Mapped) -> None:
-        known = self._there.get(self._contexts.get(_key(str(one.place.get("context", ""))), ("", {}))[0])
-        for name in _OF_CONTEXT:
-            said = known.value(name) if known is not None else None
-            if name in one.place and said is not None and said != one.place[name]:
-                one.misses.append(Miss("", str(one.place[name]), "context_says", {"path": name, "there": str(said)}))
-
-    def is_locked(self, one: Mapped) -> bool:
-        """Whether a row would go into a locked context: then it is left, and says so."""
-        context = self._there.get(self._contexts.get(_key(str(one.place.get("context", ""))), ("", {}))[0])
-        if context is None or not _locked(context):
-            return False
-        one.left = "locked"
-        one.misses.append(Miss("", str(one.place.get("context")), "locked"))
-        return True
-
-    def edits(self, rows: Iterable[Mapped]) -> Iterator[Edit]:
-        """What makes the contexts and bags of these rows that are not there."""
-        made: set[str] = set()
-        for one in rows:
-            context = self._contexts.get(_key(str(one.place.get("context", ""))))
-            for kind, found in (("context", context), ("bag", self._bags.get(one.place.get("_bag", "")))):
-                if found is not None and found[0] not in self._there and found[0] not in made:
-                    made.add(found[0])
-                    yield Edit(kind, found[0], found[1], {})
-
-    def of(self, one: Mapped) -> dict[str, Any]:
-        """What a docket says of where it lies."""
-        if (bag := self._bags.get(one.place.get("_bag", ""))) is not None:
-            return {"bag": bag[0]}
-        context = self._contexts.get(_key(str(one.place.get("context", ""))))
-        return {"context": context[0]} if context is not None else {}
-
-
-def _key(number: str) -> str:
-    return context_number(number)
-
-
-def _locked(context: Record) -> bool:
-    return any(value is True for value in context.heads.get("locked", {}).values())
+def _as_would_be(docket: str, site: str, values: Mapping[str, Any]) -> Record:
+    """A docket that is not written yet, as it would be."""
+    found = Record(docket)
+    found.kinds, found.sites = ("docket",), (site,)
+    found.heads = {path: {"~": value} for path, value in values.items()}
+    return found

@@ -203,6 +203,9 @@ class Mapper:
 
     def _place(self, one: Mapped) -> None:
         one.place = {slot: one.said[slot] for slot in _PLACE if slot in one.said}
+        if one.place and "context" not in one.place:
+            # Trench, phase and the way it was got are said by contexts and bags.
+            one.misses.append(Miss("", ", ".join(map(str, one.place.values())), "no_context"))
         one.label = str(one.said.get("label") or f"{self.map.prefix} {one.row.number}")
 
     def _docket(self, one: Mapped) -> None:

@@ -10,6 +10,8 @@
     delimiter = ","                      or ";", "\\t"
     decimal = "."                        or ","
     nothing = ["-", "n/a"]               cells that say nothing, beside empty ones
+    exact = ["Easting", "Northing"]      columns that say where exactly a piece lay: of one that is raised as possibly
+                                         human they are sealed to the cabin, and stand in no docket
 
     [count]
     halves = "up"                        how a specimen counted as n.5 is counted here: "up" or "down"
@@ -112,6 +114,7 @@ class Map:
     delimiter: str = ","
     decimal: str = "."
     nothing: frozenset[str] = frozenset({""})
+    exact: tuple[str, ...] = ()
     halves: str = "up"
     every: Said = field(default_factory=dict)
     ends: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
@@ -121,7 +124,8 @@ class Map:
 
     def headings(self) -> Iterator[str]:
         """Every heading that it speaks of."""
-        yield from dict.fromkeys([one.heading for one in self.columns] + [each for c in self.cases for each in c.when])
+        columns, cases = [one.heading for one in self.columns], [each for one in self.cases for each in one.when]
+        yield from dict.fromkeys([*columns, *cases, *self.exact])
 
 
 def read(text: str, knowledge: Knowledge) -> Map:
@@ -150,16 +154,12 @@ class _Reader:
         if told.get("format") != FORMAT:
             self._fault("format", given=told.get("format"), known=FORMAT)
         file, count, spans = (self._table(told, one, one) for one in ("file", "count", "spans"))
-        self._keys("file", file, ("encoding", "delimiter", "decimal", "nothing"))
+        self._keys("file", file, ("encoding", "delimiter", "decimal", "nothing", "exact"))
         self._keys("count", count, ("halves",))
         self._keys("spans", spans, ("rest",))
         rest = self._text(spans, "rest", "spans")
         if rest:
             self._one("spans.rest", rest, self.knowledge.words["portion_state"])
-        nothing = file.get("nothing", [])
-        if not isinstance(nothing, list) or not all(isinstance(one, str) for one in nothing):
-            self._fault("wrong_sort", where="file.nothing")
-            nothing = []
         return Map(
             name=self._text(told, "name", "", wanted=True),
             prefix=self._text(told, "prefix", "", wanted=True),
@@ -167,7 +167,8 @@ class _Reader:
             encoding=self._encoding(self._text(file, "encoding", "file") or "utf-8"),
             delimiter=self._delimiter(self._text(file, "delimiter", "file", strip=False) or ","),
             decimal=self._one("file.decimal", self._text(file, "decimal", "file") or ".", (".", ",")),
-            nothing=frozenset({"", *(one.strip() for one in nothing)}),
+            nothing=frozenset({"", *self._listed(file, "nothing")}),
+            exact=self._listed(file, "exact"),
             halves=self._one("count.halves", self._text(count, "halves", "count") or "up", HALVES),
             every=self._said("every", self._table(told, "every", "every")),
             ends=self._ends(self._table(told, "end", "end")),
@@ -175,6 +176,13 @@ class _Reader:
             columns=tuple(self._columns(self._table(told, "column", "column"))),
             cases=tuple(self._cases(told.get("case", []))),
         )
+
+    def _listed(self, file: Mapping[str, Any], key: str) -> tuple[str, ...]:
+        found = file.get(key, [])
+        if not isinstance(found, list) or not all(isinstance(one, str) for one in found):
+            self._fault("wrong_sort", where=f"file.{key}")
+            return ()
+        return tuple(one.strip() for one in found)
 
     def _encoding(self, name: str) -> str:
         try:

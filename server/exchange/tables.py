@@ -18,7 +18,7 @@ from typing import Any
 
 CELL = 100_000
 """Characters of a cell. A longer one is a quotation mark that was not closed."""
-ROW = 400_000
+ROW = 100_000
 """Characters of a row that a docket takes: it is one change's text (fieldapp.records.changes.BODY_LIMIT)."""
 COLUMNS = 5000
 _AT_ONCE = 1 << 16

@@ -9,21 +9,18 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
 
 from fieldapp.domain import human
 from fieldapp.domain.ids import context_id
+from fieldapp.records import sealing
+from fieldapp.records.fold import Record
+from server import keys
 from server.config import Config
 from server.exchange import loading
 from server.ledger import CABIN, Ledger, events
 from server.ledger.ledger import Edit
-from server.ledger.place import Place
 from tests.server.exchange.made import HEAD, MAP, ROWS, csv_of, typed
-
-
-@pytest.fixture
-def place(tmp_path: Path) -> Place:
-    """The database is tried elsewhere."""
-    return Place(path=tmp_path / "ledger.sqlite")
 
 
 class Desk:
@@ -148,6 +145,42 @@ def test_bone_from_a_grave_is_raised_as_everywhere(desk: Desk) -> None:
     ledger = desk.ledger()
     assert {one.label for one in ledger.holds() if one.raised} == {"LB 2", "LB 3", "LB 4", "LB 5"}
     ledger.close()
+
+
+def test_where_possible_human_remains_lay_exactly_is_sealed_before_anything_is_written(desk: Desk) -> None:
+    desk.map.write_text(
+        HEAD + '[file]\nexact = ["E", "N"]\n[column.Ctx]\nto = "context"\n[column.Kind]\nto = "context_type"\n'
+        '[column.Animal]\nto = "taxon"\n',
+        encoding="utf-8",
+    )
+    rows = (
+        "1,layer,cattle,71.25,81.25", "1,layer,human,72.25,82.25", "2,grave,sheep,73.25,83.25",
+        "3,layer,Homo,74.25,84.25",
+    )  # fmt: skip
+    desk.table.write_text(csv_of(*rows, head="Ctx,Kind,Animal,E,N"), encoding="utf-8")
+    desk.run()
+    ledger = desk.ledger()
+    whole = "\n".join(body for _, body in _bodies(ledger))
+    assert ("71.25" in whole, "81.25" in whole) == (True, True)
+    for secret in ("72.25", "82.25", "73.25", "83.25", "74.25", "84.25"):
+        assert secret not in whole
+    opened = {one.label: sealing.unseal(*_sealed(desk, one.hold_record)) for one in ledger.holds()}
+    assert opened == {
+        "LB 3": "E: 72.25; N: 82.25",
+        "LB 4": "E: 73.25; N: 83.25",
+        "LB 5": "E: 74.25; N: 84.25",
+    }
+    ledger.close()
+
+
+def _bodies(ledger: Ledger) -> list[tuple[str, str]]:
+    """Every change as a tablet would get it."""
+    return [(one, body) for _, one, body in ledger.pull(0, 1000, "", notebook="a tablet").rows]
+
+
+def _sealed(desk: Desk, hold: Record | None) -> tuple[str, X25519PrivateKey, str]:
+    assert hold is not None
+    return str(hold.value("place_sealed")), keys.seal_key(desk.config.seal_key), hold.id
 
 
 def test_what_is_not_understood_is_reported_with_row_line_and_reason(

@@ -24,7 +24,6 @@ from server.config import Config
 from server.exchange import maps, tables
 from server.exchange.mapping import Mapped, Mapper
 from server.ledger import Ledger
-from server.ledger.place import Place
 from tests.open_data.reading import FOLDER, rows
 from tests.server.exchange.made import KNOW, SITE, typed
 
@@ -180,9 +179,3 @@ def test_in_the_ledger_the_published_figures_come_out_too(
     assert ledger.names().head == before
     assert ledger.rebuild_matches()
     ledger.close()
-
-
-@pytest.fixture
-def place(tmp_path: Path) -> Place:
-    """The database is tried elsewhere."""
-    return Place(path=tmp_path / "ledger.sqlite")
