@@ -78,14 +78,14 @@ class Loader:
         fresh = [one for one in made if one.docket not in there]
         done.there, done.left = len(made) - len(fresh), len(batch) - len(made)
         places = Places(connection, fresh, names(connection).site, self._id, self._map.prefix)
-        free = [one for one in fresh if not places.is_locked(one)]
+        free = [one for one in fresh if places.takes(one)]
         done.left += len(fresh) - len(free)
         if not free:
             return done
         if self._begun:
             self._ledger.note_in(connection, "import_begun", "cabin", self._begun)
             self._begun = {}
-        around = [*places.edits(free)]
+        around = places.edits(free)
         done.contexts = sum(one.kind == "context" for one in around)
         done.bags = len(around) - done.contexts
         self._ledger.write_many_in(connection, around, IMPORT)

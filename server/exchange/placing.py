@@ -7,7 +7,7 @@ Not here: writing (loading).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from sqlalchemy import Connection
@@ -24,77 +24,79 @@ BAG = 500
 Id = Callable[[str], str]
 """The id of a record that a file brings, by a name of its own (mapping.Mapper.id)."""
 
-_OF_CONTEXT = ("trench", "phase", "grave_like")
+_OF_CONTEXT = {"trench": "trench", "phase": "phase", "grave_like": "grave_like", "context_type": "type"}
+"""{slot: path of the context}."""
+_OF_BAG = ("recovery", "mesh_mm")
 
 
 class Places:
-    """The contexts and bags that the rows of a batch lie in: those that are there, and what makes the others."""
+    """The contexts and bags that the rows of a batch lie in."""
 
     def __init__(self, connection: Connection, rows: Sequence[Mapped], site: str, new_id: Id, prefix: str) -> None:
-        self._prefix = prefix
-        self._contexts: dict[str, tuple[str, dict[str, Any]]] = {}
-        self._bags: dict[str, tuple[str, dict[str, Any]]] = {}
+        self._site, self._id, self._prefix = site, new_id, prefix
+        self._context_of: dict[str, Edit] = {}
+        self._bag_of: dict[str, Edit] = {}
+        made: dict[str, Edit] = {}
         for one in rows:
-            self._read(one, site, new_id)
-        ids = [key for key, _ in (*self._contexts.values(), *self._bags.values())]
-        self._there = {one.id: one for one in records_of(connection, sorted(set(ids)))}
-        for one in rows:
-            self._differs(one)
+            for edit, of in ((self._context(one), self._context_of), (self._bag(one), self._bag_of)):
+                if edit is not None:
+                    of[one.docket] = made.setdefault(edit.record, edit)
+        self._there = {one.id: one for one in records_of(connection, sorted(made))}
 
-    def _read(self, one: Mapped, site: str, new_id: Id) -> None:
-        place = one.place
-        number = str(place.get("context", ""))
-        if number:
-            values = {
-                "number": number,
-                **{name: place[name] for name in ("trench", "phase", "grave_like") if name in place},
-            }
-            if "context_type" in place:
-                values["type"] = place["context_type"]
-            self._contexts.setdefault(context_number(number), (context_id(site, number), values))
-        own: dict[str, Any] = {name: place[name] for name in ("recovery", "mesh_mm") if name in place}
-        if number and ("bag" in place or own):
-            # How a piece was got is said of its bag: a table that names none gets one for each way in each context, of
-            # no more rows than a bag holds, since the rules look at all that lies in it.
-            own_words = (self._prefix, number, place.get("recovery", ""), one.row.number // BAG + 1)
-            told = str(place.get("bag") or " ".join(filter(None, map(str, own_words))))
-            key = f"{context_number(number)}/{told}/{own}"
-            context = self._contexts[context_number(number)][0]
-            self._bags.setdefault(key, (new_id(f"bag/{key}"), {"label": told, "context": context, **own}))
-            one.place["_bag"] = key
+    def _context(self, one: Mapped) -> Edit | None:
+        number = str(one.place.get("context", ""))
+        if not number:
+            return None
+        values: dict[str, Any] = {"number": number}
+        values |= {path: one.place[slot] for slot, path in _OF_CONTEXT.items() if slot in one.place}
+        return Edit("context", context_id(self._site, number), values, {})
+
+    def _bag(self, one: Mapped) -> Edit | None:
+        number = str(one.place.get("context", ""))
+        own: dict[str, Any] = {name: one.place[name] for name in _OF_BAG if name in one.place}
+        if not number or not ("bag" in one.place or own):
+            return None
+        # A table that names no bag gets one for each way in each context, of no more rows than a bag holds, since the
+        # rules look at all that lies in it.
+        words = (self._prefix, number, own.get("recovery", ""), one.row.number // BAG + 1)
+        label = str(one.place.get("bag") or " ".join(filter(None, map(str, words))))
+        context = context_id(self._site, number)
+        bag = self._id(f"bag/{context_number(number)}/{label}/{own}")
+        return Edit("bag", bag, {"label": label, "context": context, **own}, {})
 
     def _differs(self, one: Mapped) -> None:
-        known = self._there.get(self._contexts.get(context_number(str(one.place.get("context", ""))), ("", {}))[0])
-        for name in _OF_CONTEXT:
-            said = known.value(name) if known is not None else None
-            if name in one.place and said is not None and said != one.place[name]:
-                one.misses.append(Miss("", str(one.place[name]), "context_says", {"path": name, "there": str(said)}))
+        """Says of a row what its context is said to be otherwise: here, or by an earlier row."""
+        context = self._context_of.get(one.docket)
+        if context is None:
+            return
+        known = self._there.get(context.record)
+        for slot, path in _OF_CONTEXT.items():
+            said = context.set.get(path) if known is None else known.value(path)
+            if slot in one.place and said != one.place[slot]:
+                told = "-" if said is None else str(said)
+                one.misses.append(Miss("", str(one.place[slot]), "context_says", {"path": path, "there": told}))
 
-    def is_locked(self, one: Mapped) -> bool:
-        """Whether a row would go into a locked context: then it is left, and says so."""
-        context = self._there.get(self._contexts.get(context_number(str(one.place.get("context", ""))), ("", {}))[0])
-        if context is None or not _locked(context):
-            return False
-        one.left = "locked"
-        one.misses.append(Miss("", str(one.place.get("context")), "locked"))
-        return True
+    def takes(self, one: Mapped) -> bool:
+        """Whether a row may go where it lies. One of a locked context is left, and says so; any other says what its
+        context has otherwise."""
+        edit = self._context_of.get(one.docket)
+        context = self._there.get(edit.record) if edit is not None else None
+        if context is not None and _locked(context):
+            one.left = "locked"
+            one.misses.append(Miss("", str(one.place.get("context")), "locked"))
+        else:
+            self._differs(one)
+        return not one.left
 
-    def edits(self, rows: Iterable[Mapped]) -> Iterator[Edit]:
+    def edits(self, rows: Sequence[Mapped]) -> list[Edit]:
         """What makes the contexts and bags of these rows that are not there."""
-        made: set[str] = set()
-        for one in rows:
-            context = self._contexts.get(context_number(str(one.place.get("context", ""))))
-            for kind, found in (("context", context), ("bag", self._bags.get(one.place.get("_bag", "")))):
-                if found is not None and found[0] not in self._there and found[0] not in made:
-                    made.add(found[0])
-                    yield Edit(kind, found[0], found[1], {})
+        found = [of[one.docket] for of in (self._context_of, self._bag_of) for one in rows if one.docket in of]
+        return list({edit.record: edit for edit in found if edit.record not in self._there}.values())
 
-    def of(self, one: Mapped) -> dict[str, Any]:
+    def of(self, one: Mapped) -> dict[str, str]:
         """What a docket says of where it lies."""
-        if (bag := self._bags.get(one.place.get("_bag", ""))) is not None:
-            return {"bag": bag[0]}
-        context = self._contexts.get(context_number(str(one.place.get("context", ""))))
-        return {"context": context[0]} if context is not None else {}
+        kinds = (("bag", self._bag_of), ("context", self._context_of))
+        return next(({kind: of[one.docket].record} for kind, of in kinds if one.docket in of), {})
 
 
 def _locked(context: Record) -> bool:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import os
 import resource
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -52,7 +51,7 @@ class Desk:
 
 
 @pytest.fixture
-def desk(config: Config, tmp_path: Path) -> Iterator[Desk]:
+def desk(config: Config, tmp_path: Path) -> Desk:
     return Desk(config, tmp_path)
 
 

@@ -60,7 +60,7 @@ def published() -> Counter[tuple[str, str, str]]:
 
 
 def counted(columns: list[dict[str, str]]) -> Counter[tuple[str, str, str]]:
-    return Counter((one.get(URI, "").rpartition("/")[2], *(one[date] for date in DATES)) for one in columns)
+    return Counter((one.get(URI, "").rpartition("/")[2], one[DATES[0]], one[DATES[1]]) for one in columns)
 
 
 def figures(columns: list[dict[str, str]], heading: str) -> float:
