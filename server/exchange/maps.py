@@ -160,6 +160,11 @@ class _Reader:
         rest = self._text(spans, "rest", "spans")
         if rest:
             self._one("spans.rest", rest, self.knowledge.words["portion_state"])
+        exact = self._listed(file, "exact")
+        columns = tuple(self._columns(self._table(told, "column", "column")))
+        for one in {column.heading for column in columns} & set(exact):
+            # What is read of a cell stands in the clear.
+            self._fault("exact_read", given=one)
         return Map(
             name=self._text(told, "name", "", wanted=True),
             prefix=self._text(told, "prefix", "", wanted=True),
@@ -168,12 +173,12 @@ class _Reader:
             delimiter=self._delimiter(self._text(file, "delimiter", "file", strip=False) or ","),
             decimal=self._one("file.decimal", self._text(file, "decimal", "file") or ".", (".", ",")),
             nothing=frozenset({"", *self._listed(file, "nothing")}),
-            exact=self._listed(file, "exact"),
+            exact=exact,
             halves=self._one("count.halves", self._text(count, "halves", "count") or "up", HALVES),
             every=self._said("every", self._table(told, "every", "every")),
             ends=self._ends(self._table(told, "end", "end")),
             rest=rest,
-            columns=tuple(self._columns(self._table(told, "column", "column"))),
+            columns=columns,
             cases=tuple(self._cases(told.get("case", []))),
         )
 

@@ -53,6 +53,7 @@ def test_toml_that_is_none_is_told_with_line_and_column() -> None:
         (HEAD + '[file]\ndelimiter = "::"', "delimiter", {"given": "::"}),
         (HEAD + '[file]\ndecimal = ";"', "word", {"where": "file.decimal"}),
         (HEAD + '[file]\nnothing = "-"', "wrong_sort", {"where": "file.nothing"}),
+        (HEAD + '[file]\nexact = ["E"]\n[column.E]\nto = "note"', "exact_read", {"given": "E"}),
         (HEAD + '[count]\nhalves = "away"', "word", {"where": "count.halves"}),
         (HEAD + '[column.A]\nto = "taxxon"', "slot", {"given": "taxxon", "near": "taxon"}),
         (HEAD + '[column.A]\nto = "measure.Zz"', "slot", {"given": "measure.Zz"}),
