@@ -40,6 +40,11 @@ def register(parser: argparse.ArgumentParser) -> None:
     way.add_argument("--draft", type=Path, metavar="MAP.toml", help="write a first draft of such a map")
     parser.add_argument("--data", type=Path, default=Path("cabin"), metavar="DIR", help=DATA_HELP)
     parser.add_argument("--dry-run", action="store_true", help="read everything and say what would be, write nothing")
+    parser.add_argument(
+        "--again",
+        action="store_true",
+        help="read rows that are here anew, by a mended map; not what somebody has altered",
+    )
     parser.add_argument("--report", type=Path, metavar="REPORT.csv", help="what was not understood, as a table")
     parser.add_argument("--encoding", help="for --draft: the letters it is in (default: found out)")
     parser.add_argument("--delimiter", help="for --draft: what stands between cells (default: found out)")
@@ -94,7 +99,7 @@ def _read(args: argparse.Namespace) -> int:
 
 def _gone_through(args: argparse.Namespace, ledger: Ledger, by: Map, table: Table, mapper: Mapper, told: Report) -> int:
     begun = {"name": by.name, "label": args.file.name, "n": table.rows, "sha256": table.sha256}
-    loader, sums = Loader(ledger, mapper.id, by, begun), Sums()
+    loader, sums = Loader(ledger, mapper.id, by, begun, args.again), Sums()
     rows = (mapper.read(row) for row in table)
     batches = ([one] for one in rows) if args.dry_run else loader.load(rows)
     ended = False
@@ -110,8 +115,8 @@ def _gone_through(args: argparse.Namespace, ledger: Ledger, by: Map, table: Tabl
                 pass
         ended = True
     finally:
-        if not args.dry_run and loader.loaded.written:
-            fields = {"name": by.name, "label": args.file.name, "n": loader.loaded.written, "sha256": table.sha256}
+        if not args.dry_run and (n := loader.loaded.written + loader.loaded.altered):
+            fields = {"name": by.name, "label": args.file.name, "n": n, "sha256": table.sha256}
             ledger.note("imported" if ended else "import_cut", "cabin", fields)
         if not ended:
             # What is on the disk stays, and the same command goes on from there.
@@ -169,6 +174,8 @@ def _say_all(args: argparse.Namespace, by: Map, table: Table, sums: Sums, done: 
     else:
         print(_say("done", rows=sums.rows, written=done.written, there=done.there, left=done.left,
                    contexts=done.contexts, bags=done.bags))  # fmt: skip
+        if args.again:
+            print(_say("again", n=done.altered))
     if sums.counted:
         way = _say(f"halves.{by.halves}")
         print(_say("counted", there=f"{sums.counted:g}", here=sums.whole, n=sums.halves, way=way))

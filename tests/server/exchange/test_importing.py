@@ -81,6 +81,39 @@ def test_a_second_run_writes_nothing(desk: Desk, capsys: pytest.CaptureFixture[s
     assert "0 dockets written, 4 were here already" in capsys.readouterr().out
 
 
+def test_a_mended_map_reads_again_what_nobody_has_altered_and_lowers_nothing(
+    desk: Desk, capsys: pytest.CaptureFixture[str]
+) -> None:
+    desk.run()
+    ledger = desk.ledger()
+    by_label = {str(one.value("label")): one for one in ledger.records("docket")}
+    own = by_label["LB 3"]
+    ledger.write("docket", own.id, {"weight_g": 99.0}, {"weight_g": own.head_ids()["weight_g"]}, CABIN)
+    ledger.close()
+    mended = MAP.replace('Rd = "cattle"', 'Rd = "aurochs"').replace('Mensch = "human"', 'Mensch = "medium_mammal"')
+    desk.map.write_text(mended, encoding="utf-8")
+    assert desk.run() == 1, "the table names a human, whatever the map says"
+    assert {one["reading"]["taxon"] for one in desk.dockets().values()} == {"cattle", "human", None}  # type: ignore[index]
+    assert desk.run("--again", "--report", desk.report) == 1
+    said = capsys.readouterr().out
+    assert "2 dockets that were here are read otherwise now" in said
+    found = desk.dockets()
+    assert found["LB 2"]["reading"]["taxon"] == "aurochs"  # type: ignore[index]
+    assert found["LB 3"]["weight_g"] == 99.0
+    assert "LB 3" not in said
+    assert [row.split(",")[4] for row in desk.report.read_text(encoding="utf-8-sig").splitlines()[1:]] == [
+        "touched",
+        "perhaps_human",
+    ]
+    ledger = desk.ledger()
+    (hold,) = [one for one in ledger.holds() if one.raised]
+    assert (hold.label, hold.answer) == ("LB 4", "query")
+    before = ledger.names().head
+    ledger.close()
+    desk.run("--again")
+    assert desk.changes() == before
+
+
 def test_a_dry_run_says_the_same_and_writes_nothing(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
     before = desk.changes()
     assert desk.run("--dry-run") == 0
