@@ -16,7 +16,7 @@ from fieldapp.cli import CommandError
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records.checking import values_of
 from server.commands.keeping import DATA_HELP, opened, showing, told_errors
-from server.exchange import drafting, maps, tables
+from server.exchange import drafting, maps, slots, tables
 from server.exchange.loading import Loaded, Loader
 from server.exchange.mapping import Mapper
 from server.exchange.maps import Map, MapWrong
@@ -34,6 +34,9 @@ WORDS = 5
 
 def register(parser: argparse.ArgumentParser) -> None:
     """Adds the command's arguments."""
+    # What a map may say is long, and wanted where there is no source at hand.
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.epilog = "\n".join(str(one.__doc__).partition("\nNot here")[0] for one in (maps, slots))
     parser.add_argument("file", type=Path, metavar="FILE.csv", help="the table, as text (CSV)")
     way = parser.add_mutually_exclusive_group(required=True)
     way.add_argument("--map", type=Path, metavar="MAP.toml", help=f"what it means; shipped: {', '.join(shipped())}")

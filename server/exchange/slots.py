@@ -1,13 +1,17 @@
 """What a map can say of a specimen: the slots, and the words or figures that each takes. Pure.
 
-A slot is the name of one answer, as on the forms (fieldapp.records.answers), and beside those
+A slot is the name of one answer; its words are searched with `bonedocket terms`.
 
+    element, taxon, certainty, side, position, sex, age, texture, stage, compared          the reading
+    material, count, weight_g, longest_mm, finder, burning, burn_colour, weathering, preservation, roots, staining,
+    breaks, digestion, antler_base                                                         the piece
     context, trench, phase, context_type, grave_like, bag, recovery, mesh_mm    where it lay and how it was got
     label, find_no                       its number, ours and theirs
     fusion.proximal, fusion.distal       how the end of a bone is joined, whatever its centre is called here
     end.proximal, end.distal             which centre that is, where the map's [end.…] does not say it for every bone
     epiphysis.proximal, .distal          what is there of that centre's own end
-    span.<stretch>                       what is there of a stretch of a long bone (along.SPANS)
+    span.<stretch>                       what is there of a stretch of a long bone: proximal_end, proximal_shaft,
+                                         mid_shaft, distal_shaft, distal_end
     whole                                what is there of every portion, as of a bone that is complete
     portion.<key>                        what is there of a portion; "{side}" in it becomes left or right
     measure.<code>                       a measurement in millimetres

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from fieldapp.domain import human
 from fieldapp.domain.ids import context_id
@@ -16,10 +18,10 @@ from fieldapp.records import sealing
 from fieldapp.records.fold import Record
 from server import keys
 from server.config import Config
-from server.exchange import loading
+from server.exchange import drafting, loading, maps, tables
 from server.ledger import CABIN, Ledger, events
 from server.ledger.ledger import Edit
-from tests.server.exchange.made import HEAD, MAP, ROWS, csv_of, typed
+from tests.server.exchange.made import HEAD, KNOW, MAP, ROWS, csv_of, typed
 
 
 class Desk:
@@ -318,6 +320,26 @@ def test_a_draft_knows_what_the_tables_know_and_comments_out_the_rest(
     assert typed(desk.table, "--draft", draft) == 2
 
 
+@settings(max_examples=12)
+@given(
+    headings=st.lists(
+        st.sampled_from(["Taxon", "Side", "Bd", "GLl", "x", "", "N [Source]", '"', "é\t", "Bd"]), min_size=1
+    ),
+    cells=st.lists(st.text(st.characters(exclude_categories=["Cs"]), max_size=12), max_size=20),
+)
+def test_whatever_a_table_holds_its_draft_is_a_map_that_fits_it(
+    tmp_path_factory: pytest.TempPathFactory, headings: list[str], cells: list[str]
+) -> None:
+    path = tmp_path_factory.getbasetemp() / "drafted.csv"
+    with path.open("w", encoding="utf-8", newline="") as out:
+        writer = csv.writer(out)
+        writer.writerow([*headings, "last"])
+        writer.writerows([cell] * len(headings) for cell in cells)
+    table = tables.look(path, "utf-8-sig", ",")
+    drafted = maps.read(drafting.draft(table, "any", KNOW), KNOW)
+    assert set(drafted.headings()) <= set(table.headings)
+
+
 def test_a_map_is_found_by_the_name_it_is_shipped_under(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
     assert typed(desk.table, "--map", "mentese", "--data", desk.data) == 2
     assert "speaks of" in capsys.readouterr().out
@@ -338,3 +360,18 @@ def test_a_million_rows_are_looked_through_and_read_in_the_memory_of_a_few(
     assert desk.run("--dry-run") == 0
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 20_000
     assert f"{rows} rows, in 0 of them" in capsys.readouterr().out
+
+
+@pytest.mark.proof
+def test_many_rows_are_written_in_the_memory_of_a_few(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+    def run(rows: int) -> int:
+        with desk.table.open("w", encoding="utf-8") as out:
+            out.write(csv_of())
+            for n in range(rows):
+                out.write(f"{n // 100},Rd,tibia,l,fused,1,55.{n % 10},0.1,row {n} of {rows}\n")
+        desk.run()
+        assert f"{rows} rows: {rows} dockets written" in capsys.readouterr().out
+        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+
+    few = run(2000)
+    assert run(100 * int(os.environ.get("PROOF_ROUNDS") or 200)) - few < 60_000
