@@ -378,4 +378,4 @@ class Mapper:
 
 def _meant(cell: str, wanted: Iterable[str]) -> bool:
     text = cell.strip()
-    return any(text == each or (each == ANY and text) for each in wanted)
+    return any(text == each or (each.endswith(ANY) and text and text.startswith(each[:-1])) for each in wanted)

@@ -143,6 +143,17 @@ def test_what_a_case_says_wins_and_may_take_back(path: Path) -> None:
     assert [v["text"] for p, v in ulna.values.items() if p.startswith("note/")] == ["E: ulna"]
 
 
+@pytest.mark.parametrize(
+    ("cell", "wanted", "meant"),
+    [("Jaw 3", "Jaw *", True), ("Jaw", "Jaw *", False), ("x", "*", True), ("", "*", False), ("", "", True),
+     ("x", "", False), ("3*", "3*", True), ("jaw 3", "Jaw *", False)],
+)  # fmt: skip
+def test_a_case_means_a_cell_to_the_letter_or_by_its_beginning(path: Path, cell: str, wanted: str, meant: bool) -> None:
+    text = HEAD + f'[column.B]\nto = "side"\n[[case]]\nwhen = {{ A = "{wanted}" }}\nset = {{ side = "left" }}\n'
+    (found,) = mapped(text, f"{cell},right", path=path, head="A,B")
+    assert found.said["side"] == ("left" if meant else "right")
+
+
 def test_teeth_are_added_and_wear_belongs_to_one_of_them(path: Path) -> None:
     text = (
         HEAD
