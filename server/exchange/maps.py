@@ -40,8 +40,8 @@ no line. What stands later wins; columns for `context`, `bag` and `label` are jo
     without = "Trench "      a beginning that is left off          unit = "kg"     g, kg, mg; mm, cm, m
     estimated = "*"          a sign at a figure that was estimated
 
-`when`: "*" is any cell that says something, "Jaw *" one that begins so, "" one that says nothing. In `set` "" takes back what a column has said.
-Columns that are not named are kept with the row and said nothing about.
+`when`: "*" is any cell that says something, "Jaw *" one that begins so, "" one that says nothing. In `set` "" takes
+back what a column has said. Columns that are not named are kept with the row and said nothing about.
 
 Not here: tables (tables), reading a row (mapping).
 """
