@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from demo_data.herds import HERDS, fragments
 from fieldapp.domain import ids
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.labels import Label
@@ -124,6 +125,43 @@ def earlier_weeks(knowledge: Knowledge, dockets: int, seed: int = 26) -> Iterato
         bags.append(bag)
     for _ in range(dockets):
         yield tablet.write("docket", tablet.new_id(), _docket(rng, tablet, rng.choice(bags), knowledge))
+
+
+WASHED = (
+    {"number": "2003", "type": "ditch_fill", "trench": "A", "phase": "1"},
+    {"number": "2007", "type": "pit_fill", "trench": "A", "phase": "1"},
+    {"number": "2010", "type": "ditch_fill", "trench": "A", "phase": "2"},
+    {"number": "2014", "type": "layer", "trench": "B", "phase": "2"},
+    {"number": "2016", "type": "pit_fill", "trench": "B", "phase": "2"},
+    {"number": "2021", "type": "layer", "trench": "B", "phase": "3"},
+    {"number": "2025", "type": "pit_fill", "trench": "A", "phase": "3"},
+)
+"""Contexts of last season, whose bone has been washed and read."""
+
+
+def last_season(knowledge: Knowledge, times: int = 1, seed: int = 25) -> Iterator[Change]:
+    """The changes of tablet D: last season's contexts, each with a bag collected by hand and one from the sieve, and
+    some 700 fragments of invented herds, read in analysis; `times` as many of them."""
+    rng = random.Random(seed)
+    tablet = Tablet("D", seed, {"person": "demo-tansy", "name": "Tansy", "role": "zooarchaeologist"})
+    bags: dict[str, list[tuple[str, str]]] = {}
+    for context in WASHED:
+        record = ids.context_id(tablet.site, context["number"])
+        yield tablet.write("context", record, {**context, "grave_like": "no", "state": "closed"})
+        both = tablet.new_id(), tablet.new_id()
+        for n, (bag, recovery) in enumerate(zip(both, ("hand", "sieve"), strict=True), 1):
+            way = {"recovery": recovery, "mesh_mm": 4 if recovery == "sieve" else None}
+            yield tablet.write(
+                "bag", bag, {"label": f"{context['number']}-{n}", "context": record, **way, "state": "dry"}
+            )
+        bags.setdefault(context["phase"], []).append(both)
+    for n in range(times):
+        for phase, herds in HERDS.items():
+            for values in fragments(herds, knowledge, (seed, n, phase), tablet.new_id):
+                hand, sieve = rng.choice(bags[phase])
+                small = values["reading"]["element"] in ("phalanx_1", "phalanx_2", "astragalus")
+                bag = sieve if rng.random() < (0.5 if small else 0.12) else hand
+                yield tablet.write("docket", tablet.new_id(), {"label": tablet.label(), "bag": bag, **values})
 
 
 def _docket(rng: random.Random, tablet: Tablet, bag: str, knowledge: Knowledge) -> dict[str, Any]:

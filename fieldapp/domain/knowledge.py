@@ -126,9 +126,10 @@ class Knowledge:
         self._set(
             "_centres_in",
             {
-                (element, taxon): tuple(c for c in rows if self._has(taxon, c))
+                (element, taxon): found
                 for element, rows in self.centres.items()
                 for taxon in ("", *self.taxa)
+                if (found := tuple(c for c in rows if self._has(taxon, c)))
             },
         )
 

@@ -300,10 +300,17 @@ def read(
     """Measures from the tables named in NAMES. Raises TableFault."""
     under = {key: frozenset(one for one, row in taxa.items() if one == key or key in row.broader) for key in taxa}
     measurements: list[Measurement] = []
+    # Hundreds of rows name a handful of sets of animals, and a set is large.
+    sets: dict[frozenset[str], frozenset[str]] = {}
     for cells in cells_of("measurements", tables):
         row = _measurement(cells, under, elements, centres, portions)
         before = sum((one.element, one.code) == (row.element, row.code) for one in measurements)
-        row = replace(row, text=f"{row.element}.{row.code}" + (f".{before + 1}" if before else ""))
+        row = replace(
+            row,
+            text=f"{row.element}.{row.code}" + (f".{before + 1}" if before else ""),
+            animals=sets.setdefault(row.animals, row.animals),
+            own=sets.setdefault(row.own, row.own),
+        )
         twins = (
             one
             for one in measurements

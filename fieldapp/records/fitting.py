@@ -13,6 +13,8 @@ from typing import Any
 
 from marshmallow import INCLUDE, Schema, fields, validate
 
+from fieldapp.records.shapes import TakingBack, Tick
+
 Fits = Callable[[Any], bool]
 
 _LARGEST = 10**15
@@ -45,6 +47,8 @@ def _base(field: fields.Field[Any]) -> Fits | None:
         return _dict(fits(field.key_field), fits(field.value_field))
     if isinstance(field, fields.Nested) and kind is fields.Nested and not field.many:
         return _object(field.schema)
+    if kind is Tick and (back := _object(TakingBack())):
+        return lambda value: _is_truth(value) or back(value)
     return None
 
 

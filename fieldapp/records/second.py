@@ -69,6 +69,21 @@ def is_open(one: Record) -> bool:
     return not is_done(one) and one.value("ended") is not True
 
 
+def is_read(reading: Any) -> bool:
+    """Whether anything is said in a docket's reading, so that there is something to read again."""
+    return isinstance(reading, Mapping) and any(reading.get(name) for name in ("taxon", "element", "side", "stage"))
+
+
+def is_hard(reading: Any, disputed: bool) -> bool:
+    """Whether a bone that was read so is a hard one: people disagree on it, or are not certain, or no part of it is
+    there by more than half."""
+    if not is_read(reading):
+        return False
+    portions = reading.get("portions")
+    whole = isinstance(portions, Mapping) and "most" in portions.values()
+    return disputed or reading.get("certainty") == "cf" or not whole
+
+
 def reader_of(one: Record) -> str:
     """Who was asked for it, "" for anybody who may."""
     return _text(one, "reader")

@@ -116,6 +116,12 @@ class Release(Value):
     signature = fields.String(required=True)
 
 
+class TakingBack(Value):
+    """A step of a bag unticked: the changes whose ticks are meant."""
+
+    takes_back = fields.List(fields.String(), required=True)
+
+
 class Step(Value):
     """One line of a hold's log."""
 
@@ -347,6 +353,13 @@ def an_id() -> fields.String:
 def an_item(of: type[Value]) -> fields.Nested:
     # Null takes the item away.
     return fields.Nested(of, allow_none=True)
+
+
+class Tick(fields.Field[Any]):
+    """A step of a bag: ticked, or which ticks are taken back."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        return TakingBack().load(value) if isinstance(value, dict) else a_link().deserialize(value)
 
 
 class Expected(fields.Field[Any]):

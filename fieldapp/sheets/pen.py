@@ -116,15 +116,16 @@ class Pen:
         self._stroke(width)
         self._pdf.rect(x + width / 2, y + width / 2, w - width, h - width)
 
-    def squares(self, boxes: Iterable[tuple[float, float, float, float]]) -> None:
-        """Black boxes without an edge, none over another: (x, y, width, height)."""
+    def squares(self, x: float, y: float, side: float, runs: Iterable[tuple[int, int, int]]) -> None:
+        """Black squares of `side` without an edge, from (x, y) on; `runs`: (across, down, how many in a row)."""
         pdf = self._pdf
         pdf.set_fill_color(*INK)
-        k, high = pdf.k, pdf.h
-        # One path for all: a call of fpdf2 for each box of a QR code takes longer than all else on a label.
-        drawn = [f"{x * k:.2f} {(high - y) * k:.2f} {w * k:.2f} {-h * k:.2f} re" for x, y, w, h in boxes]
-        if drawn:
-            pdf._out("\n".join([*drawn, "f"]))
+        # One path in squares, not in points: a call of fpdf2 for each run of a QR code takes longer than all else on a
+        # label.
+        unit = side * pdf.k
+        drawn = [f"{across} {down} {wide} 1 re" for across, down, wide in runs]
+        place = f"q {unit:.4f} 0 0 {-unit:.4f} {x * pdf.k:.2f} {(pdf.h - y) * pdf.k:.2f} cm"
+        pdf._out("\n".join([place, *drawn, "f Q"]))
 
     def fill(self, points: Sequence[Point], ink: Colour) -> None:
         """A filled polygon without an edge."""
@@ -152,9 +153,13 @@ class Pen:
         return bytes(self._pdf.output())
 
     def close(self) -> None:
-        """Closes the font files, which fpdf2 reads until the file is finished and leaves open."""
+        """Closes the font files, which fpdf2 reads until the file is finished and leaves open, and lets the fonts go.
+
+        Face and subset hold each other: until a sweep of the whole memory the tables of both would stay.
+        """
         for face in self._faces:
             face.ttfont.close()
+            del face.subset
 
     def _stroke(self, width: float) -> None:
         pdf = self._pdf

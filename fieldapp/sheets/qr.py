@@ -6,10 +6,14 @@ level that is asked for. Not for: what a code says.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
+from itertools import groupby
+from operator import itemgetter
 
 import segno
 
+from fieldapp.sheets import masks
 from fieldapp.sheets.boxes import Box
 from fieldapp.sheets.pen import Pen
 
@@ -22,37 +26,33 @@ class Code(Box):
 
     def __init__(self, said: str, size: float) -> None:
         self.width = self.height = size
-        self.said = said
-        self.rows = _made(said)
+        rows = _made(said)
+        self.side = size / len(rows)
+        self.dark = [(across, down, wide) for down, row in enumerate(rows) for across, wide in _runs(row)]
 
     @property
     def quiet(self) -> float:
         """Millimetres that have to stay white round it."""
-        return QUIET * self.width / len(self.rows)
+        return QUIET * self.side
 
     def draw(self, pen: Pen, x: float, y: float) -> None:
-        side = self.width / len(self.rows)
-        boxes = []
-        for down, row in enumerate(self.rows):
-            start: int | None = None
-            for across, dark in enumerate((*row, 0)):
-                if dark and start is None:
-                    start = across
-                elif not dark and start is not None:
-                    boxes.append((x + start * side, y + down * side, (across - start) * side, side))
-                    start = None
-        pen.squares(boxes)
+        pen.squares(x, y, self.side, self.dark)
+
+
+def _runs(row: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """Where dark squares side by side begin in a row, and how many they are."""
+    for dark, run in groupby(enumerate(row), key=itemgetter(1)):
+        if dark:
+            places = [place for place, _ in run]
+            yield places[0], len(places)
 
 
 @lru_cache(maxsize=2048)
-def _made(said: str) -> tuple[tuple[int, ...], ...]:
-    """The code at the highest level, as small as it may be. Weighing its eight patterns takes most of a label's time,
-    so that of a label which is printed again is kept."""
+def _made(said: str) -> masks.Matrix:
+    """The code at the highest level, as small as it may be; that of a label which is printed again is kept."""
     version = 2
     while True:
         try:
-            code = segno.make(said, error="h", version=version, micro=False, boost_error=False)
+            return masks.best(said, version)
         except segno.DataOverflowError:
             version += 1
-            continue
-        return tuple(tuple(int(one) for one in row) for row in code.matrix)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -23,8 +23,10 @@ from fieldapp.records.fold import Record
 from server.analysis.extracting import Shared, of_docket, of_tally
 from server.ledger import Ledger, checks, holds, meta, tables
 from server.ledger.database import among
-from server.ledger.folding import load, records_of, states
+from server.ledger.folding import records_of
 
+PORTION = 500
+"""Records read at once."""
 _AROUND = ("context", "bag", "sample", "group", "site")
 
 
@@ -38,6 +40,7 @@ class Gathered:
     site       the site's values {path: value}
     stamp      alike for as long as nothing has changed
     late       how many records the rules have not looked at yet
+    relations  {group: how its bones belong together}, where nobody says otherwise
     """
 
     specimens: tuple[Specimen, ...]
@@ -47,6 +50,7 @@ class Gathered:
     site: Mapping[str, Any]
     stamp: tuple[Any, ...]
     late: int
+    relations: Mapping[str, str] = field(default_factory=dict)
 
     def chosen(self, selection: Selection) -> list[Specimen]:
         """Those that a selection asks for."""
@@ -66,6 +70,7 @@ class Assemblage:
         self._gathered: Gathered | None = None
         self._reached: tuple[str, str, int] = ("", "", 0)
         self._shared = Shared()
+        self.progress = (0, 0)
         self._own: dict[str, tuple[Specimen, ...]] = {}
         self._lies: dict[str, tuple[str | None, str | None]] = {}
         self._around: dict[str, Record] = {}
@@ -87,7 +92,7 @@ class Assemblage:
         kinds = tables.record.c.kind.in_(("docket", "tally", *_AROUND))
         if self._reached[:2] != (epoch, known):
             self._own, self._lies, self._around, self._made = {}, {}, {}, {}
-            changed = load(connection, states(kinds))
+            ids = [*connection.scalars(select(tables.record.c.id).where(kinds))]
         else:
             since = select(tables.change.c.record).where(tables.change.c.seq > self._reached[2]).distinct()
             ids = [*connection.scalars(since)]
@@ -95,16 +100,21 @@ class Assemblage:
                 self._own.pop(one, None)
                 self._made.pop(one, None)
                 self._around.pop(one, None)
-            changed = records_of(connection, ids)
-        for record in changed:
-            if record.kind in _AROUND:
-                if record.life() != "deleted":
-                    self._around[record.id] = record
-            elif record.kind == "docket":
-                self._keep(record, of_docket(record, knowledge(), self._shared))
-            elif record.kind == "tally":
-                self._keep(record, of_tally(record))
+        # In portions, so that not all records lie in memory at once, and it can be said how far it is.
+        for start in range(0, len(ids), PORTION):
+            self.progress = (start, len(ids))
+            for record in records_of(connection, ids[start : start + PORTION]):
+                self._take(record)
         self._reached = (epoch, known, head)
+
+    def _take(self, record: Record) -> None:
+        if record.kind in _AROUND:
+            if record.life() != "deleted":
+                self._around[record.id] = record
+        elif record.kind == "docket":
+            self._keep(record, of_docket(record, knowledge(), self._shared))
+        elif record.kind == "tally":
+            self._keep(record, of_tally(record))
 
     def _keep(self, record: Record, found: tuple[Specimen, ...]) -> None:
         if found:
@@ -137,8 +147,10 @@ class Assemblage:
                 self._made[one] = kept = (self._own[one], around_it, made)
             found += kept[2]
         labels = {one.id: one.label for one in found}
+        labels |= {one: _word(record.value("label")) or "" for one, record in around.samples.items()}
         numbers = {one: str(record.value("number") or "") for one, record in around.contexts.items()}
-        return Gathered(tuple(found), numbers, labels, knowledge().at_site(values), values, stamp, late)
+        known = knowledge().at_site(values)
+        return Gathered(tuple(found), numbers, labels, known, values, stamp, late, around.relations())
 
 
 class _Around:
@@ -153,7 +165,13 @@ class _Around:
             member: group.id for group in sorted(by_kind["group"].values(), key=lambda one: one.id)
             for member in group.linked("member")
         }  # fmt: skip
+        self._group_records = by_kind["group"]
         self._known: dict[tuple[str | None, str | None], dict[str, Any]] = {}
+
+    def relations(self) -> dict[str, str]:
+        """{group: how its bones belong together}; a word in dispute says nothing."""
+        told = ((one, record.value("relation"), record.disagreements()) for one, record in self._group_records.items())
+        return {one: word for one, word, differing in told if isinstance(word, str) and "relation" not in differing}
 
     def lies(self, bag: str | None, context: str | None) -> dict[str, Any]:
         """Of a docket in `bag`, or by itself in `context`: the fields of a specimen that say where it lay."""

@@ -9,7 +9,20 @@ from collections.abc import Callable, Mapping
 
 from server.analysis.asking import Table
 
-TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {}
+
+def _counts() -> tuple[Table, ...]:
+    from server.analysis import count_statistics, counts
+
+    return *counts.TABLES, *count_statistics.TABLES
+
+
+def _ages() -> tuple[Table, ...]:
+    from server.analysis import ages
+
+    return ages.TABLES
+
+
+TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {"counts": _counts, "ages": _ages}
 """{topic: its tables, the most asked for first}. Asked late, so that no topic's libraries are loaded for another's."""
 
 

@@ -14,8 +14,9 @@ from fieldapp.domain.rules import Problem
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
 from server.errors import LedgerUnreachable
-from server.ledger import asking, checks, events, folding, holds, meta, placing
+from server.ledger import asking, causes, checks, events, folding, holds, meta, placing
 from server.ledger.asking import Disputed, Listed, Written
+from server.ledger.causes import Case
 from server.ledger.checks import Found
 from server.ledger.database import Database
 from server.ledger.holds import Hold
@@ -23,13 +24,23 @@ from server.ledger.meta import Names
 
 T = TypeVar("T")
 
+_Stamp = tuple[str, int, str]
+
+
+def _stamp(connection: Connection) -> _Stamp:
+    """Tells one state of what is worked out of the changes from every other: nothing that was folded is the same
+    with another number of changes, in another epoch, or worked out in another way."""
+    now = meta.names(connection)
+    return now.epoch, now.head, meta.known(connection)
+
 
 class Answers:
     """See the module; `Ledger` is one."""
 
     database: Database
     _authority: tuple[tuple[str, int], standing.Authority] | None = None
-    _holds: tuple[tuple[str, int, str], list[Hold]] | None = None
+    _holds: tuple[_Stamp, list[Hold]] | None = None
+    _cases: tuple[_Stamp, list[Case]] | None = None
 
     def _read(self, ask: Callable[[Connection], T]) -> T:
         try:
@@ -126,10 +137,22 @@ class Answers:
         return self._read(self._holds_in)
 
     def _holds_in(self, connection: Connection) -> list[Hold]:
-        now = meta.names(connection)
-        kept, stamp = self._holds, (now.epoch, now.head, meta.known(connection))
+        kept, stamp = self._holds, _stamp(connection)
         if kept is None or kept[0] != stamp:
             self._holds = kept = (stamp, holds.holds(connection, self._who(connection)))
+        return kept[1]
+
+    def cases(self) -> list[Case]:
+        """Every disagreement that may be settled together with others: see the module causes.
+
+        Shared until the next change is taken in: not to be altered.
+        """
+        return self._read(self._cases_in)
+
+    def _cases_in(self, connection: Connection) -> list[Case]:
+        kept, stamp = self._cases, _stamp(connection)
+        if kept is None or kept[0] != stamp:
+            self._cases = kept = (stamp, causes.cases(connection))
         return kept[1]
 
     def unread(self, answer: str | None = None) -> list[dict[str, Any]]:

@@ -7,9 +7,9 @@ here: which bags are shown (server.review.bags), the rules about them (fieldapp.
 from __future__ import annotations
 
 import math
-from collections import defaultdict
-from collections.abc import Collection, Iterable
-from typing import NamedTuple
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterable, Sequence
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, func, or_, select
 
@@ -19,6 +19,7 @@ from server.ledger import tables
 from server.ledger.database import among
 from server.ledger.folding import load, records_of, states
 from server.ledger.holds import components
+from server.ledger.lines import LINE
 
 IN_BAGS = ("docket", "tally")
 LIGHTER = "bag_lighter_than_bones"
@@ -52,16 +53,21 @@ def numbers(connection: Connection) -> dict[str, Inside]:
     return {bag: Inside(count, tallies.get(bag, 0)) for bag, count in every.items()}
 
 
-def lighter(connection: Connection) -> set[str]:
-    """Bags that weigh less than what was recorded from them, as far as the rules have looked."""
-    return set(connection.scalars(select(tables.problem.c.record).where(tables.problem.c.rule == LIGHTER)))
-
-
-def numbers_of_contexts(connection: Connection) -> dict[str, str]:
-    """{context: its number} of those that have come."""
+def numbers_in(connection: Connection, bags: Collection[str]) -> dict[str, Inside]:
+    """The same of some bags."""
     column = tables.record.c
-    query = select(column.id, func.coalesce(column.label, "")).where(column.kind == "context")
-    return {context: number for context, number in connection.execute(query)}
+    # By the bag alone, as in `inside`.
+    rows = connection.execute(select(column.bag, column.kind, column.life).where(among(connection, column.bag, bags)))
+    found = Counter((bag, kind) for bag, kind, life in rows.all() if life != "deleted")
+    return {bag: Inside(*(found[bag, kind] for kind in IN_BAGS)) for bag in {bag for bag, _ in found}}
+
+
+def lighter(connection: Connection, bags: Collection[str] | None = None) -> set[str]:
+    """Bags (of these, if they are given) that weigh less than what was recorded from them, as far as the rules have
+    looked."""
+    problem = tables.problem.c
+    query = select(problem.record).where(problem.rule == LIGHTER)
+    return set(connection.scalars(query if bags is None else query.where(among(connection, problem.record, bags))))
 
 
 def inside(connection: Connection, bags: Collection[str]) -> list[Record]:
@@ -74,15 +80,29 @@ def inside(connection: Connection, bags: Collection[str]) -> list[Record]:
 
 def weights(connection: Connection, bags: Collection[str]) -> dict[str, float]:
     """{bag: grams recorded of what lies in it} of those of which any weight is."""
-    return weights_of(inside(connection, bags))
+    own = tables.record.c
+    # Of dockets by their lines, where these are as the dockets are now; of the few others by what they say.
+    line = select(own.bag, LINE.weight_g).join(tables.docket_line, LINE.record == own.id)
+    told = connection.execute(line.where(among(connection, own.bag, bags), own.kind == "docket", ~own.due)).all()
+    others = load(connection, states(among(connection, own.bag, bags), (own.kind != "docket") | own.due))
+    return _summed([*told, *_weights(others)])
 
 
 def weights_of(records: Iterable[Record]) -> dict[str, float]:
     """The same of what was found in bags."""
+    return _summed(_weights(records))
+
+
+def _weights(records: Iterable[Record]) -> list[tuple[str, float | None]]:
+    there = (one for one in records if one.kind in IN_BAGS and one.life() != "deleted")
+    return [(str(one.value("bag")), amount(one.value("weight_g"))) for one in there]
+
+
+def _summed(weights: Iterable[Sequence[Any]]) -> dict[str, float]:
     found: dict[str, list[float]] = defaultdict(list)
-    for one in records:
-        if weight := amount(one.value("weight_g")):
-            found[str(one.value("bag"))].append(weight)
+    for bag, weight in weights:
+        if weight:
+            found[bag].append(weight)
     return {bag: math.fsum(each) for bag, each in found.items()}
 
 

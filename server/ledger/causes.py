@@ -19,8 +19,9 @@ from fieldapp.domain import readings
 from fieldapp.records.changes import Change, canonical, kept
 from fieldapp.records.fold import Record
 from server.ledger import tables
-from server.ledger.asking import Disputed
+from server.ledger.asking import Disputed, disputed
 from server.ledger.database import among
+from server.ledger.folding import records_of
 
 MANY: dict[str, frozenset[str]] = {
     "docket": frozenset(
@@ -62,10 +63,11 @@ class Sayer:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One disagreement: what stands, by change id, and who first said each of the values."""
+    """One disagreement: what stands, by change id, who first said each of the values, and the key of its cause."""
 
     disputed: Disputed
     sayers: Mapping[str, Sayer]
+    cause: str
 
     def said_by(self, sayer: str) -> list[Any]:
         """The distinct values that a person was the first to say."""
@@ -105,31 +107,25 @@ def _may_be_human(reading: Any) -> bool:
     return isinstance(taxon, str) and knowledge().is_a(taxon, "human")
 
 
-def rows(connection: Connection) -> list[tuple[str, str, str]]:
-    """(record, path, nature) of every disagreement whose path may be settled for many at once, as far as its table can
-    say."""
+def cases(connection: Connection) -> list[Case]:
+    """Every disagreement that may be settled together with others, as far as its record can say, by label."""
     column, first = tables.disagreement.c, frozenset[str]().union(*MANY.values())
     listed = connection.execute(select(column.record, column.path, column.nature)).all()
-    return [(record, path, nature) for record, path, nature in listed if path.partition("/")[0] in first]
+    rows = [(record, path, nature) for record, path, nature in listed if path.partition("/")[0] in first]
+    records = {one.id: one for one in records_of(connection, sorted({record for record, *_ in rows}))}
+    rows = [row for row in rows if row[0] in records and may_be_many(records[row[0]], row[1])]
+    found = sorted(disputed(connection, rows, records), key=lambda one: (one.label, one.record, one.path))
+    sayers = _sayers(connection, found)
+    return [_case(one, {head: sayers[one.record, one.path, head] for head in one.heads}) for one in found]
 
 
-def causes(
-    connection: Connection, disputed: Iterable[Disputed], records: Mapping[str, Record], never: frozenset[str]
-) -> list[Cause]:
-    """What `disputed` comes down to, the most frequent first. `never`: ids that are left out, as those on hold."""
-    listed = [
-        one
-        for one in disputed
-        if one.record in records and one.record not in never and may_be_many(records[one.record], one.path)
-    ]
-    sayers = _sayers(connection, listed)
-    found: dict[str, tuple[Any, list[Case]]] = {}
-    for one in listed:
-        case = Case(one, {head: sayers[one.record, one.path, head] for head in one.heads})
-        signature = _signature(case)
-        key = hashlib.sha256(canonical(signature).encode("utf-8", "replace")).hexdigest()[:16]
-        found.setdefault(key, (signature, []))[1].append(case)
-    made = [_cause(key, cases) for key, (_, cases) in found.items()]
+def causes(cases: Iterable[Case], never: frozenset[str]) -> list[Cause]:
+    """What these come down to, the most frequent first. `never`: ids that are left out, as those on hold."""
+    found: dict[str, list[Case]] = {}
+    for one in cases:
+        if one.disputed.record not in never:
+            found.setdefault(one.cause, []).append(one)
+    made = [_cause(key, each) for key, each in found.items()]
     return sorted(made, key=lambda one: (-len(one.cases), one.kind, one.path, one.key))
 
 
@@ -141,29 +137,28 @@ def _cause(key: str, cases: list[Case]) -> Cause:
         first.disputed.kind,
         first.disputed.path.partition("/")[0],
         first.disputed.nature,
-        _difference(first),
+        _difference(first.disputed),
         tuple(sorted(people.values(), key=lambda one: (one.name, one.id))),
         tuple(cases),
     )
 
 
-def _signature(case: Case) -> list[Any]:
-    one = case.disputed
-    who = sorted({each.id for each in case.sayers.values()})
-    fields = [[name, [canonical(value) for value in values]] for name, values in _difference(case)]
-    return [one.kind, one.path.partition("/")[0], one.nature, fields, who]
+def _case(one: Disputed, sayers: Mapping[str, Sayer]) -> Case:
+    who = sorted({each.id for each in sayers.values()})
+    fields = [[name, [canonical(value) for value in values]] for name, values in _difference(one)]
+    signature = canonical([one.kind, one.path.partition("/")[0], one.nature, fields, who])
+    return Case(one, sayers, hashlib.sha256(signature.encode("utf-8", "replace")).hexdigest()[:16])
 
 
-def _difference(case: Case) -> tuple[tuple[str, tuple[Any, ...]], ...]:
-    path, values = case.disputed.path.partition("/")[0], list(case.disputed.heads.values())
+def _difference(one: Disputed) -> tuple[tuple[str, tuple[Any, ...]], ...]:
+    path, values = one.path.partition("/")[0], list(one.heads.values())
     if path != "reading" or not all(isinstance(value, Mapping) for value in values):
         plain = path not in _MEASURED and all(value is None or isinstance(value, str | bool | int) for value in values)
         return ((path, _distinct(values) if plain else ()),)
     known = knowledge()
     names: set[str] = set()
-    for n, one in enumerate(values):
-        for other in values[n + 1 :]:
-            names.update(name.partition("/")[0] for name in readings.differences(one, other, known))
+    for one_value, other in combinations(values, 2):
+        names.update(name.partition("/")[0] for name in readings.differences(one_value, other, known))
     return tuple(
         (name, () if name in _PARTS else _distinct([value.get(name) for value in values])) for name in sorted(names)
     )
@@ -174,11 +169,11 @@ def _distinct(values: Iterable[Any]) -> tuple[Any, ...]:
     return tuple(found[key] for key in sorted(found))
 
 
-def _sayers(connection: Connection, disputed: Iterable[Disputed]) -> dict[tuple[str, str, str], Sayer]:
+def _sayers(connection: Connection, cases: Iterable[Disputed]) -> dict[tuple[str, str, str], Sayer]:
     """{(record, path, head): who was the first to say the head's value}. A settlement that was opened again puts values
     back in somebody else's hand; it is those before who said them."""
     column = tables.change.c
-    wanted = {(one.record, one.path): one.heads for one in disputed}
+    wanted = {(one.record, one.path): one.heads for one in cases}
     before: dict[tuple[str, str], list[Change]] = {}
     asked = among(connection, column.record, {record for record, _ in wanted})
     for one, body in connection.execute(select(column.id, column.body).where(asked).order_by(column.seq)).all():

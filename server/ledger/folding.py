@@ -27,7 +27,7 @@ from server.ledger.columns import LONGEST_KEY, writable
 AT_ONCE = 500
 """Records that are worked out anew at a time."""
 
-DERIVES = 7
+DERIVES = 8
 """Raised whenever `derive` makes something else of the same changes: ledgers then work out their records anew."""
 
 PROTECTED = ("site", "person")

@@ -18,6 +18,7 @@ from fieldapp.domain.ids import hold_id
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
 from server.ledger import tables
+from server.ledger.database import among
 from server.ledger.folding import records_of
 
 
@@ -114,11 +115,13 @@ def contexts_of(connection: Connection, records: Iterable[Record]) -> dict[str, 
     """{record id: context id} of records that lie in one: a docket in a bag takes the bag's, once the bag has come."""
     listed = list(records)
     bags = {bag for one in listed if isinstance(bag := one.value("bag"), str)}
-    bag_context = {bag.id: bag.value("context") for bag in records_of(connection, sorted(bags))}
+    column = tables.record.c
+    query = select(column.id, column.context).where(among(connection, column.id, sorted(bags)))
+    bag_context = {bag: context for bag, context in connection.execute(query).all()}
     found = {}
     for one in listed:
         context = bag_context.get(one.value("bag")) if isinstance(one.value("bag"), str) else None
-        context = context if isinstance(context, str) else one.value("context")
+        context = context if context is not None else one.value("context")
         if isinstance(context, str):
             found[one.id] = context
     return found

@@ -15,7 +15,9 @@ from typing import Any, NamedTuple
 from sqlalchemy import ColumnElement, Connection, case, delete, func, or_, select
 
 from fieldapp.domain.rules import Problem
-from fieldapp.records import checked
+from fieldapp.domain.samples import amount
+from fieldapp.domain.steps import is_ticked
+from fieldapp.records import checked, second
 from fieldapp.records.fold import Record
 from server.ledger import tables
 from server.ledger.columns import writable
@@ -91,7 +93,8 @@ def _docket(one: Record, problems: Sequence[Problem]) -> dict[str, Any]:
     reading = one.value("reading")
     read = reading if isinstance(reading, Mapping) else {}
     label = label_of(one)
-    natures = Counter(nature(path, list(heads.values())) for path, heads in disputed(one).items())
+    disagreements = disputed(one)
+    natures = Counter(nature(path, list(heads.values())) for path, heads in disagreements.items())
     precisions = natures.pop("precision", 0)
     own = (label, *(value for path in ("find_no", "finder") if isinstance(value := one.value(path), str)))
     return {
@@ -105,13 +108,15 @@ def _docket(one: Record, problems: Sequence[Problem]) -> dict[str, Any]:
         "conflicts": sum(natures.values()),
         "precisions": precisions,
         "problems": len(problems),
-        "gravest": max((GRAVITY.get(problem.level, 0) for problem in problems), default=0),
+        "gravest": (gravest := max((GRAVITY.get(problem.level, 0) for problem in problems), default=0)),
+        "weight_g": amount(one.value("weight_g")),
+        "hard": gravest >= GRAVITY["check"] or second.is_hard(reading, "reading" in disagreements),
     }
 
 
 def _bag(one: Record) -> dict[str, Any]:
     ticked = sorted(
-        {path[len(_STEP) :] for path, heads in one.heads.items() if path.startswith(_STEP) and _ticked(heads)}
+        {path[len(_STEP) :] for path, heads in one.heads.items() if path.startswith(_STEP) and is_ticked(heads)}
     )
     return {
         "record": one.id,
@@ -125,10 +130,6 @@ def _bag(one: Record) -> dict[str, Any]:
 
 
 _STEP = "step/"
-
-
-def _ticked(heads: Mapping[str, Any]) -> bool:
-    return any(value is True for value in heads.values())
 
 
 def _figure(value: Any) -> float | None:
@@ -191,24 +192,55 @@ def contexts(connection: Connection) -> list[dict[str, Any]]:
     return sorted(found, key=lambda one: (one["sort"], one["id"]))
 
 
-def bags(connection: Connection) -> list[dict[str, Any]]:
-    """The lines of all bags, by context and label: {column: value}, with `id` and `label`.
+def divisions(connection: Connection) -> list[tuple[str, str | None, str | None]]:
+    """(context, trench, phase) of all contexts: by their lines, where these are as the contexts are now."""
+    own, line = tables.record.c, tables.context_line
+    query = select(own.id, line.c.trench, line.c.phase, own.due)
+    query = query.select_from(tables.record.outerjoin(line, own.id == line.c.record))
+    rows = connection.execute(query.where(own.kind == "context", own.life != "deleted")).all()
+    late = records_of(connection, [one for one, *_, due in rows if due])
+    found = [(one, trench, phase) for one, trench, phase, due in rows if not due]
+    return found + [(one.id, _text(one.value("trench")), _text(one.value("phase"))) for one in late]
+
+
+class Bag(NamedTuple):
+    """A bag in a list: its line, with its id, its label and its context's number."""
+
+    id: str
+    label: str
+    number: str
+    context: str | None
+    place: str | None
+    sort: str
+    recovery: str | None
+    mesh_mm: float | None
+    weight_g: float | None
+    box: str | None
+    held_by: str | None
+    steps: str
+
+
+def bags(connection: Connection) -> list[Bag]:
+    """All bags, by context and label.
 
     Those that the rules have not looked at yet are read themselves, so that what was put into a box is in it at once;
-    beyond LATE_BAGS one that is new has nothing but these two and `sort`.
+    beyond LATE_BAGS one that is new has nothing but its label.
     """
-    own, line = tables.record.c, tables.bag_line
-    query = select(line, own.id, own.due, func.coalesce(own.label, "").label("label"))
-    query = query.select_from(tables.record.outerjoin(line, own.id == line.c.record))
-    rows = connection.execute(query.where(own.kind == "bag", own.life != "deleted"))
-    names = [*rows.keys()]
-    found = [dict(zip(names, row, strict=True)) for row in rows.all()]
-    late = _late_bags(connection, [one["id"] for one in found if one["due"]][:LATE_BAGS])
-    for one in found:
-        one["sort"] = one["sort"] or sort_key(one["label"])
-        one["steps"] = one["steps"] or ""
-        one |= late.get(one["id"], {})
-    return sorted(found, key=lambda one: (one["place"] or LAST, one["sort"], one["id"]))
+    own, line, context = tables.record.c, tables.bag_line, tables.record.alias("context")
+    first = own.id, func.coalesce(own.label, ""), func.coalesce(context.c.label, "")
+    told: dict[str, ColumnElement[Any]] = {name: line.c[name] for name in Bag._fields[3:]}
+    told |= {"sort": func.coalesce(line.c.sort, LAST), "steps": func.coalesce(line.c.steps, "")}
+    query = select(*first, *told.values(), own.due).select_from(
+        tables.record.outerjoin(line, own.id == line.c.record).outerjoin(
+            context, (context.c.id == line.c.context) & (context.c.kind == "context")
+        )
+    )
+    rows = connection.execute(query.where(own.kind == "bag", own.life != "deleted")).all()
+    found = [Bag(*row) for *row, due in rows if not due]
+    if late := [Bag(*row) for *row, due in rows if due]:
+        now = _late_bags(connection, [one.id for one in late[:LATE_BAGS]])
+        found += [now.get(one.id) or one._replace(sort=sort_key(one.label)) for one in late]
+    return sorted(found, key=lambda one: (one.place or LAST, one.sort, one.id))
 
 
 def boxes(connection: Connection) -> set[str]:
@@ -217,24 +249,27 @@ def boxes(connection: Connection) -> set[str]:
     return {*connection.scalars(select(box).where(box.is_not(None)).distinct())}
 
 
-def _late_bags(connection: Connection, ids: Sequence[str]) -> dict[str, dict[str, Any]]:
+def _late_bags(connection: Connection, ids: Sequence[str]) -> dict[str, Bag]:
     """{bag: its line as it would be now}."""
     late = records_of(connection, ids)
-    where = {context for one in late if isinstance(context := one.value("context"), str)}
-    places = places_in([*late, *records_of(connection, sorted(where))])
+    contexts = records_of(
+        connection, sorted({context for one in late if isinstance(context := one.value("context"), str)})
+    )
+    places, numbers = places_in([*late, *contexts]), {one.id: label_of(one) for one in contexts}
     found = {}
     for one in late:
         context, place = places.get(one.id, (None, None))
-        found[one.id] = {**_bag(one), "context": context, "place": place}
+        line = {**_bag(one), "context": context, "place": place, "number": numbers.get(context or "", "")}
+        del line["record"]
+        found[one.id] = Bag(id=one.id, label=label_of(one), **line)
     return found
 
 
 def numbers(connection: Connection) -> dict[str, Numbers]:
     """{context: what its dockets come to}; under "" those that lie in none that is known."""
-    where = func.coalesce(LINE.context, "")
     signs = func.sum(LINE.conflicts + LINE.precisions), func.sum(LINE.problems)
-    query = select(where, func.count(), *signs).group_by(where)
-    return {one: Numbers(*map(int, told)) for one, *told in connection.execute(query).all()}
+    query = select(LINE.context, func.count(), *signs).group_by(LINE.context)
+    return {one or "": Numbers(*map(int, told)) for one, *told in connection.execute(query).all()}
 
 
 def waiting(connection: Connection) -> dict[str, int]:

@@ -14,11 +14,11 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import ColumnElement, Connection, and_, case, func, select
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import agreement, readings
-from fieldapp.domain.draws import Candidate
+from fieldapp.domain.draws import HARD, Candidate
 from fieldapp.records import second
 from fieldapp.records.changes import Change
 from fieldapp.records.fold import Record
@@ -75,13 +75,14 @@ def about(connection: Connection, dockets: Collection[str]) -> list[Record]:
 def candidates(ledger: Ledger, dockets: Iterable[Record]) -> tuple[list[Candidate], Counter[str]]:
     """What may be drawn of these dockets, and how many may not, by why."""
     held, busy = _held_and_busy(ledger)
+    listed, problem = list(dockets), tables.problem.c
     with ledger.database.reading() as connection:
-        grave = select(tables.problem.c.record).where(tables.problem.c.level != "note")
-        problems = set(connection.scalars(grave))
+        grave = select(problem.record).where(problem.level != "note")
+        problems = set(connection.scalars(grave.where(among(connection, problem.record, [one.id for one in listed]))))
     found, left = [], Counter[str]()
-    for one in dockets:
+    for one in listed:
         reading = one.value("reading")
-        if not _is_read(reading):
+        if not second.is_read(reading):
             left["no_reading"] += 1
         elif one.id in held:
             left["on_hold"] += 1
@@ -89,52 +90,55 @@ def candidates(ledger: Ledger, dockets: Iterable[Record]) -> tuple[list[Candidat
             left["drawn"] += 1
         else:
             taxon, element = (str(reading.get(name) or "") for name in ("taxon", "element"))
-            found.append(Candidate(one.id, taxon, element, one.id in problems or _is_hard(one, reading)))
+            hard = one.id in problems or second.is_hard(reading, "reading" in one.disagreements())
+            found.append(Candidate(one.id, taxon, element, hard))
     return found, left
 
 
-def candidates_of_lines(ledger: Ledger, within: Collection[str]) -> tuple[list[Candidate], Counter[str]]:
-    """The same of the dockets in these contexts, of all where there are none, without saying which are hard: from the
-    lines of lists, so that a site's hundred thousand need not be read. Those that the rules have not looked at are."""
+def candidates_of_lines(ledger: Ledger, within: Collection[str], how: str) -> tuple[list[Candidate], Counter[str], int]:
+    """What a draw of this way chooses among, of the dockets in these contexts, of all where there are none; how many
+    may not be drawn, by why; and how many might be, but are passed over because only hard ones are wanted.
+
+    From the lines of lists, so that a site's hundred thousand need not be read. Those that the rules have not looked at
+    are.
+    """
     held, busy = _held_and_busy(ledger)
+    hard = case((LINE.hard.is_(True), 1), else_=0)
     with ledger.database.reading() as connection:
-        late = set(connection.scalars(lines.LATE))
-        query = select(LINE.record, LINE.taxon, LINE.element, LINE.side, LINE.stage)
+        late = list(connection.scalars(lines.LATE))
+        there: list[ColumnElement[bool]] = [LINE.record.not_in(lines.LATE)] if late else []
         if within:
-            query = query.where(among(connection, LINE.context, within))
-        rows = [row for row in connection.execute(query).all() if row[0] not in late]
+            there.append(among(connection, LINE.context, within))
+        why = case(
+            (and_(*(one.is_(None) for one in (LINE.taxon, LINE.element, LINE.side, LINE.stage))), "no_reading"),
+            (among(connection, LINE.record, held), "on_hold"),
+            (among(connection, LINE.record, busy), "drawn"),
+            else_="",
+        ).label("why")
+        rows = select(LINE.record, func.coalesce(LINE.taxon, ""), func.coalesce(LINE.element, ""), hard, why)
+        easy = Counter[str]()
+        if how == HARD:
+            # Only counted, which takes less time than to hand them out.
+            counted = select(why, func.count()).where(hard == 0, *there).group_by("why")
+            easy.update(dict(connection.execute(counted).all()))
+            rows = rows.where(hard == 1)
+        listed = connection.execute(rows.where(*there)).all()
         waiting = [one for one in records_of(connection, sorted(late)) if one.life() != "deleted"]
     if within and waiting:
         contexts = ledger.contexts_of(waiting)
         waiting = [one for one in waiting if contexts.get(one.id) in within]
-    found, left = candidates(ledger, waiting)
-    for one, taxon, element, *more in rows:
-        if not (taxon or element or any(more)):
-            left["no_reading"] += 1
-        elif one in held:
-            left["on_hold"] += 1
-        elif one in busy:
-            left["drawn"] += 1
-        else:
-            found.append(Candidate(one, taxon or "", element or ""))
-    return found, left
+    more, left = candidates(ledger, waiting)
+    found = [Candidate(*row[:4]) for row in listed if not row[4]]
+    found += (one for one in more if one.hard or how != HARD)
+    left += Counter(row[4] for row in listed if row[4])
+    passed_over = easy.pop("", 0) + sum(not one.hard for one in more if how == HARD)
+    return found, left + easy, passed_over
 
 
 def _held_and_busy(ledger: Ledger) -> tuple[set[str], set[str]]:
     """Dockets on hold, and those in a draw that is not over."""
     held = {one.docket for one in ledger.holds() if one.raised}
     return held, {docket_of(one) for draw in draws(ledger) if not draw.over for one in draw.readings}
-
-
-def _is_read(reading: Any) -> bool:
-    return isinstance(reading, Mapping) and any(reading.get(name) for name in ("taxon", "element", "side", "stage"))
-
-
-def _is_hard(docket: Record, reading: Mapping[str, Any]) -> bool:
-    """Whether people disagree on it, or are not certain, or no part of it is there by more than half."""
-    portions = reading.get("portions")
-    whole = isinstance(portions, Mapping) and "most" in portions.values()
-    return "reading" in docket.disagreements() or reading.get("certainty") == "cf" or not whole
 
 
 def edits(ledger: Ledger, sample: str, drawn: Mapping[str, Any], reader: str, dockets: Sequence[Record]) -> list[Edit]:

@@ -149,8 +149,11 @@ docket_line = Table(
     Column("problems", Integer, nullable=False),
     Column("gravest", Integer, nullable=False, doc="lines.GRAVITY of the gravest problem, 0 for none"),
     Column("place", Text, doc="its context's number, as in `sort`"),
+    Column("weight_g", Float),
+    Column("hard", Boolean, doc="not easily read: fieldapp.records.second.is_hard, or the rules have found something"),
     Index("docket_line_by_sort", "sort", "record"),
-    Index("docket_line_in_context", "context", "sort"),
+    # With what a list of contexts adds up: asked of the index alone.
+    Index("docket_line_in_context", "context", "sort", "conflicts", "precisions", "problems"),
 )
 
 context_line = Table(

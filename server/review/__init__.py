@@ -2,7 +2,8 @@
 pages of those who look after the cabin: people, tablets, the log. Flask and Jinja, full pages, plain
 forms and links; everything they need is shipped; they work without scripts.
 
-`register` puts them under /review of an app. Not here: JSON for tablets (server.api).
+`register` puts them under /review of an app, `stand_behind` says which cabin they show. Not here: JSON for tablets
+(server.api).
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from server.ledger.devices import Devices
 from server.photos import Photos
 from server.review import (
     adding_contexts,
+    analysis,
     bags,
     beside,
     boxes,
@@ -68,12 +70,18 @@ _ROUTES = (
     coming_back, language, signing_in, my_account, today, changes, contexts, fragments, dockets, new_docket, editing,
     editing_context, marking, locking, raising, disagreements, settling, third, doubles, groups, holds, problems,
     beside, sheets, photos, bags, boxes, transfers, site_setup, adding_contexts, people, tablets, carrying, second,
-    second_reading, log, faults, entry, entry_many, bulk, keys,
+    second_reading, analysis, log, faults, entry, entry_many, bulk, keys,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 
 
-def register(
+def register(app: Flask) -> None:
+    """Adds the pages to `app`."""
+    app.config.update(SESSION_COOKIE_NAME=COOKIE, **COOKIE_RULES)
+    app.register_blueprint(pages)
+
+
+def stand_behind(
     app: Flask,
     *,
     ledger: Ledger,
@@ -85,14 +93,13 @@ def register(
     seal_key: X25519PrivateKey | None,
     written: Callable[[], None] = lambda: None,
 ) -> None:
-    """Adds the pages to `app`. `session_key` signs the cookies; without `seal_key` exact places stay sealed.
+    """From now on the pages of `app` show this cabin.
 
+    `session_key` signs the cookies; without `seal_key` exact places stay sealed.
     `addresses` are this machine's own, for tablets to find it by. `written` is called after each change that a page
     writes, so that the rules look at it.
     """
     app.secret_key = session_key
-    app.config.update(SESSION_COOKIE_NAME=COOKIE, **COOKIE_RULES)
     unseal = None if seal_key is None else lambda sealed, about: sealing.unseal(sealed, seal_key, about)
     app.extensions[NAME] = Desk(ledger, accounts, pictures, unseal, written)
     app.extensions[tablets.EXTENSION] = tablets.Door(devices, addresses)
-    app.register_blueprint(pages)

@@ -1,13 +1,15 @@
 """Bags: the list, one bag with what lies in it, and the form about it.
 
-A bag's steps (washed, dried, marked, weighed) are only ever added, and each is ticked by itself. Moving a bag to
+A bag's steps (washed, dried, marked, weighed) are ticked each by itself, and unticked over the ticks that the form
+showed. Moving a bag to
 another context moves all that lies in it, and is an act of its own in the roles table. Not here: boxes, transfers.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from flask import abort, redirect, request, url_for
@@ -16,17 +18,19 @@ from werkzeug.wrappers import Response
 from fieldapp.assets import knowledge
 from fieldapp.domain import human
 from fieldapp.domain.ids import context_id
+from fieldapp.domain.steps import is_ticked, taking_back, ticks
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
 from server.ledger import Hold
 from server.ledger import bags as asking
 from server.ledger.bags import Inside
+from server.ledger.lines import Bag, sort_key
 from server.ledger.lines import bags as all_lines
 from server.ledger.lines import boxes as all_boxes
-from server.ledger.lines import sort_key
 from server.review import blind, closing, desk, given, locking, words
 from server.review.desk import pages
 from server.review.given import NoFigure
+from server.review.opened import Opened
 from server.review.showing import Said, Showing, as_text, label
 from server.review.tables import ON_A_PAGE, Column, Table
 
@@ -41,50 +45,66 @@ STAYS = frozenset({"display", "discard"})
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A bag in a list. `number`: of its context; `held_by`: who has it, by what the bag or a transfer says."""
+    """A bag in a list. `held_by`: who has it, by what the bag or a transfer says."""
 
-    told: dict[str, Any]
-    number: str
-    inside: Inside
+    told: Bag
     held_by: str
-    lighter: bool
 
     @property
     def id(self) -> str:
         """The bag's."""
-        return str(self.told["id"])
+        return self.told.id
 
     @property
     def label(self) -> str:
         """As it is written on the bag."""
-        return str(self.told["label"])
+        return self.told.label
+
+    @property
+    def number(self) -> str:
+        """Of its context."""
+        return self.told.number
 
     @property
     def context(self) -> str:
         """Its id, "" where none is said."""
-        return self.told["context"] or ""
+        return self.told.context or ""
 
     @property
     def steps(self) -> list[str]:
         """The words ticked, in their order."""
-        ticked = set(self.told["steps"].split())
+        ticked = set(self.told.steps.split())
         return [one for one in knowledge().words["bag_step"] if one in ticked] if ticked else []
 
     @property
     def box(self) -> str:
         """The name of its box."""
-        return self.told["box"] or ""
+        return self.told.box or ""
 
     @property
     def weight(self) -> float | None:
         """Its own, in grams."""
-        found: float | None = self.told["weight_g"]
-        return found
+        return self.told.weight_g
 
-    @property
-    def empty(self) -> bool:
-        """Whether nothing has been recorded from it."""
-        return not (self.inside.dockets or self.inside.tallies)
+
+class Whole:
+    """What is known of all bags at once: read only where the list is sorted or narrowed down by it."""
+
+    @cached_property
+    def inside(self) -> dict[str, Inside]:
+        """{bag: what lies in it}."""
+        with desk.ledger().database.reading() as connection:
+            return asking.numbers(connection)
+
+    @cached_property
+    def lighter(self) -> set[str]:
+        """Those that weigh less than what was recorded from them."""
+        with desk.ledger().database.reading() as connection:
+            return asking.lighter(connection)
+
+    def n(self, line: Line) -> int:
+        """How many records lie in a bag."""
+        return sum(self.inside.get(line.id, ()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,27 +122,14 @@ def lines() -> list[Line]:
     ledger = desk.ledger()
     with ledger.database.reading() as connection:
         found = all_lines(connection)
-        numbers, contexts = asking.numbers(connection), asking.numbers_of_contexts(connection)
-        light = asking.lighter(connection)
     away = _away(ledger.records("transfer"))
-    return [
-        Line(
-            one,
-            contexts.get(one["context"], ""),
-            numbers.get(one["id"], Inside()),
-            one["held_by"] or away.get(one["id"], ""),
-            one["id"] in light,
-        )
-        for one in found
-    ]
+    return [Line(one, one.held_by or away.get(one.id, "")) for one in found]
 
 
 def steps(bag: Record) -> tuple[str, ...]:
-    """The steps that anybody has ticked, in their order."""
+    """The steps that are ticked, in their order."""
     ticked = {
-        path.removeprefix("step/")
-        for path, heads in bag.heads.items()
-        if path.startswith("step/") and any(value is True for value in heads.values())
+        path.removeprefix("step/") for path, heads in bag.heads.items() if path.startswith("step/") and is_ticked(heads)
     }
     return tuple(one for one in knowledge().words["bag_step"] if one in ticked) if ticked else ()
 
@@ -138,7 +145,7 @@ def _away(transfers: Iterable[Record]) -> dict[str, str]:
 
 
 def _recovery(line: Line) -> str:
-    recovery = line.told["recovery"]
+    recovery = line.told.recovery
     return words.value("recovery", recovery) if recovery else ""
 
 
@@ -146,35 +153,42 @@ def _sorted_as(text: str) -> str | None:
     return sort_key(text) if text else None
 
 
-COLUMNS: tuple[Column[Line], ...] = (
-    Column("label", lambda one: one.told["sort"]),
-    Column("context", lambda one: one.told["place"]),
-    Column("recovery", _recovery),
-    Column("box", lambda one: _sorted_as(one.box)),
-    Column("held_by", lambda one: _sorted_as(one.held_by)),
-    Column("mesh_mm", lambda one: one.told["mesh_mm"]),
-    Column("steps", lambda one: len(one.steps) or None, many_first=True),
-    Column("weight_g", lambda one: one.weight, many_first=True),
-    Column("inside", lambda one: one.inside.dockets + one.inside.tallies, many_first=True),
-)
-ONLY: dict[str, Callable[[Line], bool]] = {
-    "unwashed": lambda one: "washed" not in one.steps,
-    "unweighed": lambda one: one.weight is None,
-    "no_box": lambda one: not one.box,
-    "unrecorded": lambda one: one.empty,
-    "lighter": lambda one: one.lighter,
-    "away": lambda one: bool(one.held_by),
-}
+def _columns(whole: Whole) -> tuple[Column[Line], ...]:
+    return (
+        Column("label", lambda one: one.told.sort),
+        Column("context", lambda one: one.told.place),
+        Column("recovery", _recovery),
+        Column("box", lambda one: _sorted_as(one.box)),
+        Column("held_by", lambda one: _sorted_as(one.held_by)),
+        Column("mesh_mm", lambda one: one.told.mesh_mm),
+        Column("steps", lambda one: len(one.steps) or None, many_first=True),
+        Column("weight_g", lambda one: one.weight, many_first=True),
+        Column("inside", whole.n, many_first=True),
+    )
+
+
+def _only(whole: Whole) -> dict[str, Callable[[Line], bool]]:
+    return {
+        "unwashed": lambda one: "washed" not in one.steps,
+        "unweighed": lambda one: one.weight is None,
+        "no_box": lambda one: not one.box,
+        "unrecorded": lambda one: not whole.n(one),
+        "lighter": lambda one: one.id in whole.lighter,
+        "away": lambda one: bool(one.held_by),
+    }
 
 
 @pages.get("/bags")
 @desk.needs_sign_in
 def bags() -> Response:
     """All bags, with what was done to them and what lies in them."""
-    table = Table(lines(), COLUMNS, text=_text, only=ONLY)
+    whole = Whole()
+    table = Table(lines(), _columns(whole), text=_text, only=_only(whole))
+    shown = [one.id for one in table.rows]
     with desk.ledger().database.reading() as connection:
-        weights = asking.weights(connection, [one.id for one in table.rows])
-    return desk.page("bags", table=table, weights=weights, due=desk.due())
+        inside, weights = asking.numbers_in(connection, shown), asking.weights(connection, shown)
+        lighter = asking.lighter(connection, shown)
+    return desk.page("bags", table=table, inside=inside, weights=weights, lighter=lighter, due=desk.due())
 
 
 def _text(line: Line) -> str:
@@ -195,9 +209,10 @@ def bag_keep(bag: str) -> Response:
     `step` (several: what was done); `note`."""
     desk.must("keep_bags")
     record = _found(bag)
-    over = given.agreed(record, given.shown(record, _may_change()))
+    shown = given.shown(record, (*_may_change(), *_steps()))
+    agreed = shown.agreed()
     typed = {name: desk.field(name) for name in (*FIELDS, MOVED, "note")}
-    ticked = request.form.getlist("step")
+    ticked = [one for one in request.form.getlist("step") if one]
     if not set(ticked) <= set(knowledge().words["bag_step"]) or typed["recovery"] not in ("", *RECOVERY):
         abort(400)
     try:
@@ -207,23 +222,41 @@ def bag_keep(bag: str) -> Response:
     values |= {name: typed[name] or None for name in ("recovery", "box", "held_by")}
     if values["mesh_mm"] == 0:
         return _page(record, 400, fault="figure.mesh_mm", form=typed, ticked=ticked)
-    if MOVED in over:
+    if MOVED in agreed.heads:
         values[MOVED] = context_id(record.site, typed[MOVED]) if typed[MOVED] else None
     # A field that was not sent says nothing.
-    changes = given.changed(record, over, {path: value for path, value in values.items() if path in request.form})
+    changes = given.changed(agreed, {path: value for path, value in values.items() if path in request.form})
     if MOVED in changes and (fault := _fault_of_move(record, changes[MOVED])):
         return _page(record, 400, fault=fault, form=typed, ticked=ticked)
     if not FINISHED.isdisjoint(changes) and locking.locked_among(desk.ledger().contexts_of([record]).values()):
         return _page(record, 409, fault="finished", form=typed, ticked=ticked)
-    done = steps(record)
-    changes |= {f"step/{one}": True for one in ticked if one not in done}
+    changes |= _steps_altered(record, shown, ticked) if "step" in request.form else {}
     if typed["note"]:
         changes[f"note/{desk.ledger().new_id()}"] = {"text": typed["note"], "stage": "analysis"}
     if not changes:
         return redirect(url_for("review.bag", bag=bag, done="same"))
-    desk.write("bag", bag, changes, {path: ids for path, ids in over.items() if path in changes and ids})
-    desk.acted("bag_kept", bag)
+    desk.write("bag", bag, changes, shown.all_of(changes))
+    desk.acted("bag_unticked" if any(isinstance(changes.get(path), dict) for path in _steps()) else "bag_kept", bag)
     return redirect(url_for("review.bag", bag=bag, done="kept"))
+
+
+def _steps() -> tuple[str, ...]:
+    return tuple(f"step/{one}" for one in knowledge().words["bag_step"])
+
+
+def _steps_altered(record: Record, shown: Opened, ticked: list[str]) -> dict[str, Any]:
+    """The ticks that are new, and those taken back. What was ticked since the form was opened it did not show: that
+    stands."""
+    found: dict[str, Any] = {}
+    for path in _steps():
+        said = record.heads.get(path, {})
+        seen = ticks({one: said.get(one) for one in shown.heads.get(path, ())})
+        if path.partition("/")[2] not in ticked:
+            if set(seen).intersection(ticks(said)):
+                found[path] = taking_back(shown.heads[path])
+        elif not seen and not is_ticked(said):
+            found[path] = True
+    return found
 
 
 def _asked(record: Record) -> list[str]:
@@ -269,7 +302,7 @@ def _page(
     *,
     fault: str = "",
     form: dict[str, str] | None = None,
-    ticked: Iterable[str] = (),
+    ticked: Iterable[str] | None = None,
 ) -> Response:
     ledger, showing = desk.ledger(), Showing(desk.ledger())
     with ledger.database.reading() as connection:
@@ -291,7 +324,7 @@ def _page(
         label=label,
         context=context,
         fields=[one for one in fields if one.path not in ("label", "context")],
-        steps=[(one, _who(showing, record, one)) for one in knowledge().words["bag_step"]],
+        steps=[(one, *_who(showing, record, one)) for one in knowledge().words["bag_step"]],
         notes=closing.shown_notes(showing.notes(record), closed),
         finds=[_find(one) for one in inside[(number - 1) * ON_A_PAGE : number * ON_A_PAGE]],
         total=len(inside),
@@ -303,18 +336,21 @@ def _page(
         boxes=sorted(boxes, key=sort_key),
         recovery=RECOVERY,
         asked=asked,
-        heads=given.heads(record, asked, again=form is not None),
+        heads=given.heads(record, (*asked, *_steps()), again=form is not None),
         form=form or {**now, MOVED: label(context), "note": ""},
-        ticked=set(ticked),
+        ticked=set(steps(record) if ticked is None else ticked),
         fault=fault,
         done=done if done in ("kept", "same") else "",
         problems=ledger.problems(record=record.id),
     )
 
 
-def _who(showing: Showing, bag: Record, step: str) -> tuple[Said, ...]:
-    """Who has ticked a step."""
-    return showing.said(change for change, value in bag.heads.get(f"step/{step}", {}).items() if value is True)
+def _who(showing: Showing, bag: Record, step: str) -> tuple[tuple[Said, ...], tuple[Said, ...]]:
+    """Whose ticks of a step stand; where none does, who has taken any back."""
+    said = bag.heads.get(f"step/{step}", {})
+    if found := ticks(said):
+        return showing.said(found), ()
+    return (), showing.said(one for one, value in said.items() if isinstance(value, Mapping))
 
 
 def _find(record: Record) -> Find:

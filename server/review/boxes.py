@@ -193,9 +193,9 @@ def _put(box: str, left: list[str]) -> Response:
         record = found.get(bag)
         if record is None or record.kind != "bag":
             abort(400)
-        over = given.shown(record, ["box"], canonical({"box": heads}))
-        if given.changed(record, over, {"box": box}) and record.value("box") != box:
-            edits.append(Edit("bag", bag, {"box": box}, {path: ids for path, ids in over.items() if ids}))
+        shown = given.shown(record, ["box"], {"box": heads})
+        if given.changed(shown, {"box": box}) and record.value("box") != box:
+            edits.append(Edit("bag", bag, {"box": box}, shown.all_of(["box"])))
     ledger, me = desk.ledger(), desk.me()
     if edits:
         with ledger.database.writing() as connection:
@@ -230,12 +230,12 @@ def box_place(box: str) -> Response:
     """`heads`; `place`, `held_by`: where a box stands, and who has it."""
     desk.must("keep_bags")
     one, path, site = _found(box), f"box/{box}", desk.ledger().site()
-    over = given.shown(site, [path])
+    shown = given.shown(site, [path])
     place, held_by = desk.field("place"), desk.field("held_by")
     value = {"name": one.name, "place": place or None, "held_by": held_by or None}
-    changes = given.changed(site, over, {path: value})
+    changes = given.changed(shown, {path: value})
     if changes:
-        desk.write("site", site.id, changes, {path: ids for path, ids in over.items() if ids})
+        desk.write("site", site.id, changes, shown.all_of(changes))
     return redirect(url_for("review.box", box=box, done="placed"))
 
 
@@ -246,9 +246,12 @@ def _found(box: str) -> Box:
 def _page(key: str) -> Response:
     one, path, site = _found(key), f"box/{key}", desk.ledger().site()
     done, n = request.args.get("done", ""), request.args.get("n", 0, int)
+    with desk.ledger().database.reading() as connection:
+        inside = asking.numbers_in(connection, [line.id for line in one.bags])
     return desk.page(
         "box",
         box=one,
+        inside=inside,
         label=label,
         holds=bags.holds_in(line.id for line in one.bags),
         heads=given.heads(site, [path]),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ from werkzeug.wrappers import Response
 
 from fieldapp.domain.bodies import piece
 from fieldapp.records.changes import canonical
+from fieldapp.records.fold import Record
 from server.ledger import Hold, lines
 from server.ledger.lines import LINE, Numbers
 from server.review import blind, desk, drawings, fragments, locking, marking, photos, words
@@ -46,7 +47,7 @@ def contexts() -> Response:
         found = {one["id"]: one for one in lines.contexts(connection)}
         numbers = lines.numbers(connection)
     # By the holds: a docket that was deleted is in no list, and its hold stands.
-    raised = Counter(where for hold in desk.holds() if hold.raised for where in _contexts_of(hold))
+    raised = Counter(where for _, each in _raised() for where in each)
     # Those that have come stand by number; after them those that have not, last what lies in none.
     others = sorted({*numbers, *raised} - set(found), key=lambda one: (one == "", one))
     rows = [
@@ -120,7 +121,8 @@ def context(context: str) -> Response:
         pieces = [piece(*one) for one in lines.pieces(connection, here, blind.told(connection, LINE.record))]
         checked_n = lines.checked_in(connection, here)
         begin, disputed_n = lines.first_unmarked(connection, here), lines.disputed_in(connection, here)
-    if record is None and not table.total and context not in _raised_in():
+    holds = [one for one, where in _raised() if context in where]
+    if record is None and not table.total and not holds:
         abort(404)
     showing = Showing(ledger)
     rows = fragments.rows([one.record for one in table.rows])
@@ -152,7 +154,7 @@ def context(context: str) -> Response:
         label=label,
         sheet=record is not None,
         photos=photos.strip([context, *shown] if record else shown),
-        holds=[one for one in desk.holds() if one.raised and context in _contexts_of(one)],
+        holds=holds,
     )
 
 
@@ -161,19 +163,23 @@ def inside(context: str) -> ColumnElement[bool]:
     return LINE.context.is_(None) if context == NONE else LINE.context == context
 
 
-def _raised_in() -> set[str]:
-    return {where for one in desk.holds() if one.raised for where in _contexts_of(one)}
+def _raised() -> list[tuple[Hold, set[str]]]:
+    """What is raised, each with every context that somebody says it is in: where it lies, and where it was raised."""
+    raised = [one for one in desk.holds() if one.raised]
+    bags = desk.ledger().get(bag for one in raised for bag in _said_of(_records_of(one), "bag"))
+    found = []
+    for one in raised:
+        records = _records_of(one)
+        lies_in = [bags[bag] for bag in _said_of(records, "bag") if bag in bags]
+        said = _said_of([*records, *lies_in], "context")
+        found.append((one, {one.context, *said} if one.context or not said else said))
+    return found
 
 
-def _contexts_of(hold: Hold) -> set[str]:
-    """Every context that somebody says a hold is in: where it lies now, and where it was raised."""
-    records = [one for one in (hold.docket_record, hold.hold_record) if one is not None]
-    bags = [
-        bag
-        for one in records
-        for named in one.heads.get("bag", {}).values()
-        if isinstance(named, str) and (bag := desk.ledger().record(named)) is not None
-    ]
-    found = (value for one in (*records, *bags) for value in one.heads.get("context", {}).values())
-    said = {one for one in found if isinstance(one, str)}
-    return {hold.context, *said} if hold.context or not said else said
+def _records_of(hold: Hold) -> list[Record]:
+    return [one for one in (hold.docket_record, hold.hold_record) if one is not None]
+
+
+def _said_of(records: Iterable[Record], path: str) -> set[str]:
+    """Every text that stands at a path of these."""
+    return {value for one in records for value in one.heads.get(path, {}).values() if isinstance(value, str)}

@@ -27,7 +27,7 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from server.ledger import folding, pairs
 from server.ledger.ledger import Edit
-from server.review import blind, closing, desk, locking, parting, words
+from server.review import blind, closing, desk, locking, opened, parting, words
 from server.review.desk import pages
 from server.review.showing import Showing, Version, coarser_of, differing, label, part_of, rows
 
@@ -195,25 +195,15 @@ def _paths(one: Record, two: Record) -> dict[str, list[str]]:
 
 
 def _shown(one: Record, two: Record) -> dict[str, dict[str, list[str]]]:
-    """What the form showed; every id is a change of that record that set that path."""
+    """What the form showed of both."""
     try:
-        given = json.loads(request.form.get("heads", ""))
-        wanted = {
-            record: {path: list(given[record].get(path, ())) for path in paths}
-            for record, paths in _paths(one, two).items()
+        told = json.loads(request.form.get("heads", ""))
+        heads = {
+            record: {path: told[record].get(path, []) for path in paths} for record, paths in _paths(one, two).items()
         }
     except (ValueError, RecursionError, KeyError, TypeError, AttributeError):
         abort(400)
-    ids = [each for paths in wanted.values() for heads in paths.values() for each in heads]
-    if not all(isinstance(each, str) for each in ids):
-        abort(400)
-    known = desk.ledger().who(ids)
-    for record, paths in wanted.items():
-        for path, heads in paths.items():
-            for each in heads:
-                if each not in known or known[each].change.record != record or path not in known[each].change.set:
-                    abort(400)
-    return wanted
+    return {record.id: opened.read(record, heads[record.id]).heads for record in (one, two)}
 
 
 def _ties(one: Record, two: Record) -> list[Tie]:

@@ -204,18 +204,27 @@ def done(record: Record, path: str, value: Any, over: Mapping[str, Sequence[str]
     )
 
 
-def _page(
+def form_page(
     record: Record,
-    form: DocketForm,
+    form: forms.Form,
     status: int = 200,
     *,
     heads: str,
     altered: Mapping[str, Any] | None = None,
     looked: bool = False,
     fault: str = "",
+    **more: Any,
 ) -> Response:
+    """The page of a form over a record, `edit_<kind>`, with what the rules find in it as it was typed."""
+    altered = altered or {}
+    would_be = as_would_be(record, altered, {path: list(record.heads.get(path, ())) for path in altered})
+    problems = Problems(desk.ledger().would_find(would_be), form.kind)
+    told = {"form": form, "heads": heads, "problems": problems, "looked": looked, "fault": fault, "label": label}
+    return desk.page(f"edit_{form.kind}", status, **{form.kind: record}, **told, **more)
+
+
+def _page(record: Record, form: DocketForm, status: int = 200, **shown: Any) -> Response:
     ledger = desk.ledger()
-    shown = as_would_be(record, altered or {}, {path: list(record.heads.get(path, ())) for path in altered or {}})
     contexts = ledger.contexts_of([record])
     context = contexts.get(record.id, "")
     bag = record.value("bag")
@@ -223,17 +232,14 @@ def _page(
     before = others.get(request.args.get("saved", ""))
     if before is not None and blind.is_hidden(before.id):
         before = None
-    return desk.page(
-        "edit_docket",
+    return form_page(
+        record,
+        form,
         status,
-        docket=record,
-        form=form,
         choosing=choosing_for(form),
         teeth=bears_teeth(form),
-        heads=heads,
-        also=_also(record) if altered is None else desk.field("also"),
+        also=_also(record) if shown.get("altered") is None else desk.field("also"),
         reading=form.reading(),
-        problems=Problems(ledger.would_find(shown)),
         context=others.get(context),
         context_id=context,
         bag=others.get(bag) if isinstance(bag, str) else None,
@@ -244,9 +250,7 @@ def _page(
         before=before,
         before_answer=standing.answer_of(before, desk.authority()) if before else "",
         before_problems=ledger.would_find(before) if before else [],
-        label=label,
-        looked=looked,
-        fault=fault,
+        **shown,
     )
 
 

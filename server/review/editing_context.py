@@ -19,9 +19,8 @@ from fieldapp.records.fold import DELETED, Record
 from server.review import closing, desk, locking, once, opened
 from server.review.choosing import Choosing
 from server.review.desk import pages
-from server.review.editing import LOOK, SAVE, Problems, as_would_be, done, sent
+from server.review.editing import LOOK, SAVE, done, form_page, sent
 from server.review.forms import Form
-from server.review.showing import label
 
 
 @pages.get("/context/<context>/edit")
@@ -90,28 +89,13 @@ def _form(values: Mapping[str, Any], mark: str, given: Mapping[str, str] | None)
     return Form("context", values, mark, given, {}, desk.ledger().called)
 
 
-def _page(
-    record: Record,
-    form: Form,
-    status: int = 200,
-    *,
-    heads: str,
-    altered: Mapping[str, Any] | None = None,
-    looked: bool = False,
-    fault: str = "",
-) -> Response:
-    over = {path: list(record.heads.get(path, ())) for path in altered or {}}
-    return desk.page(
-        "edit_context",
+def _page(record: Record, form: Form, status: int = 200, **shown: Any) -> Response:
+    return form_page(
+        record,
+        form,
         status,
-        context=record,
-        form=form,
         choosing=Choosing(knowledge()),
-        heads=heads,
-        problems=Problems(desk.ledger().would_find(as_would_be(record, altered or {}, over)), "context"),
         locked=record if locking.is_locked(record) else None,
         disputed=[path for path in record.disagreements() if _is_shown(record, path)],
-        label=label,
-        looked=looked,
-        fault=fault,
+        **shown,
     )

@@ -16,10 +16,8 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from server.review import desk, opened
 from server.review.forms import same
+from server.review.opened import Opened
 from server.review.showing import as_text
-
-Heads = dict[str, list[str]]
-
 
 MOST = 1e9
 """No balance and no ruler shows as much."""
@@ -38,30 +36,21 @@ def heads(record: Record, paths: Iterable[str], *, again: bool = False) -> str:
     return canonical({path: there.get(path, []) for path in paths})
 
 
-def shown(record: Record, paths: Sequence[str], text: str | None = None) -> Heads:
-    """The heads that a form about `paths` showed. Ends the request where they are not this record's own."""
-    found = opened.form(record) if text is None else opened.told(record, text)
-    return found.heads if set(found.heads) <= set(paths) else abort(400)
+def shown(record: Record, paths: Sequence[str], heads: Any = None) -> Opened:
+    """What a form about `paths` showed; `heads`: as they came in, where the form is about several records. Ends the
+    request where they are not this record's own."""
+    found = opened.form(record) if heads is None else opened.read(record, heads)
+    return found if set(found.heads) <= set(paths) else abort(400)
 
 
-def agreed(record: Record, over: Heads) -> Heads:
-    """Of what a form showed, the paths of which it showed one value alone: what people disagree about is settled side
-    by side, by who may. What came into dispute since the form was opened stays in dispute, whatever was typed."""
-    known = {one.change.id: one.change.set for one in desk.ledger().history(record.id)}
-    return {path: ids for path, ids in over.items() if len({canonical(known[one][path]) for one in ids}) < 2}
-
-
-def changed(record: Record, over: Heads, typed: Mapping[str, Any]) -> dict[str, Any]:
+def changed(shown: Opened, typed: Mapping[str, Any]) -> dict[str, Any]:
     """What of `typed` is not what the form showed; nothing, an empty text and a no are one. A path whose heads it did
     not show is left alone; of one that it showed in dispute, what was typed settles it."""
-    known = {one.change.id: one.change.set for one in desk.ledger().history(record.id)}
-    found = {}
-    for path, value in typed.items():
-        if path in over:
-            before = [known[one][path] for one in over[path]] or [None]
-            if len({canonical(one) for one in before}) > 1 or not _same(before[0], value):
-                found[path] = value
-    return found
+    return {
+        path: value
+        for path, value in typed.items()
+        if path in shown.heads and (len(shown.versions(path)) > 1 or not _same(shown.value(path), value))
+    }
 
 
 def _same(shown: Any, typed: Any) -> bool:

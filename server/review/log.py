@@ -19,7 +19,7 @@ from server.review import desk, words
 from server.review.desk import pages
 
 LINES = 100
-KEPT = ("contexts_added", "bag_kept", "boxed", "transfer_made", "transfer_changed")
+KEPT = ("contexts_added", "bag_kept", "bag_unticked", "boxed", "transfer_made", "transfer_changed")
 """Acts with contexts, bags, boxes and transfers."""
 IMPORTS = ("import_begun", "imported", "import_cut")
 """What `bonedocket import` notes."""

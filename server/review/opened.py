@@ -34,6 +34,19 @@ class Opened(NamedTuple):
         """
         return {path: self._shown(path) for path in paths if self.heads.get(path)}
 
+    def all_of(self, paths: Iterable[str]) -> dict[str, list[str]]:
+        """The same over everything that was shown: what settles a path of which several versions were."""
+        return {path: self.heads[path] for path in paths if self.heads.get(path)}
+
+    def agreed(self) -> Opened:
+        """The same with the paths alone of which one value was shown: what people disagree about is settled side by
+        side, by who may. What came into dispute since the form was opened stays in dispute, whatever was typed."""
+        return self._replace(heads={path: ids for path, ids in self.heads.items() if len(self.versions(path)) < 2})
+
+    def versions(self, path: str) -> set[str]:
+        """The values that were shown at a path, as canonical text."""
+        return {canonical(self.changes[one].set[path]) for one in self.heads.get(path, ())}
+
     def _shown(self, path: str) -> list[str]:
         value = canonical(self.value(path))
         return [one for one in self.heads[path] if canonical(self.changes[one].set[path]) == value]
@@ -45,15 +58,19 @@ def form(record: Record, name: str = "heads") -> Opened:
 
 
 def told(record: Record, text: str) -> Opened:
-    """What a form of this record carried as `text`: JSON {path: [change ids]}.
+    """What a form of this record carried as `text`, JSON: see `read`."""
+    try:
+        return read(record, json.loads(text))
+    except (ValueError, RecursionError):
+        abort(400)
+
+
+def read(record: Record, heads: Any) -> Opened:
+    """What a form of this record carried: {path: [change ids]}.
 
     Every id is a change of this record that sets that path, so that nobody's form names what nobody saw; what is no
     such list ends the request.
     """
-    try:
-        heads = json.loads(text)
-    except (ValueError, RecursionError):
-        abort(400)
     if not isinstance(heads, dict):
         abort(400)
     known = {one.change.id: one.change for one in desk.ledger().history(record.id)}

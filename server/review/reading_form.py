@@ -2,9 +2,9 @@
 
 A form's answers are flat, {name: text}: `element`, `taxon`, `portions.<key>`, `fusion.<key>`, `measure.<code>`,
 `mark.<row>.kind` and so on; `rest` says what every portion is of which nothing was chosen. `shown` says what to offer
-for a bone, `read` makes values of answers, `answers` makes answers of values. Which portions, centres, positions and
-measurements there are hangs on element and animal: `parts_of` names both, and a form whose portions were of another
-bone is to be shown again before it is saved (`is_stale`).
+for a bone, `read` makes values of answers (`reading` that of the bone alone), `answers` makes answers of values. Which
+portions, centres, positions and measurements there are hangs on element and animal: `parts_of` names both, and a form
+whose portions were of another bone is to be shown again before it is saved (`is_stale`).
 
 Not here: HTML, what is written to which record, and whether it is true of a skeleton (the rules).
 """
@@ -123,9 +123,8 @@ def shown(answers: Mapping[str, str]) -> Shown:
 def read(answers: Mapping[str, str], stage: str, new_id: Callable[[str], str]) -> Read:
     """The values that the answers say, each whole. `new_id`: an id for an item, by its name in the form ("mark.0")."""
     found = Read()
-    reading = _reading(answers, stage)
-    if reading is not None:
-        found.values["reading"] = reading
+    if (whole := reading(answers, stage)) is not None:
+        found.values["reading"] = whole
     for path in LISTS:
         if answer := answers.get(path):
             found.values[path] = answer
@@ -152,12 +151,12 @@ def read(answers: Mapping[str, str], stage: str, new_id: Callable[[str], str]) -
 def answers(values: Mapping[str, Any]) -> Answers:
     """The answers that stand for values, for a form that is opened again. What is odd is left out."""
     found: Answers = {}
-    reading = _mapping(values.get("reading"))
+    written = _mapping(values.get("reading"))
     for name in SINGLE:
-        if isinstance(said := reading.get(name), str) and said:
+        if isinstance(said := written.get(name), str) and said:
             found[name] = said
     for part in PARTS:
-        for key, state in _mapping(reading.get(part)).items():
+        for key, state in _mapping(written.get(part)).items():
             if isinstance(state, str) and state != KEEP:
                 found[f"{part}.{key}"] = state
     for path in (*LISTS, *WHOLE, *NUMBERS):
@@ -183,7 +182,7 @@ def answers(values: Mapping[str, Any]) -> Answers:
     return found
 
 
-def _reading(answers: Mapping[str, str], stage: str) -> dict[str, Any] | None:
+def reading(answers: Mapping[str, str], stage: str) -> dict[str, Any] | None:
     """The reading as one whole value; None where nothing was said of the bone."""
     if not any(name in answers for name in SINGLE) and not any(name.partition(".")[0] in PARTS for name in answers):
         return None

@@ -13,17 +13,17 @@ import secrets
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, cast
 
 from flask import Response as FlaskResponse
-from flask import abort, redirect, request, url_for
+from flask import abort, g, redirect, request, url_for
 from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import draws
 from fieldapp.domain.draws import Candidate
 from fieldapp.records.fold import Record
-from server.ledger import second
+from server.ledger import lines, second
 from server.ledger.ledger import Edit
 from server.ledger.second import Draw
 from server.review import blind, desk, once, words
@@ -34,6 +34,8 @@ MOST = 2000
 """Bones in one draw."""
 SHOWN = ("bag", "context", "weight")
 SITE = "site"
+DIVISIONS = ("trench", "phase")
+"""What of a site may be drawn from, beside a single context; as lines.divisions gives them."""
 
 
 @dataclass
@@ -228,27 +230,25 @@ def _within(asked: Asked) -> set[str] | None:
     """The contexts drawn from, an empty set for the whole site; None where there is no such place."""
     if not asked.number and asked.of == SITE:
         return set()
-    sort, _, name = ("number", "", asked.number) if asked.number else asked.of.partition(":")
-    if sort not in ("number", "trench", "phase"):
-        return None
-    found = {one.id for one in desk.ledger().records("context") if one.value(sort) == name}
-    return found or None
+    if asked.number:
+        return set(desk.ledger().called("context", asked.number)) or None
+    sort, _, name = asked.of.partition(":")
+    return {context for context, *named in _divisions() if (sort, name) in zip(DIVISIONS, named, strict=True)} or None
+
+
+def _divisions() -> list[tuple[str, str | None, str | None]]:
+    """lines.divisions, worked out once a request."""
+    if "divisions" not in g:
+        with desk.ledger().database.reading() as connection:
+            g.divisions = lines.divisions(connection)
+    return cast(list[tuple[str, str | None, str | None]], g.divisions)
 
 
 def _preview(asked: Asked) -> Preview:
     ledger, within = desk.ledger(), _within(asked)
-    if asked.how == draws.HARD:
-        # What makes a bone hard is in its reading: all of them are read.
-        dockets = ledger.records("docket")
-        if within:
-            contexts = ledger.contexts_of(dockets)
-            dockets = [one for one in dockets if contexts.get(one.id) in within]
-        there, left_out = second.candidates(ledger, dockets)
-    else:
-        there, left_out = second.candidates_of_lines(ledger, within or ())
+    there, left_out, passed_over = second.candidates_of_lines(ledger, within or (), asked.how)
     ids = set(draws.draw(there, int(asked.size), asked.how, asked.seed))
-    hard = sum(one.hard for one in there) if asked.how == draws.HARD else None
-    found = Preview(len(there), hard, left_out)
+    found = Preview(len(there) + passed_over, len(there) if asked.how == draws.HARD else None, left_out)
     found.dockets = sorted(ledger.get(ids).values(), key=lambda one: (label(one), one.id))
     found.groups = _groups(there, ids, asked.how)
     return found
@@ -264,11 +264,9 @@ def _groups(there: Sequence[Candidate], ids: set[str], how: str) -> list[tuple[s
 
 
 def _form(asked: Asked, preview: Preview | None, status: int, fault: str = "") -> Response:
-    contexts = desk.ledger().records("context")
-    named = {(sort, one.value(sort)) for one in contexts for sort in ("trench", "phase")}
+    named = {(sort, name) for _, *each in _divisions() for sort, name in zip(DIVISIONS, each, strict=True) if name}
     places = [
-        (f"{sort}:{name}", words.say("second.of", what=words.field(sort), name=name))
-        for sort, name in sorted((sort, name) for sort, name in named if isinstance(name, str) and name)
+        (f"{sort}:{name}", words.say("second.of", what=words.field(sort), name=name)) for sort, name in sorted(named)
     ]
     return desk.page(
         "second_new",

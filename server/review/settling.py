@@ -21,7 +21,7 @@ from werkzeug.wrappers import Response
 
 from fieldapp.records.changes import Change, canonical
 from fieldapp.records.fold import Record
-from server.ledger import Event, Written, asking, events, folding, lots
+from server.ledger import Event, Written, events, folding, lots
 from server.ledger import causes as ledger_causes
 from server.ledger.causes import Case, Cause
 from server.ledger.ledger import Edit
@@ -182,17 +182,16 @@ def open_lot(lot: str) -> Response:
 
 
 def _causes() -> list[Cause]:
-    never = _never()
-    with desk.ledger().database.reading() as connection:
-        rows = ledger_causes.rows(connection)
-        shown = blind.apart(one for one, _, _ in rows)
-        rows = [row for row in rows if row[0] in shown]
-        records = {one.id: one for one in folding.records_of(connection, sorted(shown))}
-        disputed = asking.disputed(connection, rows, records)
-        locked = locking.locked_of({one.context or one.record for one in disputed})
-        disputed = [one for one in disputed if (one.context or one.record) not in locked]
-        disputed.sort(key=lambda one: (one.label, one.record, one.path))
-        return ledger_causes.causes(connection, disputed, records, never)
+    every = desk.ledger().cases()
+    shown = blind.apart(one.disputed.record for one in every)
+    listed = [one for one in every if one.disputed.record in shown]
+    locked = locking.locked_of({_place(one) for one in listed})
+    return ledger_causes.causes((one for one in listed if _place(one) not in locked), _never())
+
+
+def _place(case: Case) -> str:
+    """The context that a record lies in; what lies in none stands for itself."""
+    return case.disputed.context or case.disputed.record
 
 
 def _never() -> frozenset[str]:

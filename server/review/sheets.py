@@ -5,7 +5,7 @@ Not here: what is on them and how they look (fieldapp.sheets), which records bel
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from io import BytesIO
 
@@ -34,6 +34,8 @@ from server.review.showing import label, said_by
 
 PHOTOS = ("none", "colour", "grey")
 MOST_BLANKS = 60
+PART = 20
+"""So many contexts are printed in one go unless more are asked for: no more than a second or two of waiting."""
 NAMED = 12
 """So many dockets are named where a sheet is not printed."""
 
@@ -47,7 +49,7 @@ def printing(context: str) -> Response:
 
 def _printing(record: Record, status: int = 200, fault: str = "") -> Response:
     contexts = desk.ledger().records("context")
-    trenches = [(one, len(in_trench(contexts, one))) for one in trenches_of(record)]
+    trenches = [(one, len(found), _parts(found)) for one in trenches_of(record) if (found := in_trench(contexts, one))]
     shown = {"id": record.id, "number": words.plain(record.value("number")), "trenches": trenches, "fault": fault}
     return desk.page("printing", status, sizes=list(SIZES), photos=PHOTOS, most=MOST_BLANKS, **shown)
 
@@ -116,9 +118,10 @@ def blank() -> Response:
 def trench_summary() -> Response:
     """A trench on few pages: a line a context, and NISP by animal."""
     trench = request.args.get("trench", "")
-    if refused := _blind_in(trench):
+    contexts = in_trench(desk.ledger().records("context"), trench)
+    if refused := _blind_in(contexts):
         return refused
-    summary = summary_of(_sheets(trench), knowledge())
+    summary = summary_of(map(_gathered, contexts), knowledge())
     if not summary.lines:
         abort(404)
     name = trench or words.text("sheets.trench.unset")
@@ -128,16 +131,28 @@ def trench_summary() -> Response:
 @pages.get("/trench/sheets.pdf")
 @desk.needs_sign_in
 def trench_sheets() -> Response:
-    """All sheets of a trench in one file, with bookmarks."""
-    trench = request.args.get("trench", "")
-    if not in_trench(desk.ledger().records("context"), trench):
+    """All sheets of a trench in one file, with bookmarks; `part`: of one part of it, from 1."""
+    trench, part = request.args.get("trench", ""), request.args.get("part", 0, int)
+    contexts = in_trench(desk.ledger().records("context"), trench)
+    name = f"trench_{trench}_sheets"
+    if part:
+        contexts = contexts[(part - 1) * PART : part * PART] if part > 0 else []
+        name = f"{name}_{part}"
+    if not contexts:
         abort(404)
-    if refused := _blind_in(trench):
+    if refused := _blind_in(contexts):
         return refused
     title = words.text("sheets.trench.of", trench=trench or words.text("sheets.trench.unset"))
     clock = desk.ledger().clock()
-    pdf = render_all(_sheets(trench), _plates(), texts(), clock, title=title, pictures=_asked_pictures())
-    return _pdf(pdf, f"trench_{trench}_sheets")
+    pdf = render_all(map(_gathered, contexts), _plates(), texts(), clock, title=title, pictures=_asked_pictures())
+    return _pdf(pdf, name)
+
+
+def _parts(contexts: Sequence[Record]) -> list[tuple[int, str, str]]:
+    """The parts in which a large trench can be printed: (number, its first context, its last)."""
+    names = [words.plain(one.value("number")) for one in contexts]
+    starts = range(0, len(names), PART) if len(names) > PART else ()
+    return [(n, names[at], names[at : at + PART][-1]) for n, at in enumerate(starts, 1)]
 
 
 @pages.get("/hold/<docket>/log.pdf")
@@ -178,10 +193,9 @@ def _blind(record: Record, hidden: list[str]) -> Response:
     return _printing(record, 409, words.say("printing.blind", n=len(hidden), dockets=shown))
 
 
-def _blind_in(trench: str) -> Response | None:
-    """The same of all the sheets of a trench."""
-    contexts = in_trench(desk.ledger().records("context"), trench) if blind.mine() else []
-    hidden = [each for one in contexts for each in _hidden(_gathered(one))]
+def _blind_in(contexts: Sequence[Record]) -> Response | None:
+    """The same of all the sheets of a trench, or of a part of it."""
+    hidden = [each for one in contexts for each in _hidden(_gathered(one))] if blind.mine() else []
     return _blind(contexts[0], hidden) if hidden else None
 
 
@@ -216,12 +230,6 @@ def _gathered(record: Record, *, hold_words: bool = False) -> ContextSheet:
         source=_source(),
         hold_words=hold_words,
     )
-
-
-def _sheets(trench: str) -> Iterator[ContextSheet]:
-    """The sheets of a trench, gathered one by one as they are taken."""
-    for one in in_trench(desk.ledger().records("context"), trench):
-        yield _gathered(one)
 
 
 def _boxes(here: ContextSheet, said: Words) -> list[Tag]:

@@ -68,9 +68,10 @@ def site_keep(section: str) -> Response:
         values = READ[section](site)
     except NotSo as fault:
         return _page(400, at=section, fault=str(fault))
-    over = given.shown(site, [*_paths(site, section), *values])
-    over |= {path: [] for path in values if path not in over}
-    changes = given.changed(site, over, values)
+    shown = given.shown(site, [*_paths(site, section), *values])
+    # What had no heads when the form was opened is new.
+    shown = shown._replace(heads={**{path: [] for path in values}, **shown.heads})
+    changes = given.changed(shown, values)
     # A form that was sent twice: it stands already.
     disputed = site.disagreements()
     changes = {
@@ -79,7 +80,7 @@ def site_keep(section: str) -> Response:
         if path in disputed or canonical(site.value(path)) != canonical(value)
     }
     if changes:
-        desk.write("site", site.id, changes, {path: ids for path, ids in over.items() if path in changes and ids})
+        desk.write("site", site.id, changes, shown.all_of(changes))
     return redirect(url_for("review.site_setup", at=section, done="kept", _anchor=section))
 
 

@@ -27,7 +27,7 @@ from fieldapp.records.fold import Record
 from fieldapp.records.schemas import problems_of
 from fieldapp.records.shapes import FUSION_STATES, PORTION_STATES, SIDES, STAGES
 from server.ledger import beside
-from server.review import desk, words
+from server.review import desk, reading_form, words
 from server.review.desk import pages
 from server.review.disagreements import (
     LOCKED,
@@ -102,14 +102,14 @@ def third_reading(record: str) -> Response:
     found = _disputed(record)
     versions = _versions(list(found.heads["reading"]))
     common = coarser(versions)
-    return _writing(found, versions, _filled(common, {**common, "stage": "analysis", "compared": ""}))
+    return _writing(found, versions, _made(reading_form.answers({"reading": {**common, "compared": ""}}), "analysis"))
 
 
 @pages.post("/third-reading/<record>")
 @desk.needs_sign_in
 def write_reading(record: str) -> Response:
-    """`heads`; the reading's fields, `portions-<key>`, `fusion-<key>`; `reason`; `looked`: the digest of the reading
-    that was shown, to write it. Any other reading is shown first, and so is this one where `again` asks for it."""
+    """`heads`; the reading's fields, as in reading_form; `reason`; `looked`: the digest of the reading that was shown,
+    to write it. Any other reading is shown first, and so is this one where `again` asks for it."""
     found = _disputed(record)
     must_settle(found, "reading")
     shown = shown_heads(found, "reading")
@@ -132,20 +132,11 @@ def _sent() -> dict[str, Any]:
     element, taxon = desk.field("element") or None, desk.field("taxon") or None
     if (element and element not in known.elements) or (taxon and taxon not in known.taxa):
         abort(400)
-    chosen = {name: desk.field(name) or None for name in CHOSEN}
-    if any(value and value not in choices for (name, value), choices in zip(chosen.items(), _lists(), strict=True)):
+    answers = {name: text for name in _names(element, taxon) if (text := desk.field(name))}
+    if any(answers.get(name, choices[0]) not in choices for name, choices in zip(CHOSEN, _lists(), strict=True)):
         abort(400)
     stage = desk.field("stage")
-    written = {
-        **{name: value for name, value in chosen.items() if value or name in ("side", "certainty", "sex")},
-        **({"position": position} if (position := desk.field("position")) else {}),
-        "stage": stage if stage in STAGES else "analysis",
-        "compared": desk.field("compared"),
-    }
-    parts = {
-        name: {key: desk.field(f"{name}-{key}") for key in _keys(name, element, taxon)} for name in combining.WHOLE
-    }
-    return _filled({"element": element, "taxon": taxon}, {**written, **parts})
+    return _made(answers, stage if stage in STAGES else "analysis")
 
 
 def _lists() -> list[Sequence[str]]:
@@ -154,24 +145,18 @@ def _lists() -> list[Sequence[str]]:
     return [SIDES, ("certain", "cf"), known["sex"], known["age_class"], known["bone_texture"]]
 
 
-def _keys(name: str, element: str | None, taxon: str | None) -> list[str]:
-    parts = knowledge().portions_of if name == "portions" else knowledge().centres_of
-    return [one.key for one in parts(element, taxon)] if element else []
+def _names(element: str | None, taxon: str | None) -> list[str]:
+    """The fields of a form over such a bone."""
+    known = knowledge()
+    portions = [f"portions.{one.key}" for one in known.portions_of(element or "", taxon)]
+    return [*reading_form.SINGLE, *portions, *(f"fusion.{one.key}" for one in known.centres_of(element or "", taxon))]
 
 
-def _filled(of: Mapping[str, Any], written: Mapping[str, Any]) -> dict[str, Any]:
-    """A reading of that element and animal, with every portion and centre written out."""
-    element, taxon = (value if isinstance(value := of.get(name), str) else None for name in ("element", "taxon"))
-    made = blank_reading(element, taxon, knowledge())
-    for name, states in (("portions", PORTION_STATES), ("fusion", FUSION_STATES)):
-        given = written.get(name)
-        given = given if isinstance(given, Mapping) else {}
-        made[name] = {key: given[key] if given.get(key) in states else state for key, state in made[name].items()}
-    names = ("side", "certainty", "position", "sex", "age", "texture", "stage", "compared")
-    made.update({name: written[name] for name in names if name in written})
-    if taxon is not None and made.get("certainty") is None:
-        made["certainty"] = "certain"
-    return made
+def _made(answers: Mapping[str, str], stage: str) -> dict[str, Any]:
+    """The whole reading that answers give, with every portion and centre written out."""
+    made = reading_form.reading(answers, stage) or blank_reading(None, None, knowledge(), stage)
+    # What people differ about is said by somebody: no side is taken for granted here.
+    return {**made, "side": answers.get("side")}
 
 
 def _write(found: Record, path: str, value: Any, over: list[str], note: str, reason: str) -> None:

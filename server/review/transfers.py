@@ -146,12 +146,12 @@ def transfer_keep(transfer: str) -> Response:
     """`heads`, and the fields of the form: what has become of it. `back`: it has come back; `note`."""
     desk.must("keep_bags")
     record = _found(transfer)
-    over = given.agreed(record, given.shown(record, FIELDS))
+    shown = given.shown(record, FIELDS).agreed()
     form = {name: desk.field(name) for name in (*FIELDS, "note", "sure")}
     fault, values = _values(form)
     if fault:
         return _page(record, 400, fault=fault, form=form)
-    changes = given.changed(record, over, values)
+    changes = given.changed(shown, values)
     about = _about(record)
     if changes.get("photo_before") not in (None, *(about.linked("photo") if about is not None else ())):
         abort(400)
@@ -164,7 +164,7 @@ def transfer_keep(transfer: str) -> Response:
     if form["note"]:
         changes[f"note/{desk.ledger().new_id()}"] = {"text": form["note"], "stage": "analysis"}
     if changes:
-        desk.write("transfer", transfer, changes, {path: ids for path, ids in over.items() if path in changes and ids})
+        desk.write("transfer", transfer, changes, shown.all_of(changes))
         desk.acted("transfer_changed", about.id if about is not None else transfer)
     return redirect(url_for("review.transfer", transfer=transfer, done="kept"))
 

@@ -25,7 +25,8 @@ from tests.attack.changes import STOP
 from tests.attack.people import Rogue
 from tests.attack.test_sessions import csrf
 from tests.attack.test_who_may import DESK
-from tests.server.conftest import QUICK, Clock
+from tests.server.apps import QUICK
+from tests.server.conftest import Clock
 from tests.server.review.scene import PEOPLE, Scene, Visitor, label, seen
 from tests.server.review.test_carrying import brought, sent
 from tests.server.review.test_second import drawn, of, read
@@ -243,7 +244,8 @@ class Walk:
         def sent(page: str) -> dict[str, str]:
             return dict(visitor.form(page, page))
 
-        post("review.bag_keep", bag, **sent(bag), step="washed")
+        post("review.bag_keep", bag, **{**sent(bag), "step": "washed"})
+        self.did("review.bag_keep off", lambda: visitor.post(bag, {**sent(bag), "step": ""}))
         put = json.dumps({an_id("bag"): []})
         box = post("review.box_fill", "/review/boxes", box="Box 1", put=put, left="")
         post("review.box_place", box, **sent(box), place="shelf 3")
@@ -358,7 +360,8 @@ def test_every_act_at_the_desk_leaves_a_line_with_who_it_was(walk: Walk, brought
         "review.person_off": "person_withdrawn", "review.person_revoke": "keys_revoked",
         "review.person_assess": "may_assess", "review.tablet_code": "code_opened", "review.tablet_rename": "renamed",
         "review.tablet_withdraw": "withdrawn", "review.my_password": "password_changed",
-        "review.my_sessions": "sessions_ended", "review.bag_keep": "bag_kept", "review.box_fill": "boxed",
+        "review.my_sessions": "sessions_ended", "review.bag_keep": "bag_kept", "review.bag_keep off": "bag_unticked",
+        "review.box_fill": "boxed",
         "review.box_place": "site_set", "review.transfer_make": "transfer_made",
         "review.transfer_keep": "transfer_changed", "review.site_keep": "site_set",
         "review.contexts_add": "contexts_added", "review.save_docket": "docket_edited", "review.check": "checked",

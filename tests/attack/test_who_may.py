@@ -198,6 +198,16 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.carried", "POST"): ("/review/carry", {}, 302, only(CARRYING, 422)),
     ("review.carry_answer", "GET"): (f"/review/carry/{NOBODY}", {}, 302, only(CARRYING, 404)),
     ("review.log", "GET"): ("/review/log", {}, 302, {**all_of(200), "recorder": 403}),
+    ("review.analysis", "GET"): ("/review/analysis", {}, 302, all_of(200)),
+    ("review.analysis_table", "GET"): ("/review/analysis/counts/pieces", {}, 302, all_of(200)),
+    ("review.analysis_file", "GET"): ("/review/analysis/counts/pieces/file.json", {}, 302, all_of(200)),
+    ("review.analysis_chart", "GET"): (
+        "/review/analysis/counts/shares/0/chart-0.svg?ways=together", {}, 302, all_of(200),
+    ),
+    ("review.analysis_records", "GET"): (
+        "/review/analysis/counts/pieces/0/records?row=0&ways=together", {}, 302, all_of(200),
+    ),
+    ("review.analysis_report", "GET"): ("/review/analysis/report.docx?context=none", {}, 302, all_of(200)),
     ("review.second_readings", "GET"): ("/review/second", {}, 302, all_of(200)),
     ("review.second_draw", "GET"): ("/review/second/draw", {}, 302, only(READING_AGAIN, 200)),
     ("review.second_drawn", "POST"): ("/review/second/draw", {"once": "x"}, 302, only(READING_AGAIN, 400)),

@@ -97,6 +97,18 @@ TABLE: dict[str, tuple[set[str], set[str], set[str]]] = {
     "review.trench_summary": (NOBODY, NOBODY, NOBODY),
     "review.trench_sheets": (NOBODY, NOBODY, NOBODY),
     "review.disagreements": (NOBODY, NOBODY, NOBODY),
+    # The assemblage counts what is raised apart, and names no place, picture or word of a log.
+    **dict.fromkeys(
+        (
+            "review.analysis",
+            "review.analysis_table",
+            "review.analysis_file",
+            "review.analysis_chart",
+            "review.analysis_records",
+            "review.analysis_report",
+        ),
+        (NOBODY, NOBODY, NOBODY),
+    ),
     # A photograph or a hold that was claimed for a docket too is looked at by those who may see what is closed.
     "review.disagreement": (SEE, NOBODY, SEE),
     "review.settle": (NOBODY, NOBODY, NOBODY),

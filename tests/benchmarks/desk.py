@@ -10,6 +10,7 @@ page takes longer than 150 ms. The site is invented, from a seed (desk_site).
 from __future__ import annotations
 
 import argparse
+import gc
 import re
 import resource
 import statistics
@@ -28,11 +29,13 @@ from server import create_app
 from server.cabin import set_up
 from server.config import Config
 from server.ledger import Ledger
+from server.serving import COLLECT_EVERY
 from tests.benchmarks import desk_site
-from tests.server.review.scene import BASE, QUICK
+from tests.server.apps import QUICK
+from tests.server.review.scene import BASE
 
 MUST_MS = 150
-DRAW = "second/draw?show=yes&name=a&of={}&how=random&size=500&seed=7"
+DRAW = "second/draw?show=yes&name=a&of={}&how={}&size=500&seed=7"
 MEMORY_AFTER = 300
 """Requests, over all pages by turns."""
 
@@ -80,7 +83,8 @@ def pages(ledger: Ledger) -> dict[str, tuple[str, str]]:
         "pair": (f"pair/{one}/{other}", f"{state} ('{one}', '{other}')"),
         "refits": (f"refits/{middle}", f"{listed} and context = '{middle}')"),
         "second readings": ("second", "select id from record where kind = 'second_reading'"),
-        "draw of one trench": (DRAW.format("trench:A"), f"{listed} limit 500)"),
+        "draw of one trench": (DRAW.format("trench:A", "random"), f"{listed} limit 500)"),
+        "draw of hard bones": (DRAW.format("site", "hard"), f"{listed} and hard limit 500)"),
         "printing": (f"context/{middle}/print", "select trench, count(*) from context_line group by trench"),
         "docket's form": (f"docket/{docket}/edit", f"{state} ('{docket}')"),
         "context's form": (f"context/{middle}/edit", f"{state} ('{middle}')"),
@@ -117,6 +121,7 @@ def measure(folder: Path, count: int, rounds: int, clock: Callable[[], float]) -
         ledger = Ledger.open(config.data / "ledger.sqlite")
         desk_site.fill(ledger, count, seed=1)
         ledger.close()
+    gc.set_threshold(COLLECT_EVERY)
     app = create_app(config, QUICK)
     cabin = app.extensions["bonedocket.cabin"]
     account, password = cabin.accounts.add("Tansy", "zooarchaeologist")

@@ -78,11 +78,11 @@ for _name in (*SET_UP, *CALLS, *MARKS):
     setattr(Recorder, _name, _recording(_name))
 
 
-def _one_by_one(self: pen.Pen, boxes: Iterable[tuple[float, float, float, float]]) -> None:
-    """As bare fpdf2 draws the boxes that the pen draws as one path."""
+def _one_by_one(self: pen.Pen, x: float, y: float, side: float, runs: Iterable[tuple[int, int, int]]) -> None:
+    """As bare fpdf2 draws the squares that the pen draws as one path."""
     self._pdf.set_fill_color(*pen.INK)
-    for one in boxes:
-        self._pdf.rect(*one, style="F")
+    for across, down, wide in runs:
+        self._pdf.rect(x + across * side, y + down * side, wide * side, side, style="F")
 
 
 @contextmanager

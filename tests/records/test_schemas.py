@@ -73,6 +73,7 @@ def test_paths_kinds_and_fields_of_a_newer_version_are_no_problem():
         ("context", "dating", "Iron Age"),
         ("context", "dating", {"from": "-400"}),
         ("bag", "step/washed", "soon"),
+        ("bag", "step/washed", {"takes_back": "c1"}),
         ("bag", "weight_g", "heavy"),
         ("sample", "litres", "ten"),
         ("sample", "fraction/f1", {"part": 2}),
@@ -135,7 +136,7 @@ GOOD: dict[str, dict[str, Any]] = {
     "bag": {
         "label": "HLG26 B3-A", "context": "c1", "recovery": "sieve", "mesh_mm": 4, "state": "", "box": "7",
         "sample": "s1", "fraction": "f1", "step/washed": True, "step/dried": None, "weight_g": 310.5,
-        "held_by": "the laboratory (invented)",
+        "step/marked": {"takes_back": ["c1"]}, "held_by": "the laboratory (invented)",
     },
     "sample": {
         "label": "HLG26 B9-A", "context": "c1", "type": "flotation", "litres": 10,

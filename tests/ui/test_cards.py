@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from fieldapp.domain import human
+from fieldapp.domain.steps import is_ticked
 from fieldapp.records.schemas import problems_of
 from fieldapp.ui.presenters import more, quick
 from fieldapp.ui.presenters.cards import SLOTS, Card
@@ -355,3 +356,22 @@ def test_a_context_that_is_numbered_anew_keeps_its_bones_and_its_old_number_make
     # Both were given away once more.
     desk.save([Write(new, "context", {"number": "77"}, {"number": desk.record(new).head_ids()["number"]})])
     assert desk.context_called("1042") not in (old, new)
+
+
+def test_a_step_of_a_bag_that_was_ticked_by_mistake_is_unticked(desk: Desk) -> None:
+    desk.save([Write("bag", "bag", {"label": "HLG26 B9", "step/washed": True, "step/dried": True})])
+
+    def tapped(step: str) -> set[str]:
+        record = desk.record("bag")
+        assert record is not None
+        card = Card.of(desk, record)
+        card.open_slot("step")
+        card.tap(f"step.{step}")
+        card.save()
+        after = desk.record("bag")
+        assert after is not None
+        return {path for path in after.heads if path.startswith("step/") and is_ticked(after.heads[path])}
+
+    assert tapped("washed") == {"step/dried"}
+    assert tapped("washed") == {"step/washed", "step/dried"}
+    assert tapped("washed") == {"step/dried"}

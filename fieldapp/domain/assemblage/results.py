@@ -93,11 +93,14 @@ class Series:
 class Chart:
     """A picture of a result.
 
-    kind    "bars" (side by side), "stacked" (parts of 100), "steps" (curves with bands), "points", "density",
-            "skeleton" (`shares` on the skeleton of `form`), "plate" (marks on the plate of an element)
+    kind    "bars" (side by side), "stacked" (parts of a whole), "steps" and "lines" (curves, with bands), "points",
+            "density" (curves with `more["rug"]`, a tuple of values a series, and a line at `more["zero"]`),
+            "skeleton" (`shares` on the skeleton of `form`), "plate" (an element's plate in `form`: `more["element"]`,
+            `more["counts"]` {portion: n}, `more["marks"]` of (view, x, y, kind))
     x, y    texts `analysis.axis.<key>`
     shares  of a skeleton: {element: 0 to 1}
-    more    what only one kind needs: {"element": …, "form": …, "marks": …, "limits": …}
+    more    what only one kind needs; `more["limits"]`: least and greatest x, least and greatest y, each may be None
+    name    what tells this chart from others of its table, beside the title; None where there is one
     """
 
     kind: str
@@ -107,6 +110,7 @@ class Chart:
     form: str = ""
     shares: Mapping[str, float] = field(default_factory=dict)
     more: Mapping[str, Any] = field(default_factory=dict)
+    name: Cell = None
 
 
 @dataclass(frozen=True, slots=True)

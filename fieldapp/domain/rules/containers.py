@@ -9,6 +9,7 @@ from typing import Any
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules.caution import CREMATION_PLACES
 from fieldapp.domain.rules.findings import Around, Finding, Record, by_name, number, shown, term, text
+from fieldapp.domain.steps import is_ticked
 
 EARLIEST_YEAR, LATEST_YEAR = -1_000_000, 2200
 """Years outside these are taken for slips of the pen (project decision)."""
@@ -151,8 +152,8 @@ def bag_lighter_than_bones(bag: Record, around: Around, know: Knowledge) -> Iter
 
 def _done(bag: Record, step: str) -> bool:
     # Steps are only added: what two people have said stands twice, each with its change behind the path.
-    path = f"step/{step}"
-    return any(value is True and one.partition("@")[0] == path for one, value in bag.values.items())
+    said = (one.partition("@") for one in bag.values if one.startswith("step/"))
+    return is_ticked({change: bag.values[path + at + change] for path, at, change in said if path == f"step/{step}"})
 
 
 _FIND = by_name(find_from_cut, find_from_natural)

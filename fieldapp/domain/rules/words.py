@@ -99,9 +99,10 @@ def _rule(kind: str) -> Rule:
                     if path != first:
                         yield from _in_item(path, value, pairs, required, know)
             elif first in named:
-                for path, value in there:
+                # What was said twice stands at its path twice, each with its change behind it.
+                for path in dict.fromkeys(one.partition("@")[0] for one, value in there if value is not None):
                     word = path.partition("/")[2]
-                    if path != first and value is not None and not _known(named[first], word, know):
+                    if path != first and not _known(named[first], word, know):
                         yield path, {"word": shown(word)}
 
     return word_unknown

@@ -14,6 +14,7 @@ from dataclasses import field as made
 from typing import Any
 
 from fieldapp.domain.ids import context_number
+from fieldapp.domain.steps import is_ticked, taking_back
 from fieldapp.records.fold import Record
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.context import short_label, what_it_is
@@ -152,6 +153,8 @@ class Card:
             for path in record.heads
             if path.partition("/")[0] in slots and (value := record.value(path)) is not None
         }
+        steps = [path for path in values if path.startswith("step/")]
+        values |= {path: is_ticked(record.heads[path]) or None for path in steps}
         name = record.value("label") or record.value("number") or ""
         where = record.id if record.kind == "context" else str(record.value("context") or "")
         state = State(
@@ -382,6 +385,9 @@ class Card:
         if note:
             found[f"note/{self.desk.new_id()}"] = {"text": note, "stage": self.desk.stage}
         over = {path: state.heads[path] for path in found if path in state.heads}
+        # A step is only ever added to: who unticks one says which ticks are meant.
+        unticked = [path for path in over if path.startswith("step/") and found[path] is None]
+        found |= {path: taking_back(over[path]) for path in unticked}
         self.desk.save([Write(state.record, state.kind, found, over)] if found else [], drop=DRAFT)
         return state.label
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from alembic.config import Config
     from alembic.script import ScriptDirectory
 
-HEAD = "0003"
+HEAD = "0004"
 """The last step: of the tables as tables.py has them."""
 
 VERSIONS = (Path(__file__).parent / "versions",)

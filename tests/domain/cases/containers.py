@@ -87,8 +87,16 @@ CASES: Cases = [
         "bag",
         "marked_before_dried",
         "step/dried",
-        c({**BAG, "step/washed": True, "step/marked": True}),
-        # Ticked on two tablets: dried all the same.
+        # Taken back is not dried; ticked on two tablets is.
+        c(
+            {
+                **BAG,
+                "step/washed": True,
+                "step/dried@1": True,
+                "step/dried@2": {"takes_back": ["1"]},
+                "step/marked": True,
+            }
+        ),
         c({**BAG, "step/washed": True, "step/dried@1": True, "step/dried@2": True, "step/marked": True}),
     ),
     (

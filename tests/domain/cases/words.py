@@ -7,7 +7,13 @@ from tests.domain.cases.records import BAG, CONTEXT, SAMPLE, Cases, c, d, docket
 CASES: Cases = [
     ("docket", "word_unknown", "reading/taxon", d(shin(taxon="auroch")), d(shin(taxon="unknown"))),
     ("context", "word_unknown", "type", c({**CONTEXT, "type": "posthole"}), c({**CONTEXT, "type": "other"})),
-    ("bag", "word_unknown", "step/boiled", c({**BAG, "step/boiled": True}), c({**BAG, "step/boiled": None})),
+    (
+        "bag",
+        "word_unknown",
+        "step/boiled",
+        c({**BAG, "step/boiled@1": True, "step/boiled@2": True}),
+        c({**BAG, "step/boiled": None, "step/washed@1": True, "step/washed@2": {"takes_back": ["1"]}}),
+    ),
     ("group", "word_unknown", "relation", g(docket(), femur(), relation="near"), g(docket(), femur())),
     (
         "sample",

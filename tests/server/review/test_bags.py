@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from server.ledger import bags
+from server.review.bags import steps
 from server.review.boxes import key_of
 from tests.server.review.conftest import BOTH
 from tests.server.review.scene import Scene, Visitor, label, seen
@@ -53,6 +54,7 @@ def keep(visitor: Visitor, where: str, **more: Any) -> Any:
         chosen = re.search(r'value="([^"]*)" selected', inside)
         form[name] = chosen[1] if chosen else ""
     form.pop("find", None)
+    form["step"] = ["", *re.findall(r'name="step" value="(\w+)" checked', page)]
     return visitor.post(where, {**form, **more})
 
 
@@ -75,6 +77,23 @@ def test_what_is_in_a_bag_is_counted_as_by_going_through_all_there_is(packed: Sc
     assert {bag: [*each] for bag, each in found.items() if any(each)} == counted
     assert counted[an_id("b1")] == [1, 1]
     assert an_id("b2") not in counted
+
+
+def test_what_a_page_of_bags_says_is_what_the_records_in_them_say_looked_at_or_not(packed: Scene) -> None:
+    a, ledger, mine = packed.a, packed.cabin.ledger, [an_id(f"b{n}") for n in (1, 2, 3)]
+    a.write("tally", an_id("t2"), {"label": label("A", 121), "bag": an_id("b1"), "weight_g": 3.25})
+    heads = {path: list(ids) for path, ids in packed.record("in 1").head_ids().items()}
+    a.write("docket", an_id("in 1"), {"weight_g": 0.1}, {"weight_g": heads["weight_g"]})
+    a.docket("new", label=label("A", 130), bag=an_id("b3"), context=None, weight_g=0.2, count=1)
+    ledger.accept(a.entries(packed.sent[a.id]), a.id)
+    for looked in (False, True):
+        assert bool(ledger.due()) is not looked
+        with ledger.database.reading() as connection:
+            every, weights = bags.numbers(connection), bags.weights(connection, mine)
+            assert weights == bags.weights_of(bags.inside(connection, mine))
+            assert bags.numbers_in(connection, mine) == {one: every[one] for one in mine}
+        assert weights == {an_id("b1"): 0.1 + 16.5 + 3.25, an_id("b3"): 0.2}
+        packed.send()
 
 
 def test_the_list_says_what_is_in_each_bag_and_what_is_left_to_do(packed: Scene) -> None:
@@ -116,6 +135,32 @@ def test_a_bag_is_washed_weighed_boxed_and_lent_with_who_did_it(packed: Scene) -
     assert "kept in the form" in refused.text
     assert packed.signed_in("administrator").post(BAG, {}).status_code == 400  # no token
     assert keep_as(packed, "administrator").status_code == 403
+
+
+def test_a_step_that_was_ticked_by_mistake_is_unticked_and_who_did_so_stays_written(packed: Scene) -> None:
+    visitor = packed.signed_in("recorder")
+    keep(visitor, BAG, step=["", "washed", "marked"])
+    packed.b.write("bag", an_id("b1"), {"step/dried": True})
+    packed.send()
+    form = visitor.form(BAG, BAG)
+    # Ticked by somebody else while the form is open: the form did not show it, and does not take it back.
+    packed.a.write("bag", an_id("b1"), {"step/marked": True})
+    packed.send()
+    sent = {**form, "recovery": "hand", "weight_g": "20.5", "box": "Box 1", "step": ["", "dried"]}
+    assert visitor.post(BAG, sent).location.endswith("done=kept")
+    assert set(steps(packed.record("b1"))) == {"dried", "marked"}
+    before = len(packed.cabin.ledger.history(an_id("b1")))
+    visitor.post(BAG, sent)
+    assert len(packed.cabin.ledger.history(an_id("b1"))) == before, "sent twice it takes nothing back a second time"
+    page = visitor.get(BAG).text
+    assert re.search(r"washed</th><td>\N{EN DASH}</td><td>taken back by <span class=\"said\">Wren, recorder", page)
+    assert packed.cabin.ledger.events(1, "bag_unticked")[0].fields["label"] == label("A", 101)
+    keep(visitor, BAG, step=["", "dried", "washed"])
+    assert set(steps(packed.record("b1"))) == {"dried", "washed"}, "ticked again it stands, and marked goes"
+    assert "washed" in rows(visitor.get("/review/bags").text)[label("A", 101)]
+    # A form of other fields alone says nothing of the steps.
+    visitor.post(BAG, {**{k: v for k, v in visitor.form(BAG, BAG).items() if k != "step"}, "note": "a note"})
+    assert set(steps(packed.record("b1"))) == {"dried", "washed"}
 
 
 def keep_as(scene: Scene, role: str) -> Any:

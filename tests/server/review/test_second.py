@@ -79,6 +79,8 @@ def test_what_may_be_drawn_is_the_same_by_the_lines_of_lists_and_by_all_records(
     drawn(scene, size="1")
     scene.a.docket("came late", reading=seen("cattle"))
     scene.a.docket("not read")
+    scene.a.docket("not certain", reading=seen("cattle", certainty="cf"), label=label("A", 77))
+    scene.a.docket("a splinter", reading=seen("cattle", portions={}), label=label("A", 78))
     ledger.accept(scene.a.entries(scene.sent[scene.a.id]), scene.a.id)
     for looked in (False, True):
         assert bool(ledger.due()) is not looked
@@ -87,9 +89,13 @@ def test_what_may_be_drawn_is_the_same_by_the_lines_of_lists_and_by_all_records(
             where = ledger.contexts_of(dockets)
             inside = [one for one in dockets if not within or where.get(one.id) in within]
             by_records, left = readings.candidates(ledger, inside)
-            by_lines, left_too = readings.candidates_of_lines(ledger, within)
-            assert {one[:3] for one in by_lines} == {one[:3] for one in by_records}
+            by_lines, left_too, none = readings.candidates_of_lines(ledger, within, "random")
+            assert set(by_lines) == set(by_records)
             assert left_too == left
+            assert none == 0
+            hard, left_too, passed_over = readings.candidates_of_lines(ledger, within, "hard")
+            assert set(hard) == {one for one in by_records if one.hard}
+            assert (len(hard) + passed_over, left_too) == (len(by_records), left)
         scene.send()
 
 

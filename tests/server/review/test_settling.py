@@ -137,11 +137,8 @@ def test_bones_on_hold_deletions_and_what_asks_for_care_are_in_no_cause(scene: S
         tablet.write("docket", an_id("heavy"), {"reading": seen("human" if said == "yes" else "pig", "femur")})
     scene.send()
     ledger = scene.cabin.ledger
-    disputed = ledger.disagreements()
     never = frozenset(each for one in ledger.holds() for each in (one.docket, *one.joined))
-    with ledger.database.reading() as connection:
-        records = ledger.get({one.record for one in disputed})
-        found = causes.causes(connection, disputed, records, never)
+    found = causes.causes(ledger.cases(), never)
     there = {(case.disputed.record, case.disputed.path) for one in found for case in one.cases}
     assert (an_id("alike 0"), "reading") in there
     assert (pit, "phase") in there

@@ -12,6 +12,7 @@ from fieldapp.records.fold import Record
 from fieldapp.sheets.entries import ContextSheet
 from fieldapp.sheets.selecting import of_context
 from server.ledger import Ledger
+from server.review.sheets import PART
 from tests.server.review.conftest import BOTH
 from tests.server.review.scene import Scene, Visitor, label
 from tests.server.review.test_photos import bring, picture
@@ -138,3 +139,26 @@ def test_from_the_page_for_printing_every_kind_of_file_can_be_had(scene: Scene) 
     none = visitor.get(f"/review/context/{PIT}/labels.pdf")
     assert none.status_code == 404
     assert "There is nothing here to print a label for." in none.text
+
+
+def test_a_large_trench_is_printed_in_parts_or_at_once(scene: Scene) -> None:
+    for number in range(PART + 2):
+        values = {"number": str(2000 + number), "state": "open", "trench": "L"}
+        scene.a.write("context", context_id(SITE, values["number"]), values)
+    scene.send()
+    visitor = scene.signed_in("recorder")
+    page = visitor.get(f"/review/context/{context_id(SITE, '2000')}/print").text
+    last = 2000 + PART
+    assert f"part 1 of 2: 2000 to {last - 1}</option>" in page
+    assert f"part 2 of 2: {last} to {last + 1}</option>" in page
+    assert f"all {PART + 2} in one file" in page
+
+    def titles(part: int | str) -> list[str]:
+        data = visitor.get(f"/review/trench/sheets.pdf?trench=L&part={part}").data
+        return [one.title for one in PdfReader(io.BytesIO(data)).outline]
+
+    parts = titles(1) + titles(2)
+    assert parts == [f"{CODE} Context {2000 + n}" for n in range(PART + 2)] == titles(0) == titles("")
+    for none in (3, -1, 10**30):
+        assert visitor.get(f"/review/trench/sheets.pdf?trench=L&part={none}").status_code == 404
+    assert 'name="part"' not in visitor.get(f"/review/context/{DITCH}/print").text

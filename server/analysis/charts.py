@@ -1,0 +1,264 @@
+"""Charts of results, as SVG and PNG: one look for all of them, told apart without colour.
+
+For: drawing a declared `Chart` with matplotlib, so that it can be printed in a report: black on white, hatches, line
+styles and markers before tones. The same chart gives the same file. Not for: what is in a chart (the topics), skeletons
+and plates (pictures), or where it is shown.
+"""
+
+from __future__ import annotations
+
+import io
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from functools import cache
+from textwrap import wrap
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib import font_manager
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from fieldapp.assets import font
+from fieldapp.domain.assemblage.results import Cell, Chart, Column, Series
+from server.analysis import pictures
+from server.analysis.wording import Wording
+
+WIDTH, HEIGHT = 6.3, 3.9
+"""Inches: as wide as the text of an A4 page."""
+TITLE = 66
+"""Letters of a line of a title."""
+INK, GRID = "#1f1b16", "#d0c9bb"
+TONES = ("#5b5246", "#c9c1b1", "#938873", "#ebe6da", "#3a342b", "#b0a792")
+HATCHES = ("", "////", "....", "xxxx", "\\\\\\\\", "++++")
+DASHES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)), (0, (3, 1)), (0, (9, 3)))
+MARKERS = ("o", "s", "^", "D", "v", "P")
+MOST_SERIES = len(MARKERS)
+"""More than these cannot be told apart on paper; the table has them all."""
+FORMATS = {"svg": "image/svg+xml", "png": "image/png"}
+
+_ONE_AT_A_TIME = threading.Lock()
+_PLAIN = Column("", "number", 1)
+
+
+def draw(chart: Chart, wording: Wording, title: str, form: str = "svg") -> bytes:
+    """The chart as a file of one of FORMATS. `title` stands above it."""
+    look: Any = _look()
+    title = "\n".join(wrap(title, TITLE)) or title
+    # matplotlib's settings are the whole process's.
+    with _ONE_AT_A_TIME, matplotlib.rc_context(look):
+        if chart.kind in pictures.KINDS:
+            figure = pictures.drawn(chart, wording, title, WIDTH)
+        else:
+            figure = Figure(figsize=(WIDTH, _height(chart)), layout="constrained")
+            axes = figure.add_subplot()
+            _DRAW[chart.kind](axes, chart, wording)
+            figure.suptitle(title, x=0.01, ha="left", fontsize=10, fontweight="bold")
+            lying = chart.kind in ("bars", "stacked") and _lying(chart)
+            across, up = (chart.y, chart.x) if lying else (chart.x, chart.y)
+            axes.set_xlabel(wording.say(f"axis.{across}") if across else "")
+            axes.set_ylabel(wording.say(f"axis.{up}") if up else "")
+            if len(chart.series) > MOST_SERIES:
+                said = wording.say("chart.more", n=len(chart.series) - MOST_SERIES)
+                figure.text(0.99, 0.005, said, ha="right", fontsize=7)
+        out = io.BytesIO()
+        # Without a date, so that the same chart gives the same file.
+        metadata = {"Date": None, "Creator": "Bonedocket"} if form == "svg" else {"Software": "Bonedocket"}
+        figure.savefig(out, format=form, dpi=200, metadata=metadata)
+    return out.getvalue()
+
+
+def _height(chart: Chart) -> float:
+    if chart.kind in ("bars", "stacked") and _lying(chart):
+        rows = len(_marks(chart)) * (len(chart.series[:MOST_SERIES]) if chart.kind == "bars" else 1)
+        return min(9.0, max(2.2, 1.3 + 0.19 * rows + 0.1 * len(_marks(chart))))
+    return HEIGHT
+
+
+@cache
+def _look() -> Mapping[str, Any]:
+    families = []
+    for bold in (False, True):
+        path = str(font(bold))
+        font_manager.fontManager.addfont(path)
+        families.append(font_manager.FontProperties(fname=path).get_name())
+    return {
+        "font.family": [families[0], "DejaVu Sans"],
+        "font.size": 8.5,
+        "text.color": INK,
+        "axes.edgecolor": INK,
+        "axes.labelcolor": INK,
+        "axes.linewidth": 0.7,
+        "axes.spines.top": False,
+        "axes.spines.right": False,
+        "axes.axisbelow": True,
+        "xtick.color": INK,
+        "ytick.color": INK,
+        "xtick.major.width": 0.7,
+        "ytick.major.width": 0.7,
+        "hatch.linewidth": 0.5,
+        "legend.frameon": False,
+        "legend.fontsize": 8,
+        "svg.hashsalt": "bonedocket",
+        "svg.fonttype": "path",
+        "figure.facecolor": "white",
+    }
+
+
+def _name(wording: Wording, cell: Cell) -> str:
+    return wording.cell(_PLAIN, cell)
+
+
+def _marks(chart: Chart) -> list[Cell]:
+    """What stands along the axis of bars, each once."""
+    found: list[Cell] = []
+    for series in chart.series:
+        found += [one for one in series.x if one not in found]
+    return found
+
+
+def _lying(chart: Chart) -> bool:
+    """Whether bars lie: names of animals and bones are too long to stand side by side."""
+    return any(not isinstance(one, int | float) for one in _marks(chart))
+
+
+def _heights(series: Series, marks: Sequence[Cell], values: Sequence[float | None]) -> np.ndarray:
+    known = dict(zip(series.x, values, strict=True))
+    return np.array([np.nan if (value := known.get(one)) is None else value for one in marks], dtype=float)
+
+
+def _bars(axes: Axes, chart: Chart, wording: Wording) -> None:
+    marks, shown = _marks(chart), chart.series[:MOST_SERIES]
+    lying, thick = _lying(chart), 0.8 / max(1, len(shown))
+    at = np.arange(len(marks), dtype=float)
+    for n, series in enumerate(shown):
+        heights = _heights(series, marks, series.y)
+        where = at + (n - (len(shown) - 1) / 2) * thick
+        bar: dict[str, Any] = {"color": TONES[n], "edgecolor": INK, "linewidth": 0.6, "hatch": HATCHES[n]}
+        bar["label"] = _name(wording, series.name) if series.name is not None else None
+        whiskers = None
+        if series.low and series.high:
+            low, high = _heights(series, marks, series.low), _heights(series, marks, series.high)
+            whiskers = np.maximum(0, np.vstack([heights - low, high - heights]))
+            # Where nothing is open there is no whisker, and none of no length either.
+            whiskers[:, ~(whiskers.max(axis=0) > 0)] = np.nan
+        rule = {"elinewidth": 0.8, "capsize": 2, "ecolor": INK}
+        if lying:
+            axes.barh(where, heights, thick, xerr=whiskers, error_kw=rule, **bar)
+        else:
+            axes.bar(where, heights, thick, yerr=whiskers, error_kw=rule, **bar)
+    _along(axes, chart, marks, at, wording, lying)
+
+
+def _stacked(axes: Axes, chart: Chart, wording: Wording) -> None:
+    marks, shown = _marks(chart), chart.series[:MOST_SERIES]
+    lying, at = _lying(chart), np.arange(len(marks), dtype=float)
+    base = np.zeros(len(marks))
+    for n, series in enumerate(shown):
+        heights = np.nan_to_num(_heights(series, marks, series.y))
+        bar: dict[str, Any] = {"color": TONES[n], "edgecolor": INK, "linewidth": 0.6, "hatch": HATCHES[n]}
+        bar["label"] = _name(wording, series.name) if series.name is not None else None
+        if lying:
+            axes.barh(at, heights, 0.66, left=base, **bar)
+        else:
+            axes.bar(at, heights, 0.66, bottom=base, **bar)
+        base += heights
+    _along(axes, chart, marks, at, wording, lying)
+
+
+def _along(axes: Axes, chart: Chart, marks: Sequence[Cell], at: np.ndarray, wording: Wording, lying: bool) -> None:
+    names = [_name(wording, one) for one in marks]
+    if lying:
+        axes.set_yticks(at, names)
+        axes.invert_yaxis()
+        axes.grid(axis="x", color=GRID, linewidth=0.5)
+        axes.tick_params(axis="y", length=0)
+        axes.margins(y=0.02)
+    else:
+        axes.set_xticks(at, names)
+        axes.grid(axis="y", color=GRID, linewidth=0.5)
+    _legend(axes, chart)
+
+
+def _legend(axes: Axes, chart: Chart) -> None:
+    if any(one.name is not None for one in chart.series):
+        # Below the picture, where no curve or bar can lie under it.
+        axes.get_figure().legend(loc="outside lower left", ncols=3, handlelength=3.0)  # type: ignore[union-attr]
+
+
+def _numbers(values: Sequence[Any]) -> np.ndarray:
+    return np.array([np.nan if one is None else float(one) for one in values])
+
+
+def _steps(axes: Axes, chart: Chart, wording: Wording) -> None:
+    for n, series in enumerate(chart.series[:MOST_SERIES]):
+        x, y = _numbers(series.x), _numbers(series.y)
+        if series.low and series.high:
+            low, high = _numbers(series.low), _numbers(series.high)
+            axes.fill_between(x, low, high, step="post", facecolor=TONES[n], alpha=0.25, linewidth=0)
+            for edge in (low, high):
+                axes.step(x, edge, where="post", color=INK, linewidth=0.4, linestyle=DASHES[n])
+        label = _name(wording, series.name) if series.name is not None else None
+        axes.step(x, y, where="post", color=INK, linewidth=1.3, linestyle=DASHES[n], label=label)
+    axes.grid(color=GRID, linewidth=0.5)
+    axes.set_ylim(bottom=0)
+    _limits(axes, chart)
+    _legend(axes, chart)
+
+
+def _lines(axes: Axes, chart: Chart, wording: Wording) -> None:
+    for n, series in enumerate(chart.series[:MOST_SERIES]):
+        x, y = _numbers(series.x), _numbers(series.y)
+        if series.low and series.high:
+            low, high = _numbers(series.low), _numbers(series.high)
+            axes.fill_between(x, low, high, facecolor=TONES[n], alpha=0.25, linewidth=0)
+        label = _name(wording, series.name) if series.name is not None else None
+        axes.plot(x, y, color=INK, linewidth=1.3, linestyle=DASHES[n], label=label)
+    axes.grid(color=GRID, linewidth=0.5)
+    axes.set_ylim(bottom=0)
+    _limits(axes, chart)
+    _legend(axes, chart)
+
+
+def _points(axes: Axes, chart: Chart, wording: Wording) -> None:
+    for n, series in enumerate(chart.series[:MOST_SERIES]):
+        x, y = _numbers(series.x), _numbers(series.y)
+        label = _name(wording, series.name) if series.name is not None else None
+        face = "none" if n % 2 else TONES[n]
+        axes.scatter(x, y, s=22, marker=MARKERS[n], facecolors=face, edgecolors=INK, linewidths=0.7, label=label)
+    axes.grid(color=GRID, linewidth=0.5)
+    _limits(axes, chart)
+    _legend(axes, chart)
+
+
+def _density(axes: Axes, chart: Chart, wording: Wording) -> None:
+    """Curves, and below them a tick for each bone: `more["rug"]` holds a tuple of values a series."""
+    _lines(axes, chart, wording)
+    top = axes.get_ylim()[1] or 1.0
+    for n, values in enumerate(chart.more.get("rug", ())[:MOST_SERIES]):
+        floor = -top * (0.05 + 0.05 * n)
+        axes.plot(_numbers(values), np.full(len(values), floor), linestyle="", marker="|", color=INK, markersize=6)
+        mark = (0, (1, 0)) if n == 0 else DASHES[n]
+        axes.axhline(floor, color=GRID, linewidth=0.5, linestyle=mark, zorder=0)
+    axes.set_ylim(bottom=-top * (0.06 + 0.05 * len(chart.more.get("rug", ()))))
+    axes.set_yticks([tick for tick in axes.get_yticks() if tick >= 0])
+    if "zero" in chart.more:
+        axes.axvline(chart.more["zero"], color=INK, linewidth=0.6, linestyle=(0, (2, 3)))
+
+
+def _limits(axes: Axes, chart: Chart) -> None:
+    """`more["limits"]`: (least x, greatest x, least y, greatest y), None where the figures decide."""
+    low_x, high_x, low_y, high_y = chart.more.get("limits", (None, None, None, None))
+    axes.set_xlim(low_x, high_x)
+    axes.set_ylim(low_y, high_y)
+
+
+_DRAW: Mapping[str, Callable[[Axes, Chart, Wording], None]] = {
+    "bars": _bars,
+    "stacked": _stacked,
+    "steps": _steps,
+    "lines": _lines,
+    "points": _points,
+    "density": _density,
+}

@@ -1,0 +1,42 @@
+"""Everything of a report as files in one: the document, the PDF, each table as CSV, each chart as SVG and PNG.
+
+For: handing the whole over, or working on in other programs. The same report gives the same files. Not for: what is in
+it (contents).
+"""
+
+from __future__ import annotations
+
+import zipfile
+from collections.abc import Iterator
+from io import BytesIO
+
+from server.analysis import charts, writing
+from server.analysis.report.contents import Report
+from server.analysis.wording import Wording
+
+_NO_TIME = (1980, 1, 1, 0, 0, 0)
+"""The oldest a ZIP file can name: so that the same content is the same file."""
+
+
+def files(report: Report, wording: Wording) -> Iterator[tuple[str, bytes]]:
+    """(name, content) of every table and chart; numbered as in the report."""
+    number = 0
+    for part in report.parts:
+        for entry in part.entries:
+            number += 1
+            name = f"{number:03}_{entry.result.key}"
+            yield f"tables/{name}.csv", writing.as_csv([entry.result], wording).encode("utf-8", "replace")
+            yield f"tables/{name}.json", writing.as_json([entry.result], wording).encode("utf-8", "replace")
+            for n, chart in enumerate(entry.result.charts, 1):
+                title = wording.chart_title(entry.result, chart)
+                for form in charts.FORMATS:
+                    yield f"charts/{name}_{n}.{form}", charts.draw(chart, wording, title, form)
+
+
+def zipped(report: Report, wording: Wording, papers: dict[str, bytes]) -> bytes:
+    """All of it in a ZIP file, with `papers` ({name: content}) at its top."""
+    out = BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in (*papers.items(), *files(report, wording)):
+            archive.writestr(zipfile.ZipInfo(name, _NO_TIME), content, zipfile.ZIP_DEFLATED)
+    return out.getvalue()

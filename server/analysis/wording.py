@@ -1,0 +1,107 @@
+"""An analysis in words: headings, cells, units, what was left out, in the language that is spoken.
+
+For: one way for page, command and report to say the same. Not for: figures, layout, files (writing).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Span, Word
+from fieldapp.domain.assemblage.selection import CHOICES, LISTS, Selection, Unit
+
+NOTHING = "–"  # noqa: RUF001
+"""Stands where nothing can be said: a blank would be taken for a nought."""
+
+
+class Wording:
+    """The words of one language. `numbers`: {context: its number}."""
+
+    def __init__(self, texts: Mapping[str, str], numbers: Mapping[str, str]) -> None:
+        self.texts, self.numbers = texts, numbers
+
+    def say(self, key: str, **fields: Any) -> str:
+        """The text `analysis.<key>`, filled in; of a key without a text its last part."""
+        found = self.texts.get(f"analysis.{key}")
+        return key.rpartition(".")[2].replace("_", " ") if found is None else found.format(**fields)
+
+    def word(self, of: str, key: str) -> str:
+        """A word of a vocabulary; a key that it does not hold as it came."""
+        return self.texts.get(f"{of}.{key}", key) if key else self.say("not_recorded")
+
+    def title(self, result: Result) -> str:
+        """The heading of a table, without its unit."""
+        return self.say(f"{result.key}.title")
+
+    def chart_title(self, result: Result, chart: Chart) -> str:
+        """What stands above a chart: of what it is, and of which pile."""
+        parts = [self.title(result), self.cell(Column(""), chart.name) if chart.name is not None else ""]
+        return ": ".join((", ".join(one for one in parts if one), self.unit(result.unit)))
+
+    def how(self, result: Result) -> str:
+        """How it is worked out."""
+        return self.say(f"{result.key}.how")
+
+    def heading(self, column: Column) -> str:
+        """The heading of a column."""
+        return self.say(f"column.{column.key}")
+
+    def cell(self, column: Column, value: Cell) -> str:
+        """A cell as it is shown."""
+        if value is None:
+            return NOTHING
+        if isinstance(value, Word):
+            return self.word(value.of, value.key)
+        if isinstance(value, str):
+            return value or self.say("not_recorded")
+        if isinstance(value, Span):
+            low, high = (self.figure(column, one) for one in (value.low, value.high))
+            return low if low == high else self.say("span", low=low, high=high)
+        return self.figure(column, value)
+
+    def figure(self, column: Column, value: float) -> str:
+        """A number with as many digits as its column has; a count in whole ones where it is whole."""
+        if value != value or value in (float("inf"), float("-inf")):
+            return NOTHING
+        if column.kind in ("count", "span") and float(value).is_integer():
+            return f"{value:.0f}"
+        return f"{value:.{column.digits}f}"
+
+    def unit(self, unit: Unit | None) -> str:
+        """The pile of bone that a table is of."""
+        if unit is None:
+            return self.say("unit.all")
+        return self.say("unit", place=self.place(unit), way=self.way(unit.way))
+
+    def place(self, unit: Unit) -> str:
+        """Where it lies: the whole site, or a trench, phase or context by name."""
+        if unit.by == "site":
+            return self.say("place.site")
+        name = self.numbers.get(unit.place, "") if unit.by == "context" else unit.place
+        return self.say(f"place.{unit.by}", name=name) if name else self.say(f"place.{unit.by}.none")
+
+    def way(self, way: str) -> str:
+        """How it was got."""
+        name, _, mesh = way.partition(":")
+        return self.say(f"way.{name}.mesh", mesh=mesh) if mesh else self.say(f"way.{name}")
+
+    def note(self, note: Note) -> str:
+        """A sentence beside a table. Fields that are Words are put into words."""
+        told = {name: self.word(one.of, one.key) if isinstance(one, Word) else one for name, one in note.fields.items()}
+        return self.say(f"note.{note.key}", **told)
+
+    def left_out(self, result: Result) -> Iterator[tuple[str, tuple[str, ...]]]:
+        """(what does not count and why, the records) of a table."""
+        for one in result.left_out:
+            yield self.say(f"left_out.{one.why}", n=len(one.records), pieces=one.pieces), one.records
+
+    def selection(self, selection: Selection) -> str:
+        """What was asked for, in a line."""
+        told = [self.say(f"choice.{name}.{getattr(selection, name)}") for name in CHOICES]
+        for name in LISTS:
+            words = [self.word(name, one) if name in ("taxon", "element", "stage") else one
+                     for one in getattr(selection, name)]  # fmt: skip
+            if words:
+                told.append(self.say(f"choice.{name}", words=", ".join(words)))
+        return "; ".join(told)

@@ -1,0 +1,299 @@
+"""The assemblage at the desk: tables by topic, their charts and files, and the records behind each figure.
+
+What is asked for stands in the address, as the line of a selection does for the commands, so that a link is the table.
+Not here: any figure (server.analysis), the words of a table (server.analysis.wording), the report.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+from flask import abort, current_app, request, url_for
+from werkzeug.wrappers import Response
+
+from fieldapp.assets import knowledge, texts
+from fieldapp.domain.assemblage.results import Result
+from fieldapp.domain.assemblage.selection import CHOICES, LISTS, Selection, SelectionError, chosen
+from server.analysis import topics, writing
+from server.analysis.asking import Asked, Table
+from server.analysis.kept import Kept
+from server.analysis.wording import Wording
+from server.review import blind, desk, words
+from server.review.desk import pages
+
+EXTENSION = "bonedocket.analyses"
+ON_A_PAGE = 12
+"""Tables on one page: of a table by context there are as many as contexts."""
+ROWS_SHOWN = 200
+"""Rows of a table on a page; the files have them all."""
+RECORDS_SHOWN = 500
+OPTION = "option."
+PATIENCE_S = 0.9
+"""So long a page waits for the specimens to be gathered; longer, and it says how far that is."""
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A question as a page has it: what was understood, and what could not be."""
+
+    table: Table
+    topic: str
+    asked: Asked
+    fault: SelectionError | None
+
+
+def kept() -> Kept:
+    """The analyses of the cabin's ledger, for as long as the server runs."""
+    found = current_app.extensions.get(EXTENSION)
+    if found is None:
+        found = current_app.extensions.setdefault(EXTENSION, Kept(desk.ledger()))
+    assert isinstance(found, Kept)
+    return found
+
+
+def wording(asked: Asked) -> Wording:
+    """The words of the language that is spoken."""
+    return Wording(texts(), asked.gathered.numbers)
+
+
+@pages.get("/analysis")
+@desk.needs_sign_in
+def analysis() -> Response:
+    """What can be worked out, by topic."""
+    if not kept().soon(PATIENCE_S):
+        return _wait()
+    asked = kept().asked(Selection(), {}, _hidden())
+    said = wording(asked)
+    shown = {
+        topic: [(one.key, said.say(f"{one.key}.title")) for one in topics.tables(topic)] for topic in topics.TOPICS
+    }
+    left = [said.say(f"left_out.{one.why}", n=len(one.records), pieces=one.pieces) for one in asked.left_out()]
+    return desk.page("analysis", topics=shown, said=said, n=len(asked.animals), left=left)
+
+
+@pages.get("/analysis/<topic>/<table>")
+@desk.needs_sign_in
+def analysis_table(topic: str, table: str) -> Response:
+    """One table for what the address asks for, a unit below another."""
+    if not kept().soon(PATIENCE_S):
+        return _wait()
+    view = _view(topic, table)
+    if view.fault is not None:
+        return _page(view, (), 400)
+    return _page(view, kept().results(view.table, view.asked))
+
+
+@pages.get("/analysis/<topic>/<table>/file.<any(csv, json):form>")
+@desk.needs_sign_in
+def analysis_file(topic: str, table: str, form: str) -> Response:
+    """All of it as a file."""
+    view = _understood(topic, table)
+    results, said = kept().results(view.table, view.asked), wording(view.asked)
+    made = writing.as_csv(results, said) if form == "csv" else writing.as_json(results, said)
+    kind = "text/csv; charset=utf-8" if form == "csv" else "application/json"
+    answer = Response(made.encode("utf-8", "replace"), 200, mimetype=None, content_type=kind)
+    answer.headers["Content-Disposition"] = f'attachment; filename="{view.table.key}.{form}"'
+    return answer
+
+
+@pages.get("/analysis/<topic>/<table>/<int:n>/chart-<int:which>.<any(svg, png):form>")
+@desk.needs_sign_in
+def analysis_chart(topic: str, table: str, n: int, which: int, form: str) -> Response:
+    """A chart of the n-th table."""
+    from server.analysis import charts  # matplotlib takes its time, and only pictures need it
+
+    view = _understood(topic, table)
+    result = _nth(view, n)
+    if not 0 <= which < len(result.charts):
+        abort(404)
+    chart, said = result.charts[which], wording(view.asked)
+    drawn = charts.draw(chart, said, said.chart_title(result, chart), form)
+    return Response(drawn, 200, content_type=charts.FORMATS[form])
+
+
+@pages.get("/analysis/<topic>/<table>/<int:n>/records")
+@desk.needs_sign_in
+def analysis_records(topic: str, table: str, n: int) -> Response:
+    """The records that a row's figures are made of (`row`), or that were left out of a table (`left`)."""
+    view = _understood(topic, table)
+    result, said = _nth(view, n), wording(view.asked)
+    row, left = request.args.get("row", type=int), request.args.get("left", type=int)
+    if row is not None and 0 <= row < len(result.rows):
+        cells = zip(result.columns, result.rows[row].cells, strict=True)
+        heads = [(said.heading(column), said.cell(column, cell)) for column, cell in cells]
+        records, what = result.rows[row].records, ""
+    elif left is not None and 0 <= left < len(result.left_out):
+        heads, records = [], result.left_out[left].records
+        what = [*said.left_out(result)][left][0]
+    else:
+        abort(404)
+    seen = [one for one in records if one not in view.asked.hidden]
+    labels = view.asked.gathered.labels
+    found = desk.ledger().get(seen[:RECORDS_SHOWN])
+    listed = [(one, labels.get(one, ""), found[one]) for one in seen[:RECORDS_SHOWN] if one in found]
+    return desk.page(
+        "analysis_records", view=view, result=result, said=said, heads=heads, what=what, listed=listed, n=len(seen),
+        back_to=_address("analysis_table", view),
+    )  # fmt: skip
+
+
+@pages.get("/analysis/report.<any(pdf, docx, zip):form>")
+@desk.needs_sign_in
+def analysis_report(form: str) -> Response:
+    """The draft of a report on what the address asks for."""
+    from server.analysis.report import contents
+    from server.analysis.report.making import FORMS, written
+
+    selection, fault = _selection()
+    if fault is not None:
+        abort(400)
+    asked = kept().asked(selection, {}, _hidden())
+    said, now = wording(asked), desk.ledger().clock()
+    report = contents.made(asked, said)
+    made = written(
+        report,
+        said,
+        form,
+        now,
+        source=words.say("sheet.source", site=words.plain(desk.ledger().site().value("name"))),
+        data="cabin",
+    )
+    answer = Response(made, 200, content_type=FORMS[form])
+    answer.headers["Content-Disposition"] = f'attachment; filename="bone_report.{form}"'
+    return answer
+
+
+def _wait() -> Response:
+    """Says how far the gathering is, and asks again by itself; without a script."""
+    done, of = kept().progress
+    answer = desk.page("analysis_wait", done=done, of=of, again=desk.inside(request.full_path.rstrip("?")))
+    answer.headers["Refresh"] = "1"
+    return answer
+
+
+def _page(view: View, results: tuple[Result, ...], status: int = 200) -> Response:
+    said = wording(view.asked)
+    page = max(1, request.args.get("page", 1, int))
+    last = max(1, -(-len(results) // ON_A_PAGE))
+    page = min(page, last)
+    first = (page - 1) * ON_A_PAGE
+    shown = [(n, one) for n, one in enumerate(results)][first : first + ON_A_PAGE]
+
+    notes = [[said.note(one) for one in result.notes] for _, result in shown]
+    common = [one for one in notes[0] if all(one in told for told in notes)] if notes else []
+    sources = dict.fromkeys(source for _, result in shown for source in result.sources)
+
+    def here(**more: Any) -> str:
+        return _address("analysis_table", view, **more)
+
+    def of(name: str, **values: Any) -> str:
+        return _address(name, view, **values)
+
+    def report(form: str) -> str:
+        query = [one for one in _query(view) if not one[0].startswith(OPTION)]
+        return f"{url_for('review.analysis_report', form=form)}{'?' if query else ''}{urlencode(query)}"
+
+    return desk.page(
+        "analysis_table", status, report=report,
+        view=view, said=said, shown=shown, results=results, page_n=page, last=last,
+        here=here, of=of, form=_form(view, said), tables=[one.key for one in topics.tables(view.topic)],
+        rows_shown=ROWS_SHOWN, common=common, sources=sources, asked_in_words=said.selection(view.asked.selection),
+        fault=_fault(view, said), late=view.asked.gathered.late,
+    )  # fmt: skip
+
+
+def _fault(view: View, said: Wording) -> str:
+    if view.fault is None:
+        return ""
+    return said.say("refused", field=said.say(f"field.{view.fault.field}"), value=view.fault.value)
+
+
+def _view(topic: str, table: str) -> View:
+    found = topics.table(topic, table)
+    if found is None:
+        abort(404)
+    selection, fault = _selection()
+    options = {name.removeprefix(OPTION): word for name, word in request.args.items() if name.startswith(OPTION)}
+    return View(found, topic, kept().asked(selection, options, _hidden()), fault)
+
+
+def _selection() -> tuple[Selection, SelectionError | None]:
+    """What the address asks for, and what in it could not be understood."""
+    selection = Selection()
+    try:
+        for name in CHOICES:
+            if name in request.args:
+                selection = chosen(selection, name, request.args.getlist(name)[:1], knowledge())
+        for name in LISTS:
+            given = [one for many in request.args.getlist(name) for one in _words(name, many)]
+            selection = chosen(selection, name, given, knowledge())
+    except SelectionError as error:
+        return selection, error
+    return selection, None
+
+
+def _words(name: str, given: str) -> list[str]:
+    """Contexts are typed, with a comma or semicolon between; everything else is chosen."""
+    return [one.strip() for one in given.replace(";", ",").split(",")] if name == "context" else [given]
+
+
+def _understood(topic: str, table: str) -> View:
+    view = _view(topic, table)
+    if view.fault is not None:
+        abort(400)
+    return view
+
+
+def _nth(view: View, n: int) -> Result:
+    results = kept().results(view.table, view.asked)
+    if not 0 <= n < len(results):
+        abort(404)
+    return results[n]
+
+
+def _hidden() -> frozenset[str]:
+    return frozenset(blind.mine())
+
+
+def _query(view: View) -> list[tuple[str, str]]:
+    selection, usual = view.asked.selection, Selection()
+    asked = [(name, getattr(selection, name)) for name in CHOICES if getattr(selection, name) != getattr(usual, name)]
+    asked += [(name, one) for name in LISTS for one in getattr(selection, name)]
+    return asked + [(f"{OPTION}{key}", word) for key, word in view.asked.options.items()]
+
+
+def _address(name: str, view: View, **values: Any) -> str:
+    """The address of a page of this question; `table` and `page` may be others."""
+    page, more = values.pop("page", None), values.pop("query", {})
+    where = {"topic": view.topic, "table": view.table.key, **values}
+    query = [*_query(view), *more.items(), *([("page", str(page))] if page else [])]
+    if where["table"] != view.table.key:
+        query = [one for one in query if not one[0].startswith(OPTION)]
+    address = url_for(f"review.{name}", **where)
+    return f"{address}?{urlencode(query)}" if query else address
+
+
+def _form(view: View, said: Wording) -> dict[str, Any]:
+    """What the form of choices offers: what there is on this site, and what was asked for."""
+    asked = view.asked
+    there: dict[str, set[str]] = {name: set() for name in ("trench", "phase", "taxon", "element", "stage")}
+    for one in asked.gathered.specimens:
+        for name, found in there.items():
+            if word := getattr(one, name):
+                found.add(word)
+    order = {name: list(getattr(knowledge(), of)) for name, of in (("taxon", "taxa"), ("element", "elements"))}
+    offered = {}
+    for name, found in there.items():
+        known = [one for one in order.get(name, ()) if one in found]
+        listed = known + sorted(found - set(known), key=str.casefold)
+        offered[name] = [
+            (one, said.word(name, one) if name in ("taxon", "element", "stage") else one) for one in listed
+        ]
+    options = []
+    for option in view.table.options:
+        choices = list(option.choices(asked))
+        told = [(one, said.word(option.of, one) if option.of else one) for one in choices]
+        options.append((option.key, told, asked.option(option.key, choices[0] if choices else "")))
+    return {"choices": CHOICES, "lists": offered, "options": options}
