@@ -21,6 +21,7 @@ from typing import Any
 
 from fieldapp.domain import places as place_lines
 from fieldapp.domain import rules
+from fieldapp.domain.assemblage import wear
 from fieldapp.domain.cells import TableFault
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.places import PlaceLine
@@ -136,6 +137,15 @@ def places_at(base: Path) -> dict[str, tuple[PlaceLine, ...]]:
     """The same from another assets folder. Raises AssetError."""
     try:
         return place_lines.read({name: rows(base, name) for name in place_lines.NAMES}, texts_at(base, ENGLISH))
+    except TableFault as fault:
+        raise AssetError(f"reference/{fault.table}.csv", fault.line, fault.what) from fault
+
+
+@cache
+def wear_limits() -> tuple[wear.Limit, ...]:
+    """What is seen when each stage of a jaw has begun. Raises AssetError."""
+    try:
+        return wear.read({name: rows(root(), name) for name in wear.NAMES}, knowledge())
     except TableFault as fault:
         raise AssetError(f"reference/{fault.table}.csv", fault.line, fault.what) from fault
 

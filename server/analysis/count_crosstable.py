@@ -149,7 +149,9 @@ def _rows(
             yield Row(cells, pile.taxa[taxon].records if taxon in pile.taxa else ())
     for pile in here:
         where = taxon_counts.cells_of(pile.unit, asked)[telling]
-        yield Row((Word("analysis.row", "all"), *where, pile.whole, 100.0, None, None), pile.records, total=True)
+        yield Row(
+            (Word("analysis.row", "all_animals"), *where, pile.whole, 100.0, None, None), pile.records, total=True
+        )
 
 
 def _tests(shown: Result, table: list[list[int]], records: list[str]) -> Result:

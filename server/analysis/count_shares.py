@@ -45,7 +45,7 @@ def _of(asked: Asked, pile: Pile) -> Result:
     charts = (_chart(rows),) if whole else ()
     if rows:
         span = Span(whole, pile.most)
-        total = Word("analysis.row", "all"), span, whole, shares.percent(whole, whole), None, None
+        total = Word("analysis.row", "all_animals"), span, whole, shares.percent(whole, whole), None, None
         rows.append(Row(total, pile.records, total=True))
     notes = tuple(taxon_counts.notes_on([pile]))
     return Result("shares", asked.selection, pile.unit, COLUMNS, tuple(rows), pile.left_out, notes, SOURCES, charts)

@@ -16,7 +16,13 @@ def _counts() -> tuple[Table, ...]:
     return *counts.TABLES, *count_statistics.TABLES
 
 
-TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {"counts": _counts}
+def _ages() -> tuple[Table, ...]:
+    from server.analysis import ages
+
+    return ages.TABLES
+
+
+TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {"counts": _counts, "ages": _ages}
 """{topic: its tables, the most asked for first}. Asked late, so that no topic's libraries are loaded for another's."""
 
 

@@ -125,7 +125,7 @@ def _score(part: int, whole: int, z: float) -> tuple[float, float] | None:
     return max(0.0, middle - reach), min(1.0, middle + reach)
 
 
-AS_NAMED, APART, POOLED = "as_named", "apart", "pooled"
+AS_NAMED, APART, POOLED = "names_as_given", "names_apart", "names_pooled"
 """What is done with names of which one holds another: sheep and sheep/goat, red deer and deer."""
 
 

@@ -76,7 +76,7 @@ def test_shares_say_their_n_their_range_and_what_is_not_among_them():
 
 
 def test_every_record_of_a_pile_is_counted_or_told_of():
-    for key, overlap in (("shares", "apart"), ("shares", "pooled"), ("diversity", "apart")):
+    for key, overlap in (("shares", "names_apart"), ("shares", "names_pooled"), ("diversity", "names_apart")):
         for result in made(key, MIXED, "ways=hand", overlap=overlap):
             told = {one for part in (*result.rows, *result.left_out) for one in part.records}
             assert told == {one.id for one in MIXED if one.recovery == "hand"}
