@@ -85,7 +85,7 @@ class Sums:
     def p(self) -> pl.Expr:
         """P, with the portion that decides."""
         ranked = [self._unpacked(one) * RANKS + (RANKS - 1 - one) for one in range(self.width)]
-        return pl.max_horizontal(pl.lit(RANKS + NONE_RANK), *ranked)
+        return pl.max_horizontal(pl.lit(RANKS + NONE_RANK, pl.Int64), *ranked)
 
     @property
     def n(self) -> pl.Expr:

@@ -97,6 +97,26 @@ def test_a_pooled_animal_is_summed_over_contexts_where_only_finer_names_were_use
     assert "count_never_added" in {one.key for one in result.notes}
 
 
+def test_data_without_any_portion_is_counted_by_fusion_and_by_ends():
+    found = bones("f", 3, portions={}, fusion={"distal": "fused"}) + bones(
+        "u", portions={}, fusion={"distal": "unfused"}
+    )
+    (result,) = made("mne", found)
+    (row,) = rows(result)
+    assert (row["mne"], row["count_all_by"], row["count_ends"]) == (Span(2, 2), Word("centre.tibia", "distal"), 4)
+    assert next(one.fields for one in result.notes if one.key == "count_no_portions") == {"pieces": 4}
+
+
+def test_an_old_sheep_and_a_young_sheep_or_goat_are_two_by_age():
+    found = bones("o", taxon="sheep", fusion={"distal": "fused"})
+    found += bones("y", taxon="sheep_goat", element="humerus", fusion={"distal": "unfused"}, portions={})
+    (result,) = made("mni", found)
+    assert {one["taxon"].key: (one["count_mni"], one["count_aged"]) for one in rows(result)} == {
+        "sheep": (Span(1, 1), Span(1, 1)),
+        "sheep_goat": (Span(1, 1), Span(2, 2)),
+    }
+
+
 def test_the_smaller_the_piles_the_larger_the_sum():
     found = bones("l", 3, context="x") + bones("r", 3, side="right", context="y")
     (whole,) = made("mni", found)
