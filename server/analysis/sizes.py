@@ -111,7 +111,8 @@ def _beyond(mm: float, limits: Limits | None) -> float | None:
 
 
 def _xs(asked: Asked) -> Sequence[str]:
-    """Measurements that stand beside another on some bone, the most frequent first."""
+    """Measurements that stand beside another on some bone, the most frequent first, of those a length."""
+    element = picked(asked, ELEMENT)
     own = [one for one in chosen_values(asked, asked.animals)[1] if one.pieces == 1]
     bones: dict[str, set[str]] = {}
     for one in own:
@@ -120,7 +121,8 @@ def _xs(asked: Asked) -> Sequence[str]:
     for codes in bones.values():
         for code in codes if len(codes) > 1 else ():
             counts[code] = counts.get(code, 0) + 1
-    return sorted(counts, key=lambda code: (-counts[code], code))
+    ways = {code: asked.knowledge.measures.way(element, _place(code)[1]) for code in counts}
+    return sorted(counts, key=lambda code: (-counts[code], ways[code] != "length", code))
 
 
 X = Option("x", _xs)
@@ -172,8 +174,7 @@ def _cloud(both: Sequence[tuple[Value, Value]], x: str, y: str) -> tuple[Chart, 
         own = [pair for pair in both if pair[0].key.taxon == taxon]
         xs, ys = tuple(one.mm for one, _ in own), tuple(other.mm for _, other in own)
         series.append(Series(Word("taxon", taxon), xs, ys, records=tuple(one.id for one, _ in own)))
-    more = {"x_code": x, "y_code": y, "unit": "mm"}
-    return (Chart("points", "x_mm", "y_mm", tuple(series), more=more),) if both else ()
+    return (Chart("points", "x_mm", "y_mm", tuple(series), name=f"{x}, {y}"),) if both else ()
 
 
 TABLES: tuple[Table, ...] = (

@@ -9,8 +9,8 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from fieldapp.domain.assemblage import sizes
-from fieldapp.domain.assemblage.results import Cell, LeftOut, Word
-from fieldapp.domain.assemblage.selection import HAND, SIEVE, Unit
+from fieldapp.domain.assemblage.results import Cell, Column, LeftOut, Word
+from fieldapp.domain.assemblage.selection import Unit
 from fieldapp.domain.assemblage.sizes import Key, Value, Values
 from fieldapp.domain.assemblage.specimens import Specimen
 from server.analysis.asking import Asked, Option, left_out
@@ -101,8 +101,12 @@ def cited(source: str, seen: str) -> str:
     return source if seen == "-" else f"{source} ({seen})"
 
 
+UNIT = (Column("where"), Column("recovery"), Column("mesh_mm", "number"))
+"""Which unit a row is of, where units stand beside each other."""
+
+
 def unit_cells(asked: Asked, unit: Unit) -> tuple[Cell, Cell, Cell]:
-    """Place, way and mesh of a unit, where units stand beside each other."""
+    """The cells of UNIT."""
     place = asked.gathered.numbers.get(unit.place, unit.place) if unit.by == "context" else unit.place
     way, _, mesh = unit.way.partition(":")
-    return place or None, Word("recovery" if way in (HAND, SIEVE) else ROW, way), float(mesh) if mesh else None
+    return place or None, Word("analysis.way", way), float(mesh) if mesh else None

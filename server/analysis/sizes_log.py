@@ -20,7 +20,7 @@ from fieldapp.domain.assemblage.sizes import Value, Values
 from fieldapp.domain.assemblage.specimens import Specimen
 from fieldapp.domain.measures import SPANS
 from server.analysis.asking import Asked, Option, left_out
-from server.analysis.sizes_asked import ROW, cited, left, picked, unit_cells, values_of
+from server.analysis.sizes_asked import ROW, UNIT, cited, left, picked, unit_cells, values_of
 
 LEAST = 10
 """A density is drawn of so many bones at least (project decision)."""
@@ -47,7 +47,7 @@ _EACH = (
     Column("label"), Column("taxon"), Column("element"), Column("measure"), Column("mm", "number"),
     Column("standard_mm", "number"), Column("lsi", "number", 4),
 )  # fmt: skip
-_BY_UNIT = (Column("place"), Column("way"), Column("mesh_mm", "number"), *_SPREAD)
+_BY_UNIT = (*UNIT, *_SPREAD)
 
 
 def log_size(asked: Asked) -> Iterator[Result]:
@@ -64,9 +64,11 @@ def log_size(asked: Asked) -> Iterator[Result]:
         )
         told.sort(key=lambda one: (one[2], one[0].id))
         out = (*left(asked, unit, values), *_not_compared(values, specimens, several, told))
-        notes = (what, *_cautions(told, standards))
-        compared.append((unit, told))
         charts = _densities([(None, told)])
+        widths = [one for chart in charts for one in chart.more["bandwidth"] if one is not None]
+        smooth = [Note("log_size_bandwidth", {"width": f"{one:.4f}"}) for one in widths]
+        notes = (what, *smooth, *_cautions(told, standards))
+        compared.append((unit, told))
         yield Result("log_size", asked.selection, unit, _BY_TAXON, _by_taxon(asked, told), out, notes, sources, charts)
         rows = tuple(_each(one) for one in told)
         yield Result("log_size_each", asked.selection, unit, _EACH, rows, out, notes, sources)
@@ -140,20 +142,18 @@ def density(figures: Sequence[float], grid: Sequence[float]) -> tuple[list[float
 
 
 def _densities(named: Sequence[tuple[Cell, _Told]]) -> tuple[Chart, ...]:
-    """A curve for each that has enough bones, and every bone as a point on the axis (its series has records)."""
-    lists = [(name, told, [index for _, _, index in told]) for name, told in named if told]
-    indices = [one for _, _, those in lists for one in those]
+    """A curve for each that has enough bones, and every bone as a stroke on the axis."""
+    lists = [(name, [index for _, _, index in told]) for name, told in named if told]
+    indices = [one for _, those in lists for one in those]
     if not indices:
         return ()
     margin = 0.15 * (max(indices) - min(indices)) or 0.02
     grid = tuple(np.linspace(min(indices) - margin, max(indices) + margin, _POINTS).tolist())
     series, widths = [], []
-    for name, told, those in lists:
-        width = None
-        if len(those) >= LEAST and len(set(those)) > 1:
-            heights, width = density(those, grid)
-            series.append(Series(name, grid, tuple(heights)))
+    for name, those in lists:
+        drawn = len(those) >= LEAST and len(set(those)) > 1
+        heights, width = density(those, grid) if drawn else ([], None)
+        series.append(Series(name, grid if drawn else (), tuple(heights)))
         widths.append(width)
-        series.append(Series(name, tuple(those), (0.0,) * len(those), records=tuple(one[0].id for one in told)))
-    more = {"bandwidth": widths, "rule": "scott", "standard_at": 0.0}
+    more = {"rug": tuple(tuple(those) for _, those in lists), "zero": 0.0, "bandwidth": tuple(widths)}
     return (Chart("density", "lsi", "density", tuple(series), more=more),)

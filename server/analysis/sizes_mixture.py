@@ -13,7 +13,7 @@ import numpy as np
 from fieldapp.domain.assemblage.results import Chart, Column, Note, Result, Row, Series, Span, Word
 from fieldapp.domain.assemblage.sizes import Value
 from server.analysis.asking import Asked
-from server.analysis.mixture import LEAST, RESAMPLED, Fitted, Group, fitted, normal
+from server.analysis.mixture import LEAST, LONE, RESAMPLED, Fitted, Group, fitted, normal
 from server.analysis.sizes_asked import CODE, ELEMENT, ROW, TAXON, chosen_values, code_word, left, picked
 
 _COLUMNS = (
@@ -41,10 +41,15 @@ def mixture(asked: Asked) -> Iterator[Result]:
         charts: tuple[Chart, ...] = ()
         if len(own) < LEAST or len({one.mm for one in own}) < 2:
             notes.append(Note("mixture_few", {"n": len(own), "least": LEAST}))
+        elif (told := fitted([one.mm for one in own])) is None:
+            notes.append(Note("mixture_lone", {"n": len(own), "least": LONE}))
         else:
-            told = fitted([one.mm for one in own])
             rows, charts = _rows(told, tuple(one.id for one in own)), (_curves(told, own),)
-            notes += [_verdict(told), Note("mixture_caution"), Note("mixture_drawn", {"times": RESAMPLED})]
+            notes += [
+                _verdict(told),
+                Note("mixture_caution"),
+                Note("mixture_drawn", {"times": RESAMPLED, "fallen": told.fallen}),
+            ]
         out = left(asked, unit, values)
         yield Result("mixture", asked.selection, unit, _COLUMNS, rows, out, tuple(notes), _SOURCES, charts)
 
@@ -76,5 +81,4 @@ def _curves(told: Fitted, own: Sequence[Value]) -> Chart:
         for word, group in zip(("smaller_group", "larger_group"), told.groups, strict=True)
     ]
     series = [Series(Word(ROW, word), grid, tuple(heights)) for word, heights in curves]
-    rug = Series(None, tuple(figures), (0.0,) * len(figures), records=tuple(value.id for value in own))
-    return Chart("density", "mm", "density", (*series, rug))
+    return Chart("density", "mm", "density", tuple(series), more={"rug": (tuple(figures),)}, name=code_word(own[0].key))

@@ -130,6 +130,5 @@ def _bars(told: _Told) -> tuple[Chart, ...]:
                     tuple(one.low for one in summaries), tuple(one.high for one in summaries),
                 )
             )  # fmt: skip
-        more = {"taxon": taxon}
-        charts += [Chart("bars", "factor", "height_cm", tuple(series), more=more)] if series else []
+        charts += [Chart("bars", "height_cm", "factor", tuple(series), name=Word("taxon", taxon))] if series else []
     return tuple(charts)

@@ -9,7 +9,14 @@ from collections.abc import Callable, Mapping
 
 from server.analysis.asking import Table
 
-TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {}
+
+def _sizes() -> tuple[Table, ...]:
+    from server.analysis import sizes
+
+    return sizes.TABLES
+
+
+TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {"sizes": _sizes}
 """{topic: its tables, the most asked for first}. Asked late, so that no topic's libraries are loaded for another's."""
 
 
