@@ -78,7 +78,8 @@ def outliers(asked: Asked) -> Iterator[Result]:
         Column("label"), *_OF, Column("mm", "number"), Column("published", "span"), Column("beyond", "percent"),
         Column("n", "count"), Column("score", "number"),
     )  # fmt: skip
-    values, rows, sources = values_of(asked, asked.animals), [], {}
+    values, rows = values_of(asked, asked.animals), []
+    sources: dict[str, None] = {}
     unlimited = 0
     for key in sizes.in_order(values.by_key(), asked.knowledge):
         own = values.by_key()[key]

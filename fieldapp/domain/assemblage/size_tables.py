@@ -153,16 +153,16 @@ def _standard(cells: Cells, taxa: Mapping[str, Taxon], elements: Mapping[str, El
 
 
 def own_standards(site: Mapping[str, Any]) -> tuple[Standard, ...]:
-    """The standards of a site's record, given its values {path: value}; what has an odd shape is left aside."""
+    """The standards of a site's record in their own order, given its values {path: value}; not those of an odd shape."""
     found = []
     for path, value in site.items():
         if not path.startswith("standard/") or not isinstance(value, Mapping):
             continue
         words = {key: value.get(key) for key in ("name", "taxon", "element", "code", "source")}
-        mm, position = amount(value.get("mm")), value.get("position")
+        mm, position, order = amount(value.get("mm")), value.get("position"), amount(value.get("order")) or 0
         if mm and all(isinstance(word, str) and word for word in words.values()):
             given = {key: str(word) for key, word in words.items()}
-            found.append(
-                Standard(**given, position=position if isinstance(position, str) else "", mm=mm, note="", seen=OWN)
-            )
-    return tuple(sorted(found, key=lambda one: (one.name, one.taxon, one.element, one.position, one.code)))
+            position = position if isinstance(position, str) else ""
+            found.append((order, Standard(**given, position=position, mm=mm, note="", seen=OWN)))
+    found.sort(key=lambda one: (one[1].name, one[0], one[1].taxon, one[1].element, one[1].position, one[1].code))
+    return tuple(one for _, one in found)

@@ -195,6 +195,8 @@ def test_a_standard_holds_for_its_animal_for_what_lies_under_it_and_for_what_can
 def test_a_site_has_standards_of_its_own_and_what_has_an_odd_shape_is_left_aside():
     good = {"name": "our ewes", "taxon": "sheep", "element": "tibia", "code": "Bd", "mm": 25.5, "source": "measured"}
     site = {"standard/1": good, "standard/2": {**good, "mm": -1}, "standard/3": "x", "standard/4": {**good, "name": 3}}
+    ordered = {"a": {**good, "code": "SD", "order": 2}, "b": {**good, "code": "Dd", "order": 1}}
+    assert [one.code for one in own_standards({f"standard/{key}": one for key, one in ordered.items()})] == ["Dd", "SD"]
     (one,) = own_standards(site)
     assert (one.name, one.element, one.mm, one.seen) == ("our ewes", "tibia", 25.5, OWN)
 
