@@ -16,7 +16,13 @@ def _sizes() -> tuple[Table, ...]:
     return sizes.TABLES
 
 
-TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {"sizes": _sizes}
+def _surface() -> tuple[Table, ...]:
+    from server.analysis import surface
+
+    return surface.TABLES
+
+
+TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {"sizes": _sizes, "surface": _surface}
 """{topic: its tables, the most asked for first}. Asked late, so that no topic's libraries are loaded for another's."""
 
 

@@ -153,7 +153,7 @@ def _standard(cells: Cells, taxa: Mapping[str, Taxon], elements: Mapping[str, El
 
 
 def own_standards(site: Mapping[str, Any]) -> tuple[Standard, ...]:
-    """The standards of a site's record in their own order, given its values {path: value}; not those of an odd shape."""
+    """The standards of a site's record in their order, given its values {path: value}; none of an odd shape."""
     found = []
     for path, value in site.items():
         if not path.startswith("standard/") or not isinstance(value, Mapping):
