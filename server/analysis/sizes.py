@@ -13,17 +13,18 @@ from fieldapp.domain.assemblage.results import Chart, Column, Note, Result, Row,
 from fieldapp.domain.assemblage.sizes import Key, Value
 from fieldapp.domain.measures import Limits, Measurement
 from server.analysis import sizes_log, sizes_mixture, sizes_withers
-from server.analysis.asking import Asked, Option, Table, left_out
+from server.analysis.asking import Asked, Table, left_out
 from server.analysis.sizes_asked import (
     CODE,
     ELEMENT,
     TAXON,
     WHICH,
-    chosen_values,
+    Chosen,
+    X,
+    Y,
     cited,
-    code_word,
+    code_place,
     left,
-    picked,
     values_of,
     word_or_none,
 )
@@ -111,35 +112,17 @@ def _beyond(mm: float, limits: Limits | None) -> float | None:
     return 100 * abs(mm - end) / end
 
 
-def _xs(asked: Asked) -> Sequence[str]:
-    """Measurements that stand beside another on some bone, the most frequent first, of those a length."""
-    element = picked(asked, ELEMENT)
-    own = [one for one in chosen_values(asked, asked.animals)[1] if one.pieces == 1]
-    bones: dict[str, set[str]] = {}
-    for one in own:
-        bones.setdefault(one.id, set()).add(code_word(one.key))
-    counts: dict[str, int] = {}
-    for codes in bones.values():
-        for code in codes if len(codes) > 1 else ():
-            counts[code] = counts.get(code, 0) + 1
-    ways = {code: asked.knowledge.measures.way(element, _place(code)[1]) for code in counts}
-    return sorted(counts, key=lambda code: (-counts[code], ways[code] != "length", code))
-
-
-X = Option("x", _xs)
-Y = Option("y", lambda asked: [code for code in _xs(asked) if code != picked(asked, X)])
-
-
 def bivariate(asked: Asked) -> Iterator[Result]:
     """Two measurements of the same bones against each other, and the one as a share of the other."""
-    x, y, taxon, element = (picked(asked, option) for option in (X, Y, TAXON, ELEMENT))
+    chosen = Chosen(asked)
+    x, y = chosen.x, chosen.y
     columns = (
         Column("label"), Column("taxon"), Column("sex"), Column("side"), Column("x_mm", "number"),
         Column("y_mm", "number"), Column("estimated"), Column("index", "number"),
     )  # fmt: skip
     for unit, specimens in asked.units.items():
-        values, own = chosen_values(asked, specimens)
-        both, several = sizes.pairs(own, _place(x), _place(y)) if x and y else ([], set())
+        values = values_of(asked, specimens)
+        both, several = sizes.pairs(chosen.of(values.found), code_place(x), code_place(y)) if y else ([], set())
         both.sort(key=lambda pair: (pair[0].mm, pair[1].mm, pair[0].id))
         rows = tuple(
             Row((
@@ -149,7 +132,7 @@ def bivariate(asked: Asked) -> Iterator[Result]:
             ), (one.id,))
             for one, other in both
         )  # fmt: skip
-        fields = {"x": x, "y": y, "taxon": Word("taxon", taxon), "element": Word("element", element)}
+        fields = {"x": x, "y": y, "taxon": Word("taxon", chosen.taxon), "element": Word("element", chosen.element)}
         notes = [Note("bivariate_what", fields)] if rows else [Note("bivariate_none")]
         if rows:
             told = sizes.summary([sizes.index(other.mm, one.mm) for one, other in both])
@@ -162,11 +145,6 @@ def bivariate(asked: Asked) -> Iterator[Result]:
 
 def _short(value: object) -> object:
     return round(value, 1) if isinstance(value, float) else value
-
-
-def _place(code: str) -> tuple[str, str]:
-    position, _, own = code.rpartition(":")
-    return position, own
 
 
 def _cloud(both: Sequence[tuple[Value, Value]], x: str, y: str) -> tuple[Chart, ...]:

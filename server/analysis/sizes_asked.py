@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from functools import cached_property
 
 from fieldapp.domain.assemblage import sizes
 from fieldapp.domain.assemblage.results import Cell, Column, LeftOut, Word
@@ -47,48 +48,104 @@ def code_word(key: Key) -> str:
     return f"{key.position}:{key.code}" if key.position else key.code
 
 
-def _taxa(asked: Asked) -> Sequence[str]:
-    """The animals that most is measured of, then the wider names under which several of them stand."""
-    counts = Counter(value.key.taxon for value in values_of(asked, asked.animals).found)
-    own = sorted(counts, key=lambda taxon: (-counts[taxon], taxon))
-    wider = dict.fromkeys(
-        name for taxon in own for name in asked.knowledge.taxa[taxon].broader if asked.knowledge.taxa[name].named
-    )
-    several = (name for name in wider if sum(asked.knowledge.is_a(taxon, name) for taxon in own) > 1)
-    return tuple(dict.fromkeys((*own, *several)))
+class Chosen:
+    """The animal, the bone and the measurements of a question, each as it was chosen or, else, the most frequent."""
+
+    def __init__(self, asked: Asked) -> None:
+        self.asked = asked
+
+    @cached_property
+    def values(self) -> list[Value]:
+        """All values of what is asked for."""
+        return values_of(self.asked, self.asked.animals).found
+
+    @cached_property
+    def taxa(self) -> Sequence[str]:
+        """The animals that most is measured of, then the wider names under which several of them stand."""
+        known = self.asked.knowledge
+        own = _by_number(one.key.taxon for one in self.values)
+        wider = dict.fromkeys(name for taxon in own for name in known.taxa[taxon].broader if known.taxa[name].named)
+        several = (name for name in wider if sum(known.is_a(taxon, name) for taxon in own) > 1)
+        return tuple(dict.fromkeys((*own, *several)))
+
+    @cached_property
+    def elements(self) -> Sequence[str]:
+        """The bones of the animal."""
+        return _by_number(one.key.element for one in self.values if self._of_taxon(one))
+
+    @cached_property
+    def codes(self) -> Sequence[str]:
+        """The measurements of the bone."""
+        return _by_number(code_word(one.key) for one in self.of(self.values))
+
+    @cached_property
+    def xs(self) -> Sequence[str]:
+        """Measurements that stand beside another on some bone, the most frequent first, of those a length."""
+        bones: dict[str, set[str]] = {}
+        for one in self.of(self.values):
+            if one.pieces == 1:
+                bones.setdefault(one.id, set()).add(code_word(one.key))
+        counts = Counter(code for codes in bones.values() if len(codes) > 1 for code in codes)
+        way = self.asked.knowledge.measures.way
+
+        def place(code: str) -> tuple[int, bool, str]:
+            return -counts[code], way(self.element, code_place(code)[1]) != "length", code
+
+        return sorted(counts, key=place)
+
+    @cached_property
+    def ys(self) -> Sequence[str]:
+        """The others of them."""
+        return [code for code in self.xs if code != self.x]
+
+    @cached_property
+    def taxon(self) -> str:
+        return self._picked("taxon", self.taxa)
+
+    @cached_property
+    def element(self) -> str:
+        return self._picked("element", self.elements)
+
+    @cached_property
+    def code(self) -> str:
+        return self._picked("code", self.codes)
+
+    @cached_property
+    def x(self) -> str:
+        return self._picked("x", self.xs)
+
+    @cached_property
+    def y(self) -> str:
+        return self._picked("y", self.ys)
+
+    def of(self, values: Iterable[Value]) -> list[Value]:
+        """Those values that are of the animal and the bone."""
+        return [one for one in values if one.key.element == self.element and self._of_taxon(one)]
+
+    def _of_taxon(self, one: Value) -> bool:
+        return self.asked.knowledge.is_a(one.key.taxon, self.taxon)
+
+    def _picked(self, key: str, choices: Sequence[str]) -> str:
+        said = self.asked.options.get(key, "")
+        return said if said in choices else next(iter(choices), "")
 
 
-TAXON = Option("taxon", _taxa, "taxon")
+def _by_number(words: Iterable[str]) -> list[str]:
+    counts = Counter(words)
+    return sorted(counts, key=lambda word: (-counts[word], word))
 
 
-def _of_taxon(asked: Asked) -> list[Value]:
-    taxon = picked(asked, TAXON)
-    return [one for one in values_of(asked, asked.animals).found if asked.knowledge.is_a(one.key.taxon, taxon)]
+def code_place(code: str) -> tuple[str, str]:
+    """(ray, measurement) of a word of `code_word`."""
+    position, _, own = code.rpartition(":")
+    return position, own
 
 
-def _elements(asked: Asked) -> Sequence[str]:
-    counts = Counter(one.key.element for one in _of_taxon(asked))
-    return sorted(counts, key=lambda element: (-counts[element], element))
-
-
-ELEMENT = Option("element", _elements, "element")
-
-
-def _codes(asked: Asked) -> Sequence[str]:
-    element = picked(asked, ELEMENT)
-    counts = Counter(code_word(one.key) for one in _of_taxon(asked) if one.key.element == element)
-    return sorted(counts, key=lambda code: (-counts[code], code))
-
-
-CODE = Option("code", _codes)
-
-
-def chosen_values(asked: Asked, specimens: Iterable[Specimen]) -> tuple[Values, list[Value]]:
-    """All values of some specimens, and those of the animal and the bone that were asked for."""
-    taxon, element = picked(asked, TAXON), picked(asked, ELEMENT)
-    all_values = values_of(asked, specimens)
-    own = (one for one in all_values.found if one.key.element == element)
-    return all_values, [one for one in own if asked.knowledge.is_a(one.key.taxon, taxon)]
+TAXON = Option("taxon", lambda asked: Chosen(asked).taxa, "taxon")
+ELEMENT = Option("element", lambda asked: Chosen(asked).elements, "element")
+CODE = Option("code", lambda asked: Chosen(asked).codes)
+X = Option("x", lambda asked: Chosen(asked).xs)
+Y = Option("y", lambda asked: Chosen(asked).ys)
 
 
 def word_or_none(of: str, key: str) -> Cell:

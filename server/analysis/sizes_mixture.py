@@ -14,7 +14,7 @@ from fieldapp.domain.assemblage.results import Chart, Column, Note, Result, Row,
 from fieldapp.domain.assemblage.sizes import Value
 from server.analysis.asking import Asked
 from server.analysis.mixture import LEAST, LONE, RESAMPLED, Fitted, Group, fitted, normal
-from server.analysis.sizes_asked import CODE, ELEMENT, ROW, TAXON, chosen_values, code_word, left, picked
+from server.analysis.sizes_asked import ROW, Chosen, code_word, left, values_of
 
 _COLUMNS = (
     Column("model"), Column("n", "count"), Column("share", "percent"), Column("share_interval", "interval"),
@@ -31,12 +31,13 @@ _SOURCES = (
 
 def mixture(asked: Asked) -> Iterator[Result]:
     """Of each unit one group against two; nothing of fewer than LEAST values."""
-    taxon, element, code = (picked(asked, option) for option in (TAXON, ELEMENT, CODE))
+    chosen = Chosen(asked)
     for unit, specimens in asked.units.items():
-        values, own = chosen_values(asked, specimens)
-        own = sorted((one for one in own if code_word(one.key) == code), key=lambda one: (one.mm, one.id))
-        notes = [Note("mixture_what", {"taxon": Word("taxon", taxon), "element": Word("element", element),
-                                       "code": code})] if own else []  # fmt: skip
+        values = values_of(asked, specimens)
+        own = [one for one in chosen.of(values.found) if code_word(one.key) == chosen.code]
+        own.sort(key=lambda one: (one.mm, one.id))
+        what = {"taxon": Word("taxon", chosen.taxon), "element": Word("element", chosen.element), "code": chosen.code}
+        notes = [Note("mixture_what", what)] if own else []
         rows: tuple[Row, ...] = ()
         charts: tuple[Chart, ...] = ()
         if len(own) < LEAST or len({one.mm for one in own}) < 2:

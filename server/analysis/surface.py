@@ -7,13 +7,14 @@ from collections.abc import Iterator
 from fieldapp.domain.assemblage.results import Result
 from server.analysis import surface_breaks, surface_marks, surface_recovery, surface_states
 from server.analysis.asking import Asked, Table
-from server.analysis.surface_asked import BY, UNRECORDED
+from server.analysis.surface_asked import BY, UNRECORDED, looks
 
 
 def gnawing(asked: Asked) -> Iterator[Result]:
     """Teeth on the bone, and bone that went through a gut."""
-    yield from surface_marks.gnawing(asked)
-    yield from surface_states.digestion(asked)
+    for look in looks(asked):
+        yield surface_marks.gnawing(look)
+        yield surface_states.digestion(look)
 
 
 TABLES: tuple[Table, ...] = (

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from fieldapp.domain.assemblage import rates
 from fieldapp.domain.assemblage.rates import Pieces, Rate
@@ -40,7 +41,7 @@ class Look:
     specimens: Sequence[Specimen]
     pieces: Pieces
 
-    @property
+    @cached_property
     def hard(self) -> list[Specimen]:
         """Those on which marks are looked for."""
         return self.pieces.dockets()

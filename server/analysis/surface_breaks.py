@@ -35,9 +35,9 @@ def freshness(asked: Asked) -> Iterator[Result]:
     for look in looks(asked):
         every = [one for one in look.hard if rates.freshness(one) is not None]
         unmeant = [one for one in every if not rates.has_marrow(one, asked.knowledge)]
-        new = [one for one in every if one.surface.get("breaks") == "fresh" and one not in unmeant]
-        out = {one.id for one in (*unmeant, *new)}
-        scored = [one for one in every if one.id not in out]
+        meant = [one for one in every if rates.has_marrow(one, asked.knowledge)]
+        new = [one for one in meant if one.surface.get("breaks") == "fresh"]
+        scored = [one for one in meant if one.surface.get("breaks") != "fresh"]
         rows = [_fresh(*cells, scored=own) for cells, own in look.groups(scored, "taxon_element")]
         if len(rows) > 1:
             rows.append(_fresh(Word(ROW, "all"), None, scored, total=True))

@@ -47,6 +47,7 @@ def _rows(look: Look, groups: Sequence[str], by: str, recorded_only: bool) -> It
     knowledge = look.asked.knowledge
     kinds = _kinds(look.asked, look.hard, groups)
     for cells, those in look.groups(look.hard, by):
+        able = _able(those, recorded_only)
         for group in groups:
             own = [kind for kind in kinds if rates.group_of(kind, knowledge) == group]
             wanted: list[tuple[str, ...]] = [(kind,) for kind in own]
@@ -54,12 +55,17 @@ def _rows(look: Look, groups: Sequence[str], by: str, recorded_only: bool) -> It
                 wanted.append(tuple(own))
             for some in wanted:
                 fine = any(rates.is_fine(kind, knowledge) for kind in some)
-                found = rates.seen(those, frozenset(some), fine, recorded_only)
+                found = rates.seen(those, able[fine], frozenset(some))
                 whole = len(some) > 1
                 kind = Word(ROW, "any_kind") if whole else Word("mark_kind", some[0])
                 told = (Word(ROW, group), kind, *rate_cells(found.rate), found.marks, found.elsewhere)
                 row = Row((*of_cells(cells), *told), found.records, total=whole)
                 yield row, of_word(cells), "" if whole else some[0], found
+
+
+def _able(those: Sequence[Specimen], recorded_only: bool) -> dict[bool, list[Specimen]]:
+    """{whether a mark is fine: the pieces that can show such a one}."""
+    return {fine: [one for one in those if rates.can_show(one, fine, recorded_only)] for fine in (True, False)}
 
 
 def _of_kinds(look: Look, key: str, groups: Sequence[str], by: str) -> Result:
@@ -139,10 +145,9 @@ def _tools(look: Look) -> Result:
     return Result("mark_tools", look.asked.selection, look.unit, columns, rows, look.left(), notes)
 
 
-def gnawing(asked: Asked) -> Iterator[Result]:
+def gnawing(look: Look) -> Result:
     """Gnawing by whose teeth did it."""
-    for look in looks(asked):
-        yield _of_kinds(look, "gnawing", ("gnawing",), picked(asked, BY))
+    return _of_kinds(look, "gnawing", ("gnawing",), picked(look.asked, BY))
 
 
 # -- Where on the bone --
@@ -200,7 +205,8 @@ def _portions(
 ) -> Iterator[Row]:
     """The bone as a whole, then each portion; nothing of a bone without a mark."""
     known = look.asked.knowledge
-    whole = rates.seen(own, kinds, fine, recorded_only)
+    able = _able(own, recorded_only)[fine]
+    whole = rates.seen(own, able, kinds)
     if not whole.records:
         return
     yield Row(
@@ -209,7 +215,7 @@ def _portions(
     keys = [portion.key for portion in known.portions_of(element)]
     keys += sorted({key for one in own for key in one.portions} - {*keys})
     for key in keys:
-        seen = rates.seen(own, kinds, fine, recorded_only, key)
+        seen = rates.seen(own, able, kinds, key)
         if seen.rate.of or seen.elsewhere:
             cells = _cells(seen, own, kinds, key)
             yield Row((Word("element", element), Word(f"portion.{element}", key), *cells), seen.records)

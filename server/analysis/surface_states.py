@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from fieldapp.domain.assemblage import rates
 from fieldapp.domain.assemblage.rates import Rate
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Row, Series, Word
-from fieldapp.domain.assemblage.specimens import Specimen
+from fieldapp.domain.assemblage.specimens import DOCKET, Specimen
 from fieldapp.domain.samples import amount
 from server.analysis.asking import Asked
 from server.analysis.sizes_asked import cited, picked
@@ -111,13 +111,11 @@ def weathering(asked: Asked) -> Iterator[Result]:
             yield profile(look, path, path, path, those, sources=_sources(asked, path))
 
 
-def digestion(asked: Asked) -> Iterator[Result]:
-    """Degrees of digestion."""
-    for look in looks(asked):
-        yield profile(
-            look, "digestion", "digestion", "digestion", [one for one in look.pieces.found if one.kind == "docket"],
-            sources=_sources(asked, "digestion"), teeth=False,
-        )  # fmt: skip
+def digestion(look: Look) -> Result:
+    """Degrees of digestion, of loose teeth too."""
+    those = [one for one in look.pieces.found if one.kind == DOCKET]
+    sources = _sources(look.asked, "digestion")
+    return profile(look, "digestion", "digestion", "digestion", those, sources=sources, teeth=False)
 
 
 def breaks(look: Look) -> Result:

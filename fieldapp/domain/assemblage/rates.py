@@ -30,7 +30,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from fieldapp.domain import counting
-from fieldapp.domain.assemblage.specimens import TALLY, Mark, Specimen
+from fieldapp.domain.assemblage.specimens import TALLY, Specimen
 from fieldapp.domain.knowledge import Knowledge
 
 Z = 1.959963984540054
@@ -88,13 +88,13 @@ def pieces(specimens: Iterable[Specimen], refits: bool = True) -> Pieces:
     """Each piece of bone once. `refits`: whether pieces that fit together are one."""
     readings: dict[str, list[Specimen]] = {}
     for one in specimens:
-        if counting.is_specimen(one.lot()):
+        if one.material not in counting.NOT_BONE:
             readings.setdefault(one.id, []).append(one)
     found: dict[str, Specimen] = {}
     disputed = []
     for those in readings.values():
         one = those[0]
-        if any(_place(other) != _place(one) for other in those):
+        if len(those) > 1 and any(_place(other) != _place(one) for other in those):
             disputed.append(one)
             continue
         key = one.bone or ((one.fitted if refits else "") or one.id)
@@ -154,40 +154,29 @@ class Seen:
     rate       of those that can show it
     elsewhere  pieces that have it and could not be expected to show it: in no rate
     marks      how many marks, one without a number counting as one; on each of pieces alike
-    records    ids of the pieces that have it;  of: ids of all that can show it
+    records    ids of the pieces that have it
     """
 
     rate: Rate
     elsewhere: int
     marks: int
     records: tuple[str, ...]
-    of: tuple[str, ...]
 
 
-def seen(
-    those: Iterable[Specimen],
-    kinds: Collection[str],
-    fine: bool,
-    recorded_only: bool = False,
-    portion: str = "",
-) -> Seen:
-    """How many of some pieces have a mark of some kinds; `portion`: there, of those of which anything is there."""
-    here = [one for one in those if not portion or portion in one.there]
-    able = [one for one in here if can_show(one, fine, recorded_only)]
-    ids = {one.id for one in able}
-
-    def own(one: Specimen) -> list[Mark]:
-        return [mark for mark in one.marks if mark.kind in kinds and (not portion or mark.portion == portion)]
-
-    marked = [one for one in here if own(one)]
-    shown = [one for one in marked if one.id in ids]
-    return Seen(
-        Rate(number(shown), number(able)),
-        number(marked) - number(shown),
-        sum(one.count * (mark.number or 1) for one in marked for mark in own(one)),
-        tuple(one.id for one in marked),
-        tuple(one.id for one in able),
-    )
+def seen(those: Iterable[Specimen], able: Iterable[Specimen], kinds: Collection[str], portion: str = "") -> Seen:
+    """How many of some pieces have a mark of some kinds; `able`: those of them that can show it; `portion`: there, of
+    the pieces of which anything of it is there."""
+    can = {one.id: one.count for one in able if not portion or one.portions.get(portion) in ("most", "part")}
+    marked: dict[str, int] = {}
+    marks = 0
+    for one in those:
+        if one.marks and (not portion or one.portions.get(portion) in ("most", "part")):
+            own = [mark for mark in one.marks if mark.kind in kinds and (not portion or mark.portion == portion)]
+            if own:
+                marked[one.id] = one.count
+                marks += one.count * sum(mark.number or 1 for mark in own)
+    shown = sum(count for id_, count in marked.items() if id_ in can)
+    return Seen(Rate(shown, sum(can.values())), sum(marked.values()) - shown, marks, tuple(marked))
 
 
 def shares(those: Iterable[Specimen], value: Callable[[Specimen], str | None]) -> tuple[dict[str, list[Specimen]], int]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from fieldapp.assets import knowledge, texts
-from fieldapp.domain.assemblage.results import Result
+from fieldapp.domain.assemblage.results import Result, Word
 from fieldapp.domain.assemblage.selection import parse
 from fieldapp.domain.assemblage.specimens import Specimen
 from server.analysis import topics
@@ -51,7 +51,7 @@ def unsaid(topic: str, results: Iterable[Result]) -> set[str]:
         for row in result.rows:
             assert len(row.cells) == len(result.columns)
             for cell in row.cells:
-                if hasattr(cell, "of"):
+                if isinstance(cell, Word) and cell.key:
                     want(f"{cell.of}.{cell.key}")
     for table in topics.tables(topic):
         for option in table.options:
