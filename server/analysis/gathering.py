@@ -145,6 +145,7 @@ class Assemblage:
                 self._made[one] = kept = (self._own[one], around_it, made)
             found += kept[2]
         labels = {one.id: one.label for one in found}
+        labels |= {one: _word(record.value("label")) or "" for one, record in around.samples.items()}
         numbers = {one: str(record.value("number") or "") for one, record in around.contexts.items()}
         return Gathered(tuple(found), numbers, labels, knowledge().at_site(values), values, stamp, late)
 

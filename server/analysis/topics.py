@@ -10,6 +10,12 @@ from collections.abc import Callable, Mapping
 from server.analysis.asking import Table
 
 
+def _counts() -> tuple[Table, ...]:
+    from server.analysis import counts
+
+    return counts.TABLES
+
+
 def _sizes() -> tuple[Table, ...]:
     from server.analysis import sizes
 
@@ -22,7 +28,7 @@ def _surface() -> tuple[Table, ...]:
     return surface.TABLES
 
 
-TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {"sizes": _sizes, "surface": _surface}
+TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {"counts": _counts, "sizes": _sizes, "surface": _surface}
 """{topic: its tables, the most asked for first}. Asked late, so that no topic's libraries are loaded for another's."""
 
 

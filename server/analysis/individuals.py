@@ -1,0 +1,309 @@
+"""MNI over columns: what server.analysis.numbers is to elements, to individuals.
+
+For: speed. What the figures mean, and every rule, is in fieldapp.domain.assemblage.individuals; tests hold the two
+together over random piles. Not for: tables as they are shown (counts).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from math import inf
+
+import polars as pl
+
+from fieldapp.domain.assemblage import individuals as plain
+from fieldapp.domain.assemblage.numbers import is_pair, pools
+from server.analysis.frames import JAWS, Frame
+from server.analysis.numbers import ALL, LEFT, MIDLINE, PLACE, RIGHT, Numbers, ranged
+
+MNI_RANKS = 1 << 20
+"""An MNI and what decides it are one number, n * MNI_RANKS + rank: elements before teeth, in the order of their tables;
+0 where nothing does, or the sum of finer names (then n is over 1)."""
+_ROWS = [(jaw, side) for jaw in ("lower", "upper", "") for side in (*plain.SIDES, "")]
+_SIDE_NAMES = {ALL: "", LEFT: "left", RIGHT: "right", MIDLINE: "midline"}
+
+
+@dataclass(frozen=True)
+class Animals:
+    """The MNI of a frame."""
+
+    numbers: Numbers
+
+    @property
+    def frame(self) -> Frame:
+        return self.numbers.frame
+
+    @cached_property
+    def _teeth_first(self) -> int:
+        """The rank of the first tooth: below every element."""
+        return len(_ROWS) * len(self.frame.knowledge.teeth.teeth)
+
+    def decides(self, code: int) -> plain.Decides:
+        """What a figure says."""
+        n, rank = divmod(code, MNI_RANKS)
+        if not rank:
+            return plain.Decides(n, "finer") if n > 1 else plain.Decides(n)
+        if rank > self._teeth_first:
+            element, side = divmod(rank - self._teeth_first - 1, 4)
+            return plain.Decides(n, "element", self.frame.elements[-1 - element], [*_SIDE_NAMES.values()][3 - side])
+        row, tooth = divmod(self._teeth_first - rank, len(self.frame.knowledge.teeth.teeth))
+        return plain.Decides(n, "tooth", [*self.frame.knowledge.teeth.teeth][tooth], _ROWS[row][1])
+
+    # Bones
+
+    @cached_property
+    def _per_skeleton(self) -> pl.DataFrame:
+        """(taxon, element, k, a_side, paired, row): as far as an element can tell of animals."""
+        frame, found = self.frame, []
+        for code, taxon in enumerate(frame.taxa):
+            if not pools(taxon, frame.knowledge):
+                continue
+            for at, element in enumerate(frame.elements):
+                row = frame.knowledge.elements[element]
+                if row.kind not in ("tooth", "indeterminate"):
+                    k = plain.per_skeleton(taxon, element, frame.knowledge)
+                    found.append((code, at, k, row.sided and k is not None, is_pair(element, frame.knowledge)))
+        schema = {"taxon": pl.UInt16, "element": pl.UInt16, "k": pl.Int64, "sided": pl.Boolean, "paired": pl.Boolean}
+        return pl.DataFrame(found, schema=schema, orient="row")
+
+    def of_bones(self, places: pl.DataFrame, more: Iterable[str] = ()) -> pl.DataFrame:
+        """(place, value): MNI of each element."""
+        sums, last = self.numbers.sums, len(self.frame.elements) - 1
+        k, a_side = pl.col("k"), (pl.col("k") + 1) // 2
+        of_all = pl.when(k.is_null()).then(1).otherwise((sums.n(ALL) + k - 1) // k)
+        sided = [
+            (
+                pl.when(pl.col("sided") & (pl.col("paired") | (side != MIDLINE)))
+                .then((sums.n(side) + a_side - 1) // a_side)
+                .otherwise(0),
+                3 - order,
+            )
+            for order, side in enumerate((LEFT, RIGHT, MIDLINE), 1)
+        ]
+        rank = self._teeth_first + 1 + (last - pl.col("element").cast(pl.Int64)) * 4
+        value = pl.max_horizontal(n * MNI_RANKS + rank + order for n, order in [(of_all, 3), *sided])
+        return places.join(self._per_skeleton, on=["taxon", "element"]).select(*PLACE, *more, value=value)
+
+    def _carcasses(self, places: pl.DataFrame, low: pl.DataFrame, once: pl.DataFrame) -> pl.DataFrame:
+        """Sums by place without antlers that may have been shed."""
+        antler = pl.col("element") == self.frame.elements.index("antler")
+        if low.filter("shed").is_empty() and once.filter("shed").is_empty():
+            return places
+        kept = antler & ~pl.col("shed")
+        return pl.concat([places.filter(~antler), self.numbers.summed(low.filter(kept), once.filter(kept))])
+
+    # Teeth
+
+    def of_teeth(self, teeth: pl.DataFrame) -> pl.DataFrame:
+        """(unit, taxon, value): MNI of teeth."""
+        if teeth.is_empty():
+            return teeth.select("unit", "taxon", value=pl.lit(0, pl.Int64))
+        place = ["unit", "taxon", "key", "jaw", "side", "tooth", "worn"]
+        more = teeth.join(self.numbers.tree.lifts, on=["unit", "taxon"]).with_columns(taxon=pl.col("wider"))
+        found = pl.concat([teeth, more.select(teeth.columns)]).group_by(place).agg(pl.col("count").max())
+        # Each row of teeth is also one of those taken together.
+        found = pl.concat([found, found.filter(pl.col("jaw") != 0).with_columns(jaw=pl.lit(0, pl.UInt8))])
+        found = pl.concat([found, found.filter(pl.col("side") != 0).with_columns(side=pl.lit(0, pl.UInt8))])
+        row = ["unit", "taxon", "jaw", "side"]
+        named = found.join(self._names, on="tooth").join(self._called(found, row), on=[*row, "name"], how="semi")
+        milk, fourth = pl.col("tooth") == self._tooth("dP4"), pl.col("tooth") == self._tooth("P4")
+
+        def of(name: str, which: pl.Expr) -> list[pl.Expr]:
+            """How many teeth of a piece, no more than an animal has room for."""
+            count = pl.col("count").filter(which)
+            return [count.sum().alias(name), count.max().fill_null(0).alias(f"{name}_most")]
+
+        each = (
+            named.group_by(*row, "name", "key")
+            .agg(
+                *of("all", pl.lit(True)), *of("milk", milk), *of("worn", fourth & pl.col("worn")), *of("fourth", fourth)
+            )
+            .join(self._in_rows(named), on=["taxon", "jaw", "side", "name"])
+            .with_columns(
+                pl.min_horizontal(name, pl.col("room") * pl.col(f"{name}_most")).alias(name)
+                for name in ("all", "milk", "worn", "fourth")
+            )
+        )
+        is_worn = (pl.col("worn") > 0) & (pl.col("milk") == 0)
+        sums = each.group_by(*row, "name", "room", "rank").agg(
+            pl.col("all").sum(),
+            pl.col("worn").filter(is_worn).sum(),
+            pl.col("milk").sum(),
+            pl.col("fourth").filter(~is_worn).sum().alias("unworn"),
+        )
+        n = (
+            pl.when(pl.col("name") == self._tooth("P4"))
+            .then(pl.col("worn") + pl.max_horizontal("milk", "unworn"))
+            .otherwise("all")
+        )
+        value = (n + pl.col("room") - 1) // pl.col("room") * MNI_RANKS + pl.col("rank")
+        return sums.group_by("unit", "taxon").agg(value.max().alias("value"))
+
+    def _tooth(self, key: str) -> int:
+        return [*self.frame.knowledge.teeth.teeth].index(key)
+
+    @cached_property
+    def _names(self) -> pl.DataFrame:
+        """(tooth, name): by which names a tooth counts: its place, and every wider name. dP4 stands at place 4."""
+        teeth = self.frame.knowledge.teeth
+        keys = [*teeth.teeth]
+        found = [
+            (n, at)
+            for n, key in enumerate(keys)
+            for at, name in enumerate(keys)
+            if (teeth.is_a(key, name) if teeth.teeth[name].place is None else name == ("P4" if key == "dP4" else key))
+        ]
+        return pl.DataFrame(found, schema={"tooth": pl.UInt8, "name": pl.UInt8}, orient="row")
+
+    def _called(self, found: pl.DataFrame, row: list[str]) -> pl.DataFrame:
+        """The names that are looked at in each row: places, and wider names by which any tooth is called."""
+        return (
+            found.select(*row, name="tooth")
+            .unique()
+            .join(self._names.filter(pl.col("tooth") == pl.col("name")).select("name"), on="name", how="semi")
+            .vstack(
+                found.filter(pl.col("tooth") == self._tooth("dP4"))
+                .select(*row, name=pl.lit(self._tooth("P4"), pl.UInt8))
+                .unique()
+            )
+            .unique()
+        )
+
+    def _in_rows(self, named: pl.DataFrame) -> pl.DataFrame:
+        """How many of a name a row has room for, and where it ranks."""
+        knowledge, keys = self.frame.knowledge, [*self.frame.knowledge.teeth.teeth]
+        found = []
+        for taxon, jaw, side, name in named.select("taxon", "jaw", "side", "name").unique().iter_rows():
+            where = JAWS[jaw], _SIDE_NAMES.get(side, "")
+            room = plain.in_rows(self.frame.taxa[taxon], keys[name], *where, knowledge)
+            found.append((taxon, jaw, side, name, room, self._teeth_first - _ROWS.index(where) * len(keys) - name))
+        schema = {"taxon": pl.UInt16, "jaw": pl.UInt8, "side": pl.UInt8, "name": pl.UInt8, "room": pl.Int64}
+        return pl.DataFrame(found, schema={**schema, "rank": pl.Int64}, orient="row")
+
+    # Animals
+
+    def of_all(self, places: pl.DataFrame, carcasses: pl.DataFrame, teeth: pl.DataFrame) -> pl.DataFrame:
+        """(unit, taxon, value): MNI of all pieces as of one kind, without the sum of finer names."""
+        named = [code for code, key in enumerate(self.frame.taxa) if pools(key, self.frame.knowledge)]
+        there = places.select("unit", "taxon").unique().filter(pl.col("taxon").is_in(named))
+        parts = [
+            there.with_columns(value=pl.lit(MNI_RANKS, pl.Int64)),
+            self.of_bones(carcasses).select("unit", "taxon", "value"),
+            teeth.select("unit", "taxon", "value").join(there, on=["unit", "taxon"], how="semi"),
+        ]
+        return pl.concat(parts).group_by("unit", "taxon").agg(pl.col("value").max())
+
+    @cached_property
+    def _own(self) -> pl.DataFrame:
+        frame, places = self.frame, self.numbers.places
+        return self.of_all(
+            places,
+            self._carcasses(places, frame.low, frame.twice),
+            self.of_teeth(pl.concat([frame.low_teeth, frame.twice_teeth])),
+        )
+
+    @cached_property
+    def _own_every(self) -> pl.DataFrame:
+        every, places = self.frame.every, self.numbers.places_every
+        teeth = self.of_teeth(self.frame.every_teeth)
+        return self.of_all(places, self._carcasses(places, every.clear(), every), teeth)
+
+    @cached_property
+    def mni(self) -> pl.DataFrame:
+        """(unit, taxon, low, high, decides): `decides` as n * MNI_RANKS + rank."""
+        found = self.numbers.tree.raised(self._own, [], MNI_RANKS)
+        found = found.select("unit", "taxon", low=pl.col("value") // MNI_RANKS, decides="value")
+        if self.frame.every.is_empty():
+            return found.with_columns(high="low")
+        high = self.numbers.tree.raised(self._own_every, [], MNI_RANKS)
+        return self._with_high(found, high.with_columns(pl.col("value") // MNI_RANKS))
+
+    def _with_high(self, low: pl.DataFrame, high: pl.DataFrame) -> pl.DataFrame:
+        by = ["unit", "taxon"]
+        pairs = pl.col("element").is_in(self.numbers.pairs) & (pl.col("side") == MIDLINE)
+        every = self.frame.every.with_columns(count=pl.col("count") * pl.when(pairs).then(2).otherwise(1))
+        open_to = Numbers.open_to(self.numbers.lifted(every), by)
+        return ranged(low, high.select(*by, naive="value"), open_to, by)
+
+    # Age
+
+    @cached_property
+    def aged(self) -> pl.DataFrame:
+        """(unit, taxon, low, high): age-refined."""
+        frame = self.frame
+        low = self._aged(self._own, frame.low, frame.twice, frame.low_teeth, frame.twice_teeth)
+        low = low.select("unit", "taxon", low="value")
+        if frame.every.is_empty():
+            return low.with_columns(high="low")
+        nothing = frame.every.clear(), frame.every_teeth.clear()
+        high = self._aged(self._own_every, nothing[0], frame.every, nothing[1], frame.every_teeth)
+        return self._with_high(low, high)
+
+    def _aged(
+        self, own: pl.DataFrame, low: pl.DataFrame, once: pl.DataFrame, teeth: pl.DataFrame, teeth_once: pl.DataFrame
+    ) -> pl.DataFrame:
+        own = own.with_columns(pl.col("value") // MNI_RANKS)
+        by_age = self._by_age(own, low, once, teeth, teeth_once)
+        bones = self.of_bones(self.numbers.at_centres(low, once, fusing=False), ["centre", "is_fused"])
+        by_centre = (
+            bones.group_by(*PLACE, "centre")
+            .agg((pl.col("value") // MNI_RANKS).sum())
+            .group_by("unit", "taxon")
+            .agg(pl.col("value").max())
+        )
+        parts = [one.select("unit", "taxon", "value") for one in (own, by_age, by_centre)]
+        values = pl.concat(parts).group_by("unit", "taxon").agg(pl.col("value").max())
+        return self.numbers.tree.raised(values, [], 1)
+
+    def _by_age(
+        self, own: pl.DataFrame, low: pl.DataFrame, once: pl.DataFrame, teeth: pl.DataFrame, teeth_once: pl.DataFrame
+    ) -> pl.DataFrame:
+        """The largest sum over classes of age: each class of each unit is counted as a unit of its own."""
+        aged = pl.concat([low, once]).filter(pl.col("upto") < inf)
+        cuts = [-inf, *sorted(aged["upto"].unique().to_list()), inf]
+        last = len(cuts) - 1
+        classes = [(i, j) for i in range(last) for j in range(i + 1, last + 1) if (i, j) != (0, last)]
+        if not classes:
+            return own
+        ranges = pl.concat([one.select("least", "upto") for one in (low, once, teeth, teeth_once)]).unique()
+        within = pl.DataFrame(
+            [
+                (least, upto, n)
+                for least, upto in ranges.iter_rows()
+                for n, (i, j) in enumerate(classes)
+                if (least > cuts[i] or not i) and upto <= cuts[j]
+            ],
+            schema={"least": pl.Float64, "upto": pl.Float64, "class": pl.UInt32},
+            orient="row",
+        )
+
+        def parted(rows: pl.DataFrame) -> pl.DataFrame:
+            unit = pl.col("unit") * len(classes) + pl.col("class")
+            return rows.join(within, on=["least", "upto"]).with_columns(unit=unit).select(rows.columns)
+
+        parts = [parted(one) for one in (low, once, teeth, teeth_once)]
+        frame = self.frame
+        # Animals are pooled as they are in the whole unit, whether or not the wider name is in a class.
+        there = pl.concat([one.select("unit") for one in parts[:2]]).unique()
+        given = self.numbers.tree.parted(there.with_columns(whole=pl.col("unit") // len(classes)))
+        of_classes = Frame(
+            frame.knowledge, parts[0], parts[2], parts[1], parts[3], parts[1].clear(), parts[3].clear(),
+            frame.portions, frame.centres,
+        )  # fmt: skip
+        each = Animals(Numbers(of_classes, given))
+        by_class = each._own.with_columns(
+            pl.col("value") // MNI_RANKS, n=pl.col("unit") % len(classes), unit=pl.col("unit") // len(classes)
+        )
+        found: dict[tuple[int, int], dict[tuple[int, int], int]] = {}
+        for unit, taxon, value, n in by_class.select("unit", "taxon", "value", "n").iter_rows():
+            found.setdefault((unit, taxon), {})[classes[n]] = value
+        largest = []
+        for unit, taxon, whole in own.select("unit", "taxon", "value").iter_rows():
+            of = found.get((unit, taxon), {})
+            best = [0] * len(cuts)
+            for j in range(1, last + 1):
+                best[j] = max(best[i] + of.get((i, j), 0) for i in range(j))
+            largest.append((unit, taxon, max(whole, best[last])))
+        return pl.DataFrame(largest, schema=dict(own.select("unit", "taxon", "value").schema), orient="row")
