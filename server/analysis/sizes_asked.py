@@ -11,7 +11,7 @@ from functools import cached_property
 
 from fieldapp.domain.assemblage import sizes
 from fieldapp.domain.assemblage.results import Cell, Column, LeftOut, Word
-from fieldapp.domain.assemblage.selection import Unit
+from fieldapp.domain.assemblage.selection import HAND, SIEVE, Unit
 from fieldapp.domain.assemblage.sizes import Key, Value, Values
 from fieldapp.domain.assemblage.specimens import Specimen
 from server.analysis.asking import Asked, Option, left_out
@@ -166,4 +166,5 @@ def unit_cells(asked: Asked, unit: Unit) -> tuple[Cell, Cell, Cell]:
     """The cells of UNIT."""
     place = asked.gathered.numbers.get(unit.place, unit.place) if unit.by == "context" else unit.place
     way, _, mesh = unit.way.partition(":")
-    return place or None, Word("analysis.way", way), float(mesh) if mesh else None
+    of = "recovery" if way in (HAND, SIEVE) else "analysis.way"
+    return place or None, Word(of, way), float(mesh) if mesh else None

@@ -98,7 +98,13 @@ def _bone_rows(asked: Asked, told: _Told) -> Iterator[Row]:
     for value, factor, height in told:
         bones.setdefault(value, []).append((factor, height))
     table = assets.sizes()
-    for value, found in bones.items():
+    taxa, elements = list(asked.knowledge.taxa), list(asked.knowledge.elements)
+
+    def place(one: Value) -> tuple[int, int, str, str]:
+        return taxa.index(one.key.taxon), elements.index(one.key.element), one.label, one.id
+
+    for value in sorted(bones, key=place):
+        found = bones[value]
         own = sorted(height for _, height in heights.estimates(found))
         if not own:
             continue
@@ -114,21 +120,17 @@ def _bone_rows(asked: Asked, told: _Told) -> Iterator[Row]:
 
 
 def _bars(told: _Told) -> tuple[Chart, ...]:
-    """For each animal the mean by factor, each element a colour, with the smallest and the largest height."""
+    """For each animal the mean of each bone, each factor a colour, with the smallest and the largest height."""
     charts = []
     for taxon in dict.fromkeys(value.key.taxon for value, _, _ in told):
         own = [(v, f, h / 10) for v, f, h in told if v.key.taxon == taxon and f.kind != "bound"]
-        names = tuple(dict.fromkeys(factor.name for _, factor, _ in own))
+        elements = tuple(dict.fromkeys(value.key.element for value, _, _ in own))
         series = []
-        for element in dict.fromkeys(value.key.element for value, _, _ in own):
-            summaries = [
-                figures.summary([h for v, f, h in own if v.key.element == element and f.name == name]) for name in names
+        for name in dict.fromkeys(factor.name for _, factor, _ in own):
+            found = [
+                figures.summary([h for v, f, h in own if (v.key.element, f.name) == (one, name)]) for one in elements
             ]
-            series.append(
-                Series(
-                    Word("element", element), names, tuple(one.mean for one in summaries),
-                    tuple(one.low for one in summaries), tuple(one.high for one in summaries),
-                )
-            )  # fmt: skip
-        charts += [Chart("bars", "height_cm", "factor", tuple(series), name=Word("taxon", taxon))] if series else []
+            words, means = tuple(Word("element", one) for one in elements), tuple(one.mean for one in found)
+            series.append(Series(name, words, means, tuple(one.low for one in found), tuple(one.high for one in found)))
+        charts += [Chart("bars", "height_cm", "", tuple(series), name=Word("taxon", taxon))] if series else []
     return tuple(charts)

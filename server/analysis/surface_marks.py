@@ -210,25 +210,22 @@ def _portions(
     if not whole.records:
         return
     yield Row(
-        (Word("element", element), Word(ROW, "whole_bone"), *_cells(whole, own, kinds)), whole.records, total=True
+        (Word("element", element), Word(ROW, "whole_bone"), *_cells(whole, able, kinds)), whole.records, total=True
     )
     keys = [portion.key for portion in known.portions_of(element)]
     keys += sorted({key for one in own for key in one.portions} - {*keys})
     for key in keys:
         seen = rates.seen(own, able, kinds, key)
         if seen.rate.of or seen.elsewhere:
-            cells = _cells(seen, own, kinds, key)
+            cells = _cells(seen, able, kinds, key)
             yield Row((Word("element", element), Word(f"portion.{element}", key), *cells), seen.records)
 
 
-def _cells(seen: Seen, own: Sequence[Specimen], kinds: Collection[str], portion: str = "") -> tuple[Cell, ...]:
-    there = {*seen.records}
+def _cells(seen: Seen, able: Sequence[Specimen], kinds: Collection[str], portion: str = "") -> tuple[Cell, ...]:
+    """What was seen, and of the pieces in the rate those cut, chopped and marked otherwise."""
 
     def having(*some: str) -> int:
-        return rates.number(
-            one for one in own if one.id in there
-            and any(mark.kind in some and (not portion or mark.portion == portion) for mark in one.marks)
-        )  # fmt: skip
+        return rates.seen(able, able, some, portion).rate.n
 
     others = [kind for kind in kinds if kind not in ("cut", "chop")]
     return *rate_cells(seen.rate), having("cut"), having("chop"), having(*others), seen.elsewhere
