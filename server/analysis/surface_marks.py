@@ -190,6 +190,7 @@ def butchery(asked: Asked) -> Iterator[Result]:
                 found = list(_portions(look, element.key, own, kinds, fine, recorded_only))
                 rows += found
                 charts += _plate(look, animal, element.key, own, kinds)
+        charts = [*_skeleton(look, animal, rows), *charts]
         marked = [one for one in those if any(mark.kind in kinds for mark in one.marks)]
         notes = [Note("butchery_what", {"animal": Word("taxon", animal), "n": rates.number(those)})] if animal else []
         notes += [*look.alike(marked), *look.protocol("mark"), *_unsaid(look, recorded_only)]
@@ -229,6 +230,15 @@ def _cells(seen: Seen, able: Sequence[Specimen], kinds: Collection[str], portion
 
     others = [kind for kind in kinds if kind not in ("cut", "chop")]
     return *rate_cells(seen.rate), having("cut"), having("chop"), having(*others), seen.elsewhere
+
+
+def _skeleton(look: Look, animal: str, rows: Sequence[Row]) -> Iterator[Chart]:
+    """The rate of each bone on the skeleton of the animal."""
+    taxon = look.asked.knowledge.taxa.get(animal)
+    found = {bone.key: rate for row in rows if row.total for bone, rate in [(row.cells[0], row.cells[4])]
+             if isinstance(bone, Word) and isinstance(rate, float)}  # fmt: skip
+    if taxon is not None and found:
+        yield Chart("skeleton", form=taxon.form, shares={bone: rate / 100 for bone, rate in found.items()})
 
 
 def _plate(look: Look, animal: str, element: str, own: Sequence[Specimen], kinds: Collection[str]) -> Iterator[Chart]:

@@ -14,6 +14,7 @@ from fieldapp.domain.assemblage.rates import Rate
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Row, Series, Word
 from fieldapp.domain.assemblage.selection import HAND, SIEVE
 from fieldapp.domain.assemblage.specimens import Specimen
+from fieldapp.domain.entries import Taxon
 from server.analysis.asking import Asked, Option, left_out
 from server.analysis.sizes_asked import ROW, picked
 from server.analysis.surface_asked import FEW, INTERVAL, interval
@@ -35,13 +36,20 @@ def _named(one: Specimen, asked: Asked, what: str) -> Word | None:
     known = asked.knowledge
     taxon, element = known.taxa.get(one.taxon or ""), known.elements.get(one.element or "")
     if what == "size":
-        size = known.size_class(one.taxon or "")
-        return Word("taxon", size) if size else None
+        return _size(taxon, asked)
     if what == "taxon":
         return Word("taxon", taxon.key) if taxon is not None and taxon.kind in counting.NAMED else None
     if element is None or element.kind == "indeterminate":
         return None
     return Word("element", element.key) if what == "element" else Word(ROW, f"bone_{element.kind}")
+
+
+def _size(taxon: Taxon | None, asked: Asked) -> Word | None:
+    """The size class of an animal; of one without, such as a fish, the widest group that it stands in."""
+    line = (taxon.key, *taxon.broader) if taxon is not None else ()
+    size = asked.knowledge.size_class(line[0]) if line else None
+    wide = [one for one in line if one not in ("unknown", "mammal_or_human")]
+    return Word("taxon", size or wide[-1]) if wide else None
 
 
 def _order(asked: Asked, what: str) -> Callable[[Word], tuple[int, str]]:

@@ -6,7 +6,6 @@ is compared with them (fieldapp.domain.assemblage.sizes), or who may set them.
 
 from __future__ import annotations
 
-import math
 import re
 import uuid
 from collections.abc import Mapping
@@ -17,6 +16,8 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records.fold import Record
 
 MOST = 500
+LARGEST_MM = 10_000
+_FIGURE = re.compile(r"[0-9]{1,5}([.,][0-9]{1,6})?")
 
 
 class LineFault(ValueError):
@@ -66,11 +67,8 @@ def _line(at: int, line: str, knowledge: Knowledge, texts: Mapping[str, str]) ->
     row = knowledge.measures.one(element, cells[2], taxon, position or None)
     if row is None or row.position != position:
         raise LineFault(at, "code")
-    try:
-        mm = float(cells[3].replace(",", "."))
-    except ValueError:
-        raise LineFault(at, "mm") from None
-    if not (math.isfinite(mm) and 0 < mm < 10_000):
+    mm = float(cells[3].replace(",", ".")) if _FIGURE.fullmatch(cells[3]) else 0.0
+    if not 0 < mm < LARGEST_MM:
         raise LineFault(at, "mm")
     value = {"taxon": taxon, "element": element, "code": cells[2], "mm": mm}
     return {**value, "position": position} if position else value

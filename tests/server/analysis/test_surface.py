@@ -114,7 +114,8 @@ def test_butchery_lies_on_portions_and_on_a_plate_with_right_bones_turned():
     assert (upper["marked"], upper["can_show"], upper["cut"]) == (2, 2, 2)
     assert (lower["marked"], lower["can_show"]) == (0, 3)
     assert row_of(result, portion="whole_bone")["can_show"] == 3
-    (chart,) = result.charts
+    skeleton, chart = result.charts
+    assert (skeleton.kind, skeleton.shares) == ("skeleton", {"humerus": pytest.approx(2 / 3)})
     assert (chart.kind, chart.form, chart.more["counts"]) == ("plate", "ruminant", {"upper_shaft": 2})
     assert chart.more["marks"] == (("cranial", 0.25, 0.5, "cut"), ("cranial", 0.75, 0.5, "cut"))
     (pooled,) = answers("surface", "butchery", specimens, taxon="sheep")
@@ -196,6 +197,9 @@ def test_recovery_compares_where_both_were_done_and_says_how_few_there_are():
     assert {one.key for one in result.notes} == {"recovery_contexts", "recovery_few", "recovery_shares"}
     (everything,) = answers("surface", "recovery", [*hand, *sieve, *elsewhere], contexts="all", compare="bone_kind")
     assert row_of(everything, compared="bone_long_bone")["hand"] == 8
+    fish = bone("fish", taxon="cod", recovery="sieve")
+    (with_fish,) = answers("surface", "recovery", [*hand, fish])
+    assert row_of(with_fish, compared="fish")["sieve"] == 1, "an animal without a size class has its wide group"
     (none,) = answers("surface", "recovery", hand)
     assert [one.key for one in none.notes] == ["recovery_none"]
     assert none.rows == ()
