@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fieldapp.domain.assemblage.results import Result
-from server.analysis import surface_breaks, surface_marks, surface_recovery, surface_states
+from server.analysis import surface_breaks, surface_life, surface_marks, surface_recovery, surface_states
 from server.analysis.asking import Asked, Table
 from server.analysis.surface_asked import BY, UNRECORDED, looks
 
@@ -25,5 +25,6 @@ TABLES: tuple[Table, ...] = (
     Table("weathering", surface_states.weathering, (BY,)),
     Table("freshness", surface_breaks.freshness, (BY,)),
     Table("completeness", surface_breaks.completeness, (BY,)),
+    Table("pathology", surface_life.pathology, (BY,)),
     Table("recovery", surface_recovery.recovery, (surface_recovery.WHAT, surface_recovery.WHERE)),
 )

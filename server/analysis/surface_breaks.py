@@ -6,14 +6,19 @@ For: the tables freshness and completeness. Not for: definitions (domain.assembl
 from __future__ import annotations
 
 import statistics
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
-from fieldapp.domain.assemblage import numbers, rates
+from fieldapp.domain.assemblage import rates
+from fieldapp.domain.assemblage.bones import pile
+from fieldapp.domain.assemblage.numbers import POOLS, pools
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Row, Series, Span, Word
 from fieldapp.domain.assemblage.specimens import Specimen
+from fieldapp.domain.knowledge import Knowledge
 from server.analysis.asking import Asked
+from server.analysis.frames import frame
+from server.analysis.numbers import PLACE, Numbers
 from server.analysis.sizes_asked import ROW
-from server.analysis.surface_asked import FEW, looks
+from server.analysis.surface_asked import FEW, Look, looks
 from server.analysis.surface_states import breaks, lengths
 
 _SCORES = range(7)
@@ -76,41 +81,56 @@ def _bars(those: Sequence[Specimen]) -> tuple[Chart, ...]:
 
 def completeness(asked: Asked) -> Iterator[Result]:
     """How whole the pieces of each bone are and how many it takes to make one, then lengths of fragments."""
-    for look in looks(asked):
-        refits = asked.selection.refits == "one"
-        counted = numbers.mne(look.specimens, asked.knowledge, refits=refits)
+    here = list(looks(asked))
+    refits = asked.selection.refits == "one"
+    piles = [pile(look.specimens, asked.knowledge, refits=refits) for look in here]
+    counted = frame(piles, asked.knowledge)
+    places: dict[int, list[Mapping[str, int]]] = {}
+    for row in Numbers(counted).mne.sort(PLACE).iter_rows(named=True):
+        places.setdefault(row["unit"], []).append(row)
+    for at, look in enumerate(here):
         own: dict[tuple[str, str], list[Specimen]] = {}
         for one in look.hard:
             own.setdefault((one.taxon or "", one.element or ""), []).append(one)
-        rows = []
-        pooled = False
-        for (taxon, element), figure in counted.items():
-            told = [(one, whole) for one in own.get((taxon, element), ())
-                    if (whole := rates.wholeness(one, asked.knowledge)) is not None]  # fmt: skip
-            n = rates.number(one for one, _ in told)
-            pooled |= bool(figure.includes)
-            rows.append(
-                Row(
-                    (
-                        Word("taxon", taxon), Word("element", element), n,
-                        rates.number(one for one, whole in told if whole.whole),
-                        100 * sum(one.count * whole.share for one, whole in told) / n if n else None,
-                        100 * sum(one.count * whole.most / whole.portions for one, whole in told) / n if n else None,
-                        figure.pieces, Span(figure.low, figure.high), _ratio(figure),
-                    ),
-                    figure.records,
-                )
-            )  # fmt: skip
+        ids: dict[tuple[str, str], set[str]] = {}
+        for piece in piles[at].every:
+            ids.setdefault((piece.taxon, piece.element), set()).add(piece.id)
+        rows, pooled = [], False
+        for place in places.get(at, ()):
+            key = counted.taxa[place["taxon"]], counted.elements[place["element"]]
+            includes = _includes(key, ids, asked.knowledge)
+            pooled |= any(one != key for one in includes)
+            records = tuple(sorted(set[str]().union(*(ids[one] for one in includes))))
+            rows.append(_whole(look, key, own.get(key, ()), place, records))
         notes = [] if rows else [Note("completeness_none")]
         notes += [Note("completeness_pooled")] if pooled else []
-        sources = ("MNE: as in the tables of counts", "nominal shares of portions: project decision")
+        sources = ("nominal shares of portions: project decision",)
         left = look.left()
         yield Result("completeness", asked.selection, look.unit, _WHOLE, tuple(rows), left, tuple(notes), sources)
         yield lengths(look)
 
 
-def _ratio(figure: numbers.Counted) -> Span | None:
-    """Pieces that everybody says over the least and the greatest MNE."""
-    if not figure.low or not figure.pieces:
-        return None
-    return Span(figure.pieces / figure.high, figure.pieces / figure.low)
+def _includes(key: tuple[str, str], there: Collection[tuple[str, str]], known: Knowledge) -> list[tuple[str, str]]:
+    """(taxon, element) of all that is pooled in a place, itself among them."""
+    taxon, element = key
+    elements = (element, *POOLS.get(element, ()))
+    return [
+        (one, bone) for one, bone in there
+        if bone in elements and (one == taxon or (pools(taxon, known) and known.is_a(one, taxon)))
+    ]  # fmt: skip
+
+
+def _whole(
+    look: Look, key: tuple[str, str], own: Sequence[Specimen], place: Mapping[str, int], records: tuple[str, ...]
+) -> Row:
+    known = look.asked.knowledge
+    told = [(one, whole) for one in own if (whole := rates.wholeness(one, known)) is not None]
+    n, pieces, low, high = rates.number(one for one, _ in told), place["pieces"], place["low"], place["high"]
+    cells = (
+        Word("taxon", key[0]), Word("element", key[1]), n,
+        rates.number(one for one, whole in told if whole.whole),
+        100 * sum(one.count * whole.share for one, whole in told) / n if n else None,
+        100 * sum(one.count * whole.most / whole.portions for one, whole in told) / n if n else None,
+        pieces, Span(low, high), Span(pieces / high, pieces / low) if low and pieces else None,
+    )  # fmt: skip
+    return Row(cells, records)

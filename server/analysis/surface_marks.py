@@ -238,7 +238,8 @@ def _skeleton(look: Look, animal: str, rows: Sequence[Row]) -> Iterator[Chart]:
     found = {bone.key: rate for row in rows if row.total for bone, rate in [(row.cells[0], row.cells[4])]
              if isinstance(bone, Word) and isinstance(rate, float)}  # fmt: skip
     if taxon is not None and found:
-        yield Chart("skeleton", form=taxon.form, shares={bone: rate / 100 for bone, rate in found.items()})
+        shares = {bone: rate / 100 for bone, rate in found.items()}
+        yield Chart("skeleton", form=taxon.form, shares=shares, name=Word("taxon", animal))
 
 
 def _plate(look: Look, animal: str, element: str, own: Sequence[Specimen], kinds: Collection[str]) -> Iterator[Chart]:

@@ -117,7 +117,8 @@ def joined(one: Specimen, other: Specimen) -> Specimen:
         if _FULLER[state] > _FULLER[portions.get(portion, "absent")]:
             portions[portion] = state
     surface = {**other.surface, **one.surface}
-    return replace(one, count=1, portions=portions, marks=(*one.marks, *other.marks), surface=surface)
+    marks, changes = (*one.marks, *other.marks), (*one.changes, *other.changes)
+    return replace(one, count=1, portions=portions, marks=marks, changes=changes, surface=surface)
 
 
 def number(those: Iterable[Specimen]) -> int:

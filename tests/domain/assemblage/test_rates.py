@@ -20,7 +20,7 @@ from fieldapp.domain.assemblage.rates import (
     wholeness,
     wilson,
 )
-from fieldapp.domain.assemblage.specimens import TALLY, Mark, Specimen
+from fieldapp.domain.assemblage.specimens import TALLY, Change, Mark, Specimen
 
 KNOW = knowledge()
 SHAFT = {"upper_shaft": "most", "lower_shaft": "part", "head": "absent"}
@@ -55,7 +55,7 @@ def test_a_bone_counts_once_and_pieces_that_fit_are_one_with_the_marks_of_both()
     cut, chop = Mark("cut", portion="upper_shaft"), Mark("chop", portion="head")
     there = [
         bone("a", cut, fitted="f"),
-        bone("b", chop, fitted="f", portions={"head": "most", "upper_shaft": "part"}),
+        bone("b", chop, fitted="f", changes=(Change("new_bone"),), portions={"head": "most", "upper_shaft": "part"}),
         bone("c", bone="same"),
         bone("d", bone="same"),
         bone("e", material="shell"),
@@ -64,6 +64,7 @@ def test_a_bone_counts_once_and_pieces_that_fit_are_one_with_the_marks_of_both()
     assert [one.id for one in found] == ["a", "c"]
     assert found[0].portions == {"upper_shaft": "most", "lower_shaft": "part", "head": "most"}
     assert found[0].marks == (cut, chop)
+    assert found[0].changes == (Change("new_bone"),)
     assert [one.id for one in pieces(there, refits=False).found] == ["a", "b", "c"]
 
 

@@ -286,3 +286,34 @@ def test_keys_tell_bones_of_the_foot_apart_where_one_is_not_like_another():
         Key("pig", "metacarpal", "3", "GL"),
         Key("cattle", "metacarpal", "", "GL"),
     ]
+
+
+MEASURED = st.lists(
+    st.tuples(
+        st.sampled_from(["cattle", "aurochs", "sheep", "goat", "large_mammal", "gryphon", None]),
+        st.sampled_from(["metatarsal", "tibia", "long_bone", "wing", None]),
+        st.lists(st.tuples(st.sampled_from(["GL", "Bd", "SD", "odd"]), st.floats(1, 400), st.booleans()), max_size=3),
+        st.integers(1, 3),
+        st.sampled_from(["", "herd"]),
+    ),
+    max_size=8,
+)
+
+
+@given(MEASURED, st.sampled_from(["joined", "fused", "all"]), st.booleans())
+def test_of_whatever_was_written_each_bone_gives_one_log_size_at_most_and_what_gives_none_has_a_reason(
+    those, growth, estimated
+):
+    specimens = [
+        bone(f"b{n}", element, taxon, count=count, group=group, measures=tuple(Measured(*one) for one in measures))
+        for n, (taxon, element, measures, count, group) in enumerate(those)
+    ]
+    found = values(specimens, KNOW, growth, estimated=estimated)
+    with_value = {one.id for one in found.found}
+    told = {one.id for specimens_ in found.out.values() for one in specimens_}
+    assert {one.id for one in specimens if one.measures} <= with_value | told
+    index_of, several = one_each(found.found, sizes().standards, KNOW)
+    ids = [value.id for value, _, _ in index_of]
+    assert len(ids) == len(set(ids))
+    assert several.isdisjoint(ids)
+    assert {value.id for value, _, _ in one_each(found.found, sizes().standards, KNOW, by_group=True)[0]} <= {*ids}

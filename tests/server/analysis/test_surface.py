@@ -7,7 +7,9 @@ import random
 import pytest
 
 from fieldapp.assets import knowledge, texts
-from fieldapp.domain.assemblage.specimens import HUMAN, TALLY, Mark, Specimen
+from fieldapp.domain.assemblage import numbers
+from fieldapp.domain.assemblage.results import Word
+from fieldapp.domain.assemblage.specimens import HUMAN, TALLY, Change, Mark, Specimen
 from server.analysis import charts, topics
 from server.analysis.wording import Wording
 from tests.server.analysis.questions import answers, unsaid
@@ -37,9 +39,11 @@ def mixed(n: int = 60) -> list[Specimen]:
             "fracture": {"angle": 1, "outline": 1, "texture": one.choice([0, 2, 5])},
         }  # fmt: skip
         recovery = one.choice(["hand", "sieve", None])
+        changes = (Change(one.choice(["new_bone", "odd"])),)[: at % 3]
         found.append(
-            bone(f"b{at}", *marks[: at % 2], surface=surface, taxon=taxon, element=element, portions=portions,
-                 recovery=recovery, mesh_mm=4.0 if recovery == "sieve" else None, count=one.choice([1, 1, 3]))
+            bone(f"b{at}", *marks[: at % 2], changes=changes, surface=surface, taxon=taxon, element=element,
+                 portions=portions, recovery=recovery, mesh_mm=4.0 if recovery == "sieve" else None,
+                 count=one.choice([1, 1, 3]))
         )  # fmt: skip
     found.append(Specimen("tally", kind=TALLY, taxon="medium_mammal", count=40, recovery="hand", context="c"))
     found.append(bone("human", Mark("cut"), apart=HUMAN))
@@ -182,6 +186,35 @@ def test_completeness_sets_pieces_against_the_bones_they_come_from():
     assert row.cells[2:4] == (3, 1)
     assert row.cells[4] == pytest.approx(expected)
     assert (row.cells[6], row.cells[7].low, row.cells[8].high) == (3, 2, 1.5), "the shaft and the end may be one bone"
+
+
+def test_pieces_and_bones_of_completeness_are_those_of_the_plain_definition():
+    specimens = [one for one in mixed(120) if not one.apart]
+    results = [one for one in answers("surface", "completeness", specimens) if one.key == "completeness"]
+    for result in results:
+        way = {"hand": "hand", "sieve:4": "sieve", "unrecorded": None}[result.unit.way]
+        plain = numbers.mne([one for one in specimens if one.recovery == way], KNOW)
+        found = {(row.cells[0].key, row.cells[1].key): row for row in result.rows}
+        assert found.keys() == plain.keys()
+        for key, row in found.items():
+            told = plain[key]
+            assert (row.cells[6], row.cells[7].low, row.cells[7].high) == (told.pieces, told.low, told.high)
+            assert row.records == told.records
+
+
+def test_changes_of_sickness_are_out_of_all_pieces_and_say_where_they_lie():
+    sick = (Change("joint_rim", "head"), Change("new_bone"))
+    specimens = [
+        bone("sick", changes=sick),
+        bone("sound"),
+        bone("tooth", element="loose_tooth", changes=(Change("tooth_line"),)),
+    ]
+    found, where = answers("surface", "pathology", specimens)
+    assert [(row.cells[0].key, row.cells[1], row.cells[2]) for row in found.rows] == [
+        ("new_bone", 1, 3), ("joint_rim", 1, 3), ("tooth_line", 1, 3), ("any_kind", 2, 3),
+    ]  # fmt: skip
+    assert row_of(where, pathology="joint_rim")["portion"] == Word("portion.humerus", "head")
+    assert row_of(where, pathology="tooth_line")["records"] == ("tooth",)
 
 
 def test_recovery_compares_where_both_were_done_and_says_how_few_there_are():
