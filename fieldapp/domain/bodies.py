@@ -51,7 +51,7 @@ def on_skeletons(
             found.elsewhere += number
             continue
         form = form_of(animal.form)
-        shown = _shown(known, maps[form], element)
+        shown = drawn_as(known, maps[form], element)
         for one in shown:
             found.numbers.setdefault(form, Counter())[one] += number
         if not shown:
@@ -60,7 +60,8 @@ def on_skeletons(
     return found
 
 
-def _shown(known: Knowledge, drawn: Collection[str], element: str) -> list[str]:
+def drawn_as(known: Knowledge, drawn: Collection[str], element: str) -> list[str]:
+    """The bones of a drawn skeleton that an element is shown as: itself, what it lies under, or what it is grown of."""
     entry = known.elements.get(element)
     for one in (element, *(entry.broader if entry else ())):
         if one in drawn:

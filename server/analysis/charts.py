@@ -11,6 +11,7 @@ import io
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache
+from textwrap import wrap
 from typing import Any
 
 import matplotlib
@@ -26,6 +27,8 @@ from server.analysis.wording import Wording
 
 WIDTH, HEIGHT = 6.3, 3.9
 """Inches: as wide as the text of an A4 page."""
+TITLE = 72
+"""Letters of a line of a title."""
 INK, GRID = "#1f1b16", "#d0c9bb"
 TONES = ("#5b5246", "#c9c1b1", "#938873", "#ebe6da", "#3a342b", "#b0a792")
 HATCHES = ("", "////", "....", "xxxx", "\\\\\\\\", "++++")
@@ -42,6 +45,7 @@ _PLAIN = Column("", "number", 1)
 def draw(chart: Chart, wording: Wording, title: str, form: str = "svg") -> bytes:
     """The chart as a file of one of FORMATS. `title` stands above it."""
     look: Any = _look()
+    title = "\n".join(wrap(title, TITLE)) or title
     # matplotlib's settings are the whole process's.
     with _ONE_AT_A_TIME, matplotlib.rc_context(look):
         if chart.kind in pictures.KINDS:
@@ -51,8 +55,10 @@ def draw(chart: Chart, wording: Wording, title: str, form: str = "svg") -> bytes
             axes = figure.add_subplot()
             _DRAW[chart.kind](axes, chart, wording)
             axes.set_title(title, loc="left", fontsize=10, fontweight="bold")
-            axes.set_xlabel(wording.say(f"axis.{chart.x}") if chart.x else "")
-            axes.set_ylabel(wording.say(f"axis.{chart.y}") if chart.y else "")
+            lying = chart.kind in ("bars", "stacked") and _lying(chart)
+            across, up = (chart.y, chart.x) if lying else (chart.x, chart.y)
+            axes.set_xlabel(wording.say(f"axis.{across}") if across else "")
+            axes.set_ylabel(wording.say(f"axis.{up}") if up else "")
             if len(chart.series) > MOST_SERIES:
                 said = wording.say("chart.more", n=len(chart.series) - MOST_SERIES)
                 figure.text(0.99, 0.005, said, ha="right", fontsize=7)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -40,6 +40,7 @@ class Gathered:
     site       the site's values {path: value}
     stamp      alike for as long as nothing has changed
     late       how many records the rules have not looked at yet
+    relations  {group: how its bones belong together}, where nobody says otherwise
     """
 
     specimens: tuple[Specimen, ...]
@@ -49,6 +50,7 @@ class Gathered:
     site: Mapping[str, Any]
     stamp: tuple[Any, ...]
     late: int
+    relations: Mapping[str, str] = field(default_factory=dict)
 
     def chosen(self, selection: Selection) -> list[Specimen]:
         """Those that a selection asks for."""
@@ -147,7 +149,8 @@ class Assemblage:
         labels = {one.id: one.label for one in found}
         labels |= {one: _word(record.value("label")) or "" for one, record in around.samples.items()}
         numbers = {one: str(record.value("number") or "") for one, record in around.contexts.items()}
-        return Gathered(tuple(found), numbers, labels, knowledge().at_site(values), values, stamp, late)
+        known = knowledge().at_site(values)
+        return Gathered(tuple(found), numbers, labels, known, values, stamp, late, around.relations())
 
 
 class _Around:
@@ -162,7 +165,13 @@ class _Around:
             member: group.id for group in sorted(by_kind["group"].values(), key=lambda one: one.id)
             for member in group.linked("member")
         }  # fmt: skip
+        self._group_records = by_kind["group"]
         self._known: dict[tuple[str | None, str | None], dict[str, Any]] = {}
+
+    def relations(self) -> dict[str, str]:
+        """{group: how its bones belong together}; a word in dispute says nothing."""
+        told = ((one, record.value("relation"), record.disagreements()) for one, record in self._group_records.items())
+        return {one: word for one, word, differing in told if isinstance(word, str) and "relation" not in differing}
 
     def lies(self, bag: str | None, context: str | None) -> dict[str, Any]:
         """Of a docket in `bag`, or by itself in `context`: the fields of a specimen that say where it lay."""

@@ -6,7 +6,7 @@ together over random piles. Not for: tables as they are shown (counts).
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import inf
@@ -53,38 +53,32 @@ class Animals:
 
     # Bones
 
-    @cached_property
-    def _per_skeleton(self) -> pl.DataFrame:
-        """(taxon, element, k, a_side, paired, row): as far as an element can tell of animals."""
+    def _per_skeleton(self, places: pl.DataFrame) -> pl.DataFrame:
+        """(taxon, element, k, sided, paired) of the places of named animals, as far as they can tell of animals."""
         frame, found = self.frame, []
-        for code, taxon in enumerate(frame.taxa):
-            if not pools(taxon, frame.knowledge):
-                continue
-            for at, element in enumerate(frame.elements):
-                row = frame.knowledge.elements[element]
-                if row.kind not in ("tooth", "indeterminate"):
-                    k = plain.per_skeleton(taxon, element, frame.knowledge)
-                    found.append((code, at, k, row.sided and k is not None, is_pair(element, frame.knowledge)))
+        for code, at in places.select("taxon", "element").unique().iter_rows():
+            taxon, element = frame.taxa[code], frame.elements[at]
+            row = frame.knowledge.elements[element]
+            if pools(taxon, frame.knowledge) and row.kind != "tooth":
+                k = plain.per_skeleton(taxon, element, frame.knowledge)
+                found.append((code, at, k, row.sided and k is not None, is_pair(element, frame.knowledge)))
         schema = {"taxon": pl.UInt16, "element": pl.UInt16, "k": pl.Int64, "sided": pl.Boolean, "paired": pl.Boolean}
         return pl.DataFrame(found, schema=schema, orient="row")
 
-    def of_bones(self, places: pl.DataFrame, more: Iterable[str] = ()) -> pl.DataFrame:
-        """(place, value): MNI of each element."""
-        sums, last = self.numbers.sums, len(self.frame.elements) - 1
-        k, a_side = pl.col("k"), (pl.col("k") + 1) // 2
-        of_all = pl.when(k.is_null()).then(1).otherwise((sums.n(ALL) + k - 1) // k)
-        sided = [
-            (
-                pl.when(pl.col("sided") & (pl.col("paired") | (side != MIDLINE)))
-                .then((sums.n(side) + a_side - 1) // a_side)
-                .otherwise(0),
-                3 - order,
-            )
-            for order, side in enumerate((LEFT, RIGHT, MIDLINE), 1)
-        ]
-        rank = self._teeth_first + 1 + (last - pl.col("element").cast(pl.Int64)) * 4
-        value = pl.max_horizontal(n * MNI_RANKS + rank + order for n, order in [(of_all, 3), *sided])
-        return places.join(self._per_skeleton, on=["taxon", "element"]).select(*PLACE, *more, value=value)
+    def of_bones(self, places: pl.DataFrame, more: Sequence[str] = ()) -> pl.DataFrame:
+        """(place, value): MNI of each element and side, and of all sides together."""
+        n, last = self.numbers.sums.n, len(self.frame.elements) - 1
+        side, k = pl.col("side"), pl.col("k")
+        a_row = pl.when(side == ALL).then(k).otherwise((k + 1) // 2)
+        counts = (side == ALL) | (pl.col("sided") & (pl.col("paired") | (side != MIDLINE)))
+        animals = pl.when(k.is_null()).then(1).otherwise((n + a_row - 1) // a_row)
+        order = pl.when(side == ALL).then(3).otherwise(3 - side.cast(pl.Int64))
+        rank = self._teeth_first + 1 + (last - pl.col("element").cast(pl.Int64)) * 4 + order
+        return (
+            places.join(self._per_skeleton(places), on=["taxon", "element"])
+            .filter(counts)
+            .select(*PLACE, *more, value=animals * MNI_RANKS + rank)
+        )
 
     def _carcasses(self, places: pl.DataFrame, low: pl.DataFrame, once: pl.DataFrame) -> pl.DataFrame:
         """Sums by place without antlers that may have been shed."""
@@ -103,9 +97,7 @@ class Animals:
         place = ["unit", "taxon", "key", "jaw", "side", "tooth", "worn"]
         more = teeth.join(self.numbers.tree.lifts, on=["unit", "taxon"]).with_columns(taxon=pl.col("wider"))
         found = pl.concat([teeth, more.select(teeth.columns)]).group_by(place).agg(pl.col("count").max())
-        # Each row of teeth is also one of those taken together.
-        found = pl.concat([found, found.filter(pl.col("jaw") != 0).with_columns(jaw=pl.lit(0, pl.UInt8))])
-        found = pl.concat([found, found.filter(pl.col("side") != 0).with_columns(side=pl.lit(0, pl.UInt8))])
+        found = self._together(self._together(found, "jaw", []), "side", ["jaw"])
         row = ["unit", "taxon", "jaw", "side"]
         named = found.join(self._names, on="tooth").join(self._called(found, row), on=[*row, "name"], how="semi")
         milk, fourth = pl.col("tooth") == self._tooth("dP4"), pl.col("tooth") == self._tooth("P4")
@@ -140,6 +132,13 @@ class Animals:
         )
         value = (n + pl.col("room") - 1) // pl.col("room") * MNI_RANKS + pl.col("rank")
         return sums.group_by("unit", "taxon").agg(value.max().alias("value"))
+
+    @staticmethod
+    def _together(found: pl.DataFrame, what: str, by: list[str]) -> pl.DataFrame:
+        """Each row of teeth also as one of all together, where some do not say theirs."""
+        unsaid = found.filter(pl.col(what) == 0).select("unit", "taxon", *by).unique()
+        others = found.filter(pl.col(what) != 0).join(unsaid, on=["unit", "taxon", *by], how="semi")
+        return pl.concat([found, others.with_columns(pl.lit(0, pl.UInt8).alias(what))])
 
     def _tooth(self, key: str) -> int:
         return [*self.frame.knowledge.teeth.teeth].index(key)
@@ -248,8 +247,10 @@ class Animals:
         by_age = self._by_age(own, low, once, teeth, teeth_once)
         bones = self.of_bones(self.numbers.at_centres(low, once, fusing=False), ["centre", "is_fused"])
         by_centre = (
-            bones.group_by(*PLACE, "centre")
-            .agg((pl.col("value") // MNI_RANKS).sum())
+            bones.group_by(*PLACE, "centre", "is_fused")
+            .agg((pl.col("value") // MNI_RANKS).max())
+            .group_by(*PLACE, "centre")
+            .agg(pl.col("value").sum())
             .group_by("unit", "taxon")
             .agg(pl.col("value").max())
         )

@@ -3,22 +3,23 @@
 For: speed. What the figures mean, and every rule, is in domain.assemblage.numbers and .individuals; tests hold the two
 together over random piles. Not for: tables as they are shown (counts).
 
-How: pieces are summed once by unit, animal and element, with a column for each side and several portions packed into
-each whole number (`Sums`). All else is worked out from these few rows. Where something counts once though it stands in
+How: pieces are summed once by unit, animal, element and side, with several portions packed into each whole number
+(`Sums`). All else is worked out from these few rows. Where something counts once though it stands in
 several rows (readings of one docket, pieces that fit under two names), those rows alone are summed by key first.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, reduce
+from typing import Any
 
 import polars as pl
 
 from fieldapp.domain import counting
 from fieldapp.domain.assemblage.numbers import POOLS, is_pair
-from server.analysis.frames import Frame
+from server.analysis.frames import PIECES, Frame
 
 LEFT, RIGHT, MIDLINE, ALL = 1, 2, 3, 9
 UNSIDED = 0
@@ -29,123 +30,116 @@ RANKS = 64
 by name ranks highest (63, 62 ...), then none of them (31), then the centres (30, 29 ...)."""
 NONE_RANK, CENTRE_RANK = 31, 30
 _PACKED_BITS = 21
+_SIDED = ("left", "right", "whole")
 
 
 @dataclass(frozen=True)
 class Sums:
-    """How many pieces have over half of each portion: columns `<side>_<n>`, each with `per` portions of `bits` bits.
-    After the last portion comes the number of pieces itself."""
+    """How many pieces have over half of each portion, by some columns and `side` (ALL for all of them together):
+    columns "0", "1" ... with `per` portions of `bits` bits in each. After the last portion comes how many pieces."""
 
     width: int
     bits: int
+    sizes: Mapping[str, int]
 
     @classmethod
-    def of(cls, width: int, largest: int) -> Sums:
-        """Sums for so many portions, none of which comes to more than `largest`."""
-        return cls(width, _PACKED_BITS if largest < 1 << _PACKED_BITS else 63)
+    def of(cls, frame: Frame, largest: int) -> Sums:
+        """Sums for the portions of a frame, none of which comes to more than `largest`."""
+        sizes = {"taxon": len(frame.taxa), "element": len(frame.elements), "centre": 32, "is_fused": 2, "side": 16}
+        return cls(frame.width, _PACKED_BITS if largest < 1 << _PACKED_BITS else 63, sizes)
 
     @property
     def per(self) -> int:
         return 63 // self.bits
 
     @property
-    def columns(self) -> int:
-        return -(-(self.width + 1) // self.per)
+    def names(self) -> list[str]:
+        return [str(n) for n in range(-(-(self.width + 1) // self.per))]
 
-    def names(self, sides: Iterable[int] = (LEFT, RIGHT, MIDLINE, ALL)) -> list[str]:
-        return [f"{side}_{n}" for side in sides for n in range(self.columns)]
+    def _packed(self) -> list[pl.Expr]:
+        slots = [self._slot(portion) for portion in range(self.width + 1)]
+        return self._in_columns(slots)
 
-    def packed(self, count: str = "count") -> list[pl.Expr]:
-        """`n`: the pieces of a row, as they are summed."""
+    def _in_columns(self, slots: Sequence[pl.Expr]) -> list[pl.Expr]:
         found = []
-        for n in range(self.columns):
-            slots = [self._slot(n * self.per + at, count) * (1 << self.bits * at) for at in range(self.per)]
-            found.append(reduce(lambda one, other: one + other, slots).alias(str(n)))
+        for n, name in enumerate(self.names):
+            of_it = [one * (1 << self.bits * at) for at, one in enumerate(slots[n * self.per : (n + 1) * self.per])]
+            found.append(reduce(lambda one, other: one + other, of_it).alias(name))
         return found
 
-    def _slot(self, portion: int, count: str) -> pl.Expr:
+    def _slot(self, portion: int) -> pl.Expr:
         if portion == self.width:
-            return pl.col(count)
-        if portion > self.width:
-            return pl.lit(0, pl.Int64)
-        return (pl.col("most") & (1 << portion)).ne(0).cast(pl.Int64) * pl.col(count)
+            return pl.col("count")
+        return (pl.col("most") & (1 << portion)).ne(0).cast(pl.Int64) * pl.col("count")
 
-    def packed_of(self, columns: Sequence[str], side: int) -> list[pl.Expr]:
-        """`<side>_<n>` of one column a portion, and of the pieces."""
-        found = []
-        for n in range(self.columns):
-            slots = [
-                pl.col(columns[n * self.per + at]) * (1 << self.bits * at)
-                for at in range(self.per)
-                if n * self.per + at <= self.width
-            ]
-            found.append(reduce(lambda one, other: one + other, slots).alias(f"{side}_{n}"))
-        return found
-
-    def unpacked(self, side: int, portion: int) -> pl.Expr:
+    def _unpacked(self, portion: int) -> pl.Expr:
         n, at = divmod(portion, self.per)
-        return pl.col(f"{side}_{n}") // (1 << self.bits * at) & ((1 << self.bits) - 1)
+        return pl.col(str(n)) // (1 << self.bits * at) & ((1 << self.bits) - 1)
 
-    def pieces(self, side: int) -> pl.Expr:
-        """How many pieces of a side."""
-        return self.unpacked(side, self.width)
+    @property
+    def pieces(self) -> pl.Expr:
+        """How many pieces."""
+        return self._unpacked(self.width)
 
-    def p(self, side: int) -> pl.Expr:
-        """P of a side, with the portion that decides; 0 where there are none."""
-        ranked = [self.unpacked(side, one) * RANKS + (RANKS - 1 - one) for one in range(self.width)]
-        floor = pl.when(self.pieces(side) > 0).then(RANKS + NONE_RANK).otherwise(0)
-        best = pl.max_horizontal(floor, *ranked)
-        return pl.when(best < RANKS).then(0).otherwise(best)
+    @property
+    def p(self) -> pl.Expr:
+        """P, with the portion that decides."""
+        ranked = [self._unpacked(one) * RANKS + (RANKS - 1 - one) for one in range(self.width)]
+        return pl.max_horizontal(pl.lit(RANKS + NONE_RANK), *ranked)
 
-    def n(self, side: int) -> pl.Expr:
-        """P of a side, the number alone."""
-        some = pl.when(self.pieces(side) > 0).then(1).otherwise(0)
-        return pl.max_horizontal(some, *(self.unpacked(side, one) for one in range(self.width)))
+    @property
+    def n(self) -> pl.Expr:
+        """P, the number alone."""
+        return pl.max_horizontal(pl.lit(1, pl.Int64), *(self._unpacked(one) for one in range(self.width)))
 
-    # Summing rows
+    # Summing rows. Several columns are put into one whole number to be grouped by: one is grouped by much sooner.
 
-    def by(self, rows: pl.DataFrame, by: Sequence[str], *, once: bool) -> pl.DataFrame:
-        """The sums of rows by some columns. `once`: a key counts once in each, with the most that any row says."""
-        return self._once(rows, by) if once else self._plain(rows, by)
+    def key(self, by: Sequence[str]) -> pl.Expr:
+        """The columns as one number; the first may be as large as it will."""
+        return reduce(lambda one, name: one * self.sizes[name] + pl.col(name), by[1:], pl.col(by[0]).cast(pl.UInt64))
 
-    def _plain(self, rows: pl.DataFrame, by: Sequence[str]) -> pl.DataFrame:
-        own = [str(n) for n in range(self.columns)]
-        there = set(rows["side"].unique().to_list()) - {UNSIDED}
-        sided = [
-            (pl.col(n) * (pl.col("side") == side).cast(pl.Int64)).alias(f"{side}_{n}") for side in there for n in own
-        ]
-        summed = [pl.col(f"{side}_{n}").sum() for side in there for n in own]
-        nothing = [pl.lit(0, pl.Int64).alias(f"{side}_{n}") for side in {LEFT, RIGHT, MIDLINE} - there for n in own]
-        return (
-            rows.lazy()
-            .with_columns(self.packed())
-            .with_columns(sided)
-            .group_by(by)
-            .agg(*summed, *(pl.col(n).sum().alias(f"{ALL}_{n}") for n in own))
-            .with_columns(nothing)
-            .select(*by, *self.names())
-            .collect()
+    def parted(self, by: Sequence[str], key: str = "at") -> list[pl.Expr]:
+        """The columns of such a number."""
+        found, rest = [], pl.col(key)
+        for name in reversed(by[1:]):
+            found.append((rest % self.sizes[name]).cast(_TYPES[name]).alias(name))
+            rest = rest // self.sizes[name]
+        return [rest.cast(_TYPES[by[0]]).alias(by[0]), *reversed(found)]
+
+    def plain(self, rows: pl.DataFrame, by: Sequence[str]) -> pl.DataFrame:
+        """Sums of rows by some columns and side, as they stand; without ALL."""
+        by = [*by, "side"]
+        summed = (
+            rows.lazy().select(self.key(by).alias("at"), *self._packed()).group_by("at").agg(pl.col(self.names).sum())
         )
+        return summed.select(*self.parted(by), *self.names).collect()
 
-    def _once(self, rows: pl.DataFrame, by: Sequence[str]) -> pl.DataFrame:
+    def again(self, sums: pl.DataFrame, by: Sequence[str]) -> pl.DataFrame:
+        """Sums summed once more, where several rows are of one place."""
+        by = [*by, "side"]
+        summed = sums.lazy().select(self.key(by).alias("at"), *self.names).group_by("at").agg(pl.col(self.names).sum())
+        return summed.select(*self.parted(by), *self.names).collect()
+
+    def with_all(self, sums: pl.DataFrame, by: Sequence[str]) -> pl.DataFrame:
+        """Sums with those of all sides together, and without what has no side by itself."""
+        together = self.again(sums.with_columns(side=pl.lit(ALL, pl.UInt8)), by)
+        return pl.concat([sums.filter(pl.col("side") != UNSIDED), together])
+
+    def once(self, rows: pl.DataFrame, by: Sequence[str]) -> pl.DataFrame:
+        """Sums of rows where a key counts once in each place, with the most that any row says; with ALL."""
         slots = [f"slot{n}" for n in range(self.width + 1)]
-        most = [self._slot(n, "count").max().alias(slot) for n, slot in enumerate(slots)]
-        found = rows.select(by).unique()
-        for side in (LEFT, RIGHT, MIDLINE, ALL):
-            its = rows if side == ALL else rows.filter(pl.col("side") == side)
-            summed = its.group_by(*by, "key").agg(most).group_by(by).agg(pl.col(slots).sum())
-            found = found.join(summed.select(*by, *self.packed_of(slots, side)), on=by, how="left")
-        return found.with_columns(pl.col(self.names()).fill_null(0)).select(*by, *self.names())
+        most = [self._slot(n).max().alias(slot) for n, slot in enumerate(slots)]
+        rows = pl.concat([rows.filter(pl.col("side") != UNSIDED), rows.with_columns(side=pl.lit(ALL, pl.UInt8))])
+        places = [*by, "side"]
+        summed = rows.group_by(*places, "key").agg(most).group_by(places).agg(pl.col(slots).sum())
+        return summed.select(*places, *self._in_columns([pl.col(one) for one in slots]))
 
-    def added(self, sums: pl.DataFrame, more: pl.DataFrame, by: Sequence[str]) -> pl.DataFrame:
-        """Sums with others added to the rows of the same place."""
-        if more.is_empty():
-            return sums
-        places = more.select(by).unique()
-        touched = pl.concat([sums.join(places, on=by, how="semi"), more.select(sums.columns)])
-        return pl.concat(
-            [sums.join(places, on=by, how="anti"), touched.group_by(by).agg(pl.col(self.names()).sum())]
-        ).select(sums.columns)
+
+_TYPES: Mapping[str, Any] = {
+    **{name: PIECES[name] for name in (*PLACE, "side")},
+    "centre": pl.UInt8,
+    "is_fused": pl.UInt8,
+}
 
 
 @dataclass(frozen=True)
@@ -222,8 +216,9 @@ class Numbers:
 
     @cached_property
     def sums(self) -> Sums:
+        """How sums of the frame are packed."""
         some = (self.frame.low, self.frame.twice, self.frame.every)
-        return Sums.of(self.frame.width, max(int(one["count"].sum()) for one in some))
+        return Sums.of(self.frame, max(int(one["count"].sum()) for one in some))
 
     @cached_property
     def tree(self) -> Tree:
@@ -233,20 +228,14 @@ class Numbers:
 
     def lifted(self, rows: pl.DataFrame) -> pl.DataFrame:
         """Rows also under the wider names in which they are pooled."""
-        more = rows.join(self.tree.lifts, on=["unit", "taxon"]).with_columns(taxon=pl.col("wider")).select(rows.columns)
-        return self._pooled(pl.concat([rows, more]))
-
-    def _pooled(self, rows: pl.DataFrame) -> pl.DataFrame:
-        return pl.concat([rows, *self._finer_elements(rows)])
-
-    def _finer_elements(self, rows: pl.DataFrame) -> list[pl.DataFrame]:
-        found = []
+        more = rows.join(self.tree.lifts, on=["unit", "taxon"]).with_columns(taxon=pl.col("wider"))
+        rows = pl.concat([rows, more.select(rows.columns)])
+        found = [rows]
         for wide, finer in self._pools:
-            units = self._units_with(wide)
-            if units:
+            if units := self._units_with(wide):
                 its = rows.filter(pl.col("element").is_in(finer), pl.col("unit").is_in(units))
-                found.append(its.with_columns(element=pl.lit(wide, pl.UInt16)).select(rows.columns))
-        return found
+                found.append(its.with_columns(element=pl.lit(wide, pl.UInt16)))
+        return pl.concat(found)
 
     @cached_property
     def _pools(self) -> list[tuple[int, list[int]]]:
@@ -258,21 +247,14 @@ class Numbers:
         return sorted({unit for one in some for unit in one.filter(pl.col("element") == element)["unit"].unique()})
 
     def summed(self, plain: pl.DataFrame, once: pl.DataFrame, more: Sequence[str] = ()) -> pl.DataFrame:
-        """Sums by place, under all names, of rows that count as they stand and of such as count once a key."""
+        """Sums by place and side, under all names, of rows that count as they stand and of such as count once a key."""
         by = [*PLACE, *more]
-        found = []
-        if not plain.is_empty():
-            sums = self.sums.by(plain, by, once=False)
-            lifts = sums.join(self.tree.lifts, on=["unit", "taxon"]).with_columns(taxon=pl.col("wider"))
-            sums = self.sums.added(sums, lifts.select(sums.columns), by)
-            for finer in self._finer_elements(sums):
-                sums = self.sums.added(sums, finer, by)
-            found.append(sums)
-        if not once.is_empty():
-            found.append(self.sums.by(self.lifted(once), by, once=True))
-        if not found:
-            return self.sums.by(plain, by, once=True)
-        return pl.concat(found)
+        sums = self.lifted(self.sums.plain(plain, by))
+        # Only what takes others in has several rows now.
+        taxa, elements = self.tree.lifts["wider"].unique().implode(), [wide for wide, _ in self._pools]
+        takes_in = pl.col("taxon").is_in(taxa) | pl.col("element").is_in(elements)
+        sums = pl.concat([sums.filter(~takes_in), self.sums.again(sums.filter(takes_in), by)])
+        return pl.concat([self.sums.with_all(sums, by), self.sums.once(self.lifted(once), by)])
 
     def at_centres(self, plain: pl.DataFrame, once: pl.DataFrame, *, fusing: bool) -> pl.DataFrame:
         """Sums by place, centre and `state` ("fused", "unfused"). `fusing`: whether it counts as fused, or nowhere."""
@@ -285,9 +267,14 @@ class Numbers:
                     has = (pl.col(state) & bit).ne(0)
                     if state == "fused" and not fusing:
                         has &= (pl.col("fusing") & bit).eq(0)
-                    seen = pl.lit(centre, pl.UInt8).alias("centre"), pl.lit(state == "fused").alias("is_fused")
+                    seen = (
+                        pl.lit(centre, pl.UInt8).alias("centre"),
+                        pl.lit(int(state == "fused"), pl.UInt8).alias("is_fused"),
+                    )
                     parts.append(rows.filter(has).with_columns(seen))
-            empty = rows.clear().with_columns(pl.lit(0, pl.UInt8).alias("centre"), pl.lit(True).alias("is_fused"))
+            empty = rows.clear().with_columns(
+                pl.lit(0, pl.UInt8).alias("centre"), pl.lit(0, pl.UInt8).alias("is_fused")
+            )
             found.append(pl.concat([empty, *parts]))
         return self.summed(found[0], found[1], ("centre", "is_fused"))
 
@@ -309,25 +296,32 @@ class Numbers:
 
     def _ones(self, places: pl.DataFrame, centres: pl.DataFrame) -> pl.DataFrame:
         """(place, left, right, whole, all): One of each, with what decides it."""
-        sides = {"left": LEFT, "right": RIGHT, "whole": MIDLINE, "all": ALL}
-        ones = places.select(
-            *PLACE, pieces=self.sums.pieces(ALL), **{name: self.sums.p(of) for name, of in sides.items()}
-        )
+        sums, by = self.sums, [*PLACE, "side"]
+        found = [places.lazy().select(sums.key(by).alias("at"), code=sums.p)]
         if not centres.is_empty():
-            numbers = centres.select(*PLACE, "centre", **{name: self.sums.n(of) for name, of in sides.items()})
+            by_centre = [*by, "centre"]
             added = (
-                numbers.group_by(*PLACE, "centre")
-                .agg(pl.col(list(sides)).sum())
-                .with_columns(pl.col(list(sides)) * RANKS + CENTRE_RANK - pl.col("centre").cast(pl.Int64))
-                .group_by(PLACE)
-                .agg(pl.col(list(sides)).max())
+                centres.lazy()
+                .select(sums.key(by_centre).alias("at"), code=sums.n)
+                .group_by("at")
+                .agg(pl.col("code").sum())
+                .select(
+                    at=pl.col("at") // sums.sizes["centre"],
+                    code=pl.col("code") * RANKS + CENTRE_RANK - (pl.col("at") % sums.sizes["centre"]).cast(pl.Int64),
+                )
             )
-            joined = ones.join(added, on=PLACE, how="left", suffix="_centre")
-            larger = {
-                name: pl.max_horizontal(name, pl.when(pl.col(f"{name}_centre") >= RANKS).then(f"{name}_centre"))
-                for name in sides
-            }
-            ones = joined.with_columns(**larger).select(ones.columns)
+            found.append(added)
+        best = pl.concat(found).group_by("at").agg(pl.col("code").max())
+        codes = best.select(
+            at=pl.col("at") // sums.sizes["side"], side=pl.col("at") % sums.sizes["side"], code="code"
+        ).collect()
+        pieces = places.filter(pl.col("side") == ALL).select(sums.key(PLACE).alias("at"), pieces=sums.pieces)
+        ones = codes.filter(pl.col("side") == ALL).select("at", all="code").join(pieces, on="at")
+        for name, side in {"left": LEFT, "right": RIGHT, "whole": MIDLINE}.items():
+            ones = ones.join(
+                codes.filter(pl.col("side") == side).select("at", pl.col("code").alias(name)), on="at", how="left"
+            )
+        ones = ones.select(*sums.parted(PLACE), "pieces", "all", *(pl.col(name).fill_null(0) for name in _SIDED))
         whole = pl.when(pl.col("element").is_in(self.pairs)).then("whole").otherwise(0)
         return ones.with_columns(whole=whole).with_columns(
             value=pl.max_horizontal(

@@ -11,9 +11,9 @@ from server.analysis.asking import Table
 
 
 def _counts() -> tuple[Table, ...]:
-    from server.analysis import counts
+    from server.analysis import count_statistics, counts
 
-    return counts.TABLES
+    return *counts.TABLES, *count_statistics.TABLES
 
 
 def _sizes() -> tuple[Table, ...]:

@@ -181,6 +181,10 @@ def _page(view: View, results: tuple[Result, ...], status: int = 200) -> Respons
     first = (page - 1) * ON_A_PAGE
     shown = [(n, one) for n, one in enumerate(results)][first : first + ON_A_PAGE]
 
+    notes = [[said.note(one) for one in result.notes] for _, result in shown]
+    common = [one for one in notes[0] if all(one in told for told in notes)] if notes else []
+    sources = dict.fromkeys(source for _, result in shown for source in result.sources)
+
     def here(**more: Any) -> str:
         return _address("analysis_table", view, **more)
 
@@ -195,7 +199,7 @@ def _page(view: View, results: tuple[Result, ...], status: int = 200) -> Respons
         "analysis_table", status, report=report,
         view=view, said=said, shown=shown, results=results, page_n=page, last=last,
         here=here, of=of, form=_form(view, said), tables=[one.key for one in topics.tables(view.topic)],
-        rows_shown=ROWS_SHOWN, asked_in_words=said.selection(view.asked.selection),
+        rows_shown=ROWS_SHOWN, common=common, sources=sources, asked_in_words=said.selection(view.asked.selection),
         fault=_fault(view, said), late=view.asked.gathered.late,
     )  # fmt: skip
 

@@ -202,7 +202,7 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.analysis_table", "GET"): ("/review/analysis/counts/pieces", {}, 302, all_of(200)),
     ("review.analysis_file", "GET"): ("/review/analysis/counts/pieces/file.json", {}, 302, all_of(200)),
     ("review.analysis_chart", "GET"): (
-        "/review/analysis/counts/pieces/0/chart-0.svg?ways=together", {}, 302, all_of(200),
+        "/review/analysis/counts/shares/0/chart-0.svg?ways=together", {}, 302, all_of(200),
     ),
     ("review.analysis_records", "GET"): (
         "/review/analysis/counts/pieces/0/records?row=0&ways=together", {}, 302, all_of(200),

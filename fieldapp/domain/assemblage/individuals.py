@@ -9,10 +9,11 @@ Adopted for the project, with P as in `numbers` and k the number of the element 
 - MNI: the largest, over the elements, of P(left) and P(right), each divided by how many a side has and rounded up, and
   P(all)/k rounded up. Where a pair is found whole across the midline, P of these too. Where k is not known, an element
   tells of one animal and no more. Antlers count only where the base came from a carcass: others are shed each year.
-- Teeth, in jaws and loose: the largest number over the places in the row, jaw by jaw and side by side; sides together
-  are divided by two, jaws and sides by twice the jaws that have the place. Place 4: worn P4 + the larger of dP4 and
-  unworn P4 (of which it is not said whether they are worn count as unworn). A name for several places (M1/M2, molar,
-  cheek tooth): all teeth that may go by it, divided by how many a side of the jaw has, rounded up.
+- Teeth, in jaws and loose: the largest number over the places in the row, jaw by jaw and side by side. Where some do
+  not say their side or jaw, all are also taken together: sides together are divided by two, jaws and sides by twice the
+  jaws that have the place. Place 4: worn P4 + the larger of dP4 and unworn P4 (of which it is not said whether they are
+  worn count as unworn). A name for several places (M1/M2, molar, cheek tooth): all teeth that may go by it, divided by
+  how many a side of the jaw has, rounded up.
 - *Age-refined*: the larger of MNI, of the sum over classes of age that no animal can be in two of, and of the sum of
   what is fused and what is unfused at one centre of one element (fusing fits either, and is in neither sum). A bone is
   of a class if its whole range of age, after the fusion ages chosen for the animal, lies there; the classes are those
@@ -191,11 +192,13 @@ def of_teeth(pieces: Iterable[Piece], taxon: str, knowledge: Knowledge) -> Decid
     teeth = teeth_of(pieces, knowledge)
     best = Decides()
     for jaw in ("lower", "upper", ""):
-        for side in (*SIDES, ""):
-            # What does not say its side or jaw counts where all are taken together.
-            row = [one for one in teeth if jaw in ("", one.jaw) and side in ("", one.side)]
-            if row:
-                best = _larger(best, of_row(row, taxon, jaw, side, knowledge))
+        # What does not say its jaw or side counts where all are taken together, and only then are they.
+        of_jaw = [one for one in teeth if jaw in ("", one.jaw)]
+        if jaw or any(not one.jaw for one in teeth):
+            for side in (*SIDES, ""):
+                row = [one for one in of_jaw if side in ("", one.side)]
+                if side or any(not one.side for one in of_jaw):
+                    best = _larger(best, of_row(row, taxon, jaw, side, knowledge))
     return best
 
 

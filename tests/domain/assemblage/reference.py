@@ -203,7 +203,10 @@ def teeth(pieces, taxon):
     best = 0
     for jaw in ("lower", "upper", None):
         for side in ("left", "right", None):
-            row = [one for one in loose if jaw in (None, one[2]) and side in (None, one[3])]
+            of_jaw = [one for one in loose if jaw in (None, one[2])]
+            row = [one for one in of_jaw if side in (None, one[3])]
+            if (jaw is None and all(one[2] for one in loose)) or (side is None and all(one[3] for one in of_jaw)):
+                continue  # nothing that does not say where it stood: each row by itself tells more
             for name in {one[1] for one in row}:
                 of = (
                     [name]

@@ -110,8 +110,8 @@ def test_whichever_reading_of_a_docket_is_right_its_figure_lies_in_the_range(spe
 
 
 def _all_there(specimens, settled) -> bool:
-    """Whether everything that is sure is among what was chosen."""
-    return all(
+    """Whether everything that is sure is among what was chosen, and no other docket is said to be the same bone."""
+    return not any(one.bone for one in specimens) and all(
         any(one.id == each.id and replace(one, sure=True) == each for each in settled) for one in specimens if one.sure
     )
 

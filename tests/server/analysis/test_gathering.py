@@ -149,3 +149,17 @@ def test_changes_of_sickness_are_read_and_odd_ones_are_not(ledger, tablet):
     send(ledger, tablet)
     (one,) = of(Assemblage(ledger).now(), "one")
     assert one.changes == (Change("joint_rim", "head"),)
+
+
+def test_a_group_says_how_its_bones_belong_together_unless_that_is_in_dispute(ledger, tablet):
+    for name in ("one", "two"):
+        tablet.docket(name, reading=reading())
+    tablet.write("group", an_id("agreed"), {"relation": "articulated_inferred", f"member/{an_id('one')}": True})
+    first = tablet.write("group", an_id("argued"), {"relation": "associated", f"member/{an_id('two')}": True})
+    other = Tablet("tablet two")
+    for relation, who in (("articulated_observed", other), ("articulated_inferred", tablet)):
+        who.write("group", an_id("argued"), {"relation": relation}, {"relation": [first.id]})
+    send(ledger, tablet, other)
+    gathered = Assemblage(ledger).now()
+    assert gathered.relations == {an_id("agreed"): "articulated_inferred"}
+    assert [one.group for one in of(gathered, "one")] == [an_id("agreed")]
