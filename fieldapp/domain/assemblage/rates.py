@@ -8,7 +8,8 @@ Adopted here (project decisions, where nothing else is said):
 - Pieces are those of dockets, each with its count, since a docket is of pieces alike. Tallies are no single readings:
   they count where their burning is recorded and nowhere else. Bones said to be one count once, and pieces that fit
   together as one (unless asked for singly): all that any of them has, and of the surface what the first says.
-- A docket whose readings differ in animal, bone, portions or material counts in no rate and is listed.
+- A docket whose readings differ in animal, bone, portions or material, or that some have deleted and others not, counts
+  in no rate and is listed.
 - A piece *can show* a mark of the fine kinds (the table mark_kinds says which: cuts, scrapes, polish, trampling) if its
   surface is crisp or good, and it was not read unwashed in the trench alone; any other mark unless the surface is lost.
   Where nobody says how the surface is, it is taken as able, or left out, as is asked for.
@@ -94,7 +95,8 @@ def pieces(specimens: Iterable[Specimen], refits: bool = True) -> Pieces:
     disputed = []
     for those in readings.values():
         one = those[0]
-        if len(those) > 1 and any(_place(other) != _place(one) for other in those):
+        alone = len(those) == 1
+        if not one.sure if alone else any(_place(other) != _place(one) for other in those):
             disputed.append(one)
             continue
         key = one.bone or ((one.fitted if refits else "") or one.id)

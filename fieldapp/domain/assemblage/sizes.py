@@ -6,7 +6,8 @@ whatever else takes a library (server.analysis), or whether a figure is plausibl
 Adopted here (common practice, no source, where nothing else is said):
 
 - A *value* is one figure of one bone whose animal and element are named. A bone that is read in several ways which
-  differ in animal, element or growth gives none; one bone under two labels gives each measurement once.
+  differ in animal, element or growth, or that some have deleted and others not, gives none; one bone under two labels
+  gives each measurement once.
 - The *same measurement taken twice* on one piece counts as the mean of both where they differ by no more than two
   people's hands do (the table of tolerances), else not at all. Of several pieces alike each figure is a bone's own.
 - *Growth*: "joined" leaves out what is seen to be growing (a line of growth that the measurement reaches over is open,
@@ -98,7 +99,7 @@ def values(
     found, met = Values(), set()
     for those in readings.values():
         one = those[0]
-        if any(_grown(other) != _grown(one) for other in those):
+        if (len(those) == 1 and not one.sure) or any(_grown(other) != _grown(one) for other in those):
             found.drop("measures_disputed", one)
         elif not _named(one, knowledge):
             found.drop("measures_unnamed", one)

@@ -69,10 +69,11 @@ def test_a_bone_counts_once_and_pieces_that_fit_are_one_with_the_marks_of_both()
 
 
 def test_what_is_read_in_two_ways_is_in_no_rate_and_is_named():
-    both = [bone("a", sure=False), bone("a", sure=False, taxon="red_deer"), bone("b")]
-    found = pieces(both)
-    assert [one.id for one in found.found] == ["b"]
-    assert [one.id for one in found.disputed] == ["a"]
+    both = [bone("a", sure=False), bone("a", sure=False, taxon="red_deer"), bone("b"), bone("gone", sure=False)]
+    side = [bone("side", sure=False, side="left"), bone("side", sure=False, side="right")]
+    found = pieces([*both, *side])
+    assert [one.id for one in found.found] == ["b", "side"]
+    assert [one.id for one in found.disputed] == ["a", "gone"], "deleted by one, and not by another"
 
 
 def test_teeth_and_tallies_are_no_bones_to_look_for_marks_on():

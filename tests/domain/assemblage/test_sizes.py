@@ -98,6 +98,7 @@ def test_the_same_measurement_twice_is_averaged_if_both_agree_and_else_left_out(
 def test_a_bone_in_dispute_counts_once_if_animal_bone_and_growth_agree():
     cattle = bone(Bd=55.0, sure=False, sex="female")
     assert values([cattle, bone(Bd=55.0, taxon="red_deer", sure=False)], KNOW).out.keys() == {"measures_disputed"}
+    assert values([cattle], KNOW).out.keys() == {"measures_disputed"}, "deleted by one, and not by another"
     (one,) = values([cattle, bone(Bd=55.0, sure=False, sex="male")], KNOW).found
     assert one.sex == ""
 
