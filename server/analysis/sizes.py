@@ -42,9 +42,8 @@ def _what(key: Key) -> tuple[Word, Word, str | None, str]:
 def measurements(asked: Asked) -> Iterator[Result]:
     """Number, range, mean, median and spread of each measurement."""
     columns = (
-        *_OF, Column("n", "count"), Column("estimated", "count"), Column("smallest", "number"),
-        Column("largest", "number"), Column("mean", "number"), Column("median", "number"), Column("sd", "number", 2),
-        Column("cv", "number"),
+        *_OF, Column("n", "count"), Column("smallest", "number"), Column("largest", "number"), Column("mean", "number"),
+        Column("median", "number"), Column("sd", "number", 2), Column("cv", "number"), Column("estimated", "count"),
     )  # fmt: skip
     for unit, specimens in asked.units.items():
         values = values_of(asked, specimens)
@@ -56,7 +55,7 @@ def measurements(asked: Asked) -> Iterator[Result]:
             told = sizes.summary([one.mm for one in own])
             records = tuple(dict.fromkeys(one.id for one in (*own, *estimates)))
             figures = (told.low, told.high, told.mean, told.median, told.sd, told.cv)
-            rows.append(Row((*_what(key), told.n, len(estimates), *figures), records))
+            rows.append(Row((*_what(key), told.n, *figures, len(estimates)), records))
         few = sum(0 < len(those) < FEW for those in parted.values())
         notes = [Note("measures_few", {"rows": few, "least": FEW})] if few else []
         if not rows:

@@ -142,7 +142,7 @@ def density(figures: Sequence[float], grid: Sequence[float]) -> tuple[list[float
 
 
 def _densities(named: Sequence[tuple[Cell, _Told]]) -> tuple[Chart, ...]:
-    """A curve for each that has enough bones, and every bone as a stroke on the axis."""
+    """A curve for each that has enough bones, and every bone as a stroke on the axis; nothing without a curve."""
     lists = [(name, [index for _, _, index in told]) for name, told in named if told]
     indices = [one for _, those in lists for one in those]
     if not indices:
@@ -155,5 +155,7 @@ def _densities(named: Sequence[tuple[Cell, _Told]]) -> tuple[Chart, ...]:
         heights, width = density(those, grid) if drawn else ([], None)
         series.append(Series(name, grid if drawn else (), tuple(heights)))
         widths.append(width)
+    if not any(one.y for one in series):
+        return ()
     more = {"rug": tuple(tuple(those) for _, those in lists), "zero": 0.0, "bandwidth": tuple(widths)}
     return (Chart("density", "lsi", "density", tuple(series), more=more),)

@@ -24,11 +24,11 @@ _Told = Sequence[tuple[Value, Factor, float]]
 """(value, factor, height in millimetres)."""
 
 _BY_FACTOR = (
-    Column("taxon"), Column("element"), Column("digit"), Column("measure"), Column("factor_sex"), Column("factor"),
-    Column("equation"), Column("factor_kind"), Column("trust"), Column("seen"), Column("n", "count"),
-    Column("smallest_cm", "number"), Column("largest_cm", "number"), Column("mean_cm", "number"),
-    Column("sd", "number"),
+    Column("taxon"), Column("element"), Column("digit"), Column("factor"), Column("factor_sex"), Column("n", "count"),
+    Column("mean_cm", "number"), Column("smallest_cm", "number"), Column("largest_cm", "number"), Column("trust"),
+    Column("seen"), Column("sd", "number"), Column("measure"), Column("equation"), Column("factor_kind"),
 )  # fmt: skip
+"""What is read first stands first: a paper has room for the first columns alone."""
 _BY_BONE = (
     Column("label"), Column("taxon"), Column("element"), Column("sex"), Column("measure"), Column("mm", "number"),
     Column("factors", "count"), Column("height_cm", "span"), Column("class_low"), Column("class_high"),
@@ -80,10 +80,10 @@ def _factor_rows(asked: Asked, told: _Told) -> Iterator[Row]:
         taxon, element, factor = group
         summary = figures.summary([height / 10 for _, height in groups[group]])
         cells = (
-            Word("taxon", taxon), Word("element", element), factor.position or None, factor.code,
-            word_or_none("sex", factor.sex), factor.name, _equation(factor), Word(ROW, factor.kind),
-            Word(ROW, f"trust_{factor.trust}"), Word(ROW, "memory" if factor.seen == "memory" else "seen"),
-            summary.n, summary.low, summary.high, summary.mean, summary.sd,
+            Word("taxon", taxon), Word("element", element), factor.position or None, factor.name,
+            word_or_none("sex", factor.sex), summary.n, summary.mean, summary.low, summary.high,
+            Word(ROW, f"trust_{factor.trust}"), Word(ROW, "memory" if factor.seen == "memory" else "seen"), summary.sd,
+            factor.code, _equation(factor), Word(ROW, factor.kind),
         )  # fmt: skip
         yield Row(cells, tuple(dict.fromkeys(value.id for value, _ in groups[group])))
 

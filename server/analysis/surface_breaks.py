@@ -26,7 +26,7 @@ _OUTRAM = "Outram 2001, fracture freshness index, Journal of Archaeological Scie
 _MARROW = "Outram 2001: scored on marrow-bearing shafts; which bones those are: table marrow (memory)"
 _FRESH = (
     Column("taxon"), Column("element"), Column("scored", "count"), Column("mean_freshness", "number", 2),
-    Column("median", "number"), *(Column(f"freshness_{score}", "count") for score in _SCORES),
+    *(Column(f"freshness_{score}", "count") for score in _SCORES),
 )  # fmt: skip
 _WHOLE = (
     Column("taxon"), Column("element"), Column("examined", "count"), Column("whole_bones", "count"),
@@ -65,7 +65,7 @@ def _counted(those: Sequence[Specimen]) -> list[int]:
 def _fresh(taxon: Cell, element: Cell, scored: Sequence[Specimen], total: bool = False) -> Row:
     scores = _counted(scored)
     cells: tuple[Cell, ...] = (
-        taxon, element, len(scores), statistics.fmean(scores), statistics.median(scores),
+        taxon, element, len(scores), statistics.fmean(scores),
         *(scores.count(score) for score in _SCORES),
     )  # fmt: skip
     return Row(cells, tuple(one.id for one in scored), total)

@@ -165,6 +165,8 @@ def _butchered(asked: Asked) -> Sequence[str]:
 
 ANIMAL = Option("taxon", _butchered, "taxon")
 KIND = Option("mark_kind", lambda asked: ("any_butchery", *_butchery_kinds(asked)), "mark_kind")
+MOST_PLATES = 6
+"""Plates of so many bones, those with most marked pieces; a bone that is asked for by itself has its own."""
 _PLACES = (
     Column("element"), Column("portion"), *RATE, Column("cut", "count"), Column("chop", "count"),
     Column("other_marks", "count"), Column("elsewhere", "count"),
@@ -184,17 +186,20 @@ def butchery(asked: Asked) -> Iterator[Result]:
     for look in looks(asked):
         those = [one for one in look.hard if asked.knowledge.is_a(one.taxon or "", animal)]
         rows: list[Row] = []
-        charts: list[Chart] = []
+        plates: list[Chart] = []
         for (_, element), own in look.groups(those, "element"):
             if isinstance(element, Word) and element.key in asked.knowledge.elements:
                 found = list(_portions(look, element.key, own, kinds, fine, recorded_only))
                 rows += found
-                charts += _plate(look, animal, element.key, own, kinds)
-        charts = [*_skeleton(look, animal, rows), *charts]
+                plates += _plate(look, animal, element.key, own, kinds)
+        plates.sort(key=lambda one: -one.more["marked"])
+        charts = [*_skeleton(look, animal, rows), *plates[:MOST_PLATES]]
         marked = [one for one in those if any(mark.kind in kinds for mark in one.marks)]
         notes = [Note("butchery_what", {"animal": Word("taxon", animal), "n": rates.number(those)})] if animal else []
         notes += [*look.alike(marked), *look.protocol("mark"), *_unsaid(look, recorded_only)]
         notes += [] if rows else [Note("butchery_none")]
+        if len(plates) > MOST_PLATES:
+            notes.append(Note("butchery_plates", {"shown": MOST_PLATES, "more": len(plates) - MOST_PLATES}))
         yield Result(
             "butchery", asked.selection, look.unit, _PLACES, tuple(rows), look.left(), tuple(notes), (INTERVAL,),
             tuple(charts),
@@ -253,7 +258,8 @@ def _plate(look: Look, animal: str, element: str, own: Sequence[Specimen], kinds
             counts[portion] += one.count
         placed += [found for mark in own_marks if (found := _at(mark, one.side)) is not None]
     if taxon is not None and (counts or placed):
-        more = {"element": element, "counts": dict(counts), "marks": tuple(placed)}
+        marked = rates.number(one for one in own if any(mark.kind in kinds for mark in one.marks))
+        more = {"element": element, "counts": dict(counts), "marks": tuple(placed), "marked": marked}
         yield Chart("plate", form=taxon.form, more=more, name=Word("element", element))
 
 

@@ -64,7 +64,7 @@ def test_measurements_say_what_was_left_out_and_keep_hand_and_sieve_apart():
     sieved = Specimen("s", taxon="cattle", element="metatarsal", recovery="sieve", measures=(Measured("Bd", 51.0),))
     hand, sieve = answers("sizes", "measurements", [*herd(), sieved])
     (row,) = sieve.rows
-    assert row.cells[3:] == ("Bd", 1, 0, 51.0, 51.0, 51.0, 51.0, None, None)
+    assert row.cells[3:] == ("Bd", 1, 51.0, 51.0, 51.0, 51.0, None, None, 0)
     assert {one.why for one in hand.left_out} == {
         "possible_human",
         "measures_burnt",
@@ -91,7 +91,7 @@ def test_what_lies_out_leads_to_its_record():
 
 def test_heights_stand_by_factor_and_bone_by_bone_with_the_class_of_a_horse():
     by_factor, by_bone = answers("sizes", "withers", herd())
-    names = {(row.cells[0].key, row.cells[5]) for row in by_factor.rows}
+    names = {(row.cells[0].key, row.cells[3]) for row in by_factor.rows}
     assert {("horse", "Kiesewalter 1888"), ("cattle", "Matolcsi 1970"), ("cattle", "Fock 1966, both sexes")} <= names
     horse = next(row for row in by_bone.rows if row.records == ("horse",))
     assert horse.cells[7].low == pytest.approx(136.4, abs=0.1)
@@ -121,22 +121,21 @@ def test_a_density_is_that_of_another_library():
 def test_a_curve_of_log_sizes_is_drawn_from_ten_bones_on_and_every_bone_is_a_stroke():
     def drawn(n: int):
         result, each = answers("sizes", "log_size", herd()[:n])
-        (chart,) = result.charts
         assert len(each.rows) == n
-        return [len(one.y) > 0 for one in chart.series], [len(rug) for rug in chart.more["rug"]]
+        return [([len(one.y) > 0 for one in chart.series], [*map(len, chart.more["rug"])]) for chart in result.charts]
 
-    assert drawn(9) == ([False], [9])
-    assert drawn(10) == ([True], [10])
+    assert drawn(9) == []
+    assert drawn(10) == [([True], [10])]
 
 
 def test_log_sizes_of_units_stand_beside_each_other_against_the_sites_own_standard():
     own = {"name": "our cow", "taxon": "cattle", "element": "metatarsal", "code": "Bd", "mm": 54.0, "source": "us"}
-    specimens = [bone(f"p{n}", Bd=54.0 + n % 2 * 5.4, phase=str(n % 2)) for n in range(20)]
+    specimens = [bone(f"p{n}", Bd=(54.0, 59.4)[n % 2] + (-0.1, 0.1)[n // 2 % 2], phase=str(n % 2)) for n in range(20)]
     *_, compared = answers("sizes", "log_size", specimens, "by=phase", {"standard/x": own})
     assert compared.unit is None
-    assert [(row.cells[0], row.cells[3], round(row.cells[6], 4)) for row in compared.rows] == [
+    assert [(row.cells[0], row.cells[3], round(row.cells[6], 3)) for row in compared.rows] == [
         ("0", 10, 0.0),
-        ("1", 10, 0.0414),
+        ("1", 10, 0.041),
     ]
     assert [one.name for one in compared.charts[0].series] == ["0", "1"]
     assert compared.sources[-1] == "our cow: us"
