@@ -81,8 +81,9 @@ def outliers(asked: Asked) -> Iterator[Result]:
     values, rows = values_of(asked, asked.animals), []
     sources: dict[str, None] = {}
     unlimited = 0
-    for key in sizes.in_order(values.by_key(), asked.knowledge):
-        own = values.by_key()[key]
+    parted = values.by_key()
+    for key in sizes.in_order(parted, asked.knowledge):
+        own = parted[key]
         limits = asked.knowledge.measures.limits(key.element, key.code, key.taxon, key.position or None)
         unlimited += limits is None
         for one, score in zip(own, sizes.robust_scores([value.mm for value in own]), strict=True):
