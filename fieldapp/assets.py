@@ -21,7 +21,7 @@ from typing import Any
 
 from fieldapp.domain import places as place_lines
 from fieldapp.domain import rules
-from fieldapp.domain.assemblage import size_tables
+from fieldapp.domain.assemblage import size_tables, wear
 from fieldapp.domain.assemblage.size_tables import Sizes
 from fieldapp.domain.cells import TableFault
 from fieldapp.domain.knowledge import Knowledge
@@ -153,6 +153,15 @@ def sizes_at(base: Path) -> Sizes:
     known = knowledge()
     try:
         return size_tables.read({name: rows(base, name) for name in size_tables.NAMES}, known.taxa, known.elements)
+    except TableFault as fault:
+        raise AssetError(f"reference/{fault.table}.csv", fault.line, fault.what) from fault
+
+
+@cache
+def wear_limits() -> tuple[wear.Limit, ...]:
+    """What is seen when each stage of a jaw has begun. Raises AssetError."""
+    try:
+        return wear.read({name: rows(root(), name) for name in wear.NAMES}, knowledge())
     except TableFault as fault:
         raise AssetError(f"reference/{fault.table}.csv", fault.line, fault.what) from fault
 

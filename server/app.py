@@ -28,13 +28,16 @@ _HEADERS = {
 
 def build(config: Config, hasher: PasswordHasher | None) -> Flask:
     """See server.create_app."""
-    app = Flask(__name__, static_folder=None)
-    app.config.update(TESTING=config.testing, MAX_FORM_MEMORY_SIZE=2**20)
+    return stand_behind(routed(), config, hasher)
+
+
+def stand_behind(app: Flask, config: Config, hasher: PasswordHasher | None) -> Flask:
+    """Opens the cabin in `config.data` behind the routes of `app`, which then answers for it."""
+    app.config["TESTING"] = config.testing
     cabin = Cabin(config, hasher)
-    logs.register(app)
-    health.register(app, cabin)
-    described = api.register(app, cabin)
-    review.register(
+    health.stand_behind(app, cabin)
+    api.stand_behind(app, cabin)
+    review.stand_behind(
         app,
         ledger=cabin.ledger,
         accounts=cabin.accounts,
@@ -45,6 +48,17 @@ def build(config: Config, hasher: PasswordHasher | None) -> Flask:
         seal_key=cabin.opening_key(),
         written=cabin.rules_due,
     )
+    return app
+
+
+def routed() -> Flask:
+    """All that does not depend on whose cabin it is: routes, errors, headers."""
+    app = Flask(__name__, static_folder=None)
+    app.config["MAX_FORM_MEMORY_SIZE"] = 2**20
+    logs.register(app)
+    health.register(app)
+    described = api.register(app)
+    review.register(app)
 
     @app.get("/")
     def way_in() -> AnyResponse:

@@ -155,17 +155,21 @@ def _version() -> str:
     return version("bonedocket")
 
 
-def register(app: Flask, cabin: Cabin) -> None:
+def register(app: Flask) -> None:
     """Adds `/health` to `app`."""
+    app.register_blueprint(blueprint)
+
+
+def stand_behind(app: Flask, cabin: Cabin) -> None:
+    """From now on `app` tells of this cabin."""
     found = app.extensions[NAME] = Health(cabin)
     cabin.when_closed(found.close)
-    app.register_blueprint(blueprint)
 
 
 def register_together(app: Flask, sites: Iterable[Flask]) -> None:
     """Adds `/health` to `app` for all of a server's sites as one: which of them is in trouble, it does not say."""
+    register(app)
     app.extensions[NAME] = _Together([one.extensions[NAME] for one in sites])
-    app.register_blueprint(blueprint)
 
 
 class _Together:

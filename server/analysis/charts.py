@@ -27,7 +27,7 @@ from server.analysis.wording import Wording
 
 WIDTH, HEIGHT = 6.3, 3.9
 """Inches: as wide as the text of an A4 page."""
-TITLE = 72
+TITLE = 66
 """Letters of a line of a title."""
 INK, GRID = "#1f1b16", "#d0c9bb"
 TONES = ("#5b5246", "#c9c1b1", "#938873", "#ebe6da", "#3a342b", "#b0a792")
@@ -54,7 +54,7 @@ def draw(chart: Chart, wording: Wording, title: str, form: str = "svg") -> bytes
             figure = Figure(figsize=(WIDTH, _height(chart)), layout="constrained")
             axes = figure.add_subplot()
             _DRAW[chart.kind](axes, chart, wording)
-            axes.set_title(title, loc="left", fontsize=10, fontweight="bold")
+            figure.suptitle(title, x=0.01, ha="left", fontsize=10, fontweight="bold")
             lying = chart.kind in ("bars", "stacked") and _lying(chart)
             across, up = (chart.y, chart.x) if lying else (chart.x, chart.y)
             axes.set_xlabel(wording.say(f"axis.{across}") if across else "")
@@ -140,7 +140,9 @@ def _bars(axes: Axes, chart: Chart, wording: Wording) -> None:
         whiskers = None
         if series.low and series.high:
             low, high = _heights(series, marks, series.low), _heights(series, marks, series.high)
-            whiskers = np.nan_to_num(np.maximum(0, np.vstack([heights - low, high - heights])))
+            whiskers = np.maximum(0, np.vstack([heights - low, high - heights]))
+            # Where nothing is open there is no whisker, and none of no length either.
+            whiskers[:, ~(whiskers.max(axis=0) > 0)] = np.nan
         rule = {"elinewidth": 0.8, "capsize": 2, "ecolor": INK}
         if lying:
             axes.barh(where, heights, thick, xerr=whiskers, error_kw=rule, **bar)

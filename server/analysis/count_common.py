@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from fieldapp.domain.assemblage import bones
-from fieldapp.domain.assemblage.quantities import countable_of, is_countable
+from fieldapp.domain.assemblage import bones, selection
+from fieldapp.domain.assemblage.quantities import countable_of, countable_places, is_countable
 from fieldapp.domain.assemblage.results import LeftOut, Note
 from fieldapp.domain.assemblage.selection import Unit
 from fieldapp.domain.assemblage.specimens import HUMAN, TALLY, Specimen
@@ -42,14 +42,17 @@ def countable(asked: Asked) -> Countable | None:
 def units(asked: Asked) -> Iterator[Here]:
     """The units of a question, narrowed down to what is countable where that is asked for."""
     only = countable(asked)
+    places = countable_places(only or {}, asked.knowledge)
     wanted = asked.option(BY_PROTOCOL.key, ALL_RECORDED) == COUNTABLE
-    for unit, specimens in asked.units.items():
+    # Where nothing lies but what is left out (a context with possibly human bone alone), that is told all the same.
+    for unit in selection.units(asked.gathered.chosen(asked.selection), asked.selection):
+        specimens = asked.units.get(unit, [])
         told = [*asked.left_out(unit)]
         notes = [*human_notes(told, specimens)]
         if wanted:
             notes.append(Note("count_by_protocol") if only is not None else Note("count_no_protocol"))
         if only is not None:
-            kept = [one for one in specimens if is_countable(one, only, asked.knowledge)]
+            kept = [one for one in specimens if is_countable(one, places, asked.knowledge)]
             ids = {one.id for one in kept}
             told += _told("count_not_countable", [one for one in specimens if one.id not in ids])
             specimens = kept

@@ -6,7 +6,7 @@ definitions (fieldapp.domain.assemblage.numbers, .individuals) or the working ou
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import polars as pl
@@ -18,7 +18,7 @@ from fieldapp.domain.assemblage.results import Cell, Chart, Column, LeftOut, Not
 from fieldapp.domain.assemblage.specimens import Specimen
 from fieldapp.domain.knowledge import Knowledge
 from server.analysis.asking import Asked, Table, left_out
-from server.analysis.count_common import BY_PROTOCOL, Here, cited, countable, not_elements, units
+from server.analysis.count_common import BY_PROTOCOL, Countable, Here, cited, countable, not_elements, units
 from server.analysis.frames import SIDES, Frame, frame, root
 from server.analysis.individuals import Animals
 from server.analysis.numbers import CENTRE_RANK, NONE_RANK, PLACE, RANKS, Numbers, tree
@@ -41,7 +41,7 @@ MNI_COLUMNS = (
     Column("taxon"),
     Column("count_mni", "span"),
     Column("count_decided_by"),
-    Column("side"),
+    Column("count_side"),
     Column("count_aged", "span"),
     Column("count_by_context", "count"),
     Column("count_contexts", "count"),
@@ -104,7 +104,7 @@ def _mne(asked: Asked, here: Here, rows: list[Row], of: Pile) -> Result:
     notes = [*here.notes]
     only = countable(asked)
     if only is not None:
-        rows = [*rows, *_noughts(rows, only, known)]
+        rows = _with_noughts(rows, only, known)
     if any(row.cells[-1] for row in rows):
         notes.append(Note("count_never_added"))
     if any(one.side == "midline" and plain.is_pair(one.element, known) for one in of.low):
@@ -118,23 +118,26 @@ def _mne(asked: Asked, here: Here, rows: list[Row], of: Pile) -> Result:
     return Result("mne", asked.selection, here.unit, MNE_COLUMNS, tuple(rows), tuple(left), tuple(notes))
 
 
-def _noughts(rows: Iterable[Row], only: Mapping[str, object], known: Knowledge) -> list[Row]:
-    """Countable elements of the named animals that are here, of which there is none: that is what a protocol is for."""
-    there = {(row.cells[0], row.cells[1]) for row in rows}
-    taxa = [one for one in dict.fromkeys(row.cells[0] for row in rows) if isinstance(one, Word)]
-    elements = [one for one in known.elements if one in {part for own in only for part in _parts(own, known)}]
+def _with_noughts(rows: Sequence[Row], only: Countable, known: Knowledge) -> list[Row]:
+    """Rows with those of countable elements of the named animals here, of which there is none: for that a site agrees
+    on what it counts."""
+    countable_elements = {
+        known.place(element, portion)[0] for element, portions in only.items() for portion in portions
+    }
+    there = {(row.cells[0], row.cells[1]): row for row in rows}
     found = []
-    for taxon in taxa:
-        if plain.pools(taxon.key, known):
-            for element in elements:
-                place = taxon, Word("element", element)
-                if place not in there and known.occurs(element, taxon.key) and not is_tooth(element, known):
-                    found.append(Row((*place, 0, 0, None, 0, None, 0, None, Span(0, 0), None, None)))
+    for taxon in dict.fromkeys(row.cells[0] for row in rows):
+        for element in known.elements:
+            place = taxon, Word("element", element)
+            if place in there:
+                found.append(there[place])
+            elif isinstance(taxon, Word) and element in countable_elements and _may_have(taxon.key, element, known):
+                found.append(Row((*place, 0, 0, None, 0, None, 0, None, Span(0, 0), None, None)))
     return found
 
 
-def _parts(element: str, known: Knowledge) -> set[str]:
-    return {row.part_element for row in known.element_parts if row.element == element} or {element}
+def _may_have(taxon: str, element: str, known: Knowledge) -> bool:
+    return plain.pools(taxon, known) and known.occurs(element, taxon) and not is_tooth(element, known)
 
 
 @dataclass(frozen=True)
@@ -210,6 +213,8 @@ def mni(asked: Asked) -> Iterator[Result]:
 
 
 def _decided(by: Decides) -> tuple[Cell, Cell]:
+    if not by.n:
+        return None, None
     if by.what in ("element", "tooth"):
         return Word(by.what, by.key), Word("side", by.side) if by.side else None
     return Word("analysis.row", "count_finer" if by.what else "count_there"), None

@@ -27,7 +27,7 @@ RATE = (
     Column("marked", "count"), Column("can_show", "count"), Column("rate", "percent"),
     Column("rate_interval", "interval"),
 )  # fmt: skip
-INTERVAL = "Wilson 1927, intervals of a proportion (memory)"
+INTERVAL = "Wilson 1927, interval of a share, J. Am. Stat. Assoc. 22: 209-212 (memory)"
 FEW = 30
 """Of fewer pieces than this a note says that a rate tells little (project decision)."""
 

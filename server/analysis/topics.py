@@ -16,6 +16,12 @@ def _counts() -> tuple[Table, ...]:
     return *counts.TABLES, *count_statistics.TABLES
 
 
+def _ages() -> tuple[Table, ...]:
+    from server.analysis import ages
+
+    return ages.TABLES
+
+
 def _sizes() -> tuple[Table, ...]:
     from server.analysis import sizes
 
@@ -28,7 +34,12 @@ def _surface() -> tuple[Table, ...]:
     return surface.TABLES
 
 
-TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {"counts": _counts, "sizes": _sizes, "surface": _surface}
+TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {
+    "counts": _counts,
+    "ages": _ages,
+    "sizes": _sizes,
+    "surface": _surface,
+}
 """{topic: its tables, the most asked for first}. Asked late, so that no topic's libraries are loaded for another's."""
 
 

@@ -1,6 +1,7 @@
 """JSON for tablets, described by OpenAPI: /api/v1/…, /api/openapi.json, and a page to read it by, /api/docs.
 
-`register` puts them under /api of an app. Not here: what a change means (server.ledger), pages (server.review).
+`register` puts them under /api of an app, `stand_behind` says which cabin answers. Not here: what a change means
+(server.ledger), pages (server.review).
 """
 
 from __future__ import annotations
@@ -14,9 +15,13 @@ from server.cabin import Cabin
 NAME = "bonedocket.cabin"
 
 
-def register(app: Flask, cabin: Cabin) -> CabinApi:
-    """Adds the API to `app`."""
+def stand_behind(app: Flask, cabin: Cabin) -> None:
+    """From now on `app` answers for this cabin."""
     app.extensions[NAME] = cabin
+
+
+def register(app: Flask) -> CabinApi:
+    """Adds the API to `app`."""
     app.config.update(
         API_TITLE="Bonedocket cabin",
         API_VERSION="1",

@@ -66,16 +66,14 @@ def main() -> int:
 
     prepare(1280, 800)
     from fieldapp.ui.app import TabletApp
-    from server.demo.touch import Hand, start, stop
+    from server.demo.touch import Hand, start, stop, unwatched
 
     # The app drops a second tap that comes too soon after the first, as from a bouncing finger; this hand does not
     # bounce, so its clock runs ahead.
     ticks = itertools.count()
     app = TabletApp(args.data, monotonic=lambda: next(ticks) * 1.0)
     if not args.pace:
-        from kivy.clock import Clock
-
-        Clock._max_fps = 0  # nobody watches: no waiting for the next sixtieth of a second
+        unwatched()
     start(app)
     hand = Hand(pace=args.pace)
     try:

@@ -2,7 +2,8 @@
 pages of those who look after the cabin: people, tablets, the log. Flask and Jinja, full pages, plain
 forms and links; everything they need is shipped; they work without scripts.
 
-`register` puts them under /review of an app. Not here: JSON for tablets (server.api).
+`register` puts them under /review of an app, `stand_behind` says which cabin they show. Not here: JSON for tablets
+(server.api).
 """
 
 from __future__ import annotations
@@ -74,7 +75,13 @@ _ROUTES = (
 """Imported for the pages they put into the blueprint."""
 
 
-def register(
+def register(app: Flask) -> None:
+    """Adds the pages to `app`."""
+    app.config.update(SESSION_COOKIE_NAME=COOKIE, **COOKIE_RULES)
+    app.register_blueprint(pages)
+
+
+def stand_behind(
     app: Flask,
     *,
     ledger: Ledger,
@@ -86,14 +93,13 @@ def register(
     seal_key: X25519PrivateKey | None,
     written: Callable[[], None] = lambda: None,
 ) -> None:
-    """Adds the pages to `app`. `session_key` signs the cookies; without `seal_key` exact places stay sealed.
+    """From now on the pages of `app` show this cabin.
 
+    `session_key` signs the cookies; without `seal_key` exact places stay sealed.
     `addresses` are this machine's own, for tablets to find it by. `written` is called after each change that a page
     writes, so that the rules look at it.
     """
     app.secret_key = session_key
-    app.config.update(SESSION_COOKIE_NAME=COOKIE, **COOKIE_RULES)
     unseal = None if seal_key is None else lambda sealed, about: sealing.unseal(sealed, seal_key, about)
     app.extensions[NAME] = Desk(ledger, accounts, pictures, unseal, written)
     app.extensions[tablets.EXTENSION] = tablets.Door(devices, addresses)
-    app.register_blueprint(pages)

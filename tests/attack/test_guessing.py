@@ -19,7 +19,8 @@ from server.ledger import Ledger, guessing
 from server.ledger.accounts import Accounts
 from server.ledger.place import Place
 from tests.attack.people import Rogue
-from tests.server.conftest import QUICK, Clock, ledger
+from tests.server.apps import QUICK
+from tests.server.conftest import Clock, ledger
 from tests.server.review.scene import BASE, PEOPLE, Scene
 from tests.server.tablets import an_id
 

@@ -25,7 +25,8 @@ from tests.attack.changes import STOP
 from tests.attack.people import Rogue
 from tests.attack.test_sessions import csrf
 from tests.attack.test_who_may import DESK
-from tests.server.conftest import QUICK, Clock
+from tests.server.apps import QUICK
+from tests.server.conftest import Clock
 from tests.server.review.scene import PEOPLE, Scene, Visitor, label, seen
 from tests.server.review.test_carrying import brought, sent
 from tests.server.review.test_second import drawn, of, read

@@ -32,7 +32,8 @@ from server.config import Config
 from server.door import MOST
 from server.serving import Serving
 from tests.attack.malformed import TLS_SAID, Maker
-from tests.server.conftest import QUICK, Clock
+from tests.server.apps import QUICK
+from tests.server.conftest import Clock
 from tests.server.tablets import CODE, Tablet, an_id
 from tests.sync.conftest import new_notebook
 

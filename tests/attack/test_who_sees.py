@@ -281,6 +281,13 @@ RECORDS = (STOP, LATE, DISPUTED, hold_of("stop"), an_id("photo"), PIT)
 PATHS = ("place", "deleted", "place_sealed", f"step/{an_id('words')}", "zone", "sha256", "note/x", "reading")
 
 
+FORMS = {
+    "review.analysis_file": ("csv", "json"),
+    "review.analysis_chart": ("svg",),
+    "review.analysis_report": ("pdf",),
+}
+
+
 def addresses(rule: Rule, scene: Scene) -> set[str]:
     """Every address of a route with ids that are there."""
     choices: dict[str, tuple[str, ...]] = {
@@ -292,6 +299,7 @@ def addresses(rule: Rule, scene: Scene) -> set[str]:
         "section": ("grid", "place", "x"),
         "kind": ("bag", "context"), "place": (*RECORDS, an_id("bag")), "first": ("x",),
         "other": RECORDS, "group": RECORDS, "key": ("x",), "lot": (an_id("lot"),),
+        "topic": ("counts",), "table": ("pieces",), "n": ("0",), "which": ("0",), "form": FORMS.get(rule.endpoint, ()),
         "person": (*(one.person for one, _ in scene.accounts.values()), "none"), "role": ("director", "none"),
     }  # fmt: skip
     found: list[dict[str, str]] = [{}]

@@ -31,7 +31,8 @@ from server.config import Config
 from server.ledger import Ledger
 from server.serving import COLLECT_EVERY
 from tests.benchmarks import desk_site
-from tests.server.review.scene import BASE, QUICK
+from tests.server.apps import QUICK
+from tests.server.review.scene import BASE
 
 MUST_MS = 150
 DRAW = "second/draw?show=yes&name=a&of={}&how={}&size=500&seed=7"

@@ -11,8 +11,6 @@ import numpy
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sklearn.metrics import cohen_kappa_score
-from statsmodels.stats.inter_rater import cohens_kappa
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.agreement import Field, agreement, kappa, measured
@@ -47,6 +45,10 @@ def test_kappa_and_its_interval_are_those_of_printed_examples(
 
 @given(PAIRS)
 def test_kappa_is_that_of_statsmodels_and_scikit_learn(pairs: list[tuple[str, str]]) -> None:
+    # Imported here: they are large, and every process of a run reads this file.
+    from sklearn.metrics import cohen_kappa_score
+    from statsmodels.stats.inter_rater import cohens_kappa
+
     found = kappa(Counter(pairs))
     words = sorted({word for pair in pairs for word in pair})
     if len(words) == 1:

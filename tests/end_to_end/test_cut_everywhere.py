@@ -24,7 +24,8 @@ from server.config import Config
 from server.ledger import CABIN
 from server.serving import Serving
 from tests.proxy import Cut, Proxy
-from tests.server.conftest import QUICK, Clock
+from tests.server.apps import QUICK
+from tests.server.conftest import Clock
 from tests.server.tablets import CODE, an_id
 from tests.sync.conftest import AT_ONCE, BY
 

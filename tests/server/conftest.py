@@ -9,21 +9,16 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from argon2 import PasswordHasher
 from flask import Flask
 from flask.testing import FlaskClient
 
-from server import create_app
 from server.cabin import Cabin, set_up
 from server.config import Config
 from server.ledger import CABIN, Ledger
 from server.ledger.place import Place
 from tests.postgres import Cluster
+from tests.server.apps import opened
 from tests.server.tablets import CODE, Osteologist, ids
-
-QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-"""For tests that are not about how long a password takes."""
-
 
 QUICKLY = (
     "photos", "review", "test_accounts", "test_api", "test_carry", "test_carry_command", "test_doctor", "test_health",
@@ -120,7 +115,7 @@ def config(tmp_path: Path, place: Place, clock: Clock) -> Config:
 
 @pytest.fixture
 def app(config: Config) -> Iterator[Flask]:
-    app = create_app(config, QUICK)
+    app = opened(config)
     yield app
     app.extensions["bonedocket.cabin"].close()
 

@@ -8,7 +8,7 @@ from fieldapp.records import signing
 from server.errors import AccountExists, NoSuchPerson, NoSuchRole, SignInLocked, SignInRefused
 from server.ledger import CABIN
 from server.ledger.accounts import Accounts, may
-from tests.server.conftest import QUICK
+from tests.server.apps import QUICK
 from tests.server.tablets import SITE, Tablet, an_id
 
 

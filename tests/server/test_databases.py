@@ -15,7 +15,8 @@ from server.ledger.columns import LONGEST_KEY
 from server.ledger.database import among
 from server.ledger.devices import Devices
 from server.ledger.place import Place, schema_for
-from tests.server.conftest import QUICK, address_of
+from tests.server.apps import QUICK
+from tests.server.conftest import address_of
 from tests.server.tablets import Tablet, an_id
 from tests.server.test_ledger import answers, raw
 

@@ -16,7 +16,7 @@ from typing import Any
 
 from server.config import Config
 from server.serving import Serving
-from tests.server.conftest import QUICK
+from tests.server.apps import QUICK
 from tests.server.test_described import config
 
 __all__ = ["config"]

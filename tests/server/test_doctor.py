@@ -20,7 +20,7 @@ from server.config import Config
 from server.doctor import holdings, network
 from server.keeping.backing_up import FAILED, back_up
 from server.serving import Serving
-from tests.server.conftest import QUICK
+from tests.server.apps import QUICK
 from tests.server.tablets import Tablet
 
 

@@ -19,7 +19,8 @@ from fieldapp.sync.transport import ClientTransport
 from server.config import Config
 from server.errors import SignInRefused
 from server.unit import Unit, making
-from tests.server.conftest import QUICK, Clock
+from tests.server.apps import QUICK
+from tests.server.conftest import Clock
 from tests.server.tablets import Tablet
 
 BASE = "https://cabin.test"

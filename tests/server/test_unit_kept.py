@@ -16,7 +16,8 @@ from server.keeping import archive, restoring
 from server.keeping.backing_up import FAILED, back_up
 from server.keeping.errors import OtherCabin
 from server.unit import Unit, making
-from tests.server.conftest import QUICK, Clock
+from tests.server.apps import QUICK
+from tests.server.conftest import Clock
 from tests.server.test_doctor import free_port, names, wrong
 
 

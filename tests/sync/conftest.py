@@ -13,11 +13,11 @@ from fieldapp.store.notebook import Notebook
 from fieldapp.sync.enrol import Enrolment, enrol
 from fieldapp.sync.patience import Means
 from fieldapp.sync.transport import ClientTransport
-from server import create_app
 from server.cabin import Cabin, set_up
 from server.config import Config
 from server.serving import Serving
-from tests.server.conftest import QUICK, Clock
+from tests.server.apps import QUICK, opened
+from tests.server.conftest import Clock
 from tests.server.tablets import CODE, an_id
 
 AT_ONCE = Means(sleep=lambda seconds: None)
@@ -60,7 +60,7 @@ class Site:
         self.open()
 
     def open(self) -> None:
-        self.app = create_app(self.config, QUICK)
+        self.app = opened(self.config)
         self.cabin: Cabin = self.app.extensions["bonedocket.cabin"]
         self.ledger = self.cabin.ledger
         self.client = self.app.test_client()

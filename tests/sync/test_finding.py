@@ -18,7 +18,7 @@ from fieldapp.sync.finding import Seen, found_again, look, moved_to
 from server.announcing import Site, announced, reachable
 from server.cabin import set_up
 from server.serving import Serving
-from tests.server.conftest import QUICK
+from tests.server.apps import QUICK
 from tests.server.tablets import CODE
 from tests.sync.conftest import AT_ONCE
 

@@ -21,7 +21,7 @@ from server.keeping.restoring import replace_with, restore
 from server.keeping.verifying import verify
 from server.ledger import CABIN, tables
 from server.serving import Serving
-from tests.server.conftest import QUICK
+from tests.server.apps import QUICK
 from tests.server.tablets import an_id
 from tests.sync.conftest import BY
 

@@ -45,7 +45,7 @@ from server.cabin import set_up
 from server.config import Config
 from server.ledger.devices import Enrolled
 from server.serving import TIMEOUT, Serving, addresses
-from tests.server.conftest import QUICK
+from tests.server.apps import QUICK
 from tests.server.tablets import an_id
 from tests.sync.conftest import AT_ONCE, BY
 

@@ -169,13 +169,10 @@ class Tablet:
 @pytest.fixture
 def start(tmp_path: Path) -> Iterator[Callable[..., Tablet]]:
     """Starts tablets, each over a folder; all are stopped at the end."""
-    from kivy.clock import Clock as FrameClock
-
     from fieldapp.ui.app import TabletApp
     from server.demo import touch
 
-    FrameClock._max_fps = 0  # frames need not wait for a screen that nobody looks at
-
+    touch.unwatched()
     running: list[Tablet] = []
 
     def begin(folder: Path | None = None, **options: Any) -> Tablet:

@@ -26,7 +26,7 @@ from server.announcing import Site, announced
 from server.cabin import set_up
 from server.config import Config
 from server.serving import Serving
-from tests.server.conftest import QUICK
+from tests.server.apps import QUICK
 from tests.ui.conftest import CODE, Clock
 
 HERE = ["127.0.0.1"]

@@ -7,7 +7,7 @@ Adopted here (project decisions where nothing else is said):
 
 - Counted are dockets whose animal and element are in the tables. Tallies are no single readings and count nowhere here.
 - A radius and ulna grown together are one specimen and two elements: each portion lies in the bone it belongs to. A
-  bone of the two is there if anything of it is, or if no portion was examined.
+  bone of the two is there if anything of it is, or if nothing is said to be there of either.
 - Dockets said to be one bone count once, with what the first that names both says. Pieces that fit together are one
   piece, with all that any of them has; what they say against each other of side or fusion, none of them says.
 - Of an element that has no sides, none is taken: half a skull that is called left is of a skull like any other.
@@ -145,9 +145,9 @@ def _elements(one: Specimen, knowledge: Knowledge) -> list[tuple[str, frozenset[
         return [(recorded, frozenset(most), fusion)]
     place = {(row.what, row.key): (row.part_element, row.part_key) for row in parts}
     found: list[tuple[str, frozenset[str], Mapping[str, str]]] = []
+    there = {part for (what, portion), (part, _) in place.items() if what == "portion" and portion in one.there}
     for part in dict.fromkeys(row.part_element for row in parts):
-        there = {place.get(("portion", portion), ("", ""))[0] for portion in one.there}
-        if one.portions and part not in there:
+        if there and part not in there:
             continue
         its_most = {place[("portion", portion)][1] for portion in most if place[("portion", portion)][0] == part}
         its_fusion = {

@@ -11,8 +11,9 @@ those sums (domain.counting), minimum numbers, or shares.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from fieldapp.domain import counting
 from fieldapp.domain.assemblage.specimens import Specimen
@@ -56,66 +57,62 @@ def by_taxon(
     specimens: Iterable[Specimen], knowledge: Knowledge, together: Together
 ) -> tuple[dict[str, Quantity], Quantity]:
     """({taxon: how much}, of all). "" for what names no animal; words that are in no table after those that are."""
-    every = sorted(specimens, key=lambda one: (not counting.is_identified(one.lot(), knowledge), one.id, not one.sure))
-    sure = _once(one for one in every if one.sure)
-    taxa: dict[str, list[Specimen]] = {}
-    for one in every:
-        taxa.setdefault(one.taxon or "", []).append(one)
-    known = [*knowledge.taxa]
-    order = sorted(
-        taxa, key=lambda taxon: (not taxon, known.index(taxon) if taxon in knowledge.taxa else len(known), taxon)
+    every = sorted(
+        (_Told(one, together.lot(one), counting.is_identified(one.lot(), knowledge)) for one in specimens),
+        key=lambda told: (not told.identified, told.one.id, not told.one.sure),
     )
-    found = {
-        taxon: _quantity([one for one in sure if (one.taxon or "") == taxon], taxa[taxon], knowledge, together, taxon)
-        for taxon in order
-    }
-    return found, _quantity(sure, every, knowledge, together, None)
+    sure: dict[str, list[_Told]] = {}
+    whole = _once(told for told in every if told.one.sure)
+    for told in whole:
+        sure.setdefault(told.one.taxon or "", []).append(told)
+    taxa: dict[str, list[_Told]] = {}
+    for told in every:
+        taxa.setdefault(told.one.taxon or "", []).append(told)
+    at = {taxon: n for n, taxon in enumerate(knowledge.taxa)}
+    found = {}
+    for taxon in sorted(taxa, key=lambda taxon: (not taxon, at.get(taxon, len(at)), taxon)):
+        names_animal = taxon in at and knowledge.taxa[taxon].kind in counting.NAMED
+        found[taxon] = _quantity(sure.get(taxon, []), taxa[taxon], names_animal)
+    return found, _quantity(whole, every, True)
 
 
-def _once(specimens: Iterable[Specimen]) -> list[Specimen]:
+class _Told(NamedTuple):
+    """A reading, as a lot that counts as it is asked for, and whether its bone and animal are named."""
+
+    one: Specimen
+    lot: counting.Lot
+    identified: bool
+
+
+def _once(readings: Iterable[_Told]) -> list[_Told]:
     """Without dockets of a bone that is there already."""
     seen: set[str] = set()
     found = []
-    for one in specimens:
-        key = one.bone or one.id
+    for told in readings:
+        key = told.one.bone or told.one.id
         if key not in seen:
             seen.add(key)
-            found.append(one)
+            found.append(told)
     return found
 
 
-def _most(specimens: Collection[Specimen]) -> list[Specimen]:
-    """Of each bone the reading of most pieces."""
-    return _once(sorted(specimens, key=lambda one: -one.count))
+def _quantity(sure: Sequence[_Told], every: Sequence[_Told], names_animal: bool) -> Quantity:
+    """What is sure, and each reading. `names_animal`: whether there may be a NISP."""
+    # Of each bone, the reading of most pieces is the high end.
+    most = sorted(every, key=lambda told: -told.one.count)
+    heaviest = sorted(every, key=lambda told: -(told.one.weight_g if told.one.weight_g is not None else -1.0))
 
+    def specimens(which: Callable[[_Told], bool]) -> Range:
+        low = counting.specimens([told.lot for told in sure if which(told)])
+        return Range(low, max(low, counting.specimens([told.lot for told in _once(filter(which, most))])))
 
-def _quantity(
-    sure: list[Specimen], every: list[Specimen], knowledge: Knowledge, together: Together, taxon: str | None
-) -> Quantity:
-    """Of one taxon, or of all where that is None."""
-    row = knowledge.taxa.get(taxon or "")
-    names = taxon is None or (row is not None and row.kind in counting.NAMED)
-
-    def of(some: list[Specimen], high: bool, which: str) -> float:
-        if which == "pieces":
-            return sum(one.count for one in (_most(some) if high else some))
-        kept = [one for one in some if counting.is_specimen(one.lot())]
-        if which == "nisp":
-            kept = [one for one in kept if counting.is_identified(one.lot(), knowledge)]
-        return counting.specimens([together.lot(one) for one in (_most(kept) if high else kept)])
-
-    def between(which: str) -> Range:
-        low = of(sure, False, which)
-        return Range(low, max(low, of(every, True, which)))
-
-    weights = counting.weight(one.lot() for one in sure)
-    heaviest = counting.weight(
-        one.lot() for one in _once(sorted(every, key=lambda one: -(one.weight_g if one.weight_g is not None else -1.0)))
-    )
     return Quantity(
-        between("pieces"), between("nsp"), between("nisp") if names else None, Range(weights, heaviest),
-        tuple(dict.fromkeys(one.id for one in sorted(every, key=lambda one: one.id))),
-    )  # fmt: skip
+        Range(sum(told.one.count for told in sure), sum(told.one.count for told in _once(most))),
+        specimens(lambda told: counting.is_specimen(told.lot)),
+        specimens(lambda told: told.identified) if names_animal else None,
+        Range(counting.weight(told.lot for told in sure), counting.weight(told.lot for told in _once(heaviest))),
+        tuple(sorted({told.one.id for told in every})),
+    )
 
 
 def countable_of(site: Mapping[str, object]) -> Mapping[str, tuple[str, ...]] | None:
@@ -131,10 +128,13 @@ def countable_of(site: Mapping[str, object]) -> Mapping[str, tuple[str, ...]] | 
     }
 
 
-def is_countable(one: Specimen, countable: Mapping[str, Collection[str]], knowledge: Knowledge) -> bool:
-    """Whether over half of any portion is there that the site counts by, in whichever bone it has grown together."""
-    places = {knowledge.place(element, portion) for element, portions in countable.items() for portion in portions}
-    return any(
-        (one.element, portion) in places or knowledge.place(one.element or "", portion) in places
-        for portion in one.most
-    )
+def countable_places(countable: Mapping[str, Collection[str]], knowledge: Knowledge) -> frozenset[tuple[str, str]]:
+    """(element, portion) that a site counts by, in whichever bone it has grown together."""
+    told = {(element, portion) for element, portions in countable.items() for portion in portions}
+    return frozenset(told | {knowledge.place(*place) for place in told})
+
+
+def is_countable(one: Specimen, places: Collection[tuple[str, str]], knowledge: Knowledge) -> bool:
+    """Whether over half of any of these places is there."""
+    element = one.element or ""
+    return any((element, portion) in places or knowledge.place(element, portion) in places for portion in one.most)

@@ -25,16 +25,15 @@ Adopted here (project decisions, where nothing else is said):
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from fieldapp.domain import counting
+from fieldapp.domain.assemblage.shares import percent, wilson
 from fieldapp.domain.assemblage.specimens import TALLY, Specimen
 from fieldapp.domain.knowledge import Knowledge
 
-Z = 1.959963984540054
 FINE_SURFACE = frozenset({"crisp", "good"})
 LOST = "lost"
 _FULLER = {"absent": 0, "part": 1, "most": 2}
@@ -50,22 +49,13 @@ class Rate:
     @property
     def percent(self) -> float | None:
         """Parts of a hundred; None of none."""
-        return 100 * self.n / self.of if self.of else None
+        return percent(self.n, self.of)
 
     @property
     def interval(self) -> tuple[float, float] | None:
         """Wilson's interval of it, in parts of a hundred; None of none."""
-        return wilson(self.n, self.of)
-
-
-def wilson(n: int, of: int) -> tuple[float, float] | None:
-    """Wilson's interval of n out of `of`, in parts of a hundred; None of none."""
-    if not of:
-        return None
-    share, extra = n / of, Z**2 / of
-    middle = (share + extra / 2) / (1 + extra)
-    half = Z * math.sqrt(share * (1 - share) / of + extra / (4 * of)) / (1 + extra)
-    return 100 * max(0.0, middle - half), 100 * min(1.0, middle + half)
+        ends = wilson(self.n, self.of)
+        return (100 * ends[0], 100 * ends[1]) if ends is not None else None
 
 
 @dataclass(frozen=True)

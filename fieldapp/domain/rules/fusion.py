@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from fieldapp.domain.knowledge import Knowledge
@@ -27,18 +27,24 @@ def age_limits(docket: Docket, know: Knowledge) -> tuple[AgeLimit | None, AgeLim
 
     Joined: not younger than the beginning of the published range. Not joined: not older than its end. Joining: both.
     """
+    return limits_of(docket.taxon or "", docket.element or "", docket.fusion, know)
+
+
+def limits_of(
+    taxon: str, element: str, fusion: Mapping[str, str], know: Knowledge
+) -> tuple[AgeLimit | None, AgeLimit | None]:
+    """The same of {centre: state}, after the ages of any animal."""
     least: AgeLimit | None = None
     most: AgeLimit | None = None
-    if docket.element and docket.taxon:
-        for key, state in docket.fusion.items():
-            limits = know.fusion_range(docket.taxon, docket.element, key) if state in _SAID else None
-            if limits is None:
-                continue
-            low, high = limits
-            if state in ("fused", "fusing") and low is not None and (least is None or low > least.months):
-                least = AgeLimit(low, docket.element, key)
-            if state != "fused" and high is not None and (most is None or high < most.months):
-                most = AgeLimit(high, docket.element, key)
+    for key, state in fusion.items():
+        limits = know.fusion_range(taxon, element, key) if state in _SAID else None
+        if limits is None:
+            continue
+        low, high = limits
+        if state in ("fused", "fusing") and low is not None and (least is None or low > least.months):
+            least = AgeLimit(low, element, key)
+        if state != "fused" and high is not None and (most is None or high < most.months):
+            most = AgeLimit(high, element, key)
     return least, most
 
 

@@ -54,6 +54,7 @@ class PlateView(Picture):
         self._box: Any = None
         self._corners: dict[str, list[int]] = {}
         self._marks: dict[tuple[str, str], list[Triangles]] = {}
+        self._rooms: dict[str, tuple[float, float, float]] = {}
         super().__init__(**kwargs)
 
     @property
@@ -156,7 +157,7 @@ class PlateView(Picture):
         plate = self._fit() if self.touchable else None
         if plate is None:
             return {}
-        found = {f"plate.{key}": widest(polygon)[:2] for key, polygon in plate.portions.items()}
+        found = {f"plate.{key}": self._room(plate, key)[:2] for key in plate.portions}
         return {ident: spot for ident, spot in found.items() if self.collide_point(*spot)}
 
     def _fit(self) -> Plate | None:
@@ -174,14 +175,20 @@ class PlateView(Picture):
                 y = found.y + self.near[1] * found.height
                 found = enlarged(found, x, y, self.near[2], (self.x, self.y, self.width, self.height))
             self._fitted = found
-            self._marks = {}
+            self._marks, self._rooms = {}, {}
         return self._fitted
+
+    def _room(self, plate: Plate, key: str) -> tuple[float, float, float]:
+        """Where a portion is widest, worked out once for the plate as it lies."""
+        if key not in self._rooms:
+            self._rooms[key] = widest(plate.portions[key])
+        return self._rooms[key]
 
     def _closer(self, key: str) -> tuple[float, float, float] | None:
         """Where to look closer: the portion's widest place and how many times. None if a fingertip fits as it is."""
         plate = self._fit()
         assert plate is not None
-        x, y, radius = widest(plate.portions[key])
+        x, y, radius = self._room(plate, key)
         finger = theme.mm(theme.least_portion)
         if 2 * radius >= finger:
             return None

@@ -59,7 +59,8 @@ def taken_apart(one):
     for part in ("radius", "ulna"):
         head = part + "_"
         its = {key.removeprefix(head): state for key, state in portions.items() if key.startswith(head)}
-        if not one.portions or any(state in ("most", "part") for state in its.values()):
+        nothing_is_there = set(portions.values()) <= {"absent"}
+        if nothing_is_there or any(state in ("most", "part") for state in its.values()):
             own = {key.removeprefix(head): state for key, state in centres.items() if key.startswith(head)}
             found.append((part, {key for key, state in its.items() if state == "most"}, own))
     return found

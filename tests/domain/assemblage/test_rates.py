@@ -18,7 +18,6 @@ from fieldapp.domain.assemblage.rates import (
     seen,
     size_of,
     wholeness,
-    wilson,
 )
 from fieldapp.domain.assemblage.specimens import TALLY, Change, Mark, Specimen
 
@@ -40,7 +39,8 @@ def bone(name: str, *marks: Mark, surface: str | None = "good", **more) -> Speci
 def test_intervals_are_wilson_s(n, of):
     """statsmodels, proportion_confint(method="wilson")."""
     n = min(n, of)
-    assert wilson(n, of) == pytest.approx([100 * end for end in proportion_confint(n, of, method="wilson")], abs=1e-9)
+    ends = [100 * end for end in proportion_confint(n, of, method="wilson")]
+    assert Rate(n, of).interval == pytest.approx(ends, abs=1e-9)
 
 
 def test_of_none_there_is_no_rate():

@@ -20,7 +20,7 @@ from server.keeping.pictures import PictureFolder
 from server.keeping.restoring import Restored
 from server.ledger import Ledger, tables
 from server.ledger.place import Place
-from tests.server.conftest import QUICK
+from tests.server.apps import QUICK
 from tests.server.tablets import Tablet
 
 PHOTO = b"an invented picture" * 5000

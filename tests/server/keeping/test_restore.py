@@ -28,7 +28,7 @@ from server.keeping.errors import (
 )
 from server.keeping.pictures import PictureFolder
 from server.ledger import CABIN
-from tests.server.conftest import QUICK
+from tests.server.apps import QUICK
 from tests.server.keeping.conftest import PHOTO, SHA, contents, everything_in, replaced, restored
 from tests.server.keeping.test_backup import LINES
 from tests.server.tablets import Tablet, an_id

@@ -8,10 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from argon2 import PasswordHasher
 from flask import Flask
 from flask.testing import FlaskClient
-from jinja2.bccache import Bucket, BytecodeCache
 from werkzeug.test import TestResponse
 
 from fieldapp.assets import knowledge
@@ -19,34 +17,16 @@ from fieldapp.domain.labels import Label
 from fieldapp.domain.readings import blank_reading
 from fieldapp.records import sealing
 from fieldapp.records.fold import Record
-from server import create_app
 from server.cabin import Cabin, set_up
 from server.config import Config, settings_text
 from server.ledger.accounts import Account
 from server.ledger.place import schema_for
 from server.serving import Serving
+from tests.server.apps import QUICK, opened
 from tests.server.tablets import CODE, Tablet, an_id, context_id, hold_of
 
 BASE = "https://localhost"
 PLACE = "4.20 m east of the north-west peg, 0.31 m down"
-QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-
-
-class _Compiled(BytecodeCache):
-    """Templates are compiled once for all the apps that the tests make."""
-
-    def __init__(self) -> None:
-        self.kept: dict[str, bytes] = {}
-
-    def load_bytecode(self, bucket: Bucket) -> None:
-        if bucket.key in self.kept:
-            bucket.bytecode_from_string(self.kept[bucket.key])
-
-    def dump_bytecode(self, bucket: Bucket) -> None:
-        self.kept[bucket.key] = bucket.bytecode_to_string()
-
-
-_TEMPLATES = _Compiled()
 PEOPLE = {
     "recorder": "Wren",
     "supervisor": "Bryony",
@@ -159,8 +139,7 @@ def _config(folder: Path, clock: Any, serve: bool) -> Config:
 
 def _opened(config: Config, serve: bool) -> Scene:
     serving = Serving(config, QUICK) if serve else None
-    app = serving.app if serving else create_app(config, QUICK)
-    app.jinja_env.bytecode_cache = _TEMPLATES
+    app = serving.app if serving else opened(config)
     return Scene(app, app.extensions["bonedocket.cabin"], {}, Tablet("tablet one"), Tablet("tablet two"), serving)
 
 
