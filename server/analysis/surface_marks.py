@@ -85,7 +85,7 @@ def _of_kinds(look: Look, key: str, groups: Sequence[str], by: str) -> Result:
     columns = (*of_columns(by), *_KIND, *RATE, *_MORE)
     return Result(
         key, asked.selection, look.unit, columns, tuple(row for row, *_ in told), look.left(), tuple(notes), sources,
-        _bars(told),
+        _bars(told) if by != "taxon_element" else (),
     )  # fmt: skip
 
 

@@ -152,7 +152,8 @@ def lengths(look: Look) -> Result:
     notes += [Note("lengths_new_breaks", {"pieces": rates.number(new)})] if new and known else []
     notes += [] if rows else [Note("state_none")]
     columns = (*of_columns(by), Column("length_class"), *_SHARE)
-    charts = (Chart("bars", "share", "length", tuple(series)),) if series else ()
+    drawn = series and by != "taxon_element"  # a bone of each animal has no name of its own in a legend
+    charts = (Chart("bars", "share", "length", tuple(series)),) if drawn else ()
     left = look.left(surface_unrecorded=unsaid)
     return Result("lengths", asked.selection, look.unit, columns, tuple(rows), left, tuple(notes), (INTERVAL,), charts)
 

@@ -240,3 +240,15 @@ def test_recovery_compares_where_both_were_done_and_says_how_few_there_are():
 def test_every_kind_of_bone_has_a_word_to_be_compared_by():
     kinds = {one.kind for one in KNOW.elements.values()} - {"indeterminate"}
     assert {f"analysis.row.bone_{kind}" for kind in kinds} <= texts().keys()
+
+
+def test_no_chart_takes_bones_of_two_animals_for_one():
+    cut, surface = Mark("cut"), {"longest_mm": 50.0, "roots": "some"}
+    both = [bone("a", cut, surface=surface), bone("b", surface=surface, taxon="sheep")]
+    for table in ("marks", "weathering", "completeness"):
+        for result in answers("surface", table, both, by_what="taxon_element"):
+            assert result.charts == ()
+        for result in answers("surface", table, both, by_what="taxon"):
+            for chart in result.charts:
+                names = [one.name for one in chart.series]
+                assert len(names) == len(set(names))
