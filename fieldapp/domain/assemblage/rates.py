@@ -121,7 +121,7 @@ def number(those: Iterable[Specimen]) -> int:
 def can_show(one: Specimen, fine: bool, recorded_only: bool = False) -> bool:
     """Whether a mark would be seen on a piece. `fine`: one that goes with the outer surface."""
     surface = one.surface.get("preservation")
-    if surface is None:
+    if not isinstance(surface, str):
         return not recorded_only and not (fine and one.stage == "trench")
     if fine:
         return surface in FINE_SURFACE and one.stage != "trench"

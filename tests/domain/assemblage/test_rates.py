@@ -87,7 +87,7 @@ def test_teeth_and_tallies_are_no_bones_to_look_for_marks_on():
 
 @pytest.mark.parametrize(
     ("surface", "fine", "coarse"),
-    [("crisp", 1, 1), ("good", 1, 1), ("dulled", 0, 1), ("poor", 0, 1), ("lost", 0, 0), (None, 1, 1)],
+    [(["odd"], 1, 1), ("crisp", 1, 1), ("good", 1, 1), ("dulled", 0, 1), ("poor", 0, 1), ("lost", 0, 0), (None, 1, 1)],
 )
 def test_a_fine_mark_needs_a_good_surface_and_any_other_one_that_is_not_lost(surface, fine, coarse):
     one = bone("a", surface=surface)

@@ -32,12 +32,17 @@ def mixed(n: int = 60) -> list[Specimen]:
         portions = {row.key: one.choice(["most", "part", "absent"]) for row in KNOW.portions_of(element or "", taxon)}
         marks = [Mark(one.choice(["cut", "chop", "carnivore_gnawing", "scorched"]), one.choice([*portions, "odd"]))]
         surface = {
-            "preservation": one.choice(["good", "poor", "lost", "odd"]),
-            "burning": one.choice(["unburnt", "charred", 7]),
-            "burn_colour": "black", "weathering": one.choice([0, 3, 9, "x"]), "roots": "some", "staining": "iron",
-            "digestion": "none", "breaks": one.choice(["old", "fresh"]), "longest_mm": one.choice([12.5, 80, -1, "x"]),
+            "preservation": one.choice(["good", "poor", "lost", "odd", ["odd"]]),
+            "burning": one.choice(["unburnt", "charred", 7, {}]),
+            "burn_colour": "black",
+            "weathering": one.choice([0, 3, 9, "x", [], True]),
+            "roots": one.choice(["some", {}, []]),
+            "staining": "iron",
+            "digestion": "none",
+            "breaks": one.choice(["old", "fresh", ["odd"]]),
+            "longest_mm": one.choice([12.5, 80, -1, "x", {}]),
             "fracture": {"angle": 1, "outline": 1, "texture": one.choice([0, 2, 5])},
-        }  # fmt: skip
+        }
         recovery = one.choice(["hand", "sieve", None])
         changes = (Change(one.choice(["new_bone", "odd"])),)[: at % 3]
         found.append(
