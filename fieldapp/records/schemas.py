@@ -33,6 +33,7 @@ from fieldapp.records.shapes import (
     Fracture,
     Grid,
     HumanReading,
+    Imported,
     Join,
     Key,
     Mark,
@@ -154,6 +155,7 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "checked": an_item(Checked),
         "joins": an_item(Join),
         "photo": a_link(),
+        "imported": an_item(Imported),
     },
     "sample": {
         "label": fields.String(validate=WORD),

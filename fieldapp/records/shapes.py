@@ -192,6 +192,17 @@ class Checked(Value):
     seen = fields.List(fields.String(), required=True)
 
 
+class Imported(Value):
+    """A row of somebody else's table as it stood there: the file, its digest, the row's number, {heading: cell} of the
+    cells that say something; whose data they are."""
+
+    file = fields.String(required=True, validate=WORD)
+    sha256 = fields.String(required=True, validate=validate.Regexp(r"[0-9a-f]{64}\Z"))
+    row = fields.Integer(strict=True, required=True)
+    columns = fields.Dict(fields.String(), fields.String(), required=True)
+    credit = fields.String(validate=TEXT)
+
+
 class Place(Value):
     """Where a find lay in the site's own grid, in metres. Never that of possible human remains, which is sealed."""
 

@@ -45,10 +45,10 @@ Who = Mapping[str, tuple[str, str, str]]
 """{change id: (name, role, time)} of the people who wrote the changes."""
 
 _READING = ("element", "side", "taxon", "certainty", "portions", "fusion", "sex", "stage", "compared")
-_NOT_SHOWN = frozenset({"place_sealed", "checked", "not_same"})
+_NOT_SHOWN = frozenset({"place_sealed", "checked", "not_same", "imported"})
 _PLACED = frozenset(
     {"label", "bag", "context", "material", "reading", "human", "assessment", "count", "weight_g", "burning", "note"}
-    | {"same_as", "not_same", "finder", "photo", "checked", "deleted"}
+    | {"same_as", "not_same", "finder", "photo", "checked", "deleted", "imported"}
 )
 """Paths of a docket that have a place of their own on the sheet."""
 _IDS = frozenset({"bag", "context", "docket"})

@@ -134,7 +134,7 @@ def _with_chart(result: Result, told: list[Stage]) -> Result:
         )
         for at, state in enumerate(("fused", "fusing", "unfused"))
     )
-    return replace(result, charts=(Chart("stacked", "age_percent", "age_stages", series),))
+    return replace(result, charts=(Chart("stacked", "age_stages", "age_percent", series),))
 
 
 def _mark(one: Stage) -> str:

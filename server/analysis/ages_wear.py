@@ -122,7 +122,7 @@ def by_stage(asked: Asked) -> Iterator[Result]:
                 ("ages_contradictory_jaw", contradictory),
                 ("ages_silent_jaw", silent),
             ),
-            charts=(Chart("bars", "age_percent", "wear_stage", _bars(rows)),) if rows else (),
+            charts=(Chart("bars", "wear_stage", "age_percent", _bars(rows)),) if rows else (),
         )  # fmt: skip
         yield result
 
@@ -211,7 +211,7 @@ def by_score(asked: Asked) -> Iterator[Result]:
         first, last = (min(tally) - 1) // FIVE if tally else 0, (max(tally) - 1) // FIVE if tally else 0
         marks = {f"{at * FIVE + 1}–{(at + 1) * FIVE}": at for at in range(first, last + 1)}  # noqa: RUF001
         heights = tuple(sum(n for score, n in tally.items() if (score - 1) // FIVE == at) for at in marks.values())
-        chart = Chart("bars", "age_jaws", "mandible_score", (Series(None, tuple(marks), heights),))
+        chart = Chart("bars", "mandible_score", "age_jaws", (Series(None, tuple(marks), heights),))
         grant = know.teeth.schemes[GRANT]
         used = [(grant.source, grant.seen)] + ([(bands.source, bands.seen)] if bands else [])
         without = [one for one, scores in told if not any(scores.values())]

@@ -323,6 +323,10 @@ class Ledger(Answers):
         with self.database.writing() as connection:
             return self._check(connection, checks.waiting(connection, limit))
 
+    def check_in(self, connection: Connection, records: Sequence[str]) -> int:
+        """Lets the rules look at these records inside a transaction of the caller's, as `check_due` does."""
+        return self._check(connection, records)
+
     def check_apart(self) -> list[Exception]:
         """Lets the rules look at every changed record by itself: one that they stop at, which stays due, keeps no other
         from being looked at. What stopped them."""

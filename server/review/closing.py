@@ -14,6 +14,8 @@ from server.review import desk, words
 from server.review.showing import Entry, Field, Said, label
 
 PLACE, STEP, PHOTO = "place", "step", ("sha256", "view", "note")
+IMPORTED = "imported"
+"""A row of somebody else's table: where a bone lay may be said in any of its columns."""
 
 
 def closed_paths(record: Record) -> frozenset[str]:
@@ -21,7 +23,7 @@ def closed_paths(record: Record) -> frozenset[str]:
     whatever kind the record was claimed."""
     raised = any(one.raised for one in desk.holds() if one.docket == record.id)
     picture = "photo" in record.kinds and any(record.heads.get("closed", {}).values())
-    return frozenset({STEP, *((PLACE,) if raised else ()), *(PHOTO if picture else ())})
+    return frozenset({STEP, *((PLACE, IMPORTED) if raised else ()), *(PHOTO if picture else ())})
 
 
 def is_closed(path: str, closed: Iterable[str]) -> bool:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from flask import abort, request
 from werkzeug.wrappers import Response
@@ -17,7 +18,7 @@ from server.ledger.holds import bone
 from server.review import blind, closing, desk, groups, locking, once, photos
 from server.review.desk import pages
 from server.review.following import next_unchecked
-from server.review.showing import Said, Showing, coarser, label
+from server.review.showing import Field, Said, Showing, coarser, label
 
 DONE = ("saved", "made", "last", "rule_asks", "raised", "marked", "unmarked")
 FAULTS = ("locked",)
@@ -77,6 +78,7 @@ def docket_page(docket: str, status: int = 200, *, fault: str = "", typed: Mappi
         reading=coarser(reading.versions) if reading and reading.versions else None,
         reading_field=reading,
         fields=[one for one in fields if one.path not in ("reading", "label", checked.PATH)],
+        imported=_imported(fields),
         state=checked.state_of(record),
         marks=[v for one in fields if one.path == checked.PATH for v in one.versions if v.value],
         heads=canonical(record.head_ids()),
@@ -100,6 +102,14 @@ def docket_page(docket: str, status: int = 200, *, fault: str = "", typed: Mappi
         again=_again(docket),
         transfers=transfers,
     )
+
+
+def _imported(fields: Sequence[Field]) -> Mapping[str, Any] | None:
+    """The row of somebody else's table that the docket came of, where it may be seen and is one."""
+    found = next((one for one in fields if one.path == closing.IMPORTED), None)
+    value = found.versions[0].value if found is not None and found.versions else None
+    is_row = isinstance(value, Mapping) and isinstance(value.get("columns"), Mapping)
+    return value if is_row else None
 
 
 def _sample(bag: Record | None) -> Record | None:

@@ -21,6 +21,8 @@ from server.review.desk import pages
 LINES = 100
 KEPT = ("contexts_added", "bag_kept", "bag_unticked", "boxed", "transfer_made", "transfer_changed")
 """Acts with contexts, bags, boxes and transfers."""
+IMPORTS = ("import_begun", "imported", "import_cut")
+"""What `bonedocket import` notes."""
 KINDS: dict[str, tuple[str, ...]] = {
     "sign_in": ("sign_in", "sign_out", "sign_in_refused", "sign_in_locked", "key_opened"),
     "desk": (
@@ -77,7 +79,7 @@ KINDS: dict[str, tuple[str, ...]] = {
         "token_refused",
         "key_handed_out",
     ),
-    "came": ("kept_unread", "set_aside", "fork", "broken_chain", "gap", "other_site"),
+    "came": ("kept_unread", "set_aside", "fork", "broken_chain", "gap", "other_site", *IMPORTS),
     "closed": ("closed_seen",),
 }
 OTHER = "other"

@@ -100,7 +100,11 @@ def person(name: str, role: str) -> str:
     return ", ".join(one for one in (name or say("not_known_who"), word("role", role) if role else "") if one)
 
 
-_NOBODY = {("rules", "recorder"): "by_the_rules", ("cabin", "administrator"): "by_the_cabin"}
+_NOBODY = {
+    ("rules", "recorder"): "by_the_rules",
+    ("cabin", "administrator"): "by_the_cabin",
+    ("import", "recorder"): "by_an_import",
+}
 
 
 def plain(value: Any) -> str:
@@ -147,6 +151,8 @@ def value(path: str, given: Any) -> str:
         return str(given["text"])
     if name == "checked" and isinstance(given, Mapping):
         return say("checked.checked")
+    if name == "imported" and isinstance(given, Mapping):
+        return say("imported.row", file=plain(given.get("file")), row=plain(given.get("row")))
     if name == "step" and isinstance(given, Mapping):
         return step(given)
     if name == "release" and isinstance(given, Mapping):

@@ -28,8 +28,9 @@ from tests.server.tablets import SITE, Tablet, an_id, context_id, hold_of
 
 PIT = context_id(SITE, "1057")
 STOP, LATE, DISPUTED = an_id("stop"), an_id("late"), an_id("placed twice")
-PLACES = ("sealed-quoin-lantern", "7301.25", "7402.25", "7503.25")
-"""The sealed place of one hold; places entered in the clear before a raise: taken away since, standing, in dispute."""
+PLACES = ("sealed-quoin-lantern", "7301.25", "7402.25", "7503.25", "7604.25")
+"""The sealed place of one hold; places entered in the clear before a raise: taken away since, standing, in dispute, in
+a column of somebody else's table."""
 LOG = ("ref-ferret-anvil", "note-ferret-anvil", "seal-ferret-anvil", "kept-ferret-anvil")
 
 
@@ -251,7 +252,8 @@ def planted(scene: Scene, rogue: Rogue) -> Scene:
     # Entered in the clear; then raised; then taken away by the tablet that raised it.
     first = a.write("docket", STOP, {"place": {"east": float(PLACES[1])}})
     a.write("docket", STOP, {"place": None}, {"place": [first.id]})
-    a.docket("late", label=label("A", 31), context=PIT, place={"east": float(PLACES[2])})
+    row = {"file": "low.csv", "sha256": "0" * 64, "row": 7, "columns": {"Easting": PLACES[4]}}
+    a.docket("late", label=label("A", 31), context=PIT, place={"east": float(PLACES[2])}, imported=row)
     a.human("late", "query", "late first")
     a.docket("placed twice", label=label("A", 32), context=PIT, place={"east": float(PLACES[3])})
     scene.b.write("docket", DISPUTED, {"place": {"east": 1.0}})
@@ -278,7 +280,9 @@ def planted(scene: Scene, rogue: Rogue) -> Scene:
 
 
 RECORDS = (STOP, LATE, DISPUTED, hold_of("stop"), an_id("photo"), PIT)
-PATHS = ("place", "deleted", "place_sealed", f"step/{an_id('words')}", "zone", "sha256", "note/x", "reading")
+PATHS = (
+    "place", "imported", "deleted", "place_sealed", f"step/{an_id('words')}", "zone", "sha256", "note/x", "reading",
+)  # fmt: skip
 
 
 FORMS = {

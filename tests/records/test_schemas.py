@@ -48,6 +48,8 @@ def test_a_whole_reading_fits():
         ("fracture", {"angle": "sharp"}, "angle"),
         ("joins/d2", {"break": True}, "break"),
         ("photo/p1", "yes?", ""),
+        ("imported", {"file": "a.csv", "sha256": "0" * 64, "row": "2", "columns": {}}, "row"),
+        ("imported", {"file": "a.csv", "sha256": "0" * 64, "row": 2, "columns": {"Bone": 3}}, "columns"),
     ],
 )
 def test_a_value_of_the_wrong_shape_is_named_with_its_path(path, value, part):
@@ -122,7 +124,7 @@ GOOD: dict[str, dict[str, Any]] = {
         "longest_mm": 60,
         "antler_base": "shed", "checked": {"seen": ["a"]},
         "joins/d3": {"break": "old"},
-        "photo/p1": True,
+        "photo/p1": True, "imported": {"file": "a.csv", "sha256": "0" * 64, "row": 2, "columns": {"Bone": "tibia"}},
         "find_no": "77",
         "place": {"east": 101.5, "north": 200, "level": None},
         "ask": True,

@@ -21,8 +21,8 @@ from tests.server.apps import opened
 from tests.server.tablets import CODE, Osteologist, ids
 
 QUICKLY = (
-    "photos", "review", "test_accounts", "test_api", "test_carry", "test_carry_command", "test_doctor", "test_health",
-    "test_ledger_human", "test_left_out", "test_logs", "test_news", "test_together", "test_unit",
+    "exchange", "photos", "review", "test_accounts", "test_api", "test_carry", "test_carry_command", "test_doctor",
+    "test_health", "test_ledger_human", "test_left_out", "test_logs", "test_news", "test_together", "test_unit",
 )  # fmt: skip
 """What stands on the ledger's promises and not on its database: tried on PostgreSQL in the proof only."""
 

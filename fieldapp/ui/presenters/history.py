@@ -35,7 +35,7 @@ def history(desk: Desk, docket: str) -> list[Entry]:
 
 def _words(path: str, value: Any) -> str:
     name = path.partition("/")[0]
-    if name in ("label", "bag", "context", "finder"):
+    if name in ("label", "bag", "context", "finder", "imported"):
         return ""
     if name == "reading":
         return say("said", name=say("history.reading"), value=reading_words(value))

@@ -131,6 +131,21 @@ def test_a_docket_shows_who_said_what_and_every_change(scene: Scene) -> None:
     assert "1042-1" in page, "the bag by its label"
 
 
+def test_a_docket_that_came_of_somebody_elses_table_shows_the_row_and_its_sheet_does_not(scene: Scene) -> None:
+    row = {"file": "low.csv", "sha256": "0" * 64, "row": 17, "columns": {"Art": "Rd <?>"}, "credit": "A. Sorrel, CC BY"}
+    scene.a.docket("rowed", label=label("A", 77), context=PIT, reading=seen("cattle"), imported=row)
+    scene.send()
+    visitor = scene.signed_in("director")
+    page = text_of(visitor, f"/review/docket/{an_id('rowed')}")
+    assert "Row 17 of the table low.csv" in page
+    assert "A. Sorrel, CC BY" in page
+    assert "Art Rd &lt;?&gt;" in page
+    answer = visitor.get(f"/review/context/{PIT}/sheet.pdf")
+    printed = "\n".join(page.extract_text() for page in PdfReader(io.BytesIO(answer.data)).pages)
+    assert label("A", 77) in printed
+    assert "low.csv" not in printed
+
+
 def test_a_docket_tells_of_its_problems_with_their_source(scene: Scene) -> None:
     page = text_of(scene.signed_in("director"), f"/review/docket/{an_id('heavy')}")
     assert "900" in page
