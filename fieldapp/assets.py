@@ -21,7 +21,8 @@ from typing import Any
 
 from fieldapp.domain import places as place_lines
 from fieldapp.domain import rules
-from fieldapp.domain.assemblage import wear
+from fieldapp.domain.assemblage import size_tables, wear
+from fieldapp.domain.assemblage.size_tables import Sizes
 from fieldapp.domain.cells import TableFault
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.places import PlaceLine
@@ -137,6 +138,21 @@ def places_at(base: Path) -> dict[str, tuple[PlaceLine, ...]]:
     """The same from another assets folder. Raises AssetError."""
     try:
         return place_lines.read({name: rows(base, name) for name in place_lines.NAMES}, texts_at(base, ENGLISH))
+    except TableFault as fault:
+        raise AssetError(f"reference/{fault.table}.csv", fault.line, fault.what) from fault
+
+
+@cache
+def sizes() -> Sizes:
+    """Factors of withers height, size classes and standards. Raises AssetError."""
+    return sizes_at(root())
+
+
+def sizes_at(base: Path) -> Sizes:
+    """The same from another assets folder. Raises AssetError."""
+    known = knowledge()
+    try:
+        return size_tables.read({name: rows(base, name) for name in size_tables.NAMES}, known.taxa, known.elements)
     except TableFault as fault:
         raise AssetError(f"reference/{fault.table}.csv", fault.line, fault.what) from fault
 

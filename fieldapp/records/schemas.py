@@ -46,6 +46,7 @@ from fieldapp.records.shapes import (
     Protocol,
     Reading,
     Release,
+    SizeStandard,
     Step,
     Tick,
     Tooth,
@@ -85,6 +86,7 @@ SHAPES: dict[str, dict[str, fields.Field[Any]]] = {
         "phase": an_item(Phase),
         "grid": an_item(Grid),
         "box": an_item(Box),
+        "standard": an_item(SizeStandard),
     },
     "person": {
         "name": fields.String(validate=WORD),

@@ -319,6 +319,19 @@ class Box(Value):
     held_by = fields.String(allow_none=True, validate=TEXT)
 
 
+class SizeStandard(Value):
+    """One measurement of what the site compares sizes with; all of one `name` are one standard, in their `order`."""
+
+    name = fields.String(required=True, validate=WORD)
+    taxon = fields.String(required=True, validate=WORD)
+    element = fields.String(required=True, validate=WORD)
+    position = word_of_list()
+    code = fields.String(required=True, validate=WORD)
+    mm = fields.Float(required=True, validate=validate.Range(0, min_inclusive=False))
+    order = a_whole()
+    source = fields.String(required=True, validate=TEXT)
+
+
 class Policy(Value):
     """Who may assess beside the human osteologist."""
 

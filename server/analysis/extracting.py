@@ -12,7 +12,7 @@ from itertools import product
 from typing import Any
 
 from fieldapp.domain import counting, readings
-from fieldapp.domain.assemblage.specimens import TALLY, Mark, Measured, Specimen, Tooth
+from fieldapp.domain.assemblage.specimens import TALLY, Change, Mark, Measured, Specimen, Tooth
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.samples import amount
 from fieldapp.records import checked
@@ -28,6 +28,7 @@ FUSION = frozenset({"unfused", "loose_epiphysis", "fusing", "fused"})
 
 _WORDS = ("element", "side", "taxon", "certainty", "position", "stage", "sex", "age", "texture")
 _NOTHING: Mapping[str, str] = {}
+_ITEMS = frozenset({"tooth", "measure", "mark", "pathology"})
 
 
 class Shared:
@@ -138,14 +139,14 @@ def _figures(record: Record, differing: Mapping[str, Mapping[str, Any]], path: s
 
 def _items(record: Record) -> dict[str, Any]:
     """Teeth, measurements, marks and surface. One that is in dispute says what `Record.value` says."""
-    teeth, measures, marks, surface = [], [], [], {}
+    teeth, measures, marks, changes, surface = [], [], [], [], {}
     for path in record.heads:
         first, _, rest = path.partition("/")
         if first in SURFACE and not rest:
             value = record.value(path)
             if value is not None:
                 surface[path] = value
-        elif rest and first in ("tooth", "measure", "mark") and isinstance(value := record.value(path), Mapping):
+        elif rest and first in _ITEMS and isinstance(value := record.value(path), Mapping):
             if first == "tooth" and isinstance(value.get("tooth"), str):
                 words = _words(value.get, ("jaw", "side", "seat", "stage", "scheme", "wear"))
                 teeth.append(Tooth(value["tooth"], **words, crown_height_mm=amount(value.get("crown_height_mm"))))
@@ -157,10 +158,13 @@ def _items(record: Record) -> dict[str, Any]:
                 number = number if counting.usable(number) else None
                 x, y = amount(value.get("x")), amount(value.get("y"))
                 marks.append(Mark(value["kind"], **words, number=number, x=x, y=y))
+            elif first == "pathology" and isinstance(value.get("kind"), str):
+                changes.append(Change(value["kind"], _word(value.get("portion"))))
     return {
         "teeth": tuple(sorted(teeth, key=repr)) if teeth else (),
         "measures": tuple(sorted(measures, key=repr)) if measures else (),
         "marks": tuple(sorted(marks, key=repr)) if marks else (),
+        "changes": tuple(sorted(changes, key=repr)) if changes else (),
         "surface": surface,
     }
 

@@ -22,7 +22,24 @@ def _ages() -> tuple[Table, ...]:
     return ages.TABLES
 
 
-TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {"counts": _counts, "ages": _ages}
+def _sizes() -> tuple[Table, ...]:
+    from server.analysis import sizes
+
+    return sizes.TABLES
+
+
+def _surface() -> tuple[Table, ...]:
+    from server.analysis import surface
+
+    return surface.TABLES
+
+
+TOPICS: Mapping[str, Callable[[], tuple[Table, ...]]] = {
+    "counts": _counts,
+    "ages": _ages,
+    "sizes": _sizes,
+    "surface": _surface,
+}
 """{topic: its tables, the most asked for first}. Asked late, so that no topic's libraries are loaded for another's."""
 
 

@@ -19,7 +19,7 @@ from fieldapp.records.fold import Record
 from server import grid as grids
 from server.context_list import year_of
 from server.grid import Fit, Grid, GridError, Point
-from server.review import desk, once
+from server.review import desk, once, standards
 from server.review.showing import as_text
 
 ALWAYS = (
@@ -33,7 +33,11 @@ _CODE = re.compile(r"\S{1,20}")
 
 
 class NotSo(ValueError):
-    """What a form says cannot be; its text is a key of the sentences `review.site.fault`."""
+    """What a form says cannot be; its text is a key of the sentences `review.site.fault`, `fields` what fills it in."""
+
+    def __init__(self, fault: str, **fields: Any) -> None:
+        super().__init__(fault)
+        self.fields = fields
 
 
 def as_object(value: Any) -> dict[str, Any]:
@@ -225,6 +229,22 @@ def _short(site: Record) -> dict[str, Any]:
     return {f"short/{code}": value}
 
 
+def _standard(site: Record) -> dict[str, Any]:
+    name = " ".join(desk.field("standard-name").split())
+    if not name or len(name) > 100:
+        raise NotSo("name")
+    before = {path: None for path, one in standards.of(site).items() if as_text(one.get("name")) == name}
+    if request.form.get("do") == "drop":
+        return dict(before)
+    source, lines = desk.field("standard-source"), desk.field("standard-lines")
+    if not source:
+        raise NotSo("standard_source")
+    try:
+        return {**before, **standards.read(site.id, name, source, lines, knowledge(), texts())}
+    except standards.LineFault as fault:
+        raise NotSo(f"standard_{fault.what}", line=fault.line) from None
+
+
 def _place(site: Record) -> dict[str, Any]:
     told: dict[str, str | None] = {one: desk.field(one) or None for one in place.PATHS if one in request.form}
     if "place_text" in told:
@@ -244,6 +264,7 @@ READ: dict[str, Callable[[Record], dict[str, Any]]] = {
     "plausible": _plausible,
     "fusion": _fusion,
     "short": _short,
+    "standard": _standard,
     "place": _place,
 }
 """{section: what its form says, as {path: value}; it raises NotSo}."""

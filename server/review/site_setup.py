@@ -25,13 +25,14 @@ from server import grid as grids
 from server import place_drafts
 from server.grid import Fit, Grid, GridError, Point
 from server.ledger import lines
-from server.review import desk, given, once
+from server.review import desk, given, once, standards
 from server.review.desk import pages
 from server.review.showing import as_text
 from server.review.site_forms import ALWAYS, NUMBERS, READ, NotSo, as_object, fitted
 
 SECTIONS = (
-    "contexts", "protocol", "trench", "phase", "grid", "region", "plausible", "fusion", "short", "place", "others",
+    "contexts", "protocol", "trench", "phase", "grid", "region", "plausible", "fusion", "short", "standard", "place",
+    "others",
 )  # fmt: skip
 PATHS: dict[str, tuple[str, ...]] = {
     "protocol": ("protocol",),
@@ -42,6 +43,7 @@ PATHS: dict[str, tuple[str, ...]] = {
     "plausible": ("plausible/",),
     "fusion": ("fusion_source/",),
     "short": ("short/",),
+    "standard": ("standard/",),
     "place": place.PATHS,
 }
 """{section with a form: the paths it is about}; one that ends with a stroke is all paths below it."""
@@ -67,7 +69,7 @@ def site_keep(section: str) -> Response:
             return _page(at=section, fit=fitted())
         values = READ[section](site)
     except NotSo as fault:
-        return _page(400, at=section, fault=str(fault))
+        return _page(400, at=section, fault=str(fault), about=fault.fields)
     shown = given.shown(site, [*_paths(site, section), *values])
     # What had no heads when the form was opened is new.
     shown = shown._replace(heads={**{path: [] for path in values}, **shown.heads})
@@ -95,7 +97,10 @@ def _paths(site: Record, section: str) -> list[str]:
 # -- the page
 
 
-def _page(status: int = 200, *, at: str = "", fault: str = "", fit: tuple[Fit, list[Point]] | None = None) -> Response:
+def _page(
+    status: int = 200, *, at: str = "", fault: str = "", about: Mapping[str, Any] | None = None,
+    fit: tuple[Fit, list[Point]] | None = None,
+) -> Response:  # fmt: skip
     site, known = desk.ledger().site(), knowledge()
     form = {name: request.form.get(name, "") for name in request.form} if at else {}
     if fit is not None:
@@ -118,6 +123,7 @@ def _page(status: int = 200, *, at: str = "", fault: str = "", fit: tuple[Fit, l
         at=at or request.args.get("at", ""),
         done=request.args.get("done") == "kept",
         fault=fault,
+        about=about or {},
         form=form,
         heads={one: given.heads(site, _paths(site, one), again=one == at) for one in PATHS},
         disputed={section for section in PATHS if site.disagreements().keys() & set(_paths(site, section))},
@@ -155,6 +161,7 @@ def _page(status: int = 200, *, at: str = "", fault: str = "", fit: tuple[Fit, l
         ],
         short=[_meant(code, value) for code, value in sorted(site.items("short").items())],
         slots=tuple(short_codes.SLOTS),
+        standards=standards.shown(site),
         place={name: as_text(site.value(name)) for name in place.PATHS},
         drafts=list(places()),
         draft=draft,

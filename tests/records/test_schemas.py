@@ -177,6 +177,8 @@ GOOD: dict[str, dict[str, Any]] = {
         "phase/a": {"name": "2a", "from": -50, "to": 43, "order": 1, "note": None},
         "grid": {"epsg": 27700, "east0": 4e5, "north0": 1e5, "rotation_deg": 1.5, "scale": 1.0, "note": None},
         "box/a": {"name": "7", "place": "shelf 2", "held_by": None},
+        "standard/a": {"name": "our ewes", "taxon": "sheep", "element": "tibia", "position": None, "code": "Bd",
+                       "mm": 25.4, "order": 1, "source": "twelve ewes, measured here"},
     },
 }  # fmt: skip
 """One good value at every path of the kinds that are checked (an invented site)."""

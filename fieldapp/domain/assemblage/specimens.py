@@ -60,6 +60,14 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
+class Change:
+    """Something of life or sickness that changed the bone, and the portion it is on."""
+
+    kind: str
+    portion: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Specimen:
     """One reading of `count` pieces alike.
 
@@ -106,6 +114,7 @@ class Specimen:
     teeth: tuple[Tooth, ...] = ()
     measures: tuple[Measured, ...] = ()
     marks: tuple[Mark, ...] = ()
+    changes: tuple[Change, ...] = ()
     surface: Mapping[str, Any] = field(default_factory=dict)
     checked: bool = False
     apart: str = ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fieldapp.domain.assemblage.selection import parse
-from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, TALLY, surely
+from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, TALLY, Change, surely
 from server.analysis.gathering import Assemblage
 from tests.server.tablets import SITE, Tablet, an_id, context_id, reading
 
@@ -141,6 +141,14 @@ def test_a_value_of_an_odd_shape_says_nothing_and_stops_nothing(ledger, tablet, 
     send(ledger, tablet)
     (one,) = of(Assemblage(ledger).now(), "odd")
     assert (one.count, one.measures, one.teeth, one.marks) == (1, (), (), ())
+
+
+def test_changes_of_sickness_are_read_and_odd_ones_are_not(ledger, tablet):
+    odd = {"pathology/2": {"kind": 7}, "pathology/3": None}
+    tablet.docket("one", reading=reading(), **{"pathology/1": {"kind": "joint_rim", "portion": "head"}}, **odd)
+    send(ledger, tablet)
+    (one,) = of(Assemblage(ledger).now(), "one")
+    assert one.changes == (Change("joint_rim", "head"),)
 
 
 def test_a_group_says_how_its_bones_belong_together_unless_that_is_in_dispute(ledger, tablet):

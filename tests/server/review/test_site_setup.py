@@ -212,3 +212,36 @@ def test_the_words_of_the_place_are_the_director_s_and_always_have_a_source(scen
     assert found.source == "invented office"
     assert found.rules
     assert not any(line.startswith("#") for line in found.rules)
+
+
+def test_a_standard_of_size_is_pasted_shown_replaced_and_taken_away(scene: Scene, supervisor: Visitor) -> None:
+    def typed(lines: str, name: str = "our ewes", **more: str) -> Any:
+        source = {"standard-source": "twelve ewes, measured here"}
+        return keep(supervisor, "standard", **{"standard-name": name, "standard-lines": lines, **source, **more})
+
+    pasted = "sheep; tibia; Bd; 25,4\nSheep\tHumerus\tBT\t29.1\npig;metacarpal;GL;71;3\n"
+    assert typed(pasted).status_code == 302
+    assert typed(pasted).status_code == 302, "sent twice it is there once"
+    kept = {
+        (one["element"], one["code"], one.get("position")): one["mm"] for one in site(scene).items("standard").values()
+    }
+    assert kept == {("tibia", "Bd", None): 25.4, ("humerus", "BT", None): 29.1, ("metacarpal", "GL", "3"): 71.0}
+    assert "twelve ewes, measured here" in supervisor.get("/review/site").text
+    for lines, sentence in (
+        ("sheep, tibia, Bd, 25.4\ngryphon, tibia, Bd, 3", "Line 2: no such animal"),
+        ("sheep, wing, Bd, 25.4", "Line 1: no such bone"),
+        ("pig, metacarpal, GL, 71, 9", "Line 1: this bone of this animal"),
+        ("sheep, tibia, Bd, nan", "Line 1: the millimetres"),
+        ("sheep, tibia, Bd, 25.4\nsheep, tibia, Bd, 26", "Line 2: this measurement stands"),
+        ("sheep, tibia", "not four cells"),
+        ("", "no line in it"),
+    ):
+        refused = typed(lines)
+        assert refused.status_code == 400
+        assert sentence in refused.text
+    assert typed("sheep, tibia, Bd, 1", **{"standard-source": ""}).status_code == 400
+    assert len([one for one in site(scene).items("standard").values() if one]) == 3
+    typed("sheep, tibia, Bd, 26.0")
+    assert [one["mm"] for one in site(scene).items("standard").values() if one] == [26.0]
+    typed("", do="drop")
+    assert [one for one in site(scene).items("standard").values() if one] == []
