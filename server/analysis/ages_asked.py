@@ -16,6 +16,7 @@ from fieldapp.domain.assemblage.wear import has_ages
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.teeth import Scheme
 from server.analysis.asking import Asked, Option, left_out
+from server.analysis.cells import cited
 
 FEW = 10
 """Below so many a percentage is told to say little (common practice, no source)."""
@@ -174,11 +175,6 @@ def schemes_for(know: Knowledge, taxon: str) -> list[str]:
 
 
 # What results say beside their figures
-
-
-def cited(rows: Iterable[tuple[str, str]]) -> tuple[str, ...]:
-    """Sources as results name them, each once, with whether it was seen."""
-    return tuple(dict.fromkeys(source if seen == "-" else f"{source} ({seen})" for source, seen in rows))
 
 
 def outs(*told: tuple[str, Iterable[Specimen]]) -> tuple[LeftOut, ...]:

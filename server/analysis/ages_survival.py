@@ -28,6 +28,7 @@ from server.analysis import ages_asked as ask
 from server.analysis.ages_curves import DRAWINGS, SEED, Fitted, fitted
 from server.analysis.ages_wear import teller
 from server.analysis.asking import Asked, Option, Table
+from server.analysis.cells import UNIT_COLUMNS, cited, legend, unit_cells
 from server.analysis.count_common import human_notes
 
 FUSION, TEETH, ERUPTION, JOINT = "fusion", "teeth", "eruption", "joint"
@@ -39,9 +40,7 @@ WIDE = 0.25
 MOST_UNITS = 8
 """So many units stand beside each other, those with most animals."""
 _COLUMNS = (
-    Column("where"),
-    Column("recovery"),
-    Column("mesh_mm", "number", 1),
+    *UNIT_COLUMNS,
     Column("age_months", "number", 0),
     Column("survivors", "interval"),
     Column("survivors_band", "interval"),
@@ -193,7 +192,7 @@ def _rows(asked: Asked, one: _Unit, ages: list[float]) -> Iterator[Row]:
         least, most = one.curve.surviving(age)
         told, (surely, may) = one.curve.told(age), bounds(one.deaths.found, age)
         cells: tuple[Cell, ...] = (
-            *_place(asked, one.unit),
+            *unit_cells(one.unit),
             age,
             Span(100 * least, 100 * most),
             Span(100 * band.low, 100 * band.high),
@@ -204,14 +203,6 @@ def _rows(asked: Asked, one: _Unit, ages: list[float]) -> Iterator[Row]:
         yield Row(cells, one.deaths.records)
 
 
-def _place(asked: Asked, unit: Unit) -> tuple[Cell, Cell, Cell]:
-    way, _, mesh = unit.way.partition(":")
-    place: Cell = asked.gathered.numbers.get(unit.place, unit.place) if unit.by == "context" else unit.place
-    if unit.by == "site" or not place:
-        place = Word("analysis.place", "site" if unit.by == "site" else f"{unit.by}.none")
-    return place, Word("analysis.way", way), float(mesh) if mesh else None
-
-
 def _charts(asked: Asked, drawn: list[_Unit], ages: list[float]) -> tuple[Chart, ...]:
     end = max(ages) * 1.1 or 12.0
     limits: Mapping[str, object] = {"limits": (0, end, 0, 100)}
@@ -219,15 +210,6 @@ def _charts(asked: Asked, drawn: list[_Unit], ages: list[float]) -> tuple[Chart,
         Chart("steps", "age_months", "survivors", tuple(_steps(asked, one, end) for one in drawn), more=limits),
         Chart("lines", "age_months", "survivors", tuple(_line(asked, one, ages) for one in drawn), more=limits),
     )
-
-
-def _name(asked: Asked, unit: Unit) -> Cell:
-    """What the legend calls a unit: what tells it from the others."""
-    place, way, _ = _place(asked, unit)
-    ways = {one.way for one in asked.units}
-    return place if unit.by != "site" and (len(ways) == 1 or isinstance(place, Word)) else way if (
-        unit.by == "site"
-    ) else f"{place} / {unit.way}"  # fmt: skip
 
 
 def _steps(asked: Asked, one: _Unit, end: float) -> Series:
@@ -243,7 +225,7 @@ def _steps(asked: Asked, one: _Unit, end: float) -> Series:
         points.append((min(region.high, end), None if region.high == OPEN else after, after, after))
     x, y, low, high = zip(*points, strict=True)
     return Series(
-        _name(asked, one.unit),
+        legend(one.unit, asked.units),
         x,
         tuple(None if height is None else 100 * height for height in y),
         tuple(100 * height for height in low),
@@ -256,7 +238,7 @@ def _line(asked: Asked, one: _Unit, ages: list[float]) -> Series:
     at = [age for age in ages if one.curve.told(age)]
     bands = _bands(one, at)
     return Series(
-        _name(asked, one.unit),
+        legend(one.unit, asked.units),
         tuple(at),
         tuple(100 * one.curve.surviving(age)[0] for age in at),
         tuple(100 * band.low for band in bands),
@@ -320,9 +302,9 @@ def _used(chosen: ask.Chosen, evidence: str) -> tuple[str, ...]:
     if evidence in (FUSION, JOINT):
         found += chosen.fusion_sources()
     if evidence in (TEETH, JOINT) and chosen.scheme is not None:
-        found += ask.cited([(chosen.scheme.source, chosen.scheme.seen)])
+        found += cited([(chosen.scheme.source, chosen.scheme.seen)])
     if evidence == ERUPTION:
-        found += ask.cited(chosen.eruption_sources())
+        found += cited(chosen.eruption_sources())
     return found
 
 

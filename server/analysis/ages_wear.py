@@ -35,6 +35,7 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.teeth import Scheme
 from server.analysis import ages_asked as ask
 from server.analysis.asking import Asked, Option, Table
+from server.analysis.cells import cited
 from server.analysis.count_common import human_notes
 
 TEETH = ("dP4", "P4", *MOLARS)
@@ -302,7 +303,7 @@ def _result(
         told.append(Note("ages_no_teeth"))
     told = [*human_notes(asked.left_out(unit), own), *told]
     left = (*asked.left_out(unit), *ask.outs(("ages_tally", ask.tallies(own)), *out))
-    return Result(key, asked.selection, unit, columns, tuple(rows), left, tuple(told), ask.cited(used), charts)
+    return Result(key, asked.selection, unit, columns, tuple(rows), left, tuple(told), cited(used), charts)
 
 
 SHARING = Option("sharing", lambda _: (EVENLY, AS_CERTAIN), "analysis.row")

@@ -89,8 +89,3 @@ def _why(one: Specimen, asked: Asked) -> str:
 def _told(why: str, specimens: Iterable[Specimen]) -> list[LeftOut]:
     found = left_out(why, specimens)
     return [found] if found else []
-
-
-def cited(rows: Iterable[tuple[str, str]]) -> tuple[str, ...]:
-    """Sources with whether each was seen, each once."""
-    return tuple(dict.fromkeys(source if seen == "-" else f"{source} ({seen})" for source, seen in rows))

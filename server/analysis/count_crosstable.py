@@ -20,8 +20,9 @@ from fieldapp.domain.assemblage.results import Cell, Column, Note, Result, Row, 
 from fieldapp.domain.assemblage.selection import Unit
 from server.analysis import taxon_counts
 from server.analysis.asking import Asked, Table
+from server.analysis.cells import UNIT_COLUMNS, unit_cells
 from server.analysis.count_common import BY_PROTOCOL
-from server.analysis.taxon_counts import NAMES_APART, OVERLAP, UNIT_COLUMNS, Pile
+from server.analysis.taxon_counts import NAMES_APART, OVERLAP, Pile
 
 SEED, ROUNDS = 1871, 9999
 MOST_CELLS = 400
@@ -141,14 +142,14 @@ def _rows(
             tested = (expected[at][to], residuals[at][to]) if expected and residuals else (None, None)
             cells: tuple[Cell, ...] = (
                 Word("taxon", taxon),
-                *taxon_counts.cells_of(pile.unit, asked)[telling],
+                *unit_cells(pile.unit)[telling],
                 count,
                 shares.percent(count, pile.whole),
                 *tested,
             )
             yield Row(cells, pile.taxa[taxon].records if taxon in pile.taxa else ())
     for pile in here:
-        where = taxon_counts.cells_of(pile.unit, asked)[telling]
+        where = unit_cells(pile.unit)[telling]
         yield Row(
             (Word("analysis.row", "all_animals"), *where, pile.whole, 100.0, None, None), pile.records, total=True
         )

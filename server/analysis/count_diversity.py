@@ -17,8 +17,9 @@ from fieldapp.domain.assemblage import diversity, shares
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Row, Series
 from server.analysis import taxon_counts
 from server.analysis.asking import Asked, Option, Table
+from server.analysis.cells import UNIT_COLUMNS, unit_cells, way_of
 from server.analysis.count_common import BY_PROTOCOL
-from server.analysis.taxon_counts import NAMES_APART, OVERLAP, UNIT_COLUMNS, Pile
+from server.analysis.taxon_counts import NAMES_APART, OVERLAP, Pile
 
 BASE, LEAST = "base", "least"
 STEPS, CURVES = 30, 6
@@ -112,7 +113,7 @@ def drawn(asked: Asked) -> Iterator[Result]:
 
 
 def _beginning(pile: Pile, asked: Asked) -> tuple[Cell, ...]:
-    return *taxon_counts.cells_of(pile.unit, asked), pile.whole, diversity.richness(list(pile.counts.values()))
+    return *unit_cells(pile.unit), pile.whole, diversity.richness(list(pile.counts.values()))
 
 
 def _charts(compared: Sequence[Pile], asked: Asked) -> Iterator[Chart]:
@@ -129,7 +130,7 @@ def _charts(compared: Sequence[Pile], asked: Asked) -> Iterator[Chart]:
 
 def _way(pile: Pile) -> Cell:
     mesh = pile.unit.way.partition(":")[2]
-    return f"{mesh} mm" if mesh else taxon_counts.way_of(pile.unit)
+    return f"{mesh} mm" if mesh else way_of(pile.unit)
 
 
 def _curve(pile: Pile, asked: Asked) -> Series:
@@ -140,7 +141,7 @@ def _curve(pile: Pile, asked: Asked) -> Series:
     sorts, deviations = rarefied(counts, sizes)
     low = tuple(max(1.0, one - BAND * sd) for one, sd in zip(sorts, deviations, strict=True))
     high = tuple(min(float(len(counts)), one + BAND * sd) for one, sd in zip(sorts, deviations, strict=True))
-    name = _way(pile) if asked.selection.by == "site" else taxon_counts.place_of(pile.unit, asked)
+    name = _way(pile) if asked.selection.by == "site" else pile.unit
     return Series(name, tuple(sizes), tuple(sorts), low, high)
 
 

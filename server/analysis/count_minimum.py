@@ -18,7 +18,8 @@ from fieldapp.domain.assemblage.results import Cell, Chart, Column, LeftOut, Not
 from fieldapp.domain.assemblage.specimens import Specimen
 from fieldapp.domain.knowledge import Knowledge
 from server.analysis.asking import Asked, Table, left_out
-from server.analysis.count_common import BY_PROTOCOL, Countable, Here, cited, countable, not_elements, units
+from server.analysis.cells import cited
+from server.analysis.count_common import BY_PROTOCOL, Countable, Here, countable, not_elements, units
 from server.analysis.frames import SIDES, Frame, frame, root
 from server.analysis.individuals import Animals
 from server.analysis.numbers import CENTRE_RANK, NONE_RANK, PLACE, RANKS, Numbers, tree

@@ -14,6 +14,7 @@ from fieldapp.domain.assemblage.sizes import Key, Value
 from fieldapp.domain.measures import Limits, Measurement
 from server.analysis import sizes_log, sizes_mixture, sizes_withers
 from server.analysis.asking import Asked, Table, left_out
+from server.analysis.cells import cite
 from server.analysis.sizes_asked import (
     CODE,
     ELEMENT,
@@ -22,7 +23,6 @@ from server.analysis.sizes_asked import (
     Chosen,
     X,
     Y,
-    cited,
     code_place,
     left,
     values_of,
@@ -60,7 +60,7 @@ def measurements(asked: Asked) -> Iterator[Result]:
         notes = [Note("measures_few", {"rows": few, "least": FEW})] if few else []
         if not rows:
             notes = [Note("measures_none")]
-        codes = dict.fromkeys(cited(row.source, row.seen) for row in _measured(asked, parted))
+        codes = dict.fromkeys(cite(row.source, row.seen) for row in _measured(asked, parted))
         out = left(asked, unit, values)
         yield Result("measurements", asked.selection, unit, columns, tuple(rows), out, tuple(notes), tuple(codes))
 
@@ -93,7 +93,7 @@ def outliers(asked: Asked) -> Iterator[Result]:
             published = Span(limits.low, limits.high) if limits else None
             rows.append(Row((one.label, *_what(key), one.mm, published, beyond, len(own), score), (one.id,)))
             for row in limits.ranges if limits is not None and beyond is not None else ():
-                sources[cited(row.source, row.seen)] = None
+                sources[cite(row.source, row.seen)] = None
     notes = [Note("outliers_unlimited", {"kinds": unlimited})] if unlimited else []
     if not values.found:
         notes = [Note("measures_none")]

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Sequence
 from functools import cached_property
 
 from fieldapp.domain.assemblage import sizes
-from fieldapp.domain.assemblage.results import Cell, Column, LeftOut, Word
-from fieldapp.domain.assemblage.selection import HAND, SIEVE, Unit
+from fieldapp.domain.assemblage.results import Cell, LeftOut, Word
+from fieldapp.domain.assemblage.selection import Unit
 from fieldapp.domain.assemblage.sizes import Key, Value, Values
 from fieldapp.domain.assemblage.specimens import Specimen
 from server.analysis.asking import Asked, Option, left_out
@@ -151,20 +151,3 @@ Y = Option("y", lambda asked: Chosen(asked).ys)
 def word_or_none(of: str, key: str) -> Cell:
     """A word; None for none."""
     return Word(of, key) if key else None
-
-
-def cited(source: str, seen: str) -> str:
-    """A source as results name it, with whether it was seen."""
-    return source if seen == "-" else f"{source} ({seen})"
-
-
-UNIT = (Column("where"), Column("recovery"), Column("mesh_mm", "number"))
-"""Which unit a row is of, where units stand beside each other."""
-
-
-def unit_cells(asked: Asked, unit: Unit) -> tuple[Cell, Cell, Cell]:
-    """The cells of UNIT."""
-    place = asked.gathered.numbers.get(unit.place, unit.place) if unit.by == "context" else unit.place
-    way, _, mesh = unit.way.partition(":")
-    of = "recovery" if way in (HAND, SIEVE) else "analysis.way"
-    return place or None, Word(of, way), float(mesh) if mesh else None

@@ -20,7 +20,8 @@ from fieldapp.domain.assemblage.sizes import Value, Values
 from fieldapp.domain.assemblage.specimens import Specimen
 from fieldapp.domain.measures import SPANS
 from server.analysis.asking import Asked, Option, left_out
-from server.analysis.sizes_asked import ROW, UNIT, cited, left, picked, unit_cells, values_of
+from server.analysis.cells import UNIT_COLUMNS, cite, legend, unit_cells
+from server.analysis.sizes_asked import ROW, left, picked, values_of
 
 LEAST = 10
 """A density is drawn of so many bones at least (project decision)."""
@@ -47,7 +48,7 @@ _EACH = (
     Column("label"), Column("taxon"), Column("element"), Column("measure"), Column("mm", "number"),
     Column("standard_mm", "number"), Column("lsi", "number", 4),
 )  # fmt: skip
-_BY_UNIT = (*UNIT, *_SPREAD)
+_BY_UNIT = (*UNIT_COLUMNS, *_SPREAD)
 
 
 def log_size(asked: Asked) -> Iterator[Result]:
@@ -73,23 +74,13 @@ def log_size(asked: Asked) -> Iterator[Result]:
         rows = tuple(_each(one) for one in told)
         yield Result("log_size_each", asked.selection, unit, _EACH, rows, out, notes, sources)
     if len(compared) > 1 and any(told for _, told in compared):
-        rows = tuple(Row((*unit_cells(asked, unit), *_spread(told)), _ids(told)) for unit, told in compared)
-        charts = _densities([(_name(asked, unit, [one for one, _ in compared]), told) for unit, told in compared])
+        rows = tuple(Row((*unit_cells(unit), *_spread(told)), _ids(told)) for unit, told in compared)
+        charts = _densities([(legend(unit, [one for one, _ in compared]), told) for unit, told in compared])
         yield Result("log_size_units", asked.selection, None, _BY_UNIT, rows, (), (what,), sources, charts)
 
 
 def _source(one: Standard) -> str:
-    return f"{one.name}: {cited(one.source, '-' if one.seen == OWN else one.seen)}"
-
-
-def _name(asked: Asked, unit: Unit, units: Sequence[Unit]) -> Cell:
-    """What a unit is called in a legend: by what tells it from the others."""
-    place, way, _ = unit_cells(asked, unit)
-    if len({one.way for one in units}) == 1:
-        return place
-    if len({one.place for one in units}) == 1 and len({one.way.partition(":")[0] for one in units}) == len(units):
-        return way
-    return " · ".join((*([str(place)] if place else []), unit.way))
+    return f"{one.name}: {cite(one.source, '-' if one.seen == OWN else one.seen)}"
 
 
 def _not_compared(values: Values, specimens: Sequence[Specimen], several: set[str], told: _Told) -> Iterator[LeftOut]:

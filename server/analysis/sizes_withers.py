@@ -15,7 +15,8 @@ from fieldapp.domain.assemblage.results import Chart, Column, Note, Result, Row,
 from fieldapp.domain.assemblage.size_tables import Factor
 from fieldapp.domain.assemblage.sizes import Value
 from server.analysis.asking import Asked, Option
-from server.analysis.sizes_asked import ROW, cited, left, picked, values_of, word_or_none
+from server.analysis.cells import cite
+from server.analysis.sizes_asked import ROW, left, picked, values_of, word_or_none
 
 UNSEXED = Option("unsexed", lambda asked: ("apart", "as_each"), ROW)
 """Whether bones of unknown sex are left out of the factors for one sex, or taken as each sex in turn."""
@@ -48,11 +49,11 @@ def withers(asked: Asked) -> Iterator[Result]:
         could = {value.id for value in values.found if heights.has_factor(value, table, asked.knowledge)}
         notes = _notes(told, len(could - {value.id for value, _, _ in told}))
         out = left(asked, unit, values)
-        sources = tuple(dict.fromkeys(cited(factor.source, factor.seen) for _, factor, _ in told))
+        sources = tuple(dict.fromkeys(cite(factor.source, factor.seen) for _, factor, _ in told))
         rows = tuple(_factor_rows(asked, told))
         yield Result("withers", asked.selection, unit, _BY_FACTOR, rows, out, notes, sources, _bars(told))
         rows = tuple(_bone_rows(asked, told))
-        classes = {cited(one.source, one.seen): None for one in table.classes} if any(r.cells[-1] for r in rows) else {}
+        classes = {cite(one.source, one.seen): None for one in table.classes} if any(r.cells[-1] for r in rows) else {}
         yield Result("withers_each", asked.selection, unit, _BY_BONE, rows, out, notes, (*sources, *classes))
 
 

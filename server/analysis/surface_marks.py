@@ -14,7 +14,8 @@ from fieldapp.domain.assemblage.rates import Seen
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Row, Series, Word
 from fieldapp.domain.assemblage.specimens import Mark, Specimen
 from server.analysis.asking import Asked, Option
-from server.analysis.sizes_asked import ROW, cited, picked
+from server.analysis.cells import cite
+from server.analysis.sizes_asked import ROW, picked
 from server.analysis.surface_asked import (
     BY,
     FEW,
@@ -81,7 +82,7 @@ def _of_kinds(look: Look, key: str, groups: Sequence[str], by: str) -> Result:
         notes.append(Note("surface_few", {"least": FEW}))
     known = asked.knowledge.surface.kinds
     rows = (known[kind] for kind in dict.fromkeys(kind for _, _, kind, _ in told) if kind in known)
-    sources = (INTERVAL, *dict.fromkeys(cited(row.source, row.seen) for row in rows))
+    sources = (INTERVAL, *dict.fromkeys(cite(row.source, row.seen) for row in rows))
     columns = (*of_columns(by), *_KIND, *RATE, *_MORE)
     return Result(
         key, asked.selection, look.unit, columns, tuple(row for row, *_ in told), look.left(), tuple(notes), sources,

@@ -15,7 +15,8 @@ from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result
 from fieldapp.domain.assemblage.specimens import DOCKET, Specimen
 from fieldapp.domain.samples import amount
 from server.analysis.asking import Asked
-from server.analysis.sizes_asked import cited, picked
+from server.analysis.cells import cite
+from server.analysis.sizes_asked import picked
 from server.analysis.surface_asked import BY, FEW, INTERVAL, Look, interval, looks, of_cells, of_columns, of_word
 
 _SHARE = (Column("pieces", "count"), Column("share", "percent"), Column("share_interval", "interval"))
@@ -80,7 +81,7 @@ def _stacked(told: Sequence[tuple[Cell, dict[str, float]]], order: Sequence[str]
 def _sources(asked: Asked, *lists: str) -> tuple[str, ...]:
     return tuple(
         dict.fromkeys(
-            cited(one.source, one.seen)
+            cite(one.source, one.seen)
             for one in asked.knowledge.glossary
             if one.of in lists and one.source not in ("project decision", "common practice, no source")
         )

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from fieldapp.domain import counting
 from fieldapp.domain.assemblage import shares
-from fieldapp.domain.assemblage.results import Cell, Column, LeftOut, Note, Result, Word
+from fieldapp.domain.assemblage.results import Column, LeftOut, Note, Result
 from fieldapp.domain.assemblage.selection import Unit
 from fieldapp.domain.assemblage.shares import APART, AS_NAMED, POOLED, Counted
 from fieldapp.domain.assemblage.specimens import TALLY, Specimen
@@ -28,7 +28,6 @@ HUMAN_NOTE = "count_human"
 NAMES_APART = Option(OVERLAP, lambda _: (APART, POOLED), "analysis.row")
 NAMES_AS_GIVEN = Option(OVERLAP, lambda _: (AS_NAMED, APART, POOLED), "analysis.row")
 
-UNIT_COLUMNS: tuple[Column, ...] = (Column("where"), Column("recovery"), Column("mesh_mm", "number", 1))
 """Which unit a row is of, where a table compares units."""
 
 
@@ -130,23 +129,3 @@ def _of_units(here: Iterable[Pile]) -> list[Note]:
 def nothing(key: str, asked: Asked, columns: tuple[Column, ...]) -> Result:
     """The table where no unit has anything in it."""
     return Result(key, asked.selection, None, columns, (), asked.left_out(), (Note("nothing_identified"),))
-
-
-def cells_of(unit: Unit, asked: Asked) -> tuple[Cell, ...]:
-    """The cells of UNIT_COLUMNS."""
-    mesh = unit.way.partition(":")[2]
-    return place_of(unit, asked), way_of(unit), float(mesh) if mesh else None
-
-
-def place_of(unit: Unit, asked: Asked) -> Cell:
-    """Where a unit lies, by name."""
-    if unit.by == "site":
-        return Word("analysis.place", "site")
-    name = asked.gathered.numbers.get(unit.place, "") if unit.by == "context" else unit.place
-    return name or Word(f"analysis.place.{unit.by}", "none")
-
-
-def way_of(unit: Unit) -> Word:
-    """How it was got, without its mesh."""
-    way, _, mesh = unit.way.partition(":")
-    return Word("analysis.row", "sieved") if mesh else Word("analysis.way", way)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Span, Word
+from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Several, Span, Word
 from fieldapp.domain.assemblage.selection import CHOICES, LISTS, Selection, Unit
 
 NOTHING = "–"  # noqa: RUF001
@@ -53,6 +53,10 @@ class Wording:
             return NOTHING
         if isinstance(value, Word):
             return self.word(value.of, value.key)
+        if isinstance(value, Unit):
+            return self.place(value)
+        if isinstance(value, Several):
+            return ", ".join(self.cell(column, one) for one in value.parts)
         if isinstance(value, str):
             return value or self.say("not_recorded")
         if isinstance(value, Span):
@@ -78,8 +82,12 @@ class Wording:
         """Where it lies: the whole site, or a trench, phase or context by name."""
         if unit.by == "site":
             return self.say("place.site")
-        name = self.numbers.get(unit.place, "") if unit.by == "context" else unit.place
+        name = self.name(unit)
         return self.say(f"place.{unit.by}", name=name) if name else self.say(f"place.{unit.by}.none")
+
+    def name(self, unit: Unit) -> str:
+        """The bare name of where it lies, "" for the whole site and for what has none."""
+        return self.numbers.get(unit.place, "") if unit.by == "context" else unit.place
 
     def way(self, way: str) -> str:
         """How it was got."""

@@ -13,7 +13,8 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from fieldapp.domain.assemblage.results import Cell, Column, Result, Span, Word
+from fieldapp.domain.assemblage.results import Cell, Column, Result, Several, Span, Word
+from fieldapp.domain.assemblage.selection import Unit
 from server.analysis.wording import Wording
 
 SPANS = ("span", "interval")
@@ -37,7 +38,7 @@ def as_csv(results: Sequence[Result], wording: Wording) -> str:
             cells = [
                 pair
                 for column, cell in zip(result.columns, row.cells, strict=True)
-                for pair in zip(_heads(column), _cells(column, cell), strict=True)
+                for pair in zip(_heads(column), _cells(column, cell, wording), strict=True)
             ]
             writer.writerow({**dict(cells), **told, "records": len(row.records)})
     return out.getvalue()
@@ -47,21 +48,28 @@ def _heads(column: Column) -> list[str]:
     return [f"{column.key}_low", f"{column.key}_high"] if column.kind in SPANS else [column.key]
 
 
-def _cells(column: Column, cell: Cell) -> list[Any]:
+def _cells(column: Column, cell: Cell, wording: Wording) -> list[Any]:
     if column.kind in SPANS:
         both = (cell.low, cell.high) if isinstance(cell, Span) else (cell, cell)
-        return [_bare(one) for one in both]
-    return [_bare(cell)]
+        return [_bare(one, wording) for one in both]
+    return [_bare(cell, wording)]
 
 
-def _bare(cell: Any) -> Any:
+def _bare(cell: Any, wording: Wording) -> Any:
     if isinstance(cell, Word):
         return _safe(cell.key)
     if isinstance(cell, Span):
         return f"{cell.low:.6g}-{cell.high:.6g}"
+    if isinstance(cell, Unit | Several):
+        return _safe(_called(cell, wording))
     if isinstance(cell, float):
         return f"{cell:.6g}"
     return "" if cell is None else _safe(cell) if isinstance(cell, str) else cell
+
+
+def _called(cell: Unit | Several, wording: Wording) -> str:
+    """A unit by its bare name, as whoever recorded it wrote it."""
+    return wording.name(cell) if isinstance(cell, Unit) else wording.cell(Column(""), cell)
 
 
 def _safe(text: str) -> str:
@@ -83,7 +91,7 @@ def _told(result: Result, wording: Wording) -> dict[str, Any]:
         "unit": {"by": unit.by, "place": wording.place(unit), "way": unit.way} if unit else None,
         "columns": [{"key": one.key, "kind": one.kind} for one in result.columns],
         "rows": [
-            {"cells": [_plain(cell) for cell in row.cells], "records": list(row.records), "total": row.total}
+            {"cells": [_plain(cell, wording) for cell in row.cells], "records": list(row.records), "total": row.total}
             for row in result.rows
         ],
         "left_out": [{"why": one.why, "records": list(one.records), "pieces": one.pieces} for one in result.left_out],
@@ -92,11 +100,13 @@ def _told(result: Result, wording: Wording) -> dict[str, Any]:
     }
 
 
-def _plain(cell: Cell) -> Any:
+def _plain(cell: Cell, wording: Wording) -> Any:
     if isinstance(cell, Word):
         return cell.key
     if isinstance(cell, Span):
         return [cell.low, cell.high]
+    if isinstance(cell, Unit | Several):
+        return _called(cell, wording)
     return None if isinstance(cell, float) and not math.isfinite(cell) else cell
 
 

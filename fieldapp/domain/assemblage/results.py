@@ -30,8 +30,15 @@ class Word:
     key: str
 
 
-Cell = str | int | float | Span | Word | None
-"""None stands for what cannot be said, and is never a nought. A str is shown as it is."""
+@dataclass(frozen=True, slots=True)
+class Several:
+    """Cells that read as one, with a comma between."""
+
+    parts: tuple[Cell, ...]
+
+
+Cell = str | int | float | Span | Word | Unit | Several | None
+"""None stands for what cannot be said, and is never a nought. A str is shown as it is, a Unit by where it lies."""
 
 
 @dataclass(frozen=True, slots=True)

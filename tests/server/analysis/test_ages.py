@@ -204,7 +204,7 @@ def test_units_stand_side_by_side_on_one_chart_without_a_test():
     few = [bone("q", fusion={"distal": "fused"}, phase="3")]
     (found,) = made("survival", asked(*FLOCK, *later, *few, line="by=phase"))
     assert found.unit is None
-    assert [series.name for series in found.charts[0].series] == ["1", "2"]
+    assert [series.name.place for series in found.charts[0].series] == ["1", "2"]
     assert {"ages_no_test", "ages_few_units", "ages_drawings", "ages_reached"} <= notes(found)
     assert {one.why: one.records for one in found.left_out}["ages_small_unit"] == ("q",)
 

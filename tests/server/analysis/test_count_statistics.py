@@ -100,7 +100,7 @@ def test_rarefaction_brings_all_piles_to_the_smallest_that_is_large_enough():
     assert first["sorts_expected"] == pytest.approx(float(diversity.rarefied([30, 12, 7, 2], 20)[0]))
     assert second["sorts_expected"] == 2
     (chart,) = result.charts
-    assert [one.name for one in chart.series] == ["1", "2"]
+    assert [one.name.place for one in chart.series] == ["1", "2"]
     assert chart.series[0].y[-1] == pytest.approx(4)
     assert [one.fields for one in result.notes if one.key == "too_few_to_draw"] == [{"units": 2, "least": 20}]
 

@@ -133,7 +133,7 @@ def test_log_sizes_of_units_stand_beside_each_other_against_the_sites_own_standa
     specimens = [bone(f"p{n}", Bd=(54.0, 59.4)[n % 2] + (-0.1, 0.1)[n // 2 % 2], phase=str(n % 2)) for n in range(20)]
     *_, compared = answers("sizes", "log_size", specimens, "by=phase", {"standard/x": own})
     assert compared.unit is None
-    assert [(row.cells[0], row.cells[3], round(row.cells[6], 3)) for row in compared.rows] == [
+    assert [(row.cells[0].place, row.cells[3], round(row.cells[6], 3)) for row in compared.rows] == [
         ("0", 10, 0.0),
         ("1", 10, 0.041),
     ]
