@@ -137,7 +137,7 @@ def test_log_sizes_of_units_stand_beside_each_other_against_the_sites_own_standa
         ("0", 10, 0.0),
         ("1", 10, 0.041),
     ]
-    assert [one.name for one in compared.charts[0].series] == ["0", "1"]
+    assert [one.name.place for one in compared.charts[0].series] == ["0", "1"]
     assert compared.sources[-1] == "our cow: us"
 
 
