@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from demo_data.site import CODE, NAME, PEOPLE, ZONE, earlier_weeks
+from demo_data.site import CODE, NAME, PEOPLE, ZONE, earlier_weeks, last_season
 from fieldapp import assets
 from fieldapp.cli import CommandError
 from fieldapp.domain.ids import context_id
@@ -110,6 +110,11 @@ def run(stage: Stage) -> dict[str, Any]:
         play(stage, "A", story.settled())
     stage.tell("printing the context bone sheets")
     print_sheets(stage)
+    stage.tell("last season's washed bone is put in; the assemblage is counted, and a report drafted")
+    add_last_season(stage)
+    with running_cabin(stage):
+        look_at_assemblage(stage)
+    draft_report(stage)
     summary = sum_up(stage, before)
     (stage.out / "summary.json").write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", "utf-8")
     return summary
@@ -289,6 +294,50 @@ def print_sheets(stage: Stage) -> None:
     if done.returncode:
         raise CommandError(f"the sheets were not printed: {done.stderr.strip()}")
     stage.sheets += [Path(line).name for line in done.stdout.splitlines()]
+
+
+def add_last_season(stage: Stage) -> None:
+    """Puts some hundred fragments of invented herds into the ledger, so that there is something to count."""
+    changes = list(last_season(assets.knowledge()))
+    with _ledger(stage) as ledger:
+        ledger.accept([(change.id, change.body) for change in changes], changes[0].notebook)
+        while ledger.check_due():
+            pass
+
+
+def look_at_assemblage(stage: Stage) -> None:
+    """Pictures of some tables of the assemblage, where there is a browser."""
+    photographer = camera(stage.out / "pages")
+    if photographer is None:
+        return
+    visitor = Visitor(stage.address, fingerprint_of(stage.config.certificate))
+    try:
+        login = stage.login("zooarchaeologist")
+        visitor.sign_in(login.account, login.password)
+        photographer.sees(visitor)
+        for path, name in _ASSEMBLAGE.items():
+            stage.pages.append(photographer.picture(f"{stage.address}/review/analysis{path}", name))
+    finally:
+        visitor.close()
+        photographer.close()
+
+
+_ASSEMBLAGE = {
+    "": "11-assemblage",
+    "/counts/mau?ways=together": "12-skeletal-parts",
+    "/ages/survival?by=phase&ways=together": "13-age-at-death",
+    "/sizes/measurements?ways=together": "14-measurements",
+}
+
+
+def draft_report(stage: Stage) -> None:
+    """The draft of a report, by the command that a person would use."""
+    file = stage.out / "report.pdf"
+    file.unlink(missing_ok=True)
+    command = [sys.executable, "-m", "fieldapp", "report", "--data", str(stage.config.data), str(file)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=300)
+    if done.returncode:
+        raise CommandError(f"the report was not drafted: {done.stderr.strip()}")
 
 
 def sum_up(stage: Stage, before: Mapping[str, int]) -> dict[str, Any]:
