@@ -35,6 +35,9 @@ def docx(report: Report, wording: Wording, written_at: datetime, *, data: str) -
         document.add_heading(wording.say("report.heading.left_out"), 1)
         for one in report.left_out:
             document.add_paragraph(one)
+    for one in (wording.say("report.note_once"), report.empty):
+        if one:
+            document.add_paragraph(one)
     number = 0
     for part in report.parts:
         if part.entries:
@@ -43,9 +46,10 @@ def docx(report: Report, wording: Wording, written_at: datetime, *, data: str) -
             number += 1
             _entry(document, wording, entry, number, data)
     document.add_heading(wording.say("report.heading.methods"), 1)
-    for name, how in report.methods:
+    for name, *told in report.methods:
         document.add_heading(name, 3)
-        document.add_paragraph(how)
+        for one in told:
+            document.add_paragraph(one)
     if report.sources:
         document.add_heading(wording.say("report.heading.sources"), 1)
         for one in report.sources:
@@ -68,15 +72,9 @@ def _plain(document: Opened, report: Report, written_at: datetime) -> None:
 
 def _entry(document: Opened, wording: Wording, entry: Entry, number: int, data: str) -> None:
     result = entry.result
-    named = ", ".join(one for one in (wording.title(result), entry.of, wording.unit(result.unit)) if one)
-    document.add_heading(wording.say("report.table", n=number, title=named), 2)
+    document.add_heading(wording.say("report.table", n=number, title=wording.full_title(result)), 2)
     _table(document, wording, result)
-    below = [wording.note(one) for one in result.notes]
-    if len(result.rows) > ROWS:
-        below.append(wording.say("report.more", shown=ROWS, n=len(result.rows)))
-    below += [words for words, _ in wording.left_out(result)]
-    below.append(wording.say("report.again", command=entry.command(data)))
-    for one in below:
+    for one in (*entry.below, *entry.ends(wording, data)):
         document.add_paragraph().add_run(one).font.size = Pt(8)
     for chart in result.charts:
         drawn = charts.draw(chart, wording, wording.chart_title(result, chart), "png")
