@@ -175,6 +175,8 @@ def _stacked(axes: Axes, chart: Chart, wording: Wording) -> None:
         else:
             axes.bar(at, heights, 0.66, bottom=base, **bar)
         base += heights
+    if len(base) and np.allclose(base[base > 0], 100):
+        (axes.set_xlim if lying else axes.set_ylim)(0, 100)
     _along(axes, chart, marks, at, wording, lying)
 
 

@@ -6,18 +6,23 @@ plain styles. The same report gives the same content. Not for: what is in it (co
 
 from __future__ import annotations
 
+import zipfile
 from datetime import datetime
 from io import BytesIO
 
 from docx import Document
 from docx.document import Document as Opened
 from docx.enum.text import WD_ALIGN_PARAGRAPH
+from docx.oxml import OxmlElement
 from docx.shared import Cm, Pt
 
 from fieldapp.domain.assemblage.results import Result
-from server.analysis import charts
+from server.analysis import charts, pictures
 from server.analysis.report.contents import ROWS, Entry, Report
 from server.analysis.wording import Wording
+
+NO_TIME = (1980, 1, 1, 0, 0, 0)
+"""The oldest a ZIP file can name: so that the same content is the same file."""
 
 
 def docx(report: Report, wording: Wording, written_at: datetime, *, data: str) -> bytes:
@@ -56,6 +61,15 @@ def docx(report: Report, wording: Wording, written_at: datetime, *, data: str) -
             document.add_paragraph(one, style="List Bullet")
     out = BytesIO()
     document.save(out)
+    return _without_times(out.getvalue())
+
+
+def _without_times(document: bytes) -> bytes:
+    """The same document without the time at which its parts were packed, so that it is the same file again."""
+    out = BytesIO()
+    with zipfile.ZipFile(BytesIO(document)) as packed, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as again:
+        for name in packed.namelist():
+            again.writestr(zipfile.ZipInfo(name, NO_TIME), packed.read(name), zipfile.ZIP_DEFLATED)
     return out.getvalue()
 
 
@@ -77,12 +91,17 @@ def _entry(document: Opened, wording: Wording, entry: Entry, number: int, data: 
     for one in (*entry.below, *entry.ends(wording, data)):
         document.add_paragraph().add_run(one).font.size = Pt(8)
     for chart in result.charts:
-        drawn = charts.draw(chart, wording, wording.chart_title(result, chart), "png")
-        document.add_picture(BytesIO(drawn), width=Cm(15))
+        title = wording.chart_title(result, chart)
+        width = 8.0 if chart.kind in pictures.KINDS else 14.0
+        drawn = charts.draw(chart, wording, title, "png", width / 2.54)
+        # Read out in the place of the picture.
+        document.add_picture(BytesIO(drawn), width=Cm(width))._inline.docPr.set("descr", title)
 
 
 def _table(document: Opened, wording: Wording, result: Result) -> None:
     table = document.add_table(rows=1, cols=len(result.columns), style="Light Grid")
+    # The headings come again on each page that the table goes on to.
+    table.rows[0]._tr.get_or_add_trPr().append(OxmlElement("w:tblHeader"))
     lines = [[wording.heading(one) for one in result.columns]]
     for row in result.rows[:ROWS]:
         lines.append([wording.cell(column, cell) for column, cell in zip(result.columns, row.cells, strict=True)])
