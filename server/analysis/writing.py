@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from fieldapp.domain.assemblage.results import Cell, Column, Result, Several, Span, Word
-from fieldapp.domain.assemblage.selection import Unit
+from fieldapp.domain.assemblage.selection import Unit, quoted
 from server.analysis.wording import Wording
 
 SPANS = ("span", "interval")
@@ -31,7 +31,7 @@ def as_csv(results: Sequence[Result], wording: Wording) -> str:
     writer.writeheader()
     for result in results:
         unit = result.unit
-        options = ",".join(f"{key}={_bare(word, wording)}" for key, word in result.options.items())
+        options = ",".join(f"{key}={quoted(str(_bare(word, wording)))}" for key, word in result.options.items())
         told = {"table": result.key, "selection": _safe(result.selection.text()), "options": _safe(options)}
         if unit:
             told |= {"by": unit.by, "place": _safe(wording.place(unit)) if unit.by != "site" else "", "way": unit.way}

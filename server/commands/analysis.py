@@ -155,6 +155,8 @@ def new_file(file: Path, content: bytes) -> None:
             opened_file.write(content)
     except FileExistsError as error:
         raise CommandError(say("exists", file=file)) from error
+    except OSError as error:
+        raise CommandError(say("not_written", file=file, folder=file.parent)) from error
 
 
 COUNT = Command("counts", "how much of what: NISP, weight, MNE, MNI and what they can be compared by")
