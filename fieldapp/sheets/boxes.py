@@ -6,7 +6,7 @@ Not for: pages themselves (page) or what is said (context_sheet). Sizes in milli
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from copy import copy
 
 from fieldapp.sheets.pen import HAIR, Pen
@@ -126,6 +126,13 @@ class Stack(Box):
         return None
 
 
+class Whole(Stack):
+    """Boxes that stay together: never parted, so never higher than a page."""
+
+    def split(self, room: float) -> tuple[Box, Box] | None:
+        return None
+
+
 class Row(Box):
     """Boxes side by side, their upper edges level, `gap` between them. Each keeps its own width."""
 
@@ -191,15 +198,26 @@ def frame_room(width: float, *, pad: float = 2.0, line: float = HAIR, lines: int
 
 
 def table(
-    pen: Pen, head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float], size: float = TABLE
+    pen: Pen,
+    head: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    widths: Sequence[float],
+    size: float = TABLE,
+    *,
+    right: Collection[int] = (),
+    as_it_stands: bool = False,
+    gap: float = 2.0,
 ) -> Stack:
-    """A table with a rule below its head and below each row; the head comes again after a split."""
-    gap = 2.0
+    """A table with a rule below its head and below each row; the head comes again after a split. `right`: columns
+    level on the right; `as_it_stands`: headings keep a small first letter; `gap`: between columns."""
     width = sum(widths) + gap * (len(widths) - 1)
 
     def line(cells: Sequence[str], bold: bool) -> Row:
-        shown = [cell[:1].upper() + cell[1:] for cell in cells] if bold else cells
-        texts = [Text(pen, cell, wide, size, bold=bold) for cell, wide in zip(shown, widths, strict=True)]
+        shown = [cell[:1].upper() + cell[1:] for cell in cells] if bold and not as_it_stands else cells
+        texts = [
+            Text(pen, cell, wide, size, bold=bold, right=n in right)
+            for n, (cell, wide) in enumerate(zip(shown, widths, strict=True))
+        ]
         return Row(texts, gap)
 
     top = Stack([line(head, True), Rule(width, below=0.8)])

@@ -139,7 +139,7 @@ def _with_chart(result: Result, told: list[Stage]) -> Result:
 
 def _mark(one: Stage) -> str:
     low, high = one.months
-    months = f"{low or 0:g}–" if high is None else f"{low or 0:g}–{high:g}"  # noqa: RUF001
+    months = f"{low or 0:g}–" if high is None else f"{low or 0:g}" + (f"–{high:g}" if high != low else "")  # noqa: RUF001
     return f"{one.name} ({months}), n = {one.count.n}" if one.name else f"{months}, n = {one.count.n}"
 
 

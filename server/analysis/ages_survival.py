@@ -207,8 +207,22 @@ def _charts(asked: Asked, drawn: list[_Unit], ages: list[float]) -> tuple[Chart,
     end = max(ages) * 1.1 or 12.0
     limits: Mapping[str, object] = {"limits": (0, end, 0, 100)}
     return (
-        Chart("steps", "age_months", "survivors", tuple(_steps(asked, one, end) for one in drawn), more=limits),
-        Chart("lines", "age_months", "survivors", tuple(_line(asked, one, ages) for one in drawn), more=limits),
+        Chart(
+            "steps",
+            "age_months",
+            "survivors",
+            tuple(_steps(asked, one, end) for one in drawn),
+            more=limits,
+            name=Word("analysis.row", "ages_estimate"),
+        ),
+        Chart(
+            "lines",
+            "age_months",
+            "survivors",
+            tuple(_line(asked, one, ages) for one in drawn),
+            more=limits,
+            name=Word("analysis.row", "ages_band"),
+        ),
     )
 
 

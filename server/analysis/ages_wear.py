@@ -39,6 +39,8 @@ from server.analysis.cells import cited
 from server.analysis.count_common import human_notes
 
 TEETH = ("dP4", "P4", *MOLARS)
+LEAST = 5
+"""Fewer jaws make no chart: their shares would look like a pattern (a project decision)."""
 FIVE = 5
 """Scores stand together in fives on the chart."""
 EVENLY, AS_CERTAIN = "evenly", "as_certain"
@@ -123,7 +125,7 @@ def by_stage(asked: Asked) -> Iterator[Result]:
                 ("ages_contradictory_jaw", contradictory),
                 ("ages_silent_jaw", silent),
             ),
-            charts=(Chart("bars", "wear_stage", "age_percent", _bars(rows)),) if rows else (),
+            charts=(Chart("bars", "wear_stage", "age_percent", _bars(rows)),) if sum(counts.values()) >= LEAST else (),
         )  # fmt: skip
         yield result
 
@@ -218,7 +220,7 @@ def by_score(asked: Asked) -> Iterator[Result]:
         without = [one for one, scores in told if not any(scores.values())]
         yield _result(
             "wear_scores", asked, unit, _BY_SCORE, rows, own, None, notes, (("ages_unscored", without),), used,
-            (chart,) if tally else (),
+            (chart,) if sum(tally.values()) >= LEAST else (),
         )  # fmt: skip
 
 

@@ -7,10 +7,10 @@ figure, or which topics there are (topics).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from fieldapp.domain.assemblage.results import LeftOut, Result
+from fieldapp.domain.assemblage.results import Cell, LeftOut, Result, Word
 from fieldapp.domain.assemblage.selection import Selection, Unit, units
 from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, Specimen
 from fieldapp.domain.knowledge import Knowledge
@@ -98,3 +98,36 @@ class Table:
     key: str
     make: Callable[[Asked], Iterator[Result]]
     options: tuple[Option, ...] = ()
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What a table is asked with: each option with its word, the usual where nothing was said. `refused`: {option: what
+    was said and cannot be}."""
+
+    asked: Asked
+    options: Mapping[str, Cell]
+    refused: Mapping[str, str]
+
+
+def settled(table: Table, asked: Asked) -> Settled:
+    """The options of a table as they hold. What can be chosen may hang on what was chosen before."""
+    options: dict[str, Cell] = {}
+    refused: dict[str, str] = {}
+    for option in table.options:
+        choices, said = [*option.choices(asked)], asked.options.get(option.key, "")
+        if said and said not in choices:
+            refused[option.key] = said
+            asked = replace(asked, options={key: word for key, word in asked.options.items() if key != option.key})
+            said = ""
+        word = said or next(iter(choices), "")
+        if word:
+            options[option.key] = Word(option.of, word) if option.of else word
+    return Settled(asked, options, refused)
+
+
+def answers(table: Table, asked: Asked) -> Iterator[Result]:
+    """The results of a table, each with the options that it was made with."""
+    found = settled(table, asked)
+    for result in table.make(found.asked):
+        yield replace(result, options=found.options)

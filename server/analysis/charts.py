@@ -19,6 +19,7 @@ import numpy as np
 from matplotlib import font_manager
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from fieldapp.assets import font
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, Series
@@ -29,36 +30,38 @@ WIDTH, HEIGHT = 6.3, 3.9
 """Inches: as wide as the text of an A4 page."""
 TITLE = 66
 """Letters of a line of a title."""
-INK, GRID = "#1f1b16", "#d0c9bb"
+INK, LIGHT, GRID = "#1f1b16", "#938873", "#d0c9bb"
 TONES = ("#5b5246", "#c9c1b1", "#938873", "#ebe6da", "#3a342b", "#b0a792")
 HATCHES = ("", "////", "....", "xxxx", "\\\\\\\\", "++++")
 DASHES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)), (0, (3, 1)), (0, (9, 3)))
 MARKERS = ("o", "s", "^", "D", "v", "P")
 MOST_SERIES = len(MARKERS)
 """More than these cannot be told apart on paper; the table has them all."""
+SHORT, FEW, MANY = 6, 3, 12
+"""Letters of a name that can stand below a bar, and how few and how many such bars stand side by side."""
 FORMATS = {"svg": "image/svg+xml", "png": "image/png"}
 
 _ONE_AT_A_TIME = threading.Lock()
 _PLAIN = Column("", "number", 1)
 
 
-def draw(chart: Chart, wording: Wording, title: str, form: str = "svg") -> bytes:
-    """The chart as a file of one of FORMATS. `title` stands above it."""
+def draw(chart: Chart, wording: Wording, title: str, form: str = "svg", width: float = WIDTH) -> bytes:
+    """The chart as a file of one of FORMATS, so many inches wide. `title` stands above it."""
     look: Any = _look()
-    title = "\n".join(wrap(title, TITLE)) or title
+    title = "\n".join(wrap(title, round(TITLE * width / WIDTH * (1 if width > pictures.NARROW else 1.15)))) or title
     # matplotlib's settings are the whole process's.
     with _ONE_AT_A_TIME, matplotlib.rc_context(look):
         if chart.kind in pictures.KINDS:
-            figure = pictures.drawn(chart, wording, title, WIDTH)
+            figure = pictures.drawn(chart, wording, title, width)
         else:
-            figure = Figure(figsize=(WIDTH, _height(chart)), layout="constrained")
+            lying, high = _lying(chart, wording), _height(chart, wording, width)
+            figure = Figure(figsize=(width, high), layout="constrained")
             axes = figure.add_subplot()
             _DRAW[chart.kind](axes, chart, wording)
             figure.suptitle(title, x=0.01, ha="left", fontsize=10, fontweight="bold")
-            lying = chart.kind in ("bars", "stacked") and _lying(chart)
             across, up = (chart.y, chart.x) if lying else (chart.x, chart.y)
             axes.set_xlabel(wording.say(f"axis.{across}") if across else "")
-            axes.set_ylabel(wording.say(f"axis.{up}") if up else "")
+            axes.set_ylabel("\n".join(wrap(wording.say(f"axis.{up}"), int(9 * high))) if up else "")
             if len(chart.series) > MOST_SERIES:
                 said = wording.say("chart.more", n=len(chart.series) - MOST_SERIES)
                 figure.text(0.99, 0.005, said, ha="right", fontsize=7)
@@ -69,11 +72,11 @@ def draw(chart: Chart, wording: Wording, title: str, form: str = "svg") -> bytes
     return out.getvalue()
 
 
-def _height(chart: Chart) -> float:
-    if chart.kind in ("bars", "stacked") and _lying(chart):
+def _height(chart: Chart, wording: Wording, width: float) -> float:
+    if _lying(chart, wording):
         rows = len(_marks(chart)) * (len(chart.series[:MOST_SERIES]) if chart.kind == "bars" else 1)
         return min(9.0, max(2.2, 1.3 + 0.19 * rows + 0.1 * len(_marks(chart))))
-    return HEIGHT
+    return HEIGHT * width / WIDTH
 
 
 @cache
@@ -118,9 +121,17 @@ def _marks(chart: Chart) -> list[Cell]:
     return found
 
 
-def _lying(chart: Chart) -> bool:
-    """Whether bars lie: names of animals and bones are too long to stand side by side."""
-    return any(not isinstance(one, int | float) for one in _marks(chart))
+def _lying(chart: Chart, wording: Wording) -> bool:
+    """Whether bars lie: names of animals and bones are too long to stand side by side, those of stages are not."""
+    marks = _marks(chart) if chart.kind in ("bars", "stacked") else []
+    names = [_name(wording, one) for one in marks if not isinstance(one, int | float)]
+    return bool(names) and (max(map(len, names)) > SHORT or not FEW <= len(names) <= MANY)
+
+
+def _in_whole_ones(axes: Axes, chart: Chart, lying: bool) -> None:
+    """Where only whole things are counted, no tick stands between them."""
+    if all(one is None or float(one).is_integer() for series in chart.series for one in series.y):
+        (axes.xaxis if lying else axes.yaxis).set_major_locator(MaxNLocator(nbins=8, integer=True))
 
 
 def _heights(series: Series, marks: Sequence[Cell], values: Sequence[float | None]) -> np.ndarray:
@@ -130,7 +141,7 @@ def _heights(series: Series, marks: Sequence[Cell], values: Sequence[float | Non
 
 def _bars(axes: Axes, chart: Chart, wording: Wording) -> None:
     marks, shown = _marks(chart), chart.series[:MOST_SERIES]
-    lying, thick = _lying(chart), 0.8 / max(1, len(shown))
+    lying, thick = _lying(chart, wording), 0.8 / max(1, len(shown))
     at = np.arange(len(marks), dtype=float)
     for n, series in enumerate(shown):
         heights = _heights(series, marks, series.y)
@@ -153,7 +164,7 @@ def _bars(axes: Axes, chart: Chart, wording: Wording) -> None:
 
 def _stacked(axes: Axes, chart: Chart, wording: Wording) -> None:
     marks, shown = _marks(chart), chart.series[:MOST_SERIES]
-    lying, at = _lying(chart), np.arange(len(marks), dtype=float)
+    lying, at = _lying(chart, wording), np.arange(len(marks), dtype=float)
     base = np.zeros(len(marks))
     for n, series in enumerate(shown):
         heights = np.nan_to_num(_heights(series, marks, series.y))
@@ -164,6 +175,8 @@ def _stacked(axes: Axes, chart: Chart, wording: Wording) -> None:
         else:
             axes.bar(at, heights, 0.66, bottom=base, **bar)
         base += heights
+    if len(base) and np.allclose(base[base > 0], 100):
+        (axes.set_xlim if lying else axes.set_ylim)(0, 100)
     _along(axes, chart, marks, at, wording, lying)
 
 
@@ -178,17 +191,27 @@ def _along(axes: Axes, chart: Chart, marks: Sequence[Cell], at: np.ndarray, word
     else:
         axes.set_xticks(at, names)
         axes.grid(axis="y", color=GRID, linewidth=0.5)
+    _in_whole_ones(axes, chart, lying)
     _legend(axes, chart)
 
 
 def _legend(axes: Axes, chart: Chart) -> None:
     if any(one.name is not None for one in chart.series):
         # Below the picture, where no curve or bar can lie under it.
-        axes.get_figure().legend(loc="outside lower left", ncols=3, handlelength=3.0)  # type: ignore[union-attr]
+        axes.get_figure().legend(
+            loc="outside lower left", ncols=3 if axes.get_figure().get_figwidth() > 4 else 2, handlelength=3.0
+        )  # type: ignore[union-attr]
 
 
 def _numbers(values: Sequence[Any]) -> np.ndarray:
     return np.array([np.nan if one is None else float(one) for one in values])
+
+
+def _band(axes: Axes, n: int, x: np.ndarray, low: np.ndarray, high: np.ndarray, **more: Any) -> None:
+    """A band in the hatch of its series: where bands lie over each other, tones alone would run into one."""
+    axes.fill_between(x, low, high, facecolor=TONES[n], alpha=0.25, linewidth=0, **more)
+    if HATCHES[n]:
+        axes.fill_between(x, low, high, facecolor="none", edgecolor=LIGHT, hatch=HATCHES[n], linewidth=0, **more)
 
 
 def _steps(axes: Axes, chart: Chart, wording: Wording) -> None:
@@ -196,7 +219,7 @@ def _steps(axes: Axes, chart: Chart, wording: Wording) -> None:
         x, y = _numbers(series.x), _numbers(series.y)
         if series.low and series.high:
             low, high = _numbers(series.low), _numbers(series.high)
-            axes.fill_between(x, low, high, step="post", facecolor=TONES[n], alpha=0.25, linewidth=0)
+            _band(axes, n, x, low, high, step="post")
             for edge in (low, high):
                 axes.step(x, edge, where="post", color=INK, linewidth=0.4, linestyle=DASHES[n])
         label = _name(wording, series.name) if series.name is not None else None
@@ -212,7 +235,7 @@ def _lines(axes: Axes, chart: Chart, wording: Wording) -> None:
         x, y = _numbers(series.x), _numbers(series.y)
         if series.low and series.high:
             low, high = _numbers(series.low), _numbers(series.high)
-            axes.fill_between(x, low, high, facecolor=TONES[n], alpha=0.25, linewidth=0)
+            _band(axes, n, x, low, high)
         label = _name(wording, series.name) if series.name is not None else None
         axes.plot(x, y, color=INK, linewidth=1.3, linestyle=DASHES[n], label=label)
     axes.grid(color=GRID, linewidth=0.5)

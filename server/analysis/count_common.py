@@ -19,6 +19,8 @@ ALL_RECORDED, COUNTABLE = "count_all_recorded", "count_countable_only"
 BY_PROTOCOL = Option("countable", lambda _: (ALL_RECORDED, COUNTABLE), "analysis.row")
 """Whether only what the site has agreed to count is counted, so that a nought means something."""
 
+HUMAN_NOTE = "count_human"
+"""The note on human remains, the same below every table."""
 Countable = Mapping[str, Collection[str]]
 
 
@@ -64,7 +66,7 @@ def human_notes(told: Iterable[LeftOut], specimens: Iterable[Specimen]) -> Itera
     apart = sum(len(one.records) for one in told if one.why == HUMAN)
     excluded = len({one.id for one in specimens if one.excluded})
     if apart or excluded:
-        yield Note("count_human", {"apart": apart, "excluded": excluded})
+        yield Note(HUMAN_NOTE, {"apart": apart, "excluded": excluded})
 
 
 def not_elements(here: Here, asked: Asked) -> list[LeftOut]:

@@ -27,8 +27,8 @@ COLUMNS = (
     Column("mne", "span"),
     Column("in_skeleton", "count"),
     Column("source_no", "count"),
-    Column("mau", "span", 2),
-    Column("mau_percent", "span"),
+    Column("mau", "interval", 2),
+    Column("mau_percent", "interval"),
 )
 SOURCE = "Binford 1984 (memory)"
 
@@ -129,7 +129,7 @@ def _skeleton(taxon: str, own: Mapping[str, Mne], known: Knowledge) -> Chart:
     form = skeleton_form(known.taxa[taxon].form)
     percents = mau.percent(_units(taxon, own, "low", known))
     shares = mau.on_skeleton(percents, skeleton_elements()[form], known)
-    return Chart("skeleton", form=form, shares=shares, name=Word("taxon", taxon))
+    return Chart("skeleton", y="mau_percent", form=form, shares=shares, name=Word("taxon", taxon))
 
 
 TABLE = Table("mau", make, (BY_PROTOCOL,))

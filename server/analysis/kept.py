@@ -12,7 +12,7 @@ from collections.abc import Mapping
 
 from fieldapp.domain.assemblage.results import Result
 from fieldapp.domain.assemblage.selection import Selection
-from server.analysis.asking import Asked, Table
+from server.analysis.asking import Asked, Table, answers
 from server.analysis.gathering import Assemblage, Gathered
 from server.ledger import Ledger
 
@@ -58,7 +58,7 @@ class Kept:
             if found is not None:
                 self._answers.move_to_end(key)
                 return found
-        found = tuple(table.make(asked))
+        found = tuple(answers(table, asked))
         with self._lock:
             self._answers[key] = found
             while len(self._answers) > MOST:

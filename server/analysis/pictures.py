@@ -29,6 +29,10 @@ SHARES: tuple[tuple[float, str, str], ...] = (
     (1.0, "#5b5246", ""),
 )
 """(up to this share, tone, hatch) of a bone of a skeleton; nought is left white."""
+LINE, HIGHEST = 0.18, 5.5
+"""Inches: a line of a title or legend, and the highest plate."""
+NARROW = 4.0
+"""Inches: a picture that shares the width of a page with another."""
 MARKERS = ("o", "^", "s", "D", "v", "P", "X", "*")
 
 
@@ -40,8 +44,10 @@ def drawn(chart: Chart, wording: Wording, title: str, width: float) -> Figure:
 def _skeleton(chart: Chart, wording: Wording, title: str, width: float) -> Figure:
     form = skeleton_form(chart.form)
     whole, shares = skeleton(form), _on_map(chart.shares, skeleton_elements()[form])
-    figure = Figure(figsize=(width, width * whole.height / whole.width + 0.9), layout="constrained")
-    axes = _bare(figure, title, whole.width, whole.height)
+    lines = title.count("\n") + 1 + (1 if chart.y else 0) + (1 if width > NARROW else 2)
+    figure = Figure(figsize=(width, width * whole.height / whole.width + 0.2 + LINE * lines), layout="constrained")
+    axes = _bare(figure, "", whole.width, whole.height)
+    _titled(figure, title)
     for line in whole.lines:
         axes.plot(*zip(*line, strict=True), color=LIGHT, linewidth=0.5)
     for bone in whole.bones:
@@ -53,7 +59,11 @@ def _skeleton(chart: Chart, wording: Wording, title: str, width: float) -> Figur
         label = wording.say("chart.share", low=low, high=round(top * 100))
         legend.append(Patch(facecolor=tone, edgecolor=INK, hatch=hatch, label=label))
         low = round(top * 100)
-    figure.legend(handles=legend, loc="outside lower left", ncols=5, handlelength=2.2)
+    said = wording.say(f"axis.{chart.y}") if chart.y else None
+    figure.legend(
+        handles=legend, loc="outside lower left", ncols=5 if width > NARROW else 3, handlelength=2.2, title=said,
+        title_fontsize=8, alignment="left",
+    )  # fmt: skip
     return figure
 
 
@@ -83,7 +93,10 @@ def _plate(chart: Chart, wording: Wording, title: str, width: float) -> Figure:
         return figure
     high = max(one.height / one.width for one in views)
     each = min(width / len(views), 2.4)
-    figure = Figure(figsize=(width, min(7.0, each * high) + 1.0), layout="constrained")
+    most = HIGHEST if width > NARROW else HIGHEST / 2
+    figure = Figure(
+        figsize=(width, min(most, each * high) + 0.4 + LINE * (title.count("\n") + 2)), layout="constrained"
+    )
     counts: Mapping[str, int] = chart.more.get("counts", {})
     marks: Sequence[tuple[str | None, float, float, str]] = chart.more.get("marks", ())
     kinds = [kind for kind, _ in Counter(mark[3] for mark in marks).most_common()]
@@ -96,7 +109,7 @@ def _plate(chart: Chart, wording: Wording, title: str, width: float) -> Figure:
                     x * view.width, y * view.height, MARKERS[kinds.index(kind) % len(MARKERS)],
                     color=INK, markerfacecolor=PAPER, markersize=5,
                 )  # fmt: skip
-    figure.suptitle(title, x=0.01, ha="left", fontsize=10, fontweight="bold")
+    _titled(figure, title)
     shown = {kind for name, _, _, kind in marks if name in {one.view for one in views}}
     handles = [
         Line2D([], [], marker=MARKERS[n % len(MARKERS)], linestyle="", color=INK, markerfacecolor=PAPER,
@@ -104,7 +117,7 @@ def _plate(chart: Chart, wording: Wording, title: str, width: float) -> Figure:
         for n, kind in enumerate(kinds) if kind in shown
     ]  # fmt: skip
     if handles:
-        figure.legend(handles=handles, loc="outside lower left", ncols=4)
+        figure.legend(handles=handles, loc="outside lower left", ncols=4 if width > NARROW else 2)
     return figure
 
 
@@ -140,6 +153,10 @@ def _bare(figure: Figure, title: str, width: float, height: float, place: tuple[
     axes.set_ylim(height, 0)
     axes.set_aspect("equal")
     axes.set_axis_off()
-    bold = place[1] == 1
-    axes.set_title(title, loc="left", fontsize=10 if bold else 8, fontweight="bold" if bold else "normal")
+    if title:
+        axes.set_title(title, loc="left", fontsize=8)
     return axes
+
+
+def _titled(figure: Figure, title: str) -> None:
+    figure.suptitle(title, x=0.01, ha="left", fontsize=10 if figure.get_figwidth() > NARROW else 8.5, fontweight="bold")

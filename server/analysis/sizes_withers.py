@@ -133,5 +133,5 @@ def _bars(told: _Told) -> tuple[Chart, ...]:
             ]
             words, means = tuple(Word("element", one) for one in elements), tuple(one.mean for one in found)
             series.append(Series(name, words, means, tuple(one.low for one in found), tuple(one.high for one in found)))
-        charts += [Chart("bars", "height_cm", "", tuple(series), name=Word("taxon", taxon))] if series else []
+        charts += [Chart("bars", "", "height_cm", tuple(series), name=Word("taxon", taxon))] if series else []
     return tuple(charts)

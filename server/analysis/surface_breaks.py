@@ -76,7 +76,7 @@ def _bars(those: Sequence[Specimen]) -> tuple[Chart, ...]:
     if not scores:
         return ()
     heights = tuple(100 * scores.count(score) / len(scores) for score in _SCORES)
-    return (Chart("bars", "share", "freshness", (Series(None, tuple(map(str, _SCORES)), heights),)),)
+    return (Chart("bars", "freshness", "share", (Series(None, tuple(map(str, _SCORES)), heights),)),)
 
 
 def completeness(asked: Asked) -> Iterator[Result]:

@@ -107,7 +107,7 @@ def _bars(told: Sequence[tuple[Row, Cell, str, Seen]]) -> tuple[Chart, ...]:
         words = tuple(Word("mark_kind", kind) for kind in kinds)
         lows, highs = tuple(low for low, _ in ranges), tuple(high for _, high in ranges)
         series.append(Series(None if of == Word(ROW, "all") else of, words, heights, lows, highs))
-    return (Chart("bars", "rate", "", tuple(series)),) if kinds else ()
+    return (Chart("bars", "", "rate", tuple(series)),) if kinds else ()
 
 
 def marks(asked: Asked) -> Iterator[Result]:
@@ -245,7 +245,7 @@ def _skeleton(look: Look, animal: str, rows: Sequence[Row]) -> Iterator[Chart]:
              if isinstance(bone, Word) and isinstance(rate, float)}  # fmt: skip
     if taxon is not None and found:
         shares = {bone: rate / 100 for bone, rate in found.items()}
-        yield Chart("skeleton", form=taxon.form, shares=shares, name=Word("taxon", animal))
+        yield Chart("skeleton", y="rate", form=taxon.form, shares=shares, name=Word("taxon", animal))
 
 
 def _plate(look: Look, animal: str, element: str, own: Sequence[Specimen], kinds: Collection[str]) -> Iterator[Chart]:

@@ -126,4 +126,4 @@ def _bars(rows: Sequence[Row]) -> tuple[Chart, ...]:
         low, high = (tuple(getattr(span, end, None) for span in spans) for end in ("low", "high"))
         heights = tuple(value if isinstance(value := row.cells[at], float) else None for row in rows)
         series.append(Series(Word("recovery", way), names, heights, low, high))
-    return (Chart("bars", "share", "", tuple(series)),)
+    return (Chart("bars", "", "share", tuple(series)),)

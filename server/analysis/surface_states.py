@@ -75,7 +75,7 @@ def _stacked(told: Sequence[tuple[Cell, dict[str, float]]], order: Sequence[str]
     along = tuple(cell for cell, _ in told)
     series = tuple(Series(Word(of, word), along, tuple(own.get(word, 0.0) for _, own in told)) for word in words)
     alone = len({repr(cell) for cell in along}) == len(along)
-    return (Chart("stacked", "share", "", series),) if series and alone else ()
+    return (Chart("stacked", "", "share", series),) if series and alone else ()
 
 
 def _sources(asked: Asked, *lists: str) -> tuple[str, ...]:
@@ -154,7 +154,7 @@ def lengths(look: Look) -> Result:
     notes += [] if rows else [Note("state_none")]
     columns = (*of_columns(by), Column("length_class"), *_SHARE)
     drawn = series and by != "taxon_element"  # a bone of each animal has no name of its own in a legend
-    charts = (Chart("bars", "share", "length", tuple(series)),) if drawn else ()
+    charts = (Chart("bars", "length", "share", tuple(series)),) if drawn else ()
     left = look.left(surface_unrecorded=unsaid)
     return Result("lengths", asked.selection, look.unit, columns, tuple(rows), left, tuple(notes), (INTERVAL,), charts)
 

@@ -34,10 +34,27 @@ class Wording:
         """The heading of a table, without its unit."""
         return self.say(f"{result.key}.title")
 
+    def full_title(self, result: Result) -> str:
+        """The heading of a table where it stands alone: of what it is, of which animal and which pile."""
+        return self._of(result, [self.title(result), self.animal(result)])
+
     def chart_title(self, result: Result, chart: Chart) -> str:
-        """What stands above a chart: of what it is, and of which pile."""
-        parts = [self.title(result), self.cell(Column(""), chart.name) if chart.name is not None else ""]
+        """What stands above a chart, likewise."""
+        parts = [self.title(result), self.animal(result)]
+        if chart.name is not None and (name := self.cell(Column(""), chart.name)) not in parts:
+            parts.append(name)
+        return self._of(result, parts)
+
+    def _of(self, result: Result, parts: list[str]) -> str:
         return ": ".join((", ".join(one for one in parts if one), self.unit(result.unit)))
+
+    def animal(self, result: Result) -> str:
+        """Which animal a table is of that is of one at a time; "" for all others."""
+        return self.cell(Column(""), result.options.get("taxon", "")) if "taxon" in result.options else ""
+
+    def options(self, options: Mapping[str, Cell]) -> str:
+        """What was chosen where a table leaves a choice, in a line."""
+        return "; ".join(f"{self.say(f'option.{key}')}: {self.cell(Column(''), word)}" for key, word in options.items())
 
     def how(self, result: Result) -> str:
         """How it is worked out."""

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from fieldapp.domain.assemblage.results import Cell, Column, Result, Several, Span, Word
-from fieldapp.domain.assemblage.selection import Unit
+from fieldapp.domain.assemblage.selection import Unit, quoted
 from server.analysis.wording import Wording
 
 SPANS = ("span", "interval")
@@ -26,12 +26,13 @@ def as_csv(results: Sequence[Result], wording: Wording) -> str:
     column that another table has too in one. `records` counts what stands behind a row."""
     heads = [head for result in results for column in result.columns for head in _heads(column)]
     out = io.StringIO()
-    names = ("table", "by", "place", "way", *dict.fromkeys(heads), "records", "selection")
+    names = ("table", "by", "place", "way", *dict.fromkeys(heads), "records", "selection", "options")
     writer = csv.DictWriter(out, names, lineterminator="\r\n")
     writer.writeheader()
     for result in results:
         unit = result.unit
-        told = {"table": result.key, "selection": _safe(result.selection.text())}
+        options = ",".join(f"{key}={quoted(str(_bare(word, wording)))}" for key, word in result.options.items())
+        told = {"table": result.key, "selection": _safe(result.selection.text()), "options": _safe(options)}
         if unit:
             told |= {"by": unit.by, "place": _safe(wording.place(unit)) if unit.by != "site" else "", "way": unit.way}
         for row in result.rows:
@@ -88,6 +89,7 @@ def _told(result: Result, wording: Wording) -> dict[str, Any]:
         "title": wording.title(result),
         "definition": wording.how(result),
         "selection": result.selection.text(),
+        "options": {key: _plain(word, wording) for key, word in result.options.items()},
         "unit": {"by": unit.by, "place": wording.place(unit), "way": unit.way} if unit else None,
         "columns": [{"key": one.key, "kind": one.kind} for one in result.columns],
         "rows": [
@@ -116,7 +118,9 @@ def as_text(results: Iterable[Result], wording: Wording) -> str:
     last = ""
     for result in results:
         if result.key != last:
-            lines += [wording.title(result), f"  {wording.how(result)}", ""]
+            lines += [wording.title(result), f"  {wording.how(result)}"]
+            lines += [f"  {wording.options(result.options)}"] if result.options else []
+            lines.append("")
             last = result.key
         lines.append(f"{wording.unit(result.unit)}")
         lines += [f"  {line}" for line in _grid(result, wording)]

@@ -16,7 +16,7 @@ from fieldapp.domain.assemblage.results import Result
 from fieldapp.domain.assemblage.selection import BY, Selection, SelectionError, parse
 from fieldapp.domain.knowledge import Knowledge
 from server.analysis import topics, writing
-from server.analysis.asking import Asked, Table
+from server.analysis.asking import Asked, Table, answers, settled
 from server.analysis.gathering import Assemblage
 from server.analysis.wording import Wording
 from server.commands.keeping import DATA_HELP, opened, told_errors
@@ -77,7 +77,9 @@ class Command:
             if args.list:
                 print("\n".join(self._listed(asked, wording)))
                 return 0
-            results = [result for table in self._tables(args.table) for result in table.make(asked)]
+            tables = self._tables(args.table)
+            _held_to(tables, asked)
+            results = [result for table in tables for result in answers(table, asked)]
             if args.csv is not None:
                 new_file(args.csv, writing.as_csv(results, wording).encode("utf-8"))
             elif args.chart is not None:
@@ -120,6 +122,18 @@ def _options(given: Sequence[str]) -> dict[str, str]:
     return found
 
 
+def _held_to(tables: Sequence[Table], asked: Asked) -> None:
+    """Raises CommandError for an option that none of the tables has, or a word that none of them can follow."""
+    for key, word in asked.options.items():
+        having = [one for one in tables if any(option.key == key for option in one.options)]
+        if not having:
+            raise CommandError(say("not_an_option", name=key))
+        if all(key in settled(one, asked).refused for one in having):
+            choices = next(option.choices(asked) for option in having[0].options if option.key == key)
+            allowed = say("allowed", words=", ".join(choices) or say("no_choices"))
+            raise CommandError(say("no_choice", field=key, value=word, allowed=allowed))
+
+
 def _charts(file: Path, results: Sequence[Result], wording: Wording) -> None:
     from server.analysis import charts  # matplotlib takes its time, and only pictures need it
 
@@ -141,6 +155,8 @@ def new_file(file: Path, content: bytes) -> None:
             opened_file.write(content)
     except FileExistsError as error:
         raise CommandError(say("exists", file=file)) from error
+    except OSError as error:
+        raise CommandError(say("not_written", file=file, folder=file.parent)) from error
 
 
 COUNT = Command("counts", "how much of what: NISP, weight, MNE, MNI and what they can be compared by")

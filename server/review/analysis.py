@@ -6,6 +6,7 @@ Not here: any figure (server.analysis), the words of a table (server.analysis.wo
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
@@ -17,7 +18,7 @@ from fieldapp.assets import knowledge, texts
 from fieldapp.domain.assemblage.results import Result
 from fieldapp.domain.assemblage.selection import CHOICES, LISTS, Selection, SelectionError, chosen
 from server.analysis import topics, writing
-from server.analysis.asking import Asked, Table
+from server.analysis.asking import Asked, Settled, Table, settled
 from server.analysis.kept import Kept
 from server.analysis.wording import Wording
 from server.review import blind, desk, words
@@ -42,6 +43,7 @@ class View:
     topic: str
     asked: Asked
     fault: SelectionError | None
+    chosen: Settled
 
 
 def kept() -> Kept:
@@ -200,6 +202,7 @@ def _page(view: View, results: tuple[Result, ...], status: int = 200) -> Respons
         view=view, said=said, shown=shown, results=results, page_n=page, last=last,
         here=here, of=of, form=_form(view, said), tables=[one.key for one in topics.tables(view.topic)],
         rows_shown=ROWS_SHOWN, common=common, sources=sources, asked_in_words=said.selection(view.asked.selection),
+        chosen_in_words=said.options(view.chosen.options), refused=[*_refused(view, said)],
         fault=_fault(view, said), late=view.asked.gathered.late,
     )  # fmt: skip
 
@@ -210,13 +213,20 @@ def _fault(view: View, said: Wording) -> str:
     return said.say("refused", field=said.say(f"field.{view.fault.field}"), value=view.fault.value)
 
 
+def _refused(view: View, said: Wording) -> Iterator[str]:
+    for key, word in view.chosen.refused.items():
+        yield said.say("option_refused", option=said.say(f"option.{key}"), word=word)
+
+
 def _view(topic: str, table: str) -> View:
     found = topics.table(topic, table)
     if found is None:
         abort(404)
     selection, fault = _selection()
     options = {name.removeprefix(OPTION): word for name, word in request.args.items() if name.startswith(OPTION)}
-    return View(found, topic, kept().asked(selection, options, _hidden()), fault)
+    asked = kept().asked(selection, options, _hidden())
+    chosen = settled(found, asked)
+    return View(found, topic, chosen.asked, fault, chosen)
 
 
 def _selection() -> tuple[Selection, SelectionError | None]:

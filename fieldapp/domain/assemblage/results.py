@@ -126,6 +126,7 @@ class Result:
 
     key        names its texts: title and how it is worked out (the definition)
     selection  what was asked for, so that it can be asked again;  unit: the pile it is of, None if it compares several
+    options    what was chosen where the table leaves a choice: which animal, which source
     sources    of definitions and values, as the tables have them, each saying whether it was seen
     """
 
@@ -138,3 +139,4 @@ class Result:
     notes: tuple[Note, ...] = ()
     sources: tuple[str, ...] = ()
     charts: tuple[Chart, ...] = ()
+    options: Mapping[str, Cell] = field(default_factory=dict)

@@ -79,7 +79,7 @@ class Selection:
         for one in fields(self):
             value = getattr(self, one.name)
             if value != getattr(usual, one.name):
-                parts.append(f"{one.name}={value if isinstance(value, str) else '|'.join(map(_quoted, value))}")
+                parts.append(f"{one.name}={value if isinstance(value, str) else '|'.join(map(quoted, value))}")
         return ",".join(parts)
 
     def takes(self, one: Specimen, number: str, knowledge: Knowledge) -> bool:
@@ -97,7 +97,8 @@ class Selection:
         )
 
 
-def _quoted(word: str) -> str:
+def quoted(word: str) -> str:
+    """A word with a backslash before each sign that parts words."""
     return "".join(f"\\{sign}" if sign in "\\|,=" else sign for sign in word)
 
 

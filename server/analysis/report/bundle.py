@@ -12,10 +12,8 @@ from io import BytesIO
 
 from server.analysis import charts, writing
 from server.analysis.report.contents import Report
+from server.analysis.report.document import NO_TIME
 from server.analysis.wording import Wording
-
-_NO_TIME = (1980, 1, 1, 0, 0, 0)
-"""The oldest a ZIP file can name: so that the same content is the same file."""
 
 
 def files(report: Report, wording: Wording) -> Iterator[tuple[str, bytes]]:
@@ -38,5 +36,5 @@ def zipped(report: Report, wording: Wording, papers: dict[str, bytes]) -> bytes:
     out = BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, content in (*papers.items(), *files(report, wording)):
-            archive.writestr(zipfile.ZipInfo(name, _NO_TIME), content, zipfile.ZIP_DEFLATED)
+            archive.writestr(zipfile.ZipInfo(name, NO_TIME), content, zipfile.ZIP_DEFLATED)
     return out.getvalue()

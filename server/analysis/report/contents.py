@@ -5,21 +5,25 @@ For: plain values that every form of the report is made from. Not for: layout, f
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from fieldapp.domain.assemblage.results import Result
-from fieldapp.domain.assemblage.specimens import TALLY
+from fieldapp.domain.assemblage.results import Note, Result
+from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, TALLY
 from server.analysis import topics
-from server.analysis.asking import Asked, Table
+from server.analysis.asking import HIDDEN, Asked, Table, answers
+from server.analysis.count_common import HUMAN_NOTE
 from server.analysis.wording import Wording
 
 ANIMALS = 3
 """Of a table that is of one animal at a time, so many of the commonest stand in the report."""
-ROWS = 40
+ROWS = 120
 """Rows of a table in the report; the files beside it have them all."""
 PARTED = frozenset({"taxon"})
 """Options of which the report goes through the first ANIMALS choices."""
+EVERYWHERE = frozenset({HUMAN, IMPOSSIBLE, HIDDEN})
+"""What is left out of every table is told once, at the beginning."""
+WORKED_OUT = frozenset({"number", "percent", "span", "interval"})
 
 Told = Callable[[str, int], None]
 """Says which table is being worked out, and how many are done."""
@@ -29,14 +33,16 @@ Told = Callable[[str, int], None]
 class Entry:
     """A result of a table, in the report.
 
-    options  with which it was asked;  of  which animal it is of, "" for all
+    options  with which it was asked
+    below    sentences that stand below it;  last: of this question, so that the command stands below it
     """
 
     topic: str
     table: str
     result: Result
     options: Mapping[str, str] = field(default_factory=dict)
-    of: str = ""
+    below: tuple[str, ...] = ()
+    last: bool = True
 
     def command(self, data: str) -> str:
         """The command that gives the same table, with the records behind each row."""
@@ -46,6 +52,13 @@ class Entry:
         parts += [f"--where '{where}'"] if where else []
         chosen = [f"--set '{key}={word}'" for key, word in self.options.items()]
         return " ".join([*parts, f"--table {self.table}", *chosen, "--json"])
+
+    def ends(self, wording: Wording, data: str) -> Iterator[str]:
+        """What stands below the last table of a question: what was chosen, and how it is asked again."""
+        if self.last:
+            if self.result.options:
+                yield wording.say("report.options", options=wording.options(self.result.options))
+            yield wording.say("report.again", command=self.command(data))
 
 
 _COMMANDS = {"counts": "count", "ages": "ages", "sizes": "sizes", "surface": "surface"}
@@ -61,57 +74,105 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """All of it, in words where they are the same for every form."""
+    """All of it, in words where they are the same for every form.
+
+    methods  of each table its title, how it is worked out, and what it rests on
+    empty    in words, which tables had nothing to show; "" for none
+    """
 
     title: str
     site: str
     asked: str
     studied: tuple[str, ...]
     cautions: tuple[str, ...]
-    methods: tuple[tuple[str, str], ...]
+    methods: tuple[tuple[str, ...], ...]
     parts: tuple[Part, ...]
     left_out: tuple[str, ...]
     sources: tuple[str, ...]
+    empty: str = ""
 
 
 def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None) -> Report:
     """The report on what was asked for. `told` is called before each table."""
-    parts, done = [], 0
+    parts, done, empty = [], 0, []
+    said = _Said()
     for topic in topics.TOPICS:
         entries: list[Entry] = []
         for table in topics.tables(topic):
             told(wording.say(f"{table.key}.title"), done)
-            entries += _entries(topic, table, asked, wording)
+            found = [*_entries(topic, table, asked, wording, said)]
+            empty += [] if found else [wording.say(f"{table.key}.title")]
+            entries += found
             done += 1
         parts.append(Part(topic, tuple(entries)))
     results = [entry.result for part in parts for entry in part.entries]
-    keys = dict.fromkeys(one.key for one in results)
+    keys: dict[str, dict[str, None]] = {}
+    for one in results:
+        keys.setdefault(one.key, {}).update(dict.fromkeys(one.sources))
     site = asked.gathered.site
     return Report(
         title=wording.say("report.title"),
         site=" ".join(str(site.get(name) or "") for name in ("code", "name")).strip(),
-        asked=wording.selection(asked.selection),
+        asked=wording.say("report.asked", asked=wording.selection(asked.selection)),
         studied=_studied(asked, wording),
         cautions=(wording.say("report.draft"), wording.say("report.human"), wording.say("report.law")),
-        methods=tuple((wording.say(f"{key}.title"), wording.say(f"{key}.how")) for key in keys),
+        methods=tuple(tuple(_method(key, [*sources], wording)) for key, sources in keys.items()),
         parts=tuple(parts),
         left_out=tuple(
             wording.say(f"left_out.{one.why}", n=len(one.records), pieces=one.pieces) for one in asked.left_out()
         ),
-        sources=tuple(dict.fromkeys(source for one in results for source in one.sources)),
+        sources=tuple(sorted({source for one in results for source in one.sources}, key=str.casefold)),
+        empty=wording.say("report.empty", tables=", ".join(empty)) if empty else "",
     )
 
 
-def _entries(topic: str, table: Table, asked: Asked, wording: Wording) -> Iterable[Entry]:
+def _method(key: str, sources: Sequence[str], wording: Wording) -> Iterator[str]:
+    yield wording.say(f"{key}.title")
+    yield wording.say(f"{key}.how")
+    if sources:
+        yield wording.say("report.rests", sources="; ".join(sources))
+
+
+class _Said:
+    """Which sentences were said already: one that holds for all tables of a kind stands below the first of them."""
+
+    def __init__(self) -> None:
+        self._said: set[tuple[str, str]] = set()
+
+    def anew(self, table: str, notes: Iterable[Note], wording: Wording) -> list[str]:
+        """The notes that are not said yet of this table; that of human remains is the same for every table."""
+        found = []
+        for note in notes:
+            told = wording.note(note)
+            key = ("" if note.key == HUMAN_NOTE else table, told)
+            if key not in self._said:
+                self._said.add(key)
+                found.append(told)
+        return found
+
+
+def _entries(topic: str, table: Table, asked: Asked, wording: Wording, said: _Said) -> Iterator[Entry]:
     """The table as it is usually asked for; one that is of one animal at a time for each of the commonest."""
     parted = next((one for one in table.options if one.key in PARTED), None)
     animals = list(parted.choices(asked))[:ANIMALS] if parted else [""]
     for one in animals:
         options = {parted.key: one} if parted else {}
-        of = wording.word(parted.of, one) if parted else ""
-        for result in table.make(replace(asked, options=options)):
-            if result.rows:
-                yield Entry(topic, table.key, result, options, of)
+        found = [result for result in answers(table, replace(asked, options=options)) if _tells(result)]
+        for n, result in enumerate(found, 1):
+            below = said.anew(result.key, result.notes, wording)
+            if len(result.rows) > ROWS:
+                below.append(wording.say("report.more", shown=ROWS, n=len(result.rows)))
+            left = zip(result.left_out, wording.left_out(result), strict=True)
+            below += [words for one_left, (words, _) in left if one_left.why not in EVERYWHERE]
+            yield Entry(topic, table.key, result, options, tuple(below), n == len(found))
+
+
+def _tells(result: Result) -> bool:
+    """Whether a table says anything: it has rows, and of what is worked out in them something is not open."""
+    worked_out = [n for n, column in enumerate(result.columns) if column.kind in WORKED_OUT]
+    if not worked_out:
+        return bool(result.rows)
+    return any(row.cells[n] is not None for row in result.rows for n in worked_out)
 
 
 def _studied(asked: Asked, wording: Wording) -> tuple[str, ...]:

@@ -6,18 +6,23 @@ plain styles. The same report gives the same content. Not for: what is in it (co
 
 from __future__ import annotations
 
+import zipfile
 from datetime import datetime
 from io import BytesIO
 
 from docx import Document
 from docx.document import Document as Opened
 from docx.enum.text import WD_ALIGN_PARAGRAPH
+from docx.oxml import OxmlElement
 from docx.shared import Cm, Pt
 
 from fieldapp.domain.assemblage.results import Result
-from server.analysis import charts
+from server.analysis import charts, pictures
 from server.analysis.report.contents import ROWS, Entry, Report
 from server.analysis.wording import Wording
+
+NO_TIME = (1980, 1, 1, 0, 0, 0)
+"""The oldest a ZIP file can name: so that the same content is the same file."""
 
 
 def docx(report: Report, wording: Wording, written_at: datetime, *, data: str) -> bytes:
@@ -35,6 +40,9 @@ def docx(report: Report, wording: Wording, written_at: datetime, *, data: str) -
         document.add_heading(wording.say("report.heading.left_out"), 1)
         for one in report.left_out:
             document.add_paragraph(one)
+    for one in (wording.say("report.note_once"), report.empty):
+        if one:
+            document.add_paragraph(one)
     number = 0
     for part in report.parts:
         if part.entries:
@@ -43,15 +51,25 @@ def docx(report: Report, wording: Wording, written_at: datetime, *, data: str) -
             number += 1
             _entry(document, wording, entry, number, data)
     document.add_heading(wording.say("report.heading.methods"), 1)
-    for name, how in report.methods:
+    for name, *told in report.methods:
         document.add_heading(name, 3)
-        document.add_paragraph(how)
+        for one in told:
+            document.add_paragraph(one)
     if report.sources:
         document.add_heading(wording.say("report.heading.sources"), 1)
         for one in report.sources:
             document.add_paragraph(one, style="List Bullet")
     out = BytesIO()
     document.save(out)
+    return _without_times(out.getvalue())
+
+
+def _without_times(document: bytes) -> bytes:
+    """The same document without the time at which its parts were packed, so that it is the same file again."""
+    out = BytesIO()
+    with zipfile.ZipFile(BytesIO(document)) as packed, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as again:
+        for name in packed.namelist():
+            again.writestr(zipfile.ZipInfo(name, NO_TIME), packed.read(name), zipfile.ZIP_DEFLATED)
     return out.getvalue()
 
 
@@ -68,23 +86,22 @@ def _plain(document: Opened, report: Report, written_at: datetime) -> None:
 
 def _entry(document: Opened, wording: Wording, entry: Entry, number: int, data: str) -> None:
     result = entry.result
-    named = ", ".join(one for one in (wording.title(result), entry.of, wording.unit(result.unit)) if one)
-    document.add_heading(wording.say("report.table", n=number, title=named), 2)
+    document.add_heading(wording.say("report.table", n=number, title=wording.full_title(result)), 2)
     _table(document, wording, result)
-    below = [wording.note(one) for one in result.notes]
-    if len(result.rows) > ROWS:
-        below.append(wording.say("report.more", shown=ROWS, n=len(result.rows)))
-    below += [words for words, _ in wording.left_out(result)]
-    below.append(wording.say("report.again", command=entry.command(data)))
-    for one in below:
+    for one in (*entry.below, *entry.ends(wording, data)):
         document.add_paragraph().add_run(one).font.size = Pt(8)
     for chart in result.charts:
-        drawn = charts.draw(chart, wording, wording.chart_title(result, chart), "png")
-        document.add_picture(BytesIO(drawn), width=Cm(15))
+        title = wording.chart_title(result, chart)
+        width = 8.0 if chart.kind in pictures.KINDS else 14.0
+        drawn = charts.draw(chart, wording, title, "png", width / 2.54)
+        # Read out in the place of the picture.
+        document.add_picture(BytesIO(drawn), width=Cm(width))._inline.docPr.set("descr", title)
 
 
 def _table(document: Opened, wording: Wording, result: Result) -> None:
     table = document.add_table(rows=1, cols=len(result.columns), style="Light Grid")
+    # The headings come again on each page that the table goes on to.
+    table.rows[0]._tr.get_or_add_trPr().append(OxmlElement("w:tblHeader"))
     lines = [[wording.heading(one) for one in result.columns]]
     for row in result.rows[:ROWS]:
         lines.append([wording.cell(column, cell) for column, cell in zip(result.columns, row.cells, strict=True)])

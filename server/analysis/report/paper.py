@@ -9,11 +9,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing
 from datetime import datetime
 from io import BytesIO
+from itertools import groupby
 
 from PIL import Image
 
 from fieldapp.domain.assemblage.results import Result
-from fieldapp.sheets.boxes import Box, Space, Stack, Text, table
+from fieldapp.sheets.boxes import Box, Row, Space, Stack, Text, Whole, table
 from fieldapp.sheets.edges import Edges, new_pen, top_of
 from fieldapp.sheets.page import draw
 from fieldapp.sheets.pen import Pen
@@ -24,10 +25,18 @@ from server.analysis.report.contents import ROWS, Entry, Report
 from server.analysis.wording import Wording
 
 HEADING = BODY + 4
-CHART = 150.0
-"""Width of a chart on the page, mm."""
-WIDEST = 11
-"""Columns that fit a page; what is wider is in the files."""
+CHART, BESIDE, INCH = 135.0, 4.0, 25.4
+"""Width of a chart on the page, and between two that stand beside each other, mm."""
+SMALL = 8.0
+"""Points of what stands below a table."""
+SIZES, LEAST = (TABLE, 8.5, 8.0, 7.5), (7.0, 6.5, 6.0)
+"""Points of a table: as they are read easily, and what is left where words would be broken."""
+GAP = 3.0
+"""Between columns, mm."""
+ABREAST = {"skeleton": 2, "plate": 3}
+"""So many pictures of a kind stand in a row."""
+TALL = 60.0
+"""A row higher than this may be parted, mm."""
 
 
 class Picture(Box):
@@ -53,17 +62,17 @@ def pdf(
         boxes += [Text(pen, one, room, BODY, bold=n == 0) for n, one in enumerate(report.cautions)]
         boxes += _section(pen, wording.say("report.heading.studied"), [report.asked, *report.studied], room)
         boxes += _section(pen, wording.say("report.heading.left_out"), report.left_out, room)
+        boxes.append(Text(pen, wording.say("report.note_once"), room, BODY))
+        boxes += [Text(pen, report.empty, room, BODY)] if report.empty else []
         number = 0
         for part in report.parts:
-            if part.entries:
-                boxes.append(_heading(pen, wording.say(f"topic.{part.topic}"), room))
-            for entry in part.entries:
-                number += 1
-                boxes += _entry(pen, wording, entry, number, room, data)
+            made = [(number + n, entry) for n, entry in enumerate(part.entries, 1)]
+            number += len(made)
+            found = [box for n, entry in made for box in _entry(pen, wording, entry, n, room, data)]
+            boxes += _headed(pen, wording.say(f"topic.{part.topic}"), found, room)
         boxes.append(_heading(pen, wording.say("report.heading.methods"), room))
-        boxes += [
-            Stack([Text(pen, name, room, BODY, bold=True), Text(pen, how, room, BODY)]) for name, how in report.methods
-        ]
+        for name, *told in report.methods:
+            boxes.append(Stack([Text(pen, name, room, BODY, bold=True), *(Text(pen, one, room, BODY) for one in told)]))
         boxes += _section(pen, wording.say("report.heading.sources"), report.sources, room)
         draw(pen, edges.paginate(boxes, gap=2.5), edges.head, edges.foot)
         return pen.bytes()
@@ -71,6 +80,17 @@ def pdf(
 
 def _heading(pen: Pen, words: str, room: float) -> Box:
     return Stack([Space(3), Text(pen, words, room, HEADING, bold=True)])
+
+
+def _headed(pen: Pen, heading: str, boxes: list[Box], room: float) -> list[Box]:
+    """A heading that stands on the page of what comes first below it."""
+    if not boxes:
+        return []
+    first = boxes[0]
+    assert isinstance(first, Stack)
+    first = Stack([Whole([_heading(pen, heading, room), *first.boxes[:1]]), *first.boxes[1:]], again=first.again)
+    first.flows = True
+    return [first, *boxes[1:]]
 
 
 def _section(pen: Pen, heading: str, paragraphs: Sequence[str], room: float) -> list[Box]:
@@ -82,61 +102,86 @@ def _section(pen: Pen, heading: str, paragraphs: Sequence[str], room: float) -> 
 
 def _entry(pen: Pen, wording: Wording, entry: Entry, number: int, room: float, data: str) -> Iterator[Box]:
     result = entry.result
-    named = ", ".join(one for one in (wording.title(result), entry.of, wording.unit(result.unit)) if one)
-    title = Text(pen, wording.say("report.table", n=number, title=named), room, BODY, bold=True)
-    rows = _table(pen, wording, result, room)
-    yield Stack([Space(1.5), title])
-    yield rows
-    below = [wording.note(one) for one in result.notes]
-    if len(result.rows) > ROWS:
-        below.append(wording.say("report.more", shown=ROWS, n=len(result.rows)))
-    if len(result.columns) > WIDEST:
-        below.append(wording.say("report.wide", shown=WIDEST, n=len(result.columns)))
-    below += [words for words, _ in wording.left_out(result)]
-    below.append(wording.say("report.again", command=entry.command(data)))
-    yield from (Text(pen, one, room, TABLE) for one in below)
-    for chart in result.charts:
-        yield _picture(charts.draw(chart, wording, wording.chart_title(result, chart), "png"))
+    title = wording.say("report.table", n=number, title=wording.full_title(result))
+    yield _table(pen, wording, result, Text(pen, title, room, BODY, bold=True), room)
+    below = [*entry.below, *entry.ends(wording, data)]
+    if below:
+        yield Stack([Text(pen, one, room, SMALL) for one in below], gap=0.7)
+    yield from _pictures(wording, result, room)
 
 
-def _table(pen: Pen, wording: Wording, result: Result, room: float) -> Box:
-    columns = result.columns[:WIDEST]
-    body = [
-        [wording.cell(column, cell) for column, cell in zip(columns, row.cells, strict=False)]
-        for row in result.rows[:ROWS]
-    ]
-    found = table(pen, [wording.heading(one) for one in columns], body, _widths(pen, wording, result, body, room))
+def _table(pen: Pen, wording: Wording, result: Result, title: Box, room: float) -> Box:
+    """The table under its title, which stands on the page of its first row; no row is parted."""
+    columns = result.columns
+    body = [[wording.cell(*pair) for pair in zip(columns, row.cells, strict=True)] for row in result.rows[:ROWS]]
+    heads = [wording.heading(one) for one in columns]
+    size, widths = _set(pen, heads, body, room)
+    right = {n for n, one in enumerate(columns) if one.kind != "word"}
+    head, *rows = table(pen, heads, body, widths, size, right=right, as_it_stands=True, gap=GAP).boxes
+    first = Whole([Space(1.5), title, Space(1.0), head, *rows[:1]])
+    found = Stack([first, *(Whole([one]) if one.height < TALL else one for one in rows[1:])], again=head)
     found.flows = True
     return found
 
 
-def _widths(pen: Pen, wording: Wording, result: Result, body: Sequence[Sequence[str]], room: float) -> list[float]:
-    """As wide as what stands in them; where that is more than there is, the widest give way."""
-    heads = [wording.heading(one) for one in result.columns[:WIDEST]]
-    # Headings may be broken into lines, words of the table not if it can be helped.
-    wants = [
-        max(
-            [max(pen.bold_type.width(word, TABLE) for word in head.capitalize().split() or [""])]
-            + [pen.type.width(line[n], TABLE) for line in body]
-        )
-        + 0.6
-        for n, head in enumerate(heads)
-    ]
-    free = room - 2.0 * (len(wants) - 1)
-    while sum(wants) > free + 0.01:
-        widest = max(wants)
-        second = max([one for one in wants if one < widest], default=0.0)
-        most = [n for n, one in enumerate(wants) if one == widest]
-        less = min(widest - second, (sum(wants) - free) / len(most))
-        for n in most:
-            wants[n] = widest - max(less, 0.05)
-    return wants
+def _set(pen: Pen, heads: Sequence[str], body: Sequence[Sequence[str]], room: float) -> tuple[float, list[float]]:
+    """(size of the letters, widths of the columns) with which the table has fewest lines and no broken word."""
+    free = room - GAP * (len(heads) - 1)
+    found: tuple[int, float, list[float]] | None = None
+    for size in (*SIZES, *LEAST):
+        if found is not None and size in LEAST:
+            break
+        least, wants = (_wants(pen, heads, body, size, whole=whole) for whole in (False, True))
+        if sum(wants) <= free:
+            widths = wants
+        elif sum(least) <= free:
+            # What is to spare goes to those that want more.
+            more = [want - own for want, own in zip(wants, least, strict=True)]
+            widths = [own + (free - sum(least)) / sum(more) * one for own, one in zip(least, more, strict=True)]
+        else:
+            continue
+        lines = sum(_lines(pen, line, widths, size) for line in body)
+        if found is None or lines < found[0]:
+            found = lines, size, widths
+        if widths is wants:
+            break
+    if found is None:
+        least = _wants(pen, heads, body, LEAST[-1], whole=False)
+        return LEAST[-1], [one * free / sum(least) for one in least]
+    return found[1], found[2]
 
 
-def _picture(png: bytes) -> Picture:
-    # The archive's form of file knows no transparency.
+def _lines(pen: Pen, line: Sequence[str], widths: Sequence[float], size: float) -> int:
+    return max((len(pen.type.lines(cell, size, wide)) for cell, wide in zip(line, widths, strict=True)), default=1)
+
+
+def _wants(pen: Pen, heads: Sequence[str], body: Sequence[Sequence[str]], size: float, *, whole: bool) -> list[float]:
+    """Of each column the width that no word is broken in, and in the table, if `whole`, no cell."""
+    found = []
+    for n, head in enumerate(heads):
+        words = [pen.bold_type.width(word, size) for word in head.split()]
+        for line in body:
+            words += [pen.type.width(one, size) for one in ([line[n]] if whole else line[n].split())]
+        found.append(max(words, default=0.0) + 0.6)
+    return found
+
+
+def _pictures(wording: Wording, result: Result, room: float) -> Iterator[Box]:
+    """The charts; skeletons and plates several in a row."""
+    for (_, abreast), those in groupby(result.charts, lambda one: (one.kind, ABREAST.get(one.kind, 1))):
+        width = min(CHART, (room - BESIDE * (abreast - 1)) / abreast)
+        drawn = [
+            _picture(charts.draw(one, wording, wording.chart_title(result, one), "png", width / INCH), width)
+            for one in those
+        ]
+        for first in range(0, len(drawn), abreast):
+            yield Row(drawn[first : first + abreast], BESIDE)
+
+
+def _picture(png: bytes, width: float) -> Picture:
+    # The archive's form of file knows no transparency, and paper needs no colour.
     with Image.open(BytesIO(png)) as opened:
         flat = opened.convert("L")
     out = BytesIO()
-    flat.save(out, "JPEG", quality=88)
-    return Picture(out.getvalue(), CHART, CHART * flat.height / flat.width)
+    flat.save(out, "PNG")
+    return Picture(out.getvalue(), width, width * flat.height / flat.width)
