@@ -116,8 +116,13 @@ def _widths(pen: Pen, wording: Wording, result: Result, body: Sequence[Sequence[
     # Headings may be broken into lines, words of the table not if it can be helped.
     wants = [
         max(
-            [max(pen.bold_type.width(word, TABLE) for word in head.capitalize().split() or [""])]
-            + [pen.type.width(line[n], TABLE) for line in body]
+            [
+                max(
+                    pen.bold_type.width(pen.bold_type.printable(word), TABLE)
+                    for word in head.capitalize().split() or [""]
+                )
+            ]
+            + [pen.type.width(pen.type.printable(line[n]), TABLE) for line in body]
         )
         + 0.6
         for n, head in enumerate(heads)
