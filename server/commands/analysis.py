@@ -77,9 +77,11 @@ class Command:
             if args.list:
                 print("\n".join(self._listed(asked, wording)))
                 return 0
-            results = [result for table in self._tables(args.table) for result in table.make(asked)]
+            tables = self._tables(args.table)
+            _understood(asked, tables)
+            results = [result for table in tables for result in table.make(asked)]
             if args.csv is not None:
-                new_file(args.csv, writing.as_csv(results, wording).encode("utf-8"))
+                new_file(args.csv, writing.as_csv(results, wording).encode("utf-8", "replace"))
             elif args.chart is not None:
                 _charts(args.chart, results, wording)
             elif args.json:
@@ -118,6 +120,15 @@ def _options(given: Sequence[str]) -> dict[str, str]:
             raise CommandError(say("no_option", given=one))
         found[name] = word
     return found
+
+
+def _understood(asked: Asked, tables: Sequence[Table]) -> None:
+    """Every option has to be one of these tables', and its word one that is there: what is mistyped would be answered
+    by what is usual, and nobody would know. Raises CommandError."""
+    for key, word in asked.options.items():
+        choices = [option.choices(asked) for table in tables for option in table.options if option.key == key]
+        if not any(word in words for words in choices):
+            raise CommandError(say("no_option", given=f"{key}={word}"))
 
 
 def _charts(file: Path, results: Sequence[Result], wording: Wording) -> None:

@@ -3,6 +3,7 @@ names and figures that nobody would write, addresses that nobody would type."""
 
 from __future__ import annotations
 
+import argparse
 import io
 import shlex
 import zipfile
@@ -14,6 +15,7 @@ from docx import Document
 from pypdf import PdfReader
 
 from fieldapp.assets import texts
+from fieldapp.cli import CommandError
 from fieldapp.domain.assemblage.results import Span
 from fieldapp.domain.assemblage.selection import Selection
 from fieldapp.domain.assemblage.specimens import HUMAN
@@ -24,6 +26,7 @@ from server.analysis.gathering import Assemblage, Gathered
 from server.analysis.report import contents
 from server.analysis.report.making import written
 from server.analysis.wording import Wording
+from server.commands.analysis import COUNT
 from server.ledger import Ledger
 from tests.server.analysis.made import KINDS, RESULT
 from tests.server.conftest import Clock
@@ -89,6 +92,37 @@ def test_no_question_tells_what_a_bone_was_read_as_that_is_to_be_read_again(scen
             if form == "/file.json":
                 said.append(text.replace(word, "?"))
     assert len({tuple(one for one in text.splitlines() if "selection" not in one) for text in said}) == 1
+
+
+# Odd questions
+
+
+@pytest.mark.parametrize("option", ["countable=count_countable_onyl", "colour=red", "countable="])
+def test_a_mistyped_option_is_answered_by_no_figure(
+    scene: Scene, option: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    parser = argparse.ArgumentParser()
+    COUNT.register(parser)
+    asked = ["--data", str(scene.cabin.config.data), "--table", "pieces", "--set"]
+    assert COUNT.run(parser.parse_args([*asked, "countable=count_countable_only"])) == 0
+    assert capsys.readouterr().out
+    with pytest.raises(CommandError, match="is no option"):
+        COUNT.run(parser.parse_args([*asked, option]))
+    assert not capsys.readouterr().out
+
+
+def test_no_address_of_the_assemblage_is_too_odd(scene: Scene) -> None:
+    visitor, huge = scene.signed_in("director"), "9" * 4400
+    for query in (
+        f"rarefaction?option.least={huge}",
+        f"pieces?page={huge}",
+        f"pieces/0/records?row={huge}",
+        f"pieces/{huge}/chart-{huge}.svg",
+        "pieces?taxon=nobody&phase=%ff%00",
+        "pieces?" + "&".join(["taxon=cattle"] * 400),
+        "pieces/file.csv?context=" + "%5C%7C%2C" * 2000,
+    ):
+        assert visitor.get(f"/review/analysis/counts/{query}").status_code in (200, 400, 404), query[:40]
 
 
 # Odd records
