@@ -198,9 +198,9 @@ def _along(axes: Axes, chart: Chart, marks: Sequence[Cell], at: np.ndarray, word
 def _legend(axes: Axes, chart: Chart) -> None:
     if any(one.name is not None for one in chart.series):
         # Below the picture, where no curve or bar can lie under it.
-        axes.get_figure().legend(
-            loc="outside lower left", ncols=3 if axes.get_figure().get_figwidth() > 4 else 2, handlelength=3.0
-        )  # type: ignore[union-attr]
+        figure = axes.get_figure(root=True)
+        assert figure is not None
+        figure.legend(loc="outside lower left", ncols=3 if figure.get_figwidth() > 4 else 2, handlelength=3.0)
 
 
 def _numbers(values: Sequence[Any]) -> np.ndarray:
