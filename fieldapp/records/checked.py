@@ -39,9 +39,12 @@ def state_of(record: Record) -> State:
 
 def marks(record: Record) -> tuple[list[str], list[str]]:
     """Ids of the changes whose mark holds, and of those whose held until something was changed."""
-    there = {one for path, ids in record.heads.items() if covers(path) for one in ids}
     found: tuple[list[str], list[str]] = ([], [])
-    for change, value in record.heads.get(PATH, {}).items():
+    standing = record.heads.get(PATH)
+    if not standing:
+        return found
+    there = {one for path, ids in record.heads.items() if covers(path) for one in ids}
+    for change, value in standing.items():
         if isinstance(value, Mapping):
             found[not there <= _seen(value)].append(change)
     return found

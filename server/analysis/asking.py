@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Any
 
 from fieldapp.domain.assemblage.results import Cell, LeftOut, Result, Word
 from fieldapp.domain.assemblage.selection import Selection, Unit, units
@@ -18,6 +19,8 @@ from server.analysis.gathering import Gathered
 
 HIDDEN = "hidden"
 """Why a docket is left out of what somebody is shown who is to read it a second time, blind."""
+_OF_READING: Mapping[str, Any] = {"taxon": (), "element": (), "stage": (), "certainty": "any", "checked": "any"}
+"""What a selection asks of what was seen on a bone, as it is where it asks for nothing."""
 
 
 @dataclass(frozen=True)
@@ -56,8 +59,16 @@ class Asked:
     @cached_property
     def _apart(self) -> dict[str, dict[Unit, list[Specimen]]]:
         apart = {why: [one for one in self.chosen if one.apart == why] for why in (HUMAN, IMPOSSIBLE)}
-        apart[HIDDEN] = [one for one in self.gathered.chosen(self.selection) if one.id in self.hidden]
+        # Whether a bone is among the cattle would tell what it was read as: of those that are hidden it is told only
+        # where they lie, whatever else is asked for.
+        anything = replace(self.selection, **_OF_READING)
+        apart[HIDDEN] = [one for one in self.gathered.chosen(anything) if one.id in self.hidden] if self.hidden else []
         return {why: units(found, self.selection) for why, found in apart.items()}
+
+    @cached_property
+    def piles(self) -> list[Unit]:
+        """The units of all that is asked for, in order; of some of them all is left out."""
+        return sorted({*self.units, *(unit for by_unit in self._apart.values() for unit in by_unit)})
 
     def left_out(self, unit: Unit | None = None) -> tuple[LeftOut, ...]:
         """What counts nowhere, of one unit or of all: possibly human, impossible, hidden."""
@@ -65,7 +76,8 @@ class Asked:
         for why, by_unit in self._apart.items():
             lists = by_unit.values() if unit is None else [by_unit.get(unit, [])]
             told = left_out(why, [one for specimens in lists for one in specimens])
-            found += [told] if told else []
+            # How many pieces a hidden docket is of was seen on it, too.
+            found += [replace(told, pieces=len(told.records)) if why == HIDDEN else told] if told else []
         return tuple(found)
 
     @cached_property

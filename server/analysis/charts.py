@@ -30,6 +30,8 @@ WIDTH, HEIGHT = 6.3, 3.9
 """Inches: as wide as the text of an A4 page."""
 TITLE = 66
 """Letters of a line of a title."""
+NAME = 40
+"""Letters of a name beside an axis or in a legend."""
 INK, LIGHT, GRID = "#1f1b16", "#938873", "#d0c9bb"
 TONES = ("#5b5246", "#c9c1b1", "#938873", "#ebe6da", "#3a342b", "#b0a792")
 HATCHES = ("", "////", "....", "xxxx", "\\\\\\\\", "++++")
@@ -89,6 +91,8 @@ def _look() -> Mapping[str, Any]:
     return {
         "font.family": [families[0], "DejaVu Sans"],
         "font.size": 8.5,
+        # A name with two dollar signs is no formula.
+        "text.parse_math": False,
         "text.color": INK,
         "axes.edgecolor": INK,
         "axes.labelcolor": INK,
@@ -110,7 +114,10 @@ def _look() -> Mapping[str, Any]:
 
 
 def _name(wording: Wording, cell: Cell) -> str:
-    return wording.cell(_PLAIN, cell)
+    name = wording.cell(_PLAIN, cell)
+    name = name if len(name) <= NAME else f"{name[:NAME]}…"
+    # Of a series whose name begins so, the legend would say nothing.
+    return f" {name}" if name.startswith("_") else name
 
 
 def _marks(chart: Chart) -> list[Cell]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from fieldapp.domain.assemblage import bones, selection
+from fieldapp.domain.assemblage import bones
 from fieldapp.domain.assemblage.quantities import countable_of, countable_places, is_countable
 from fieldapp.domain.assemblage.results import LeftOut, Note
 from fieldapp.domain.assemblage.selection import Unit
@@ -47,7 +47,7 @@ def units(asked: Asked) -> Iterator[Here]:
     places = countable_places(only or {}, asked.knowledge)
     wanted = asked.option(BY_PROTOCOL.key, ALL_RECORDED) == COUNTABLE
     # Where nothing lies but what is left out (a context with possibly human bone alone), that is told all the same.
-    for unit in selection.units(asked.gathered.chosen(asked.selection), asked.selection):
+    for unit in asked.piles:
         specimens = asked.units.get(unit, [])
         told = [*asked.left_out(unit)]
         notes = [*human_notes(told, specimens)]

@@ -27,6 +27,8 @@ from server.analysis.taxon_counts import NAMES_APART, OVERLAP, Pile
 SEED, ROUNDS = 1871, 9999
 MOST_CELLS = 400
 """A wider table is shown without a test drawn at random: it would have to be read cell by cell, which nobody does."""
+MOST_BONES = 10_000_000
+"""Nor is one with more bones, which is a mistyped count: what draws the tables cannot hold the sums of such figures."""
 BATCH = 200_000
 LEAST_CHANCE = 0.0001
 
@@ -75,6 +77,8 @@ def chances(table: Sequence[Sequence[int]], seed: int = SEED, rounds: int = ROUN
     usual = stats.chi2_contingency(table, correction=False)
     small = usual.expected_freq.min() < crosstable.FEW
     found = [Tested("chi_square", None if small else float(usual.pvalue))]
+    if sum(map(sum, table)) > MOST_BONES:
+        return found
     if small and len(table) == len(table[0]) == 2:
         found.append(Tested("fisher_exact", float(stats.fisher_exact(table).pvalue)))
     elif small and usual.expected_freq.size <= MOST_CELLS:
@@ -172,7 +176,7 @@ def _tests(shown: Result, table: list[list[int]], records: list[str]) -> Result:
     if any(one.how == "drawn_tables" for one in tests):
         notes.append(Note("drawn_at_random", {"rounds": ROUNDS, "seed": SEED}))
     elif few and len(tests) == 1:
-        notes.append(Note("table_too_wide", {"cells": len(wanted), "most": MOST_CELLS}))
+        notes.append(Note("table_too_wide", {"cells": len(wanted), "most": MOST_CELLS, "bones": MOST_BONES}))
     rows = []
     for one in tests:
         # A chance that rounds to nought is no nought, and bones of one animal make nothing of its smallness.

@@ -90,7 +90,8 @@ def diverse(asked: Asked) -> Iterator[Result]:
 def drawn(asked: Asked) -> Iterator[Result]:
     """Rarefaction, a row a unit at the size of the smallest, and the curves."""
     found = taxon_counts.piles(asked, asked.option(OVERLAP, shares.APART))
-    least = int(word) if (word := asked.option(LEAST, "20")).isdecimal() else 20
+    word = asked.option(LEAST, "20")
+    least = int(word) if word.isdecimal() and len(word) < 10 else 20
     compared = [pile for pile in found if pile.whole >= max(least, 1)]
     size = min((pile.whole for pile in compared), default=0)
     rows = []

@@ -6,13 +6,13 @@ definitions (fieldapp.domain.assemblage.numbers, .individuals) or the working ou
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import polars as pl
 
 from fieldapp.domain.assemblage import numbers as plain
-from fieldapp.domain.assemblage.bones import Piece, Pile, is_tooth, pile
+from fieldapp.domain.assemblage.bones import Piece, Pieces, Pile, is_tooth
 from fieldapp.domain.assemblage.individuals import Decides, per_skeleton
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, LeftOut, Note, Result, Row, Series, Span, Word
 from fieldapp.domain.assemblage.specimens import Specimen
@@ -57,6 +57,7 @@ class Piles:
     """The units of a question as piles and as a frame."""
 
     here: list[Here]
+    pieces: Pieces
     piles: list[Pile]
     frame: Frame
 
@@ -64,9 +65,9 @@ class Piles:
     def of(cls, asked: Asked) -> Piles:
         """Those of a question."""
         here = [*units(asked)]
-        refits, only = asked.selection.refits == "one", countable(asked)
-        piles = [pile(one.specimens, asked.knowledge, refits=refits, countable=only) for one in here]
-        return cls(here, piles, frame(piles, asked.knowledge))
+        pieces = Pieces(asked.knowledge, refits=asked.selection.refits == "one", countable=countable(asked))
+        piles = [pieces.pile(one.specimens) for one in here]
+        return cls(here, pieces, piles, frame(piles, asked.knowledge))
 
 
 # MNE
@@ -150,26 +151,41 @@ class _Place:
 
 def _places(of: Pile, known: Knowledge) -> dict[tuple[str, str], _Place]:
     """What counts at each place, with what is pooled in it."""
-    taxa = {one.taxon for one in of.every}
-    wider = {
+    low, every = _by_place(of.low), _by_place(of.every)
+    wider = _wider({taxon for taxon, _ in every}, known)
+    within: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    for own in every:
+        for taxon in wider[own[0]]:
+            for element in dict.fromkeys((own[1], root(own[1]))):
+                within.setdefault((taxon, element), []).append(own)
+    return {
+        place: _Place(
+            [one for own in some for one in low.get(own, ())],
+            _ids(every[own] for own in some),
+            some != [place],
+        )
+        for place, some in within.items()
+    }
+
+
+def _by_place(pieces: Iterable[Piece]) -> dict[tuple[str, str], list[Piece]]:
+    """{(animal, element): its own}, without what is pooled in it."""
+    found: dict[tuple[str, str], list[Piece]] = {}
+    for one in pieces:
+        found.setdefault((one.taxon, one.element), []).append(one)
+    return found
+
+
+def _wider(taxa: Collection[str], known: Knowledge) -> dict[str, list[str]]:
+    """{animal: those of them in whose figures it counts, itself among them}."""
+    return {
         taxon: [one for one in taxa if one == taxon or (plain.pools(one, known) and known.is_a(taxon, one))]
         for taxon in taxa
     }
-    every: dict[tuple[str, str], list[Piece]] = {}
-    low: dict[tuple[str, str], list[Piece]] = {}
-    for pieces, at in ((of.every, every), (of.low, low)):
-        for one in pieces:
-            for taxon in wider[one.taxon]:
-                for element in dict.fromkeys((one.element, root(one.element))):
-                    at.setdefault((taxon, element), []).append(one)
-    return {
-        place: _Place(
-            low.get(place, ()),
-            tuple(sorted({one.id for one in some})),
-            any((one.taxon, one.element) != place for one in some),
-        )
-        for place, some in every.items()
-    }
+
+
+def _ids(pieces: Iterable[Iterable[Piece]]) -> tuple[str, ...]:
+    return tuple(sorted({one.id for some in pieces for one in some}))
 
 
 def _best(code: int, element: str, of: Frame) -> tuple[Cell, Cell]:
@@ -191,20 +207,22 @@ def mni(asked: Asked) -> Iterator[Result]:
     animals = Animals(Numbers(found.frame))
     aged = {(one["unit"], one["taxon"]): Span(one["low"], one["high"]) for one in animals.aged.iter_rows(named=True)}
     summed = _by_context(asked, found) if asked.selection.by != "context" else {}
+    there = [_by_place(one.every) for one in found.piles]
+    wider = [_wider({taxon for taxon, _ in one}, asked.knowledge) for one in there]
     rows: list[list[Row]] = [[] for _ in found.here]
     for one in animals.mni.sort("unit", "taxon").iter_rows(named=True):
         unit, taxon = one["unit"], found.frame.taxa[one["taxon"]]
-        every = plain.under(found.piles[unit].every, taxon, asked.knowledge)
+        within = [own for own in there[unit] if taxon in wider[unit][own[0]]]
         n, contexts = summed.get((unit, one["taxon"]), (None, None))
         what, side = _decided(animals.decides(one["decides"]))
-        pooled = any(each.taxon != taxon for each in every)
+        pooled = any(own[0] != taxon for own in within)
         rows[unit].append(
             Row(
                 (
                     Word("taxon", taxon), Span(one["low"], one["high"]), what, side, aged[unit, one["taxon"]],
                     n, contexts, Word("analysis.row", "count_takes_in") if pooled else None,
                 ),
-                tuple(sorted({each.id for each in every})),
+                _ids(there[unit][own] for own in within),
             )
         )  # fmt: skip
     for at, here in enumerate(found.here):
@@ -281,12 +299,13 @@ def _by_context(asked: Asked, whole: Piles) -> dict[tuple[int, int], tuple[int, 
     """{(unit, taxon): (MNI of each context by itself, summed; how many contexts)}. Animals are pooled in every context
     as they are over the whole unit."""
     piles, of_unit = [], []
-    refits, only = asked.selection.refits == "one", countable(asked)
     for unit, here in enumerate(whole.here):
         contexts: dict[str, list[Specimen]] = {}
         for one in here.specimens:
             contexts.setdefault(one.context, []).append(one)
-        piles += [pile(some, asked.knowledge, refits=refits, countable=only) for some in contexts.values()]
+        # The sum is of the low ends alone.
+        low = [whole.pieces.pile(some).low for some in contexts.values()]
+        piles += [Pile(some, some) for some in low]
         of_unit += [unit] * len(contexts)
     parts = frame(piles, asked.knowledge)
     schema = {"unit": pl.UInt32, "whole": pl.UInt32}

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from itertools import product
-from typing import Any
+from sys import intern
+from typing import Any, TypeVar
 
 from fieldapp.domain import counting, readings
 from fieldapp.domain.assemblage.specimens import TALLY, Change, Mark, Measured, Specimen, Tooth
@@ -18,10 +19,12 @@ from fieldapp.domain.samples import amount
 from fieldapp.records import checked
 from fieldapp.records.fold import Record
 
-SURFACE = (
+T = TypeVar("T")
+
+SURFACE = frozenset({
     "burning", "burn_colour", "weathering", "preservation", "roots", "staining", "breaks", "fracture", "digestion",
     "longest_mm", "antler_base",
-)  # fmt: skip
+})  # fmt: skip
 """Paths of what is seen on the surface or the break, one value each."""
 PORTIONS = frozenset({"most", "part", "absent"})
 FUSION = frozenset({"unfused", "loose_epiphysis", "fusing", "fused"})
@@ -41,7 +44,7 @@ class Shared:
         """{key: word} of those words that are allowed; {} of what is no mapping."""
         if not isinstance(value, Mapping):
             return _NOTHING
-        items = tuple((key, word) for key, word in value.items() if isinstance(word, str) and word in allowed)
+        items = tuple([(key, word) for key, word in value.items() if isinstance(word, str) and word in allowed])
         return self._kept.setdefault(items, dict(items)) if items else _NOTHING
 
 
@@ -141,12 +144,13 @@ def _items(record: Record) -> dict[str, Any]:
     """Teeth, measurements, marks and surface. One that is in dispute says what `Record.value` says."""
     teeth, measures, marks, changes, surface = [], [], [], [], {}
     for path in record.heads:
-        first, _, rest = path.partition("/")
-        if first in SURFACE and not rest:
+        if path in SURFACE:
             value = record.value(path)
             if value is not None:
                 surface[path] = value
-        elif rest and first in _ITEMS and isinstance(value := record.value(path), Mapping):
+            continue
+        first, _, rest = path.partition("/")
+        if rest and first in _ITEMS and isinstance(value := record.value(path), Mapping):
             if first == "tooth" and isinstance(value.get("tooth"), str):
                 words = _words(value.get, ("jaw", "side", "seat", "stage", "scheme", "wear"))
                 teeth.append(Tooth(value["tooth"], **words, crown_height_mm=amount(value.get("crown_height_mm"))))
@@ -161,12 +165,16 @@ def _items(record: Record) -> dict[str, Any]:
             elif first == "pathology" and isinstance(value.get("kind"), str):
                 changes.append(Change(value["kind"], _word(value.get("portion"))))
     return {
-        "teeth": tuple(sorted(teeth, key=repr)) if teeth else (),
-        "measures": tuple(sorted(measures, key=repr)) if measures else (),
-        "marks": tuple(sorted(marks, key=repr)) if marks else (),
-        "changes": tuple(sorted(changes, key=repr)) if changes else (),
+        "teeth": _in_order(teeth),
+        "measures": _in_order(measures),
+        "marks": _in_order(marks),
+        "changes": _in_order(changes),
         "surface": surface,
     }
+
+
+def _in_order(found: list[T]) -> tuple[T, ...]:
+    return tuple(found if len(found) < 2 else sorted(found, key=repr))
 
 
 def _words(ask: Callable[[str], Any], names: Iterable[str]) -> dict[str, Any]:
@@ -174,7 +182,8 @@ def _words(ask: Callable[[str], Any], names: Iterable[str]) -> dict[str, Any]:
 
 
 def _word(value: Any) -> str | None:
-    return value if isinstance(value, str) and value else None
+    """A word, kept once however many records have it."""
+    return intern(value) if isinstance(value, str) and value else None
 
 
 def _distinct(values: Iterable[Any]) -> list[Any]:

@@ -7,8 +7,7 @@ For: what server.analysis.counts computes over. A portion is a bit of its elemen
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import inf
@@ -86,26 +85,33 @@ def root(element: str) -> str:
 
 def frame(piles: Sequence[Pile], knowledge: Knowledge) -> Frame:
     """The frame of piles; the unit of each is its place among them."""
-    portions = _names(piles, lambda one: one.most)
-    centres = _names(piles, lambda one: one.fusion)
+    portions, centres = _names(piles)
     code = _Codes(knowledge, portions, centres)
     low, twice, every = _Rows(code), _Rows(code), _Rows(code)
     for unit, pile in enumerate(piles):
-        seen = Counter((one.key, "" if one.teeth else root(one.element)) for one in pile.low)
-        (twice if any(n > 1 for n in seen.values()) else low).add(unit, pile.low)
+        places = {(one.key, "" if one.teeth else root(one.element)) for one in pile.low}
+        (twice if len(places) < len(pile.low) else low).add(unit, pile.low)
         if any(not one.sure for one in pile.every):
             every.add(unit, pile.every)
     return Frame(knowledge, *low.frames(), *twice.frames(), *every.frames(), portions, centres)
 
 
-def _names(piles: Iterable[Pile], of: Callable[[Piece], Iterable[str]]) -> dict[str, tuple[str, ...]]:
-    found: dict[str, set[str]] = {}
-    for pile in piles:
-        for pieces in pile:
-            for one in pieces:
-                if names := of(one):
-                    found.setdefault(root(one.element), set()).update(names)
-    return {element: tuple(sorted(names)) for element, names in found.items()}
+_Names = dict[str, tuple[str, ...]]
+
+
+def _names(piles: Sequence[Pile]) -> tuple[_Names, _Names]:
+    """The portions and the centres of each element. What is low has none that no reading has."""
+    portions = {(one.element, one.most) for pile in piles for one in pile.every}
+    centres = {(one.element, frozenset(one.fusion)) for pile in piles for one in pile.every if one.fusion}
+    return _by_root(portions), _by_root(centres)
+
+
+def _by_root(found: Iterable[tuple[str, frozenset[str]]]) -> _Names:
+    names: dict[str, set[str]] = {}
+    for element, some in found:
+        if some:
+            names.setdefault(root(element), set()).update(some)
+    return {element: tuple(sorted(some)) for element, some in names.items()}
 
 
 class _Codes:
@@ -118,6 +124,33 @@ class _Codes:
         self.teeth = {key: n for n, key in enumerate(knowledge.teeth.teeth)}
         self.portions = {(element, key): 1 << n for element, keys in portions.items() for n, key in enumerate(keys)}
         self.centres = {(element, key): 1 << n for element, keys in centres.items() for n, key in enumerate(keys)}
+        self._fusion: dict[tuple[Any, ...], tuple[int, int, int, float, float]] = {}
+        self._most: dict[tuple[str, frozenset[str]], int] = {}
+
+    def most(self, one: Piece) -> int:
+        """The portions of a piece as bits."""
+        place = one.element, one.most
+        found = self._most.get(place)
+        if found is None:
+            of = root(one.element)
+            self._most[place] = found = sum(self.portions[of, portion] for portion in one.most)
+        return found
+
+    def fusion(self, one: Piece) -> tuple[int, int, int, float, float]:
+        """(fused, unfused, fusing, least, upto) of a piece."""
+        place = one.taxon, one.element, *one.fusion.items()
+        found = self._fusion.get(place)
+        if found is None:
+            of, states = root(one.element), {FUSED: 0, FUSING: 0, UNFUSED: 0}
+            for centre, state in one.fusion.items():
+                states[UNFUSED if state == LOOSE else state] |= self.centres[of, centre]
+            fusing = states[FUSING]
+            found = states[FUSED] | fusing, states[UNFUSED], fusing, *months(one, self.knowledge)
+            self._fusion[place] = found
+        return found
+
+
+_UNSEEN = (0, 0, 0, -inf, inf)
 
 
 class _Rows:
@@ -132,20 +165,17 @@ class _Rows:
     def add(self, unit: int, pieces: Iterable[Piece]) -> None:
         code = self._code
         for one in pieces:
-            of = root(one.element)
             key = self._keys.setdefault(one.key, len(self._keys))
             taxon, side = code.taxa[one.taxon], SIDES.get(one.side or "", 0)
-            states = {FUSED: 0, FUSING: 0, UNFUSED: 0}
-            for centre, state in one.fusion.items():
-                states[UNFUSED if state == LOOSE else state] |= code.centres[of, centre]
-            least, upto = months(one, code.knowledge) if one.fusion else (-inf, inf)
-            most = sum(code.portions[of, portion] for portion in one.most)
+            fused, unfused, fusing, least, upto = code.fusion(one) if one.fusion else _UNSEEN
             self._pieces.append(
                 (
-                    unit, key, taxon, code.elements[one.element], side, one.count, one.sure, most,
-                    states[FUSED] | states[FUSING], states[UNFUSED], states[FUSING], one.shed, least, upto,
+                    unit, key, taxon, code.elements[one.element], side, one.count, one.sure, code.most(one),
+                    fused, unfused, fusing, one.shed, least, upto,
                 )
             )  # fmt: skip
+            if not one.teeth:
+                continue
             teeth = {
                 (*row_of(one, tooth, code.knowledge), code.teeth[tooth.tooth], is_worn(tooth, code.knowledge))
                 for tooth in one.teeth

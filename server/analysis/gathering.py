@@ -18,7 +18,7 @@ from fieldapp.domain import human
 from fieldapp.domain.assemblage.selection import Selection
 from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, Specimen
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.samples import fractions_of, share
+from fieldapp.domain.samples import amount, fractions_of, share
 from fieldapp.records.fold import Record
 from server.analysis.extracting import Shared, of_docket, of_tally
 from server.ledger import Ledger, checks, holds, meta, tables
@@ -27,6 +27,8 @@ from server.ledger.folding import records_of
 
 PORTION = 500
 """Records read at once."""
+OPEN = "mammal_or_human"
+"""The name that leaves human open."""
 _AROUND = ("context", "bag", "sample", "group", "site")
 
 
@@ -73,6 +75,7 @@ class Assemblage:
         self.progress = (0, 0)
         self._own: dict[str, tuple[Specimen, ...]] = {}
         self._lies: dict[str, tuple[str | None, str | None]] = {}
+        self._named: dict[str, str] = {}
         self._around: dict[str, Record] = {}
         self._made: dict[str, tuple[tuple[Specimen, ...], dict[str, Any], tuple[Specimen, ...]]] = {}
 
@@ -91,7 +94,7 @@ class Assemblage:
         """Reads what has changed since the last time; everything where that cannot be told."""
         kinds = tables.record.c.kind.in_(("docket", "tally", *_AROUND))
         if self._reached[:2] != (epoch, known):
-            self._own, self._lies, self._around, self._made = {}, {}, {}, {}
+            self._own, self._lies, self._around, self._made, self._named = {}, {}, {}, {}, {}
             ids = [*connection.scalars(select(tables.record.c.id).where(kinds))]
         else:
             since = select(tables.change.c.record).where(tables.change.c.seq > self._reached[2]).distinct()
@@ -99,6 +102,7 @@ class Assemblage:
             for one in ids:
                 self._own.pop(one, None)
                 self._made.pop(one, None)
+                self._named.pop(one, None)
                 self._around.pop(one, None)
         # In portions, so that not all records lie in memory at once, and it can be said how far it is.
         for start in range(0, len(ids), PORTION):
@@ -120,14 +124,17 @@ class Assemblage:
         if found:
             self._own[record.id] = found
             self._lies[record.id] = _word(record.value("bag")), _word(record.value("context"))
+        if said := _named(record):
+            self._named[record.id] = said
 
     def _assembled(self, connection: Connection, site: str, stamp: tuple[Any, ...], late: int) -> Gathered:
-        around = _Around(self._around.values())
-        raised, excluded, bones = _questions(connection)
-        impossible = _impossible(connection)
-        fits = holds.components(_links(connection, "joins"))
         of_site = self._around.get(site)
         values = of_site.values() if of_site is not None else {}
+        known = knowledge().at_site(values)
+        around = _Around(self._around.values())
+        raised, excluded, bones = _questions(connection, self._named)
+        impossible = _impossible(connection)
+        fits = holds.components(_links(connection, "joins"))
         found: list[Specimen] = []
         for one in sorted(self._own):
             bag, context = self._lies[one]
@@ -149,7 +156,6 @@ class Assemblage:
         labels = {one.id: one.label for one in found}
         labels |= {one: _word(record.value("label")) or "" for one, record in around.samples.items()}
         numbers = {one: str(record.value("number") or "") for one, record in around.contexts.items()}
-        known = knowledge().at_site(values)
         return Gathered(tuple(found), numbers, labels, known, values, stamp, late, around.relations())
 
 
@@ -191,9 +197,9 @@ class _Around:
         if bag is None:
             return found
         if not {"recovery", "mesh_mm"} & bag.disagreements().keys():
-            recovery, mesh = _word(bag.value("recovery")), bag.value("mesh_mm")
+            recovery = _word(bag.value("recovery"))
             found["recovery"] = recovery
-            found["mesh_mm"] = float(mesh) if recovery == "sieve" and isinstance(mesh, int | float) else None
+            found["mesh_mm"] = amount(bag.value("mesh_mm")) if recovery == "sieve" else None
         sample, fraction = _word(bag.value("sample")) or "", _word(bag.value("fraction")) or ""
         parts = fractions_of(self.samples[sample].values()) if sample in self.samples else {}
         found |= {"sample": sample, "fraction": fraction}
@@ -201,14 +207,29 @@ class _Around:
         return found
 
 
-def _questions(connection: Connection) -> tuple[set[str], set[str], dict[str, tuple[str, ...]]]:
-    """Dockets raised as possibly human, those not excluded, and {docket: all that are said to be the same bone}. Of one
-    bone the most cautious answer holds."""
+def _named(record: Record) -> str:
+    """What a record says of the human question by an animal that anybody names, "" if nothing: a tally, and a docket
+    that the rules have not looked at yet, have no answer of their own."""
+    readings = record.heads.get("reading", {}).values()
+    taxa = [one.get("taxon") for one in readings if isinstance(one, Mapping)]
+    taxa += record.heads.get("taxon", {}).values() if record.kind == "tally" else ()
+    words = [one for one in taxa if isinstance(one, str)]
+    if any(knowledge().is_a(one, "human") for one in words):
+        return human.QUERY
+    return human.NOT_EXCLUDED if OPEN in words else ""
+
+
+def _questions(
+    connection: Connection, named: Mapping[str, str]
+) -> tuple[set[str], set[str], dict[str, tuple[str, ...]]]:
+    """Records raised as possibly human, those not excluded, and {docket: all that are said to be the same bone}. Of one
+    bone the most cautious answer holds. `named`: what readings say of it, before a rule has looked."""
     bones = holds.components(_links(connection, "same_as"))
     column = tables.record.c
     asked = (human.NOT_EXCLUDED, *human.RAISED)
     told = connection.execute(select(column.id, column.answer).where(column.answer.in_(asked))).all()
     answers = {one: str(answer) for one, answer in told}
+    answers |= {one: human.most_cautious([said, answers.get(one, said)]) for one, said in named.items()}
     of_bone = {one: human.most_cautious(answers[each] for each in bones.get(one, (one,)) if each in answers)
                for start in answers for one in bones.get(start, (start,))}  # fmt: skip
     raised = {one for one, answer in of_bone.items() if answer in human.RAISED}

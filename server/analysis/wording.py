@@ -13,6 +13,18 @@ from fieldapp.domain.assemblage.selection import CHOICES, LISTS, Selection, Unit
 
 NOTHING = "–"  # noqa: RUF001
 """Stands where nothing can be said: a blank would be taken for a nought."""
+LONGEST = 200
+"""Letters of a word from a record; of a longer one only the beginning is shown."""
+
+
+def shown(word: str) -> str:
+    """A word from a record as it can stand on paper, in a terminal and in a document of any sort."""
+    return visible(word if len(word) <= LONGEST else f"{word[:LONGEST]}…")
+
+
+def visible(word: str) -> str:
+    """A word without the signs that turn a line round, break it, or that no document can hold."""
+    return word if word.isprintable() else "".join(one if one.isprintable() else "·" for one in word)
 
 
 class Wording:
@@ -28,7 +40,8 @@ class Wording:
 
     def word(self, of: str, key: str) -> str:
         """A word of a vocabulary; a key that it does not hold as it came."""
-        return self.texts.get(f"{of}.{key}", key) if key else self.say("not_recorded")
+        found = self.texts.get(f"{of}.{key}")
+        return found if found is not None else shown(key) or self.say("not_recorded")
 
     def title(self, result: Result) -> str:
         """The heading of a table, without its unit."""
@@ -75,7 +88,7 @@ class Wording:
         if isinstance(value, Several):
             return ", ".join(self.cell(column, one) for one in value.parts)
         if isinstance(value, str):
-            return value or self.say("not_recorded")
+            return shown(value) or self.say("not_recorded")
         if isinstance(value, Span):
             low, high = (self.figure(column, one) for one in (value.low, value.high))
             return low if low == high else self.say("span", low=low, high=high)
@@ -100,7 +113,7 @@ class Wording:
         if unit.by == "site":
             return self.say("place.site")
         name = self.name(unit)
-        return self.say(f"place.{unit.by}", name=name) if name else self.say(f"place.{unit.by}.none")
+        return self.say(f"place.{unit.by}", name=shown(name)) if name else self.say(f"place.{unit.by}.none")
 
     def name(self, unit: Unit) -> str:
         """The bare name of where it lies, "" for the whole site and for what has none."""
@@ -113,8 +126,10 @@ class Wording:
 
     def note(self, note: Note) -> str:
         """A sentence beside a table. Fields that are Words are put into words."""
-        told = {name: self.word(one.of, one.key) if isinstance(one, Word) else one for name, one in note.fields.items()}
-        return self.say(f"note.{note.key}", **told)
+        return self.say(f"note.{note.key}", **{name: self._field(one) for name, one in note.fields.items()})
+
+    def _field(self, one: Any) -> Any:
+        return self.word(one.of, one.key) if isinstance(one, Word) else shown(one) if isinstance(one, str) else one
 
     def left_out(self, result: Result) -> Iterator[tuple[str, tuple[str, ...]]]:
         """(what does not count and why, the records) of a table."""
@@ -133,7 +148,7 @@ class Wording:
         """What was asked for, in a line."""
         told = [self.say(f"choice.{name}.{getattr(selection, name)}") for name in CHOICES]
         for name in LISTS:
-            words = [self.word(name, one) if name in ("taxon", "element", "stage") else one
+            words = [self.word(name, one) if name in ("taxon", "element", "stage") else shown(one)
                      for one in getattr(selection, name)]  # fmt: skip
             if words:
                 told.append(self.say(f"choice.{name}", words=", ".join(words)))

@@ -60,11 +60,11 @@ def _bare(cell: Any, wording: Wording) -> Any:
     if isinstance(cell, Word):
         return _safe(cell.key)
     if isinstance(cell, Span):
-        return f"{cell.low:.6g}-{cell.high:.6g}"
+        return f"{cell.low:.12g}-{cell.high:.12g}"
     if isinstance(cell, Unit | Several):
         return _safe(_called(cell, wording))
     if isinstance(cell, float):
-        return f"{cell:.6g}"
+        return f"{cell:.12g}"
     return "" if cell is None else _safe(cell) if isinstance(cell, str) else cell
 
 

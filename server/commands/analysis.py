@@ -81,7 +81,7 @@ class Command:
             _held_to(tables, asked)
             results = [result for table in tables for result in answers(table, asked)]
             if args.csv is not None:
-                new_file(args.csv, writing.as_csv(results, wording).encode("utf-8"))
+                new_file(args.csv, writing.as_csv(results, wording).encode("utf-8", "replace"))
             elif args.chart is not None:
                 _charts(args.chart, results, wording)
             elif args.json:

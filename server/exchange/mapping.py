@@ -16,18 +16,22 @@ from typing import Any
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records import answers as readings
 from server.exchange import along, slots
-from server.exchange.maps import ANY, Column, Map
+from server.exchange.maps import ANY, LONGEST, MOST, Column, Map
 from server.exchange.tables import ROW, Row
 
-MOST = 1_000_000.0
-"""No figure of a bone is larger: grams, millimetres, pieces."""
 STAGE = "analysis"
 _FIGURE = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?\Z", re.ASCII)
-_HUMAN = re.compile(r"\b(homo|human|humans|humain|humano|umano|hominin|hominid|mensch|menschlich)\b", re.IGNORECASE)
+_HUMAN = re.compile(
+    r"(?<![^\W\d_])(homo|sapiens|human|humans|humain|humaine|humains|humano|humana|humanos|umano|umana|umani|ludzk\w*"
+    r"|człowiek|člověk|lidsk\w*|mens|menselijk\w*|mensch|menschen|menschlich\w*|menneske\w*|människa|insan"
+    r"|άνθρωπος|человек\w*|hominin\w*|hominid\w*)(?![^\W\d_])",
+    re.IGNORECASE,
+)
 """Words for human remains in the languages of many tables. Common practice, no source."""
+_NAMING = {"taxon", "element"}
+"""In whose columns such a word is looked for: "human skull" stands under bones too."""
 _PLACE = ("context", "trench", "phase", "context_type", "grave_like", "bag", "recovery", "mesh_mm")
 _PLAIN = tuple(one for one in readings.PLAIN if one not in ("material", "place", "fracture", "ask"))
-_LONGEST = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +84,9 @@ class Mapper:
         self._animals = [
             each.heading
             for each in by.columns
-            if "taxon" in each.to or any("taxon" in said for said in each.words.values())
+            if _NAMING & {*each.to, *(slot for said in each.words.values() for slot in said)}
         ]
-        self._origin = {"file": file[-_LONGEST:], "sha256": sha256} | ({"credit": by.credit} if by.credit else {})
+        self._origin = {"file": file[-LONGEST:], "sha256": sha256} | ({"credit": by.credit} if by.credit else {})
 
     def id(self, name: str) -> str:
         """The id of a record that the file brings: the same whenever it is read."""
@@ -135,7 +139,8 @@ class Mapper:
         self._doubt(one)
 
     def _doubt(self, one: Mapped) -> None:
-        """A cell of an animal that says human in so many words raises the question, whatever the map makes of it."""
+        """A cell of an animal or a bone that says human in so many words raises the question, whatever a map makes of
+        it."""
         taxon = one.said.get("taxon")
         if taxon == "mammal_or_human" or (taxon is not None and self.knowledge.is_a(taxon, "human")):
             return
@@ -170,7 +175,7 @@ class Mapper:
         elif slot in slots.TEXTS:
             before = one.said.get(slot) if slot in slots.JOINED and slot in one._from else None
             value, why = f"{before} {text}" if before else text, "text_long"
-            value = value if len(value) <= _LONGEST else None
+            value = value if len(value) <= LONGEST else None
         elif slot == slots.TOOTH:
             value, why = [text] if self.knowledge.teeth.tooth(text) is not None else None, "word"
         elif family == "wear":

@@ -66,6 +66,11 @@ HALVES = ("up", "down")
 Said = Mapping[str, Any]
 """{slot: word} of a word of theirs; a list of words for `tooth`, True for `note`."""
 
+MOST = 1_000_000.0
+"""No figure of a bone is larger: grams, millimetres, pieces."""
+LONGEST, PREFIX, CREDIT = 200, 40, 2000
+"""Letters of a text, of what labels begin with, and of the credit, which stands in each docket."""
+
 
 @dataclass(frozen=True, slots=True)
 class Fault:
@@ -132,10 +137,12 @@ def read(text: str, knowledge: Knowledge) -> Map:
     """The map in a text. Raises MapWrong with all that is wrong."""
     try:
         told = tomllib.loads(text.removeprefix("\ufeff"))
+        reader = _Reader(knowledge)
+        found = reader.map(told)
     except tomllib.TOMLDecodeError as error:
         raise MapWrong([Fault("toml", {"why": str(error)})]) from error
-    reader = _Reader(knowledge)
-    found = reader.map(told)
+    except RecursionError as error:
+        raise MapWrong([Fault("toml", {"why": "brackets in brackets"})]) from error
     if reader.faults:
         raise MapWrong(reader.faults)
     return found
@@ -162,9 +169,12 @@ class _Reader:
             self._one("spans.rest", rest, self.knowledge.words["portion_state"])
         exact = self._listed(file, "exact")
         columns = tuple(self._columns(self._table(told, "column", "column")))
-        for one in {column.heading for column in columns} & set(exact):
+        cases = tuple(self._cases(told.get("case", [])))
+        for one in {*(each.heading for each in columns), *(each for case in cases for each in case.when)} & set(exact):
             # What is read of a cell stands in the clear.
             self._fault("exact_read", given=one)
+        for key, most in (("name", LONGEST), ("prefix", PREFIX), ("credit", CREDIT)):
+            self._short(key, self._text(told, key, ""), most)
         return Map(
             name=self._text(told, "name", "", wanted=True),
             prefix=self._text(told, "prefix", "", wanted=True),
@@ -179,7 +189,7 @@ class _Reader:
             ends=self._ends(self._table(told, "end", "end")),
             rest=rest,
             columns=columns,
-            cases=tuple(self._cases(told.get("case", []))),
+            cases=cases,
         )
 
     def _listed(self, file: Mapping[str, Any], key: str) -> tuple[str, ...]:
@@ -294,13 +304,14 @@ class _Reader:
                 return []
             return [self._one(where, one, self.knowledge.teeth.teeth) for one in listed]
         if slots.is_figure(slot) or slot == slots.COUNT or slot.partition(".")[0] in slots.WHOLES:
-            if isinstance(value, bool) or not isinstance(value, int | float) or value < 0:
+            if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= MOST:
                 self._fault("figure", where=where, given=value)
                 return 0
             return value
         if not isinstance(value, str):
             self._fault("wrong_sort", where=where)
             return ""
+        self._short(where, value, LONGEST)
         allowed = slots.words_of(slot, self.knowledge)
         if slot.startswith("wear.") and value:
             stage = self.knowledge.teeth.stage(slot.partition(".")[2], value)
@@ -329,6 +340,10 @@ class _Reader:
         if wanted and not found.strip():
             self._fault("wanting", given=key)
         return found.strip() if strip else found
+
+    def _short(self, where: str, given: str, most: int) -> None:
+        if len(given) > most or not given.isprintable():
+            self._fault("text", where=where, most=most)
 
     def _one(self, where: str, given: Any, allowed: Iterable[str]) -> str:
         words = list(allowed)

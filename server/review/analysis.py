@@ -20,7 +20,7 @@ from fieldapp.domain.assemblage.selection import CHOICES, LISTS, Selection, Sele
 from server.analysis import topics, writing
 from server.analysis.asking import Asked, Settled, Table, settled
 from server.analysis.kept import Kept
-from server.analysis.wording import Wording
+from server.analysis.wording import Wording, shown
 from server.review import blind, desk, words
 from server.review.desk import pages
 
@@ -72,7 +72,7 @@ def analysis() -> Response:
         topic: [(one.key, said.say(f"{one.key}.title")) for one in topics.tables(topic)] for topic in topics.TOPICS
     }
     left = [said.say(f"left_out.{one.why}", n=len(one.records), pieces=one.pieces) for one in asked.left_out()]
-    return desk.page("analysis", topics=shown, said=said, n=len(asked.animals), left=left)
+    return desk.page("analysis", topics=shown, said=said, n=len({one.id for one in asked.animals}), left=left)
 
 
 @pages.get("/analysis/<topic>/<table>")
@@ -291,7 +291,8 @@ def _form(view: View, said: Wording) -> dict[str, Any]:
     asked = view.asked
     there: dict[str, set[str]] = {name: set() for name in ("trench", "phase", "taxon", "element", "stage")}
     for one in asked.gathered.specimens:
-        for name, found in there.items():
+        # An animal that one bone alone is of would be told by its being offered.
+        for name, found in () if one.id in asked.hidden else there.items():
             if word := getattr(one, name):
                 found.add(word)
     order = {name: list(getattr(knowledge(), of)) for name, of in (("taxon", "taxa"), ("element", "elements"))}
@@ -300,7 +301,7 @@ def _form(view: View, said: Wording) -> dict[str, Any]:
         known = [one for one in order.get(name, ()) if one in found]
         listed = known + sorted(found - set(known), key=str.casefold)
         offered[name] = [
-            (one, said.word(name, one) if name in ("taxon", "element", "stage") else one) for one in listed
+            (one, said.word(name, one) if name in ("taxon", "element", "stage") else shown(one)) for one in listed
         ]
     options = []
     for option in view.table.options:

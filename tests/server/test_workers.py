@@ -33,6 +33,14 @@ from tests.server.tablets import CODE, Tablet, an_id
 from tests.server.test_together import ROOT
 
 
+def _words_of(process: psutil.Process) -> list[str]:
+    """How it was called; one that has died is no worker, be it buried yet or not."""
+    try:
+        return process.cmdline()
+    except (psutil.ZombieProcess, psutil.NoSuchProcess):
+        return []
+
+
 class Running:
     """The cabin with two workers, as it is typed."""
 
@@ -72,7 +80,7 @@ class Running:
 
     def workers(self) -> list[psutil.Process]:
         found = psutil.Process(self.process.pid).children()
-        return [one for one in found if any("multiprocessing.spawn" in word for word in one.cmdline())]
+        return [one for one in found if any("multiprocessing.spawn" in word for word in _words_of(one))]
 
     def ask(self, path: str, body=None, headers=None) -> tuple[int, dict]:
         """One request on a connection of its own, which any worker may take."""

@@ -16,7 +16,7 @@ Adopted here (project decisions where nothing else is said):
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
@@ -70,11 +70,45 @@ def pile(
 ) -> Pile:
     """The pieces of some specimens. `refits`: whether those that fit together are one. `countable`: only those with
     over half of one of these portions, and nothing but these portions of them."""
-    allowed = None if countable is None else _by_place(countable, knowledge)
-    every = []
-    for one in _first_of_each_bone(one for one in specimens if is_counted(one, knowledge)):
-        every += _pieces(one, knowledge, refits, allowed)
-    return Pile(_together([one for one in every if one.sure]), every)
+    return Pieces(knowledge, refits=refits, countable=countable).pile(specimens)
+
+
+class Pieces:
+    """For several piles, which may have specimens in common: what each of them says is worked out once.
+
+    Specimens read from records have most of their mappings in common, so these are told apart by which they are and not
+    by what they hold. What was looked up is kept, so that nothing else can come to be at its place.
+    """
+
+    def __init__(self, knowledge: Knowledge, *, refits: bool = True, countable: Countable | None = None) -> None:
+        self._knowledge, self._refits = knowledge, refits
+        self._allowed = None if countable is None else _by_place(countable, knowledge)
+        self._bones: dict[tuple[str | None, int, int], tuple[Specimen, list[_Bone]]] = {}
+        self._pieces: dict[int, tuple[Specimen, list[Piece]]] = {}
+
+    def pile(self, specimens: Iterable[Specimen]) -> Pile:
+        """The pieces of some specimens."""
+        every = []
+        for one in _first_of_each_bone(one for one in specimens if is_counted(one, self._knowledge)):
+            kept = self._pieces.get(id(one))
+            if kept is None:
+                self._pieces[id(one)] = kept = one, _pieces(one, self._bones_of(one), self._refits)
+            every += kept[1]
+        return Pile(_together([one for one in every if one.sure]), every)
+
+    def _bones_of(self, one: Specimen) -> list[_Bone]:
+        place = one.element, id(one.portions), id(one.fusion)
+        kept = self._bones.get(place)
+        if kept is None:
+            self._bones[place] = kept = one, [*self._allowed_of(_bones(one, self._knowledge))]
+        return kept[1]
+
+    def _allowed_of(self, bones: Iterable[_Bone]) -> Iterator[_Bone]:
+        for one in bones:
+            if self._allowed is None:
+                yield one
+            elif most := one.most & frozenset(self._allowed.get(one.element, ())):
+                yield one._replace(most=most)
 
 
 def is_counted(one: Specimen, knowledge: Knowledge) -> bool:
@@ -108,19 +142,12 @@ def _first_of_each_bone(specimens: Iterable[Specimen]) -> list[Specimen]:
     ]
 
 
-def _pieces(one: Specimen, knowledge: Knowledge, refits: bool, allowed: Countable | None) -> list[Piece]:
+def _pieces(one: Specimen, bones: Iterable[_Bone], refits: bool) -> list[Piece]:
     key, taxon, found = one.bone or one.id, one.taxon or "", []
-    teeth = tuple(
-        replace(tooth, side=tooth.side or one.side) for tooth in one.teeth if tooth.stage not in dentition.GONE
-    )
-    for element, most, fusion in _elements(one, knowledge):
-        if allowed is not None:
-            most = most & frozenset(allowed.get(element, ()))
-            if not most:
-                continue
-        side = one.side if knowledge.elements[element].sided else None
+    teeth = tuple(_of_jaw(tooth, one) for tooth in one.teeth if tooth.stage not in dentition.GONE)
+    for element, sided, most, fusion in bones:
         piece = Piece(
-            key, one.id, one.sure, one.count, taxon, element, side, most, fusion, teeth,
+            key, one.id, one.sure, one.count, taxon, element, one.side if sided else None, most, fusion, teeth,
             element == "antler" and one.surface.get("antler_base") != "attached", bool(one.portions),
         )  # fmt: skip
         if refits and one.fitted:
@@ -133,8 +160,21 @@ def _pieces(one: Specimen, knowledge: Knowledge, refits: bool, allowed: Countabl
     return found
 
 
-def _elements(one: Specimen, knowledge: Knowledge) -> list[tuple[str, frozenset[str], Mapping[str, str]]]:
-    """(element, portions over half there, fusion) of each bone in a specimen."""
+def _of_jaw(tooth: Tooth, one: Specimen) -> Tooth:
+    side = tooth.side or one.side
+    return tooth if side == tooth.side else replace(tooth, side=side)
+
+
+class _Bone(NamedTuple):
+    """A bone in a specimen, whether it has sides, its portions over half there, and its fusion."""
+
+    element: str
+    sided: bool
+    most: frozenset[str]
+    fusion: Mapping[str, str]
+
+
+def _bones(one: Specimen, knowledge: Knowledge) -> Iterator[_Bone]:
     recorded = one.element or ""
     known = knowledge.portion_keys.get(recorded, {})
     most = [portion for portion in one.most if portion in known]
@@ -142,9 +182,9 @@ def _elements(one: Specimen, knowledge: Knowledge) -> list[tuple[str, frozenset[
     fusion = {centre: state for centre, state in one.fusion.items() if centre in centres}
     parts = [row for row in knowledge.element_parts if row.element == recorded]
     if not parts:
-        return [(recorded, frozenset(most), fusion)]
+        yield _Bone(recorded, knowledge.elements[recorded].sided, frozenset(most), fusion)
+        return
     place = {(row.what, row.key): (row.part_element, row.part_key) for row in parts}
-    found: list[tuple[str, frozenset[str], Mapping[str, str]]] = []
     there = {part for (what, portion), (part, _) in place.items() if what == "portion" and portion in one.there}
     for part in dict.fromkeys(row.part_element for row in parts):
         if there and part not in there:
@@ -155,8 +195,7 @@ def _elements(one: Specimen, knowledge: Knowledge) -> list[tuple[str, frozenset[
             for centre, state in fusion.items()
             if place.get(("centre", centre), ("", ""))[0] == part
         }
-        found.append((part, frozenset(its_most), its_fusion))
-    return found
+        yield _Bone(part, knowledge.elements[part].sided, frozenset(its_most), its_fusion)
 
 
 def _by_place(countable: Countable, knowledge: Knowledge) -> Countable:

@@ -129,21 +129,23 @@ def plain_mne(pieces: Sequence[Piece], element: str, knowledge: Knowledge) -> in
 
 def by_ends(pieces: Sequence[Piece], taxon: str, element: str, knowledge: Knowledge) -> int | None:
     """The figure by ends; None where no end was seen."""
-    best = 0
+    best, sides = 0, (of_side(pieces, "left"), of_side(pieces, "right"), pieces)
     for centre in knowledge.centre_keys.get(element, {}):
         epiphysis = knowledge.epiphysis_keys(element, centre, taxon)
-        left, right = of_side(pieces, "left"), of_side(pieces, "right")
-        found = [_ends(some, centre, epiphysis) for some in (left, right, pieces)]
+        found = [_ends(some, centre, epiphysis) for some in sides]
         best = max(best, found[0] + found[1], found[2])
     return best or None
 
 
 def _ends(pieces: Sequence[Piece], centre: str, epiphysis: frozenset[str]) -> int:
-    fused = number(with_state(pieces, centre, FUSED, FUSING))
-    loose, shafts = number(with_state(pieces, centre, LOOSE)), number(with_state(pieces, centre, UNFUSED))
+    by_state: dict[str | None, list[Piece]] = {}
+    for one in pieces:
+        if centre in one.fusion or not epiphysis.isdisjoint(one.most):
+            by_state.setdefault(one.fusion.get(centre), []).append(one)
+    fused = number([*by_state.get(FUSED, ()), *by_state.get(FUSING, ())])
+    loose, shafts = number(by_state.get(LOOSE, ())), number(by_state.get(UNFUSED, ()))
     # What has the end and does not say its state may have come off any of the shafts.
-    unsaid = number([one for one in pieces if centre not in one.fusion and one.most & epiphysis])
-    return max(fused + loose + unsaid, fused + shafts)
+    return max(fused + loose + number(by_state.get(None, ())), fused + shafts)
 
 
 def mne(

@@ -5,6 +5,7 @@ For: plain values that every form of the report is made from. Not for: layout, f
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -13,7 +14,7 @@ from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, TALLY
 from server.analysis import topics
 from server.analysis.asking import HIDDEN, Asked, Table, answers
 from server.analysis.count_common import HUMAN_NOTE
-from server.analysis.wording import Wording
+from server.analysis.wording import Wording, shown, visible
 
 ANIMALS = 3
 """Of a table that is of one animal at a time, so many of the commonest stand in the report."""
@@ -48,10 +49,11 @@ class Entry:
         """The command that gives the same table, with the records behind each row."""
         selection = self.result.selection
         where = replace(selection, by="site").text()
-        parts = [f"bonedocket {_COMMANDS[self.topic]} --data {data} --by {selection.by}"]
-        parts += [f"--where '{where}'"] if where else []
-        chosen = [f"--set '{key}={word}'" for key, word in self.options.items()]
-        return " ".join([*parts, f"--table {self.table}", *chosen, "--json"])
+        parts = ["bonedocket", _COMMANDS[self.topic], "--data", data, "--by", selection.by]
+        parts += ["--where", where] if where else []
+        chosen = [each for key, word in self.options.items() for each in ("--set", f"{key}={word}")]
+        # Names of phases are anybody's: none may end the quotation and begin a command of its own.
+        return visible(shlex.join([*parts, "--table", self.table, *chosen, "--json"]))
 
     def ends(self, wording: Wording, data: str) -> Iterator[str]:
         """What stands below the last table of a question: what was chosen, and how it is asked again."""
@@ -112,7 +114,7 @@ def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None) 
     site = asked.gathered.site
     return Report(
         title=wording.say("report.title"),
-        site=" ".join(str(site.get(name) or "") for name in ("code", "name")).strip(),
+        site=shown(" ".join(str(site.get(name) or "") for name in ("code", "name")).strip()),
         asked=wording.say("report.asked", asked=wording.selection(asked.selection)),
         studied=_studied(asked, wording),
         cautions=(wording.say("report.draft"), wording.say("report.human"), wording.say("report.law")),

@@ -159,9 +159,10 @@ def _wants(pen: Pen, heads: Sequence[str], body: Sequence[Sequence[str]], size: 
     """Of each column the width that no word is broken in, and in the table, if `whole`, no cell."""
     found = []
     for n, head in enumerate(heads):
-        words = [pen.bold_type.width(word, size) for word in head.split()]
+        words = [pen.bold_type.width(word, size) for word in pen.bold_type.printable(head).split()]
         for line in body:
-            words += [pen.type.width(one, size) for one in ([line[n]] if whole else line[n].split())]
+            cell = pen.type.printable(line[n])
+            words += [pen.type.width(one, size) for one in ([cell] if whole else cell.split())]
         found.append(max(words, default=0.0) + 0.6)
     return found
 

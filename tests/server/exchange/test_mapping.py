@@ -181,7 +181,9 @@ def test_formulas_and_nuls_are_text_like_any_other(path: Path) -> None:
     assert [one.why for one in found.misses] == ["nul"]
 
 
-@pytest.mark.parametrize("word", ["Homo", "Homo sapiens", "human?", "Mensch", "Human (infant)"])
+@pytest.mark.parametrize("word", [
+    "Homo", "Homo sapiens", "human?", "Mensch", "Human (infant)", "homo_sapiens", "H. sapiens", "Menschen", "human_1",
+])  # fmt: skip
 @pytest.mark.parametrize("means", ['"?" = ""', '"*" = "medium_mammal"', '"*" = ""'])
 def test_what_a_table_calls_human_is_raised_whatever_the_map_makes_of_it(path: Path, word: str, means: str) -> None:
     text = HEAD + f'[column.A]\nto = "taxon"\nwords = {{ {means} }}\n'
@@ -190,6 +192,11 @@ def test_what_a_table_calls_human_is_raised_whatever_the_map_makes_of_it(path: P
     assert answers == ["query"]
     assert "perhaps_human" in [one.why for one in found.misses]
     assert not any(p.startswith("assessment/") for p in found.values)
+
+
+def test_a_bone_that_is_called_human_is_raised_too(path: Path) -> None:
+    (found,) = mapped(MAP, "12,Rd,human skull,,,1,,,", path=path)
+    assert [human.answer_of(value) for p, value in found.values.items() if p.startswith("human/")] == ["query"]
 
 
 @given(cells=st.lists(st.text(max_size=40), min_size=9, max_size=11))

@@ -55,7 +55,6 @@ EVERY_PAGE = (
     "/review/second",
     "/review/analysis",
     "/review/analysis/counts/pieces?by=context&ways=together",
-    "/review/analysis/counts/pieces?by=moon",
     "/review/analysis/counts/pieces/0/records?row=0&ways=together",
     "/review/carry",
     "/review/account",
