@@ -80,6 +80,18 @@ class Asked:
             found += [replace(told, pieces=len(told.records)) if why == HIDDEN else told] if told else []
         return tuple(found)
 
+    @cached_property
+    def nowhere(self) -> dict[str, tuple[str, ...]]:
+        """{field: words asked for that no specimen has}: a context without bone, or a slip that must not go unseen."""
+        found = {}
+        for name in ("trench", "phase", "context", "stage"):
+            if wanted := getattr(self.selection, name):
+                have = {getattr(one, name) for one in self.gathered.specimens if one.id not in self.hidden}
+                have = {self.gathered.numbers.get(one, "") for one in have} if name == "context" else have
+                if missing := tuple(one for one in wanted if one not in have):
+                    found[name] = missing
+        return found
+
     def option(self, key: str, usual: str) -> str:
         """What was chosen for an option of the table."""
         return self.options.get(key) or usual

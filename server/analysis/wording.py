@@ -5,7 +5,7 @@ For: one way for page, command and report to say the same. Not for: figures, lay
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Several, Span, Word
@@ -135,6 +135,14 @@ class Wording:
         """(what does not count and why, the records) of a table."""
         for one in result.left_out:
             yield self.say(f"left_out.{one.why}", n=len(one.records), pieces=one.pieces), one.records
+
+    def nowhere(self, words: Mapping[str, Sequence[str]]) -> list[str]:
+        """What was asked for and is nowhere, a sentence a field."""
+        told = []
+        for name, missing in words.items():
+            listed = ", ".join(self.word(name, one) if name == "stage" else one for one in missing)
+            told.append(self.say("nowhere", field=self.say(f"field.{name}"), words=listed))
+        return told
 
     def selection(self, selection: Selection) -> str:
         """What was asked for, in a line."""

@@ -89,7 +89,7 @@ class Command:
             else:
                 if gathered.late:
                     print(say("late", n=gathered.late))
-                print(f"{wording.selection(asked.selection)}\n")
+                print("\n".join((wording.selection(asked.selection), *wording.nowhere(asked.nowhere), "")))
                 print(writing.as_text(results, wording))
         return 0
 

@@ -202,7 +202,8 @@ def _page(view: View, results: tuple[Result, ...], status: int = 200) -> Respons
         view=view, said=said, shown=shown, results=results, page_n=page, last=last,
         here=here, of=of, form=_form(view, said), tables=[one.key for one in topics.tables(view.topic)],
         rows_shown=ROWS_SHOWN, common=common, sources=sources, asked_in_words=said.selection(view.asked.selection),
-        chosen_in_words=said.options(view.chosen.options), refused=[*_refused(view, said)],
+        chosen_in_words=said.options(view.chosen.options),
+        refused=[*_refused(view, said), *said.nowhere(view.asked.nowhere)],
         fault=_fault(view, said), late=view.asked.gathered.late,
     )  # fmt: skip
 

@@ -227,6 +227,7 @@ def _studied(asked: Asked, wording: Wording) -> tuple[str, ...]:
         wording.say("report.studied", dockets=len(dockets), tallies=len(tallies), contexts=len(contexts)),
         wording.say("report.checked", checked=len(checked), dockets=len(dockets)),
     ]
+    told += wording.nowhere(asked.nowhere)
     if unsure:
         told.append(wording.say("report.unsure", n=len(unsure)))
     if excluded:

@@ -76,6 +76,12 @@ def test_an_option_that_cannot_be_followed_is_named_and_a_selection_is_refused(s
         assert her.get(f"{TABLE}/file.csv?{one}").status_code == 400
 
 
+def test_a_context_that_nobody_knows_is_named_beside_the_figures_of_the_others(scene: Scene) -> None:
+    her = scene.signed_in("zooarchaeologist")
+    assert "Context: no bone here is of 9999." in text_of(her, f"{TABLE}?context=1042,9999&ways=together")
+    assert "no bone here" not in text_of(her, f"{TABLE}?context=1042&ways=together")
+
+
 def test_a_report_is_a_file_of_its_form(scene: Scene) -> None:
     her = scene.signed_in("zooarchaeologist")
     answer = her.get("/review/analysis/report.docx?ways=together&taxon=pig")
