@@ -93,6 +93,11 @@ def _shared_by_all(record: Record) -> dict[str, Any]:
     }
 
 
+def of_gone(record: Record) -> tuple[Specimen, ...]:
+    """A deleted docket, of which nothing counts: should it be raised, it stands on hold all the same."""
+    return (Specimen(**_shared_by_all(record), sure=False),)
+
+
 def of_tally(record: Record) -> tuple[Specimen, ...]:
     """A tally as one specimen of many pieces; () of a deleted one, or without a usable count."""
     count = record.value("count")

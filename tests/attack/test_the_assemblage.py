@@ -72,6 +72,23 @@ def test_what_is_read_as_human_is_among_no_animals_before_any_rule_has_looked(le
         assert [one.excluded for one in gathered.specimens if one.id == an_id("open")] == [True]
 
 
+def test_no_deletion_takes_a_possibly_human_bone_out_of_what_is_told(ledger: Ledger) -> None:
+    tablet, kept = Tablet(), Assemblage(ledger)
+    tablet.docket("gone", reading=reading("femur", "pig"), count=3)
+    tablet.docket("gone too", reading=reading("femur", "pig"))
+    tablet.human("gone", "query")
+    send(ledger, tablet)
+    assert kept.now().specimens
+    for name in ("gone", "gone too"):
+        seen = {path: [one.id] for one in tablet.changes if one.record == an_id(name) for path in one.set}
+        tablet.write("docket", an_id(name), {"deleted": True}, {"deleted": [], **seen})
+    send(ledger, tablet)
+    for gathered in (kept.now(), Assemblage(ledger).now()):
+        asked = Asked(gathered, Selection())
+        assert [(one.why, one.records) for one in asked.left_out()] == [(HUMAN, (an_id("gone"),))]
+        assert asked.animals == []
+
+
 # Blindness
 
 
