@@ -184,6 +184,14 @@ def test_a_file_of_figures_leaves_out_none_of_their_digits() -> None:
     assert "1234567,7654321" in writing.as_csv([replace(RESULT, rows=(row,))], Wording(texts(), {}))
 
 
+def test_versions_without_end_of_one_bone_are_no_specimens_without_end(ledger: Ledger) -> None:
+    tablet = Tablet()
+    for n in range(40):
+        read = reading("tibia", "sheep", sex=f"odd {n}")
+        tablet.write("docket", an_id("one"), {"reading": read, "material": f"odd {n}", "count": n + 1})
+    assert len(send(ledger, tablet).specimens) == 80
+
+
 @pytest.mark.parametrize("kind", ["bars", "lines"])
 @pytest.mark.parametrize("name", [ODD[1], "$a$", "_under"])
 def test_a_name_is_no_formula_in_a_chart_and_stands_in_its_legend(kind: str, name: str) -> None:
