@@ -221,30 +221,19 @@ def _band(axes: Axes, n: int, x: np.ndarray, low: np.ndarray, high: np.ndarray, 
         axes.fill_between(x, low, high, facecolor="none", edgecolor=LIGHT, hatch=HATCHES[n], linewidth=0, **more)
 
 
-def _steps(axes: Axes, chart: Chart, wording: Wording) -> None:
-    for n, series in enumerate(chart.series[:MOST_SERIES]):
-        x, y = _numbers(series.x), _numbers(series.y)
-        if series.low and series.high:
-            low, high = _numbers(series.low), _numbers(series.high)
-            _band(axes, n, x, low, high, step="post")
-            for edge in (low, high):
-                axes.step(x, edge, where="post", color=INK, linewidth=0.4, linestyle=DASHES[n])
-        label = _name(wording, series.name) if series.name is not None else None
-        axes.step(x, y, where="post", color=INK, linewidth=1.3, linestyle=DASHES[n], label=label)
-    axes.grid(color=GRID, linewidth=0.5)
-    axes.set_ylim(bottom=0)
-    _limits(axes, chart)
-    _legend(axes, chart)
-
-
 def _lines(axes: Axes, chart: Chart, wording: Wording) -> None:
+    """Curves with their bands; in steps, each height holds to the next, and the edges of a band are drawn."""
+    steps = chart.kind == "steps"
+    way: dict[str, Any] = {"drawstyle": "steps-post"} if steps else {}
     for n, series in enumerate(chart.series[:MOST_SERIES]):
         x, y = _numbers(series.x), _numbers(series.y)
         if series.low and series.high:
             low, high = _numbers(series.low), _numbers(series.high)
-            _band(axes, n, x, low, high)
+            _band(axes, n, x, low, high, step="post" if steps else None)
+            for edge in (low, high) if steps else ():
+                axes.plot(x, edge, color=INK, linewidth=0.4, linestyle=DASHES[n], **way)
         label = _name(wording, series.name) if series.name is not None else None
-        axes.plot(x, y, color=INK, linewidth=1.3, linestyle=DASHES[n], label=label)
+        axes.plot(x, y, color=INK, linewidth=1.3, linestyle=DASHES[n], label=label, **way)
     axes.grid(color=GRID, linewidth=0.5)
     axes.set_ylim(bottom=0)
     _limits(axes, chart)
@@ -287,7 +276,7 @@ def _limits(axes: Axes, chart: Chart) -> None:
 _DRAW: Mapping[str, Callable[[Axes, Chart, Wording], None]] = {
     "bars": _bars,
     "stacked": _stacked,
-    "steps": _steps,
+    "steps": _lines,
     "lines": _lines,
     "points": _points,
     "density": _density,
