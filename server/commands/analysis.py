@@ -116,7 +116,7 @@ def _options(given: Sequence[str]) -> dict[str, str]:
     found = {}
     for one in given:
         name, sign, word = one.partition("=")
-        if not sign or not name:
+        if not sign or not name or not word:
             raise CommandError(say("no_option", given=one))
         found[name] = word
     return found
