@@ -55,7 +55,7 @@ def of_docket(record: Record, knowledge: Knowledge, shared: Shared) -> tuple[Spe
         return ()
     differing = record.disagreements() if any(len(heads) > 1 for heads in record.heads.values()) else {}
     read, agreed = _readings(record, differing, knowledge)
-    materials = _distinct(differing["material"].values()) if "material" in differing else [record.value("material")]
+    materials = _materials(record, differing, knowledge)
     counts, weights = _figures(record, differing, "count"), _figures(record, differing, "weight_g")
     sure = agreed and len(materials) == 1 and life == "live"
     base = _shared_by_all(record)
@@ -91,6 +91,11 @@ def _shared_by_all(record: Record) -> dict[str, Any]:
         "label": label if isinstance(label, str) else "",
         "checked": checked.state_of(record) == "checked",
     }
+
+
+def of_gone(record: Record) -> tuple[Specimen, ...]:
+    """A deleted docket, of which nothing counts: should it be raised, it stands on hold all the same."""
+    return (Specimen(**_shared_by_all(record), sure=False),)
 
 
 def of_tally(record: Record) -> tuple[Specimen, ...]:
@@ -131,6 +136,15 @@ def _readings(
     if all(readings.compare(one, other, knowledge) != "conflict" for one, other in pairs):
         return [coarse], True
     return read, False
+
+
+def _materials(record: Record, differing: Mapping[str, Mapping[str, Any]], knowledge: Knowledge) -> list[Any]:
+    """What it is said to be of, each word that is known once, and of any others one: each is a specimen a reading."""
+    if "material" not in differing:
+        return [record.value("material")]
+    told = _distinct(differing["material"].values())
+    known = [one for one in told if isinstance(one, str) and one in knowledge.words["material"]]
+    return known + [one for one in told if one not in known][:1]
 
 
 def _figures(record: Record, differing: Mapping[str, Mapping[str, Any]], path: str) -> list[float]:

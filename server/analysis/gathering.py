@@ -20,7 +20,7 @@ from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, Specimen
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.samples import amount, fractions_of, share
 from fieldapp.records.fold import Record
-from server.analysis.extracting import Shared, of_docket, of_tally
+from server.analysis.extracting import Shared, of_docket, of_gone, of_tally
 from server.ledger import Ledger, checks, holds, meta, tables
 from server.ledger.database import among
 from server.ledger.folding import records_of
@@ -76,6 +76,7 @@ class Assemblage:
         self._own: dict[str, tuple[Specimen, ...]] = {}
         self._lies: dict[str, tuple[str | None, str | None]] = {}
         self._named: dict[str, str] = {}
+        self._gone: set[str] = set()
         self._around: dict[str, Record] = {}
         self._made: dict[str, tuple[tuple[Specimen, ...], dict[str, Any], tuple[Specimen, ...]]] = {}
 
@@ -94,7 +95,7 @@ class Assemblage:
         """Reads what has changed since the last time; everything where that cannot be told."""
         kinds = tables.record.c.kind.in_(("docket", "tally", *_AROUND))
         if self._reached[:2] != (epoch, known):
-            self._own, self._lies, self._around, self._made, self._named = {}, {}, {}, {}, {}
+            self._own, self._lies, self._around, self._made, self._named, self._gone = {}, {}, {}, {}, {}, set()
             ids = [*connection.scalars(select(tables.record.c.id).where(kinds))]
         else:
             since = select(tables.change.c.record).where(tables.change.c.seq > self._reached[2]).distinct()
@@ -103,6 +104,7 @@ class Assemblage:
                 self._own.pop(one, None)
                 self._made.pop(one, None)
                 self._named.pop(one, None)
+                self._gone.discard(one)
                 self._around.pop(one, None)
         # In portions, so that not all records lie in memory at once, and it can be said how far it is.
         for start in range(0, len(ids), PORTION):
@@ -116,7 +118,11 @@ class Assemblage:
             if record.life() != "deleted":
                 self._around[record.id] = record
         elif record.kind == "docket":
-            self._keep(record, of_docket(record, knowledge(), self._shared))
+            if record.life() == "deleted":
+                self._gone.add(record.id)
+                self._keep(record, of_gone(record))
+            else:
+                self._keep(record, of_docket(record, knowledge(), self._shared))
         elif record.kind == "tally":
             self._keep(record, of_tally(record))
 
@@ -136,7 +142,8 @@ class Assemblage:
         impossible = _impossible(connection)
         fits = holds.components(_links(connection, "joins"))
         found: list[Specimen] = []
-        for one in sorted(self._own):
+        # A deletion takes a bone out of the figures, and not off its hold.
+        for one in sorted(self._own.keys() - (self._gone - raised)):
             bag, context = self._lies[one]
             apart = HUMAN if one in raised else IMPOSSIBLE if one in impossible else ""
             around_it: dict[str, Any] = {

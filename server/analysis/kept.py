@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping
+from contextlib import suppress
 
 from fieldapp.domain.assemblage.results import Result
 from fieldapp.domain.assemblage.selection import Selection
@@ -37,11 +38,16 @@ class Kept:
         """Whether they are gathered within so long; if not, that goes on, and `progress` says how far it is."""
         with self._lock:
             if self._gathering is None or not self._gathering.is_alive():
-                self._gathering = threading.Thread(target=self._assemblage.now, daemon=True)
+                self._gathering = threading.Thread(target=self._gather, daemon=True)
                 self._gathering.start()
             gathering = self._gathering
         gathering.join(seconds)
         return not gathering.is_alive()
+
+    def _gather(self) -> None:
+        # Who waits for it asks again, and meets what went wrong where it is dealt with.
+        with suppress(Exception):
+            self._assemblage.now()
 
     @property
     def progress(self) -> tuple[int, int]:

@@ -116,7 +116,7 @@ def _options(given: Sequence[str]) -> dict[str, str]:
     found = {}
     for one in given:
         name, sign, word = one.partition("=")
-        if not sign or not name or not word:
+        if not sign or not name:
             raise CommandError(say("no_option", given=one))
         found[name] = word
     return found
@@ -128,7 +128,7 @@ def _held_to(tables: Sequence[Table], asked: Asked) -> None:
         having = [one for one in tables if any(option.key == key for option in one.options)]
         if not having:
             raise CommandError(say("not_an_option", name=key))
-        if all(key in settled(one, asked).refused for one in having):
+        if not word or all(key in settled(one, asked).refused for one in having):
             choices = next(option.choices(asked) for option in having[0].options if option.key == key)
             allowed = say("allowed", words=", ".join(choices) or say("no_choices"))
             raise CommandError(say("no_choice", field=key, value=word, allowed=allowed))

@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
         gathered = Assemblage(ledger).now()
         asked = Asked(gathered, selection_of(args, gathered.knowledge))
         wording = Wording(texts(), gathered.numbers)
-        report = contents.made(asked, wording, _Telling())
+        report = contents.made(asked, wording, _Telling(), whole=form == "zip")
         source = say("report.source", data=args.data)
         new_file(args.file, written(report, wording, form, ledger.clock(), source=source, data=str(args.data)))
     tables = sum(len(part.entries) for part in report.parts)

@@ -153,7 +153,7 @@ def analysis_report(form: str) -> Response:
         abort(400)
     asked = kept().asked(selection, {}, _hidden())
     said, now = wording(asked), desk.ledger().clock()
-    report = contents.made(asked, said)
+    report = contents.made(asked, said, whole=form == "zip")
     made = written(
         report,
         said,

@@ -17,9 +17,9 @@ from server.analysis.wording import Wording
 
 
 def files(report: Report, wording: Wording) -> Iterator[tuple[str, bytes]]:
-    """(name, content) of every table and chart; numbered as in the report."""
+    """(name, content) of every table and chart; numbered as in the report, and on from there."""
     number = 0
-    for part in report.parts:
+    for part in (*report.parts, *report.more):
         for entry in part.entries:
             number += 1
             name = f"{number:03}_{entry.result.key}"

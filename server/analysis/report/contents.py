@@ -8,6 +8,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
 
 from fieldapp.domain.assemblage.results import Note, Result
 from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, TALLY
@@ -18,10 +19,25 @@ from server.analysis.wording import Wording, shown, visible
 
 ANIMALS = 3
 """Of a table that is of one animal at a time, so many of the commonest stand in the report."""
-ROWS = 120
+ROWS = 60
 """Rows of a table in the report; the files beside it have them all."""
 PARTED = frozenset({"taxon"})
 """Options of which the report goes through the first ANIMALS choices."""
+PRINTED = frozenset(
+    {
+        "pieces", "mni", "shares", "mau", "crosstable",
+        "fusion_stages", "wear_stages", "survival", "neonatal",
+        "measurements", "withers", "log_size",
+        "marks", "burning", "gnawing", "weathering", "recovery",
+    }
+)  # fmt: skip
+"""Tables that a report begins with; all others are in its files, and named in it."""
+IN_FILES = frozenset(
+    {"withers_each", "log_size_each", "mark_tools", "burn_colours", "roots", "staining", "preservation"}
+)
+"""What printed tables say besides, and is in the files alone."""
+ASKED_AS: Mapping[str, tuple[Mapping[str, str], ...]] = {"survival": ({"evidence": "fusion"}, {"evidence": "teeth"})}
+"""Options with which the report asks for a table, one after the other: fusion and teeth apart."""
 EVERYWHERE = frozenset({HUMAN, IMPOSSIBLE, HIDDEN})
 """What is left out of every table is told once, at the beginning."""
 WORKED_OUT = frozenset({"number", "percent", "span", "interval"})
@@ -80,6 +96,7 @@ class Report:
 
     methods  of each table its title, how it is worked out, and what it rests on
     empty    in words, which tables had nothing to show; "" for none
+    others   in words, which tables are in the files alone;  more: these, if they were asked for too
     """
 
     title: str
@@ -92,21 +109,32 @@ class Report:
     left_out: tuple[str, ...]
     sources: tuple[str, ...]
     empty: str = ""
+    others: str = ""
+    more: tuple[Part, ...] = ()
 
 
-def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None) -> Report:
-    """The report on what was asked for. `told` is called before each table."""
-    parts, done, empty = [], 0, []
+def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None, *, whole: bool = False) -> Report:
+    """The report on what was asked for, if `whole` with all tables for its files. `told` is called before each."""
+    parts, more, others, done, empty = [], [], [], 0, []
     said = _Said()
     for topic in topics.TOPICS:
         entries: list[Entry] = []
+        filed: list[Entry] = []
         for table in topics.tables(topic):
-            told(wording.say(f"{table.key}.title"), done)
+            title = wording.say(f"{table.key}.title")
+            if table.key not in PRINTED:
+                others.append(title)
+            if not whole and table.key not in PRINTED:
+                continue
+            told(title, done)
             found = [*_entries(topic, table, asked, wording, said)]
-            empty += [] if found else [wording.say(f"{table.key}.title")]
-            entries += found
+            printed = [one for one in found if table.key in PRINTED and one.result.key not in IN_FILES]
+            filed += [one for one in found if one not in printed]
+            empty += [] if printed or table.key not in PRINTED else [title]
+            entries += _ended(printed)
             done += 1
         parts.append(Part(topic, tuple(entries)))
+        more.append(Part(topic, tuple(filed)))
     results = [entry.result for part in parts for entry in part.entries]
     keys: dict[str, dict[str, None]] = {}
     for one in results:
@@ -125,6 +153,8 @@ def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None) 
         ),
         sources=tuple(sorted({source for one in results for source in one.sources}, key=str.casefold)),
         empty=wording.say("report.empty", tables=", ".join(empty)) if empty else "",
+        others=wording.say("report.others", tables=", ".join(others)) if others else "",
+        more=tuple(more) if whole else (),
     )
 
 
@@ -157,8 +187,8 @@ def _entries(topic: str, table: Table, asked: Asked, wording: Wording, said: _Sa
     """The table as it is usually asked for; one that is of one animal at a time for each of the commonest."""
     parted = next((one for one in table.options if one.key in PARTED), None)
     animals = list(parted.choices(asked))[:ANIMALS] if parted else [""]
-    for one in animals:
-        options = {parted.key: one} if parted else {}
+    for one, asked_as in product(animals, ASKED_AS.get(table.key, ({},))):
+        options = {**({parted.key: one} if parted else {}), **asked_as}
         found = [result for result in answers(table, replace(asked, options=options)) if _tells(result)]
         for n, result in enumerate(found, 1):
             below = said.anew(result.key, result.notes, wording)
@@ -167,6 +197,15 @@ def _entries(topic: str, table: Table, asked: Asked, wording: Wording, said: _Sa
             left = zip(result.left_out, wording.left_out(result), strict=True)
             below += [words for one_left, (words, _) in left if one_left.why not in EVERYWHERE]
             yield Entry(topic, table.key, result, options, tuple(below), n == len(found))
+
+
+def _ended(entries: Sequence[Entry]) -> list[Entry]:
+    """The same, so that the last printed one of each question is known as the last."""
+    after = [*entries[1:], None][: len(entries)]
+    return [
+        replace(one, last=next_one is None or next_one.options != one.options)
+        for one, next_one in zip(entries, after, strict=True)
+    ]
 
 
 def _tells(result: Result) -> bool:

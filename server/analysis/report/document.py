@@ -40,7 +40,7 @@ def docx(report: Report, wording: Wording, written_at: datetime, *, data: str) -
         document.add_heading(wording.say("report.heading.left_out"), 1)
         for one in report.left_out:
             document.add_paragraph(one)
-    for one in (wording.say("report.note_once"), report.empty):
+    for one in (wording.say("report.note_once"), report.empty, report.others):
         if one:
             document.add_paragraph(one)
     number = 0

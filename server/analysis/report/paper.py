@@ -63,7 +63,7 @@ def pdf(
         boxes += _section(pen, wording.say("report.heading.studied"), [report.asked, *report.studied], room)
         boxes += _section(pen, wording.say("report.heading.left_out"), report.left_out, room)
         boxes.append(Text(pen, wording.say("report.note_once"), room, BODY))
-        boxes += [Text(pen, report.empty, room, BODY)] if report.empty else []
+        boxes += [Text(pen, one, room, BODY) for one in (report.empty, report.others) if one]
         number = 0
         for part in report.parts:
             made = [(number + n, entry) for n, entry in enumerate(part.entries, 1)]

@@ -10,11 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldapp.assets import knowledge
+from fieldapp.domain.assemblage.bones import Pieces, pile
 from fieldapp.domain.assemblage.individuals import mni
 from fieldapp.domain.assemblage.numbers import mne
 from fieldapp.domain.assemblage.specimens import Specimen, Tooth
 from tests.domain.assemblage import reference
-from tests.domain.assemblage.bones import mixed
+from tests.domain.assemblage.bones import mixed, specimens
 from tests.domain.assemblage.herds import fewest_animals, fewest_bones, herd
 
 K = knowledge()
@@ -40,6 +41,29 @@ def lowest(figures):
 
 
 # By the definitions
+
+
+def parted(specimens):
+    """All of them, and context by context."""
+    return [specimens, *([one for one in specimens if one.context == context] for context in "xyz")]
+
+
+@settings(max_examples=SOME)
+@given(
+    st.lists(specimens(("sheep", "pig"), ("tibia", "humerus", "radio_ulna")), min_size=9, max_size=12),
+    st.booleans(),
+    st.sampled_from((None, {"tibia": ["lower_shaft", "distal_medial"], "humerus": ["distal_medial"]})),
+)
+def test_what_is_worked_out_once_for_many_piles_is_as_if_each_were_alone(found, refits, countable):
+    how = {"refits": refits, "countable": countable}
+    # Bones have their mappings in common, as they do when they are read from records.
+    alike = [
+        replace(one, id=f"{one.id}{n}", portions=found[n % 2].portions, fusion=found[n % 3].fusion)
+        for n, one in enumerate(found)
+    ]
+    apart = [replace(one, portions={**one.portions}, fusion={**one.fusion}) for one in alike]
+    pieces = Pieces(K, **how)
+    assert [pieces.pile(some) for some in parted(alike)] == [pile(some, K, **how) for some in parted(apart)]
 
 
 @settings(max_examples=SOME)
@@ -79,8 +103,8 @@ def test_putting_two_contexts_together_never_raises_the_sum(specimens):
 
     def summed(piles, figure):
         totals = {}
-        for pile in piles:
-            for taxon, one in mni(pile, K).items():
+        for some in piles:
+            for taxon, one in mni(some, K).items():
                 totals[taxon] = totals.get(taxon, 0) + getattr(one, figure)
         return totals
 

@@ -51,13 +51,13 @@ def wording(cabin: tuple[Path, Gathered]) -> Wording:
 
 @pytest.fixture(scope="module")
 def report(cabin: tuple[Path, Gathered], wording: Wording) -> Report:
-    return contents.made(Asked(cabin[1], parse("ways=hand,taxon=cattle|sheep_goat", knowledge())), wording)
+    return contents.made(Asked(cabin[1], parse("ways=hand,taxon=cattle|sheep_goat", knowledge())), wording, whole=True)
 
 
 @pytest.fixture(scope="module")
 def short(report: Report) -> Report:
     """The first two tables of each part: charts take their time."""
-    return replace(report, parts=tuple(replace(part, entries=part.entries[:2]) for part in report.parts))
+    return replace(report, parts=tuple(replace(part, entries=part.entries[:2]) for part in report.parts), more=())
 
 
 def entries(report: Report) -> list[Entry]:
@@ -70,7 +70,7 @@ def made(report: Report, wording: Wording, form: str) -> bytes:
 
 def test_each_part_has_tables_and_says_which_had_nothing_to_show(report, wording):
     assert [part.topic for part in report.parts if part.entries] == ["counts", "ages", "sizes", "surface"]
-    assert wording.say("individuals.title") in report.empty
+    assert wording.say("individuals.title") in report.others
     assert all(entry.result.rows for entry in entries(report))
 
 
@@ -89,8 +89,9 @@ def test_a_sentence_stands_once_below_the_tables_of_a_kind(report):
 
 @pytest.mark.parametrize("table", ["mne", "fusion", "marks"])
 def test_the_command_below_a_table_gives_the_same_rows(report, wording, cabin, capsys, table):
-    one = next(entry for entry in entries(report) if entry.table == table)
-    together = [entry.result for entry in entries(report) if (entry.table, entry.options) == (table, one.options)]
+    every = [entry for part in (*report.parts, *report.more) for entry in part.entries if entry.table == table]
+    one = every[0]
+    together = [entry.result for entry in every if entry.options == one.options]
     assert main(shlex.split(one.command(str(cabin[0])))[1:]) == 0
     told = json.loads(capsys.readouterr().out)
     assert [found for found in told if found["rows"]] == json.loads(as_json(together, wording))
