@@ -42,7 +42,8 @@ def _of(asked: Asked, pile: Pile) -> Result:
         share, alone = shares.percent(one.low, whole), _percents(shares.wilson(one.low, whole))
         ends = alone, _percents(at_once.get(taxon))
         rows.append(Row((Word("taxon", taxon), Span(one.low, one.high), one.low, share, *ends), one.records))
-    charts = (_chart(rows),) if whole else ()
+    # One animal by itself is no picture.
+    charts = (_chart(rows),) if whole and len(rows) > 1 else ()
     if rows:
         span = Span(whole, pile.most)
         total = Word("analysis.row", "all_animals"), span, whole, shares.percent(whole, whole), None, None
