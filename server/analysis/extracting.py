@@ -58,7 +58,9 @@ def of_docket(record: Record, knowledge: Knowledge, shared: Shared) -> tuple[Spe
     materials = _materials(record, differing, knowledge)
     counts, weights = _figures(record, differing, "count"), _figures(record, differing, "weight_g")
     sure = agreed and len(materials) == 1 and life == "live"
+    ends = 2 if len(counts) > 1 or len(weights) > 1 else 1
     base = _shared_by_all(record)
+    base["readings"] = len(read) * len(materials) * ends if life == "live" else 0
     items = _items(record)
     found = [
         Specimen(
@@ -74,7 +76,7 @@ def of_docket(record: Record, knowledge: Knowledge, shared: Shared) -> tuple[Spe
         )
         for one, material in product(read, materials)
     ]
-    if len(counts) > 1 or len(weights) > 1:
+    if ends > 1:
         at_most: dict[str, Any] = {
             "count": int(max(counts or [1])),
             "weight_g": max(weights) if weights else None,
@@ -95,7 +97,7 @@ def _shared_by_all(record: Record) -> dict[str, Any]:
 
 def of_gone(record: Record) -> tuple[Specimen, ...]:
     """A deleted docket, of which nothing counts: should it be raised, it stands on hold all the same."""
-    return (Specimen(**_shared_by_all(record), sure=False),)
+    return (Specimen(**_shared_by_all(record), sure=False, readings=0),)
 
 
 def of_tally(record: Record) -> tuple[Specimen, ...]:

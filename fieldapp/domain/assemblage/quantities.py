@@ -3,8 +3,9 @@
 For: the sums of domain.counting over specimens, groups and refits counted as is asked for. Not for: the definitions of
 those sums (domain.counting), minimum numbers, or shares.
 
-- The low end of a figure is over what everybody reads so; the high end over all readings, each record once in each row,
-  with the most that anybody says.
+- The low end of a figure is over what everybody reads so; that of all together takes in what is read in several ways,
+  with the least of it: a bone that one calls cattle and another pig is in no animal's low end, and in that of all.
+- The high end is over all readings, each record once in each row, with the most that anybody says.
 - A group that counts as one is one specimen for each animal in it, however many bones it has; its pieces stay pieces.
 - Of dockets that are said to be one bone, the first that names both element and animal counts.
 """
@@ -62,8 +63,7 @@ def by_taxon(
         key=lambda told: (not told.identified, told.one.id, not told.one.sure),
     )
     sure: dict[str, list[_Told]] = {}
-    whole = _once(told for told in every if told.one.sure)
-    for told in whole:
+    for told in _once(told for told in every if told.one.sure):
         sure.setdefault(told.one.taxon or "", []).append(told)
     taxa: dict[str, list[_Told]] = {}
     for told in every:
@@ -73,7 +73,7 @@ def by_taxon(
     for taxon in sorted(taxa, key=lambda taxon: (not taxon, at.get(taxon, len(at)), taxon)):
         names_animal = taxon in at and knowledge.taxa[taxon].kind in counting.NAMED
         found[taxon] = _quantity(sure.get(taxon, []), taxa[taxon], names_animal)
-    return found, _quantity(whole, every, True)
+    return found, _quantity(_once(_certain(every, together)), every, True)
 
 
 class _Told(NamedTuple):
@@ -82,6 +82,36 @@ class _Told(NamedTuple):
     one: Specimen
     lot: counting.Lot
     identified: bool
+
+
+def _certain(every: Sequence[_Told], together: Together) -> list[_Told]:
+    """What is sure of each record: what everybody says, or the least that all of its readings come to."""
+    readings: dict[str, list[_Told]] = {}
+    for told in every:
+        readings.setdefault(told.one.id, []).append(told)
+    found = []
+    for those in readings.values():
+        sure = next((told for told in those if told.one.sure), None)
+        if sure is not None:
+            found.append(sure)
+        elif len(those) == those[0].one.readings:
+            # All of them are asked for, so it counts here whoever is right.
+            found.append(_least(those, together))
+    return sorted(found, key=lambda told: (not told.identified, told.one.id))
+
+
+def _least(those: Sequence[_Told], together: Together) -> _Told:
+    weights = [told.one.weight_g for told in those]
+    known = [one for one in weights if one is not None]
+    least = replace(
+        those[0].one,
+        count=min(told.one.count for told in those),
+        weight_g=min(known) if len(known) == len(weights) else None,
+        material=next(
+            (told.one.material for told in those if not counting.is_specimen(told.lot)), those[0].one.material
+        ),
+    )
+    return _Told(least, together.lot(least), all(told.identified for told in those))
 
 
 def _once(readings: Iterable[_Told]) -> list[_Told]:

@@ -73,6 +73,7 @@ class Specimen:
 
     id        of its record;  kind: DOCKET or TALLY
     sure      whether everybody says at least this
+    readings  how many specimens its record is in all; 0 where somebody has deleted it, and nothing of it is sure
     context, trench, phase   the context's id, the others by name; "" where it is not known
     recovery, mesh_mm        how it was got; None where that is not recorded
     share     how much of its fraction was sorted, over 0 up to 1; None where that is not recorded, or of no sample
@@ -89,6 +90,7 @@ class Specimen:
     label: str = ""
     kind: str = DOCKET
     sure: bool = True
+    readings: int = 1
     context: str = ""
     trench: str = ""
     phase: str = ""

@@ -318,3 +318,13 @@ def test_the_exact_chance_of_two_by_two_is_fishers():
 def test_all_tables_with_the_same_totals_are_gone_through():
     assert crosstable.exact_chance([[2, 2, 2], [2, 2, 2]]) == 1
     assert math.isclose(float(crosstable.exact_chance([[4, 0, 0], [0, 4, 0], [0, 0, 4]])), 6 / 34650)
+
+
+def test_a_bone_that_is_read_as_two_animals_is_sure_in_all_together_and_in_neither():
+    read_twice = [bone("b", taxon, sure=False, readings=2, count=count) for taxon, count in (("sheep", 2), ("pig", 3))]
+    deleted_by_some = bone("d", "pig", sure=False, readings=0)
+    unsure = bone("u", "pig", sure=False, readings=2)
+    taxa, whole = by_taxon([bone("a", "pig"), *read_twice, deleted_by_some, unsure], knowledge(), Together())
+    assert {taxon: (one.pieces.low, one.nisp.low) for taxon, one in taxa.items()} == {"sheep": (0, 0), "pig": (1, 1)}
+    assert (whole.pieces.low, whole.pieces.high) == (3, 6)
+    assert (whole.nisp.low, whole.nisp.high) == (3, 6)

@@ -373,5 +373,5 @@ def test_many_rows_are_written_in_the_memory_of_a_few(desk: Desk, capsys: pytest
         assert f"{rows} rows: {rows} dockets written" in capsys.readouterr().out
         return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
-    few = run(2000)
+    few = run(500)
     assert run(100 * int(os.environ.get("PROOF_ROUNDS") or 200)) - few < 60_000
