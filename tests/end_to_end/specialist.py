@@ -5,6 +5,7 @@ A click, a choice in a list and a field that is typed are one action each; pages
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -139,9 +140,23 @@ class Hand:
             "return document.activeElement.matches(arguments[0]) && !document.activeElement.matches('body')", wanted
         )
         self.actions += (0 if there else len(tab_to(self.browser, wanted, 200))) + 1
-        focused(self.browser).send_keys(*keys)
+        field = focused(self.browser)
+        is_list = field.tag_name == "select" and len(keys) == 1
+        field.send_keys(*keys)
+        if is_list:
+            self._typed(field, keys[0])
         if keys[-1] == Keys.ENTER:
             self._timed()
+
+    def _typed(self, field: WebElement, word: str) -> None:
+        """A list forgets the letters typed so far when they come slowly, as on a machine with much to do: who sees that
+        another word stands there waits a moment and types it again."""
+        for _ in range(5):
+            if Select(field).first_selected_option.text.strip().startswith(word):
+                return
+            time.sleep(1.2)
+            field.send_keys(word)
+        raise AssertionError(f"{word} cannot be typed into this list")
 
     def to(self, wanted: str) -> None:
         """By arrow keys to one of the choices that has the focus."""
