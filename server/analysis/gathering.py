@@ -7,9 +7,9 @@ what the site holds. Not for: what a record says (extracting), which of them are
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, TypeVar, cast
 
 from sqlalchemy import Connection, select
 
@@ -25,6 +25,10 @@ from server.ledger import Ledger, checks, holds, meta, tables
 from server.ledger.database import among
 from server.ledger.folding import records_of
 
+T = TypeVar("T")
+_ABSENT = object()
+KEPT = 8
+"""What was worked out of the specimens and may be asked for again at once, so many of it."""
 PORTION = 500
 """Records read at once."""
 OPEN = "mammal_or_human"
@@ -53,6 +57,18 @@ class Gathered:
     stamp: tuple[Any, ...]
     late: int
     relations: Mapping[str, str] = field(default_factory=dict)
+
+    kept: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
+
+    def once(self, key: Any, make: Callable[[], T]) -> T:
+        """What `make` gives, worked out once for a key that names all it depends on beside these specimens. The last
+        KEPT are kept, and gone with the specimens."""
+        found = self.kept.get(key, _ABSENT)
+        if found is _ABSENT:
+            self.kept[key] = found = make()
+            for old in list(self.kept)[:-KEPT]:
+                self.kept.pop(old, None)
+        return cast(T, found)
 
     def chosen(self, selection: Selection) -> list[Specimen]:
         """Those that a selection asks for."""

@@ -21,7 +21,7 @@ NARROWEST = 0.1
 """No group is narrower than this share of the spread of all: else it would close around a single figure."""
 LONE = 5
 """A group of fewer figures than this is no group (project decision): one odd bone would be the best of them."""
-RESAMPLED = 400
+RESAMPLED = 200
 SEED = 1
 _STARTS = (0.15, 0.3, 0.5, 0.7, 0.85)
 _ROUNDS = 1000

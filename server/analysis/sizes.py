@@ -23,6 +23,7 @@ from server.analysis.sizes_asked import (
     Chosen,
     X,
     Y,
+    all_values,
     code_place,
     left,
     values_of,
@@ -78,7 +79,7 @@ def outliers(asked: Asked) -> Iterator[Result]:
         Column("label"), *_OF, Column("mm", "number"), Column("published", "span"), Column("beyond", "percent"),
         Column("n", "count"), Column("score", "number"),
     )  # fmt: skip
-    values, rows = values_of(asked, asked.animals), []
+    values, rows = all_values(asked), []
     sources: dict[str, None] = {}
     unlimited = 0
     parted = values.by_key()

@@ -33,8 +33,19 @@ def picked(asked: Asked, option: Option) -> str:
 
 def values_of(asked: Asked, specimens: Iterable[Specimen]) -> Values:
     """The values of some specimens, as the options have it."""
-    growth, burnt, estimated = (picked(asked, option) for option in WHICH)
+    growth, burnt, estimated = _which(asked)
     return sizes.values(specimens, asked.knowledge, growth, burnt == "in", estimated == "in")
+
+
+def all_values(asked: Asked) -> Values:
+    """The values of all that is asked for: its choices ask for them again and again."""
+    key = ("values of sizes", asked.selection, asked.hidden, _which(asked))
+    return asked.gathered.once(key, lambda: values_of(asked, asked.animals))
+
+
+def _which(asked: Asked) -> tuple[str, str, str]:
+    growth, burnt, estimated = (picked(asked, option) for option in WHICH)
+    return growth, burnt, estimated
 
 
 def left(asked: Asked, unit: Unit | None, values: Values) -> tuple[LeftOut, ...]:
@@ -57,7 +68,7 @@ class Chosen:
     @cached_property
     def values(self) -> list[Value]:
         """All values of what is asked for."""
-        return values_of(self.asked, self.asked.animals).found
+        return all_values(self.asked).found
 
     @cached_property
     def taxa(self) -> Sequence[str]:
