@@ -126,20 +126,28 @@ class Table:
 
 @dataclass(frozen=True)
 class Settled:
-    """What a table is asked with: each option with its word, the usual where nothing was said. `refused`: {option: what
-    was said and cannot be}."""
+    """A table with what it is asked with.
 
+    options  each with its word, the usual where nothing was said
+    choices  {option: what there is to choose from}
+    refused  {option: what was said and cannot be}
+    """
+
+    table: Table
     asked: Asked
     options: Mapping[str, Cell]
+    choices: Mapping[str, Sequence[str]]
     refused: Mapping[str, str]
 
 
 def settled(table: Table, asked: Asked) -> Settled:
     """The options of a table as they hold. What can be chosen may hang on what was chosen before."""
     options: dict[str, Cell] = {}
+    offered: dict[str, Sequence[str]] = {}
     refused: dict[str, str] = {}
     for option in table.options:
         choices, said = [*option.choices(asked)], asked.options.get(option.key, "")
+        offered[option.key] = choices
         if said and said not in choices:
             refused[option.key] = said
             asked = replace(asked, options={key: word for key, word in asked.options.items() if key != option.key})
@@ -147,11 +155,10 @@ def settled(table: Table, asked: Asked) -> Settled:
         word = said or next(iter(choices), "")
         if word:
             options[option.key] = Word(option.of, word) if option.of else word
-    return Settled(asked, options, refused)
+    return Settled(table, asked, options, offered, refused)
 
 
-def answers(table: Table, asked: Asked) -> Iterator[Result]:
+def answers(found: Settled) -> Iterator[Result]:
     """The results of a table, each with the options that it was made with."""
-    found = settled(table, asked)
-    for result in table.make(found.asked):
+    for result in found.table.make(found.asked):
         yield replace(result, options=found.options)

@@ -13,7 +13,7 @@ from contextlib import suppress
 
 from fieldapp.domain.assemblage.results import Result
 from fieldapp.domain.assemblage.selection import Selection
-from server.analysis.asking import Asked, Table, answers
+from server.analysis.asking import Asked, Settled, Table, answers
 from server.analysis.gathering import Assemblage, Gathered
 from server.ledger import Ledger
 
@@ -54,22 +54,23 @@ class Kept:
         """(records read, of how many) of the gathering that is going on."""
         return self._assemblage.progress
 
-    def results(self, table: Table, asked: Asked) -> tuple[Result, ...]:
-        """The tables of an answer. `asked` is of the specimens as they stand: see `now`."""
+    def results(self, found: Settled) -> tuple[Result, ...]:
+        """The tables of an answer. What is asked is of the specimens as they stand: see `now`."""
+        table, asked = found.table, found.asked
         key = (
             table.key, asked.gathered.stamp, asked.selection, _fixed(table, asked.options), asked.hidden,
         )  # fmt: skip
         with self._lock:
-            found = self._answers.get(key)
-            if found is not None:
+            known = self._answers.get(key)
+            if known is not None:
                 self._answers.move_to_end(key)
-                return found
-        found = tuple(answers(table, asked))
+                return known
+        made = tuple(answers(found))
         with self._lock:
-            self._answers[key] = found
+            self._answers[key] = made
             while len(self._answers) > MOST:
                 self._answers.popitem(last=False)
-        return found
+        return made
 
     def asked(self, selection: Selection, options: Mapping[str, str], hidden: frozenset[str]) -> Asked:
         """A question of the specimens as they stand."""

@@ -140,16 +140,19 @@ class Wording:
         """What was asked for and is nowhere, a sentence a field."""
         told = []
         for name, missing in words.items():
-            listed = ", ".join(self.word(name, one) if name == "stage" else one for one in missing)
+            listed = ", ".join(self.listed(name, one) for one in missing)
             told.append(self.say("nowhere", field=self.say(f"field.{name}"), words=listed))
         return told
+
+    def listed(self, name: str, one: str) -> str:
+        """One of the things that a list of a selection asks for: a word of a vocabulary, or a name as it was given."""
+        return self.word(name, one) if name in ("taxon", "element", "stage") else shown(one)
 
     def selection(self, selection: Selection) -> str:
         """What was asked for, in a line."""
         told = [self.say(f"choice.{name}.{getattr(selection, name)}") for name in CHOICES]
         for name in LISTS:
-            words = [self.word(name, one) if name in ("taxon", "element", "stage") else shown(one)
-                     for one in getattr(selection, name)]  # fmt: skip
+            words = [self.listed(name, one) for one in getattr(selection, name)]
             if words:
                 told.append(self.say(f"choice.{name}", words=", ".join(words)))
         return "; ".join(told)

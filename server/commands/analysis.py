@@ -16,7 +16,7 @@ from fieldapp.domain.assemblage.results import Result
 from fieldapp.domain.assemblage.selection import BY, Selection, SelectionError, parse
 from fieldapp.domain.knowledge import Knowledge
 from server.analysis import topics, writing
-from server.analysis.asking import Asked, Table, answers, settled
+from server.analysis.asking import Asked, Settled, Table, answers, settled
 from server.analysis.gathering import Assemblage
 from server.analysis.wording import Wording
 from server.commands.keeping import DATA_HELP, opened, told_errors
@@ -77,9 +77,9 @@ class Command:
             if args.list:
                 print("\n".join(self._listed(asked, wording)))
                 return 0
-            tables = self._tables(args.table)
+            tables = [settled(table, asked) for table in self._tables(args.table)]
             _held_to(tables, asked)
-            results = [result for table in tables for result in answers(table, asked)]
+            results = [result for table in tables for result in answers(table)]
             if args.csv is not None:
                 new_file(args.csv, writing.as_csv(results, wording).encode("utf-8", "replace"))
             elif args.chart is not None:
@@ -122,15 +122,14 @@ def _options(given: Sequence[str]) -> dict[str, str]:
     return found
 
 
-def _held_to(tables: Sequence[Table], asked: Asked) -> None:
+def _held_to(tables: Sequence[Settled], asked: Asked) -> None:
     """Raises CommandError for an option that none of the tables has, or a word that none of them can follow."""
     for key, word in asked.options.items():
-        having = [one for one in tables if any(option.key == key for option in one.options)]
+        having = [one for one in tables if key in one.choices]
         if not having:
             raise CommandError(say("not_an_option", name=key))
-        if not word or all(key in settled(one, asked).refused for one in having):
-            choices = next(option.choices(asked) for option in having[0].options if option.key == key)
-            allowed = say("allowed", words=", ".join(choices) or say("no_choices"))
+        if not word or all(key in one.refused for one in having):
+            allowed = say("allowed", words=", ".join(having[0].choices[key]) or say("no_choices"))
             raise CommandError(say("no_choice", field=key, value=word, allowed=allowed))
 
 

@@ -20,7 +20,7 @@ from fieldapp.domain.assemblage.selection import CHOICES, LISTS, Selection, Sele
 from server.analysis import topics, writing
 from server.analysis.asking import Asked, Settled, Table, settled
 from server.analysis.kept import Kept
-from server.analysis.wording import Wording, shown
+from server.analysis.wording import Wording
 from server.review import blind, desk, words
 from server.review.desk import pages
 
@@ -84,7 +84,7 @@ def analysis_table(topic: str, table: str) -> Response:
     view = _view(topic, table)
     if view.fault is not None:
         return _page(view, (), 400)
-    return _page(view, kept().results(view.table, view.asked))
+    return _page(view, kept().results(view.chosen))
 
 
 @pages.get("/analysis/<topic>/<table>/file.<any(csv, json):form>")
@@ -92,7 +92,7 @@ def analysis_table(topic: str, table: str) -> Response:
 def analysis_file(topic: str, table: str, form: str) -> Response:
     """All of it as a file."""
     view = _understood(topic, table)
-    results, said = kept().results(view.table, view.asked), wording(view.asked)
+    results, said = kept().results(view.chosen), wording(view.asked)
     made = writing.as_csv(results, said) if form == "csv" else writing.as_json(results, said)
     kind = "text/csv; charset=utf-8" if form == "csv" else "application/json"
     answer = Response(made.encode("utf-8", "replace"), 200, mimetype=None, content_type=kind)
@@ -258,7 +258,7 @@ def _understood(topic: str, table: str) -> View:
 
 
 def _nth(view: View, n: int) -> Result:
-    results = kept().results(view.table, view.asked)
+    results = kept().results(view.chosen)
     if not 0 <= n < len(results):
         abort(404)
     return results[n]
@@ -300,12 +300,10 @@ def _form(view: View, said: Wording) -> dict[str, Any]:
     for name, found in there.items():
         known = [one for one in order.get(name, ()) if one in found]
         listed = known + sorted(found - set(known), key=str.casefold)
-        offered[name] = [
-            (one, said.word(name, one) if name in ("taxon", "element", "stage") else shown(one)) for one in listed
-        ]
+        offered[name] = [(one, said.listed(name, one)) for one in listed]
     options = []
     for option in view.table.options:
-        choices = list(option.choices(asked))
+        choices = view.chosen.choices[option.key]
         told = [(one, said.word(option.of, one) if option.of else one) for one in choices]
         options.append((option.key, told, asked.option(option.key, choices[0] if choices else "")))
     return {"choices": CHOICES, "lists": offered, "options": options}

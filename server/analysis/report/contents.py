@@ -13,7 +13,7 @@ from itertools import product
 from fieldapp.domain.assemblage.results import Note, Result
 from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, TALLY
 from server.analysis import topics
-from server.analysis.asking import HIDDEN, Asked, Table, answers
+from server.analysis.asking import HIDDEN, Asked, Table, answers, settled
 from server.analysis.count_common import HUMAN_NOTE
 from server.analysis.wording import Wording, shown, visible
 
@@ -189,7 +189,7 @@ def _entries(topic: str, table: Table, asked: Asked, wording: Wording, said: _Sa
     animals = list(parted.choices(asked))[:ANIMALS] if parted else [""]
     for one, asked_as in product(animals, ASKED_AS.get(table.key, ({},))):
         options = {**({parted.key: one} if parted else {}), **asked_as}
-        found = [result for result in answers(table, replace(asked, options=options)) if _tells(result)]
+        found = [result for result in answers(settled(table, replace(asked, options=options))) if _tells(result)]
         for n, result in enumerate(found, 1):
             below = said.anew(result.key, result.notes, wording)
             if len(result.rows) > ROWS:
