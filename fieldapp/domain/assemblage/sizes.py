@@ -22,7 +22,6 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -263,12 +262,6 @@ def pairs(found: Iterable[Value], x: tuple[str, str], y: tuple[str, str]) -> tup
     both = [one for one in own.values() if x in one and y in one]
     several = {one[x].id for one in both if one[x].pieces > 1}
     return [(one[x], one[y]) for one in both if one[x].pieces == 1], several
-
-
-def most_measured(found: Iterable[Value]) -> list[Key]:
-    """The keys of values, the most frequent first."""
-    counts = Counter(one.key for one in found)
-    return sorted(counts, key=lambda key: (-counts[key], key.taxon, key.element, key.position, key.code))
 
 
 def in_order(keys: Iterable[Key], knowledge: Knowledge) -> list[Key]:

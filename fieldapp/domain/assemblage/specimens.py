@@ -142,11 +142,6 @@ class Specimen:
         )
 
 
-def among_animals(specimens: Iterable[Specimen]) -> list[Specimen]:
-    """Those that are neither possibly human nor impossible."""
-    return [one for one in specimens if not one.apart]
-
-
 def surely(specimens: Iterable[Specimen]) -> list[Specimen]:
     """Those that everybody reads so: the low end of every figure is over these."""
     return [one for one in specimens if one.sure]
