@@ -156,7 +156,7 @@ def test_second_readings_are_drawn_read_blind_ended_and_compared(hand: Hand) -> 
         hand.keys("#f-side", "left")
         hand.keys('button[value="parts"]', Keys.ENTER)
         hand.keys('input[name="portions.distal_medial"]', Keys.SPACE)
-        hand.keys("#f-rest", "absent")
+        hand.keys("#f-rest", "are absent")
         hand.keys("#f-weight_g", "14", Keys.ENTER)
     assert "was saved." in hand.said()
     with hand.job("reading a second time", 10, many):
@@ -342,7 +342,7 @@ def test_records_are_finished_and_settled_with_the_keyboard_alone(hand: Hand) ->
     assert focused(hand.browser).get_attribute("name") == "element"
     with hand.job("finishing a record, by keyboard", 90):
         hand.keys("#f-taxon", "goat")
-        hand.keys("#f-rest", "absent")
+        hand.keys("#f-rest", "are absent")
         hand.keys("#f-weight_g", Keys.CONTROL + "a" + Keys.NULL, "9,5")
         focused(hand.browser).send_keys(Keys.ENTER)
         hand.arrive()
