@@ -13,13 +13,13 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.naming import NOTHING, named
 from fieldapp.domain.rules.findings import Around, Docket, Finding, Values, by_name, number, shown, term, text
 
-_NOT_BODILY = frozenset({"not_bone", "shell"})
+NOT_BODILY = frozenset({"not_bone", "shell"})
 """Eggshell is not among them: thin pieces of a skull may be taken for it."""
 CREMATION_PLACES = frozenset({"cremation_deposit", "pyre"})
 """Types of context that hold burnt dead."""
 CREMATIONS = CREMATION_PLACES | {"cremation"}
 """The same, and the type of their samples."""
-_BURNT = frozenset({"burnt", "charred", "calcined", "mixed"})
+BURNT = frozenset({"burnt", "charred", "calcined", "mixed"})
 _SHAFT = frozenset({"shaft", "metaphysis"})
 _QUERY = human.CAUTION[human.QUERY]
 _NOT_EXCLUDED = human.CAUTION[human.NOT_EXCLUDED]
@@ -28,7 +28,7 @@ _NOT_EXCLUDED = human.CAUTION[human.NOT_EXCLUDED]
 def not_bodily(docket: Docket) -> bool:
     # Where a bone is read, a material that is none quietens nothing: one of the two is wrong.
     row = docket.element_row
-    return docket.material in _NOT_BODILY and (row is None or row.material == docket.material)
+    return docket.material in NOT_BODILY and (row is None or row.material == docket.material)
 
 
 def like_a_grave(context: Values | None) -> bool:
@@ -134,7 +134,7 @@ def burnt_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Itera
     """Burnt, and no animal named."""
     burning = docket.values.get("burning")
     if docket.caution < _NOT_EXCLUDED and not docket.named and not not_bodily(docket):
-        if isinstance(burning, str) and burning in _BURNT:
+        if isinstance(burning, str) and burning in BURNT:
             yield "human", docket.names(burning=term("burning", burning))
 
 
