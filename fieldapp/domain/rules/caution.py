@@ -59,6 +59,15 @@ def grave_without_answer(docket: Docket, around: Around, know: Knowledge) -> Ite
         yield "human", {"context": shown(context.get("number") or around.context_id)}
 
 
+def fits_possible_human(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Said to have broken from a bone that may be human, and nobody has raised the question for this piece of it."""
+    if around.refits and docket.caution < _QUERY:
+        for other in around.refits.values():
+            if other.get("deleted") is not True and standing_of(piece := Docket(other, know), know) in human.RAISED:
+                yield "human", {"other": shown(piece.label)}
+                return
+
+
 def young_shaft_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A long bone without its ends, of the size of an infant's.
 
@@ -265,6 +274,7 @@ RULES = {
         human_without_answer,
         human_open_without_answer,
         grave_without_answer,
+        fits_possible_human,
         young_shaft_not_excluded,
         newborn_not_excluded,
         child_size_not_excluded,

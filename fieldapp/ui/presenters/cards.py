@@ -84,7 +84,8 @@ SLOTS: Mapping[str, tuple[Slot, ...]] = {
         NOTE,
     ),
     "group": (
-        Slot("relation", "words", "relation"),
+        # Bones are laid side by side on a table, at the desk.
+        Slot("relation", "words", keys=_of("relation", "articulated_observed articulated_inferred associated")),
         Slot("member", "members"),
         Slot("drawing", "code"),
         NOTE,
