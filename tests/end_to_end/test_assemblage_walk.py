@@ -90,8 +90,9 @@ const beyond = wide > 0 ? [...document.querySelectorAll('main *')].filter(one =>
   one.getBoundingClientRect().right > document.documentElement.clientWidth).map(one => one.outerHTML.slice(0, 80)) : [];
 // Rows of a table are alike, and axe is slow: it looks at the first and the last few of each.
 document.querySelectorAll('main tbody').forEach(one => [...one.rows].slice(3, -2).forEach(row => row.remove()));
-return {lang: document.documentElement.lang, width: innerWidth, wide, beyond: beyond.slice(0, 4),
-  title: !document.title.startsWith(' '), scripts: document.scripts.length, h1: document.querySelectorAll('h1').length,
+const high = [...document.querySelectorAll('.wide')].filter(one => one.scrollHeight > one.clientHeight).length;
+return {high, lang: document.documentElement.lang, width: innerWidth, wide, beyond: beyond.slice(0, 4),
+  title: /^\\p{L}/u.test(document.title), scripts: document.scripts.length, h1: document.querySelectorAll('h1').length,
   broken: [...document.images].filter(one => one.complete && !one.naturalWidth).map(one => one.src)};
 """
 
@@ -105,6 +106,8 @@ def faults(browser: WebDriver, scene: Scene, path: str, language: str, width: in
     found = [f"{path}: {one} is no picture" for one in page["broken"]]
     if page["wide"] > 0:
         found.append(f"{path}: {page['wide']} px too wide: {page['beyond']}")
+    if page["high"]:
+        found.append(f"{path}: {page['high']} tables scroll or are cut off upright")
     if page["scripts"]:
         found.append(f"{path}: has scripts")
     told = browser.execute_async_script(RUN, "html" if path == FRONT else "main")
