@@ -78,7 +78,7 @@ class Gathered:
         """How places stand: contexts by number, trenches and phases as the site has them; what has none comes last."""
         listed = [one for path, one in self.site.items() if path.startswith(f"{by}/") and isinstance(one, Mapping)]
         given = {str(one.get("name") or "").casefold(): one.get("order") for one in listed}
-        at = {name: float(n) for name, n in given.items() if isinstance(n, int | float) and n == n}
+        at = {name: n for name, n in given.items() if isinstance(n, int | float) and n == n}
 
         def place(one: str) -> tuple[float, str]:
             name = self.numbers.get(one, "") if by == "context" else one
