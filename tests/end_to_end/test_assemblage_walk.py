@@ -37,6 +37,8 @@ pytestmark = pytest.mark.proof
 FRONT = "/review/analysis"
 TABLES = [(topic, one.key) for topic in topics.TOPICS for one in topics.tables(topic)]
 FIRST = f"{FRONT}/{TABLES[0][0]}/{TABLES[0][1]}"
+REPORT = f"{FRONT}/report/pdf?context=9999"
+FETCH = "fetch(arguments[0]).then(answer => arguments[1](answer.status))"
 LIGHT = ("en", "light", (1366, 768))
 DUSK = ("de", "dark", (390, 844))
 BONES = 260
@@ -125,10 +127,12 @@ def test_nothing_is_wrong_with_any_table(
     pages = [FRONT, *(f"{FRONT}/{topic}/{key}?ways=together" for topic, key in TABLES)]
     records = f"{FIRST}/0/records?ways=together"
     pages += [f"{records}&row=0", f"{records}&left=0"]
-    pages += [f"{FIRST}?context=9999", f"{FIRST}?by=context&page=2", f"{FIRST}?by=moon"]
+    pages += [f"{FIRST}?context=9999", f"{FIRST}?by=context&page=2", f"{FIRST}?by=moon", REPORT]
     logged(browser)
     sign_in(browser, served, "zooarchaeologist", FRONT)
     with seen_as(browser, language, scheme, size):
+        # Once it is made its page stays, and does not ask again by itself.
+        assert browser.execute_async_script(FETCH, f"{REPORT}&file=yes") == 200
         found = [one for path in pages for one in faults(browser, served, path, language, size[0])]
     assert found == [], "\n".join(found)
     hosts, complaints = logged(browser)
