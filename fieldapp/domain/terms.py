@@ -6,11 +6,11 @@ and a line there. Nothing is judged here, and nothing printed (fieldapp.commands
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 
+from fieldapp.domain.alphabet import bare
 from fieldapp.domain.knowledge import Knowledge
 
 Texts = Mapping[str, str]
@@ -324,8 +324,7 @@ def plain(text: str) -> str:
 
     "UBERON:0000979" is "uberon 0000979", and "Proximális_epiphysis" is "proximalis epiphysis".
     """
-    bare = (one for one in unicodedata.normalize("NFKD", text.casefold()) if not unicodedata.combining(one))
-    return " ".join("".join(one if one.isalnum() else " " for one in bare).split())
+    return " ".join("".join(one if one.isalnum() else " " for one in bare(text)).split())
 
 
 def find(terms: Iterable[Term], sought: str) -> list[Term]:

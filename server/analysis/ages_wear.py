@@ -237,6 +237,15 @@ def _has_scores(scheme: Scheme) -> bool:
 def loose(asked: Asked) -> Iterator[Result]:
     """One table a unit: teeth found loose, by what they are and how worn. They may be of jaws that are counted."""
     chosen = ask.chosen(asked)
+    tables = [*chosen.knowledge.taxa], [*chosen.knowledge.teeth.teeth]
+
+    def place(key: tuple[Cell, ...]) -> tuple[int, int, str]:
+        animal, tooth = (
+            table.index(one.key) if isinstance(one, Word) and one.key in table else len(table)
+            for one, table in zip(key[:2], tables, strict=True)
+        )
+        return animal, tooth, repr(key)
+
     for unit, specimens in asked.units.items():
         every = [one for one in chosen.own(specimens) if is_loose(one, chosen.knowledge)]
         own = {one.bone or one.id: one for one in reversed(every) if one.sure}
@@ -252,7 +261,7 @@ def loose(asked: Asked) -> Iterator[Result]:
                        Word("side", side) if side else None, written, scheme)  # fmt: skip
                 n, ids = tally.get(key, (0, []))
                 tally[key] = (n + one.count, [*ids, one.id])
-        rows = [Row((*key, n), tuple(ids)) for key, (n, ids) in sorted(tally.items(), key=lambda one: repr(one[0]))]
+        rows = [Row((*key, tally[key][0]), tuple(tally[key][1])) for key in sorted(tally, key=place)]
         sure = {one.id for one in every if one.sure}
         out = (("ages_disputed", [one for one in every if one.id not in sure]),)
         yield _result("wear_loose", asked, unit, _LOOSE, rows, every, None, out=out)

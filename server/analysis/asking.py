@@ -54,7 +54,8 @@ class Asked:
     @cached_property
     def units(self) -> dict[Unit, list[Specimen]]:
         """{unit: its specimens} of the animals."""
-        return units(self.animals, self.selection)
+        found = units(self.animals, self.selection)
+        return {unit: found[unit] for unit in self._in_order(found)}
 
     @cached_property
     def _apart(self) -> dict[str, dict[Unit, list[Specimen]]]:
@@ -68,7 +69,16 @@ class Asked:
     @cached_property
     def piles(self) -> list[Unit]:
         """The units of all that is asked for, in order; of some of them all is left out."""
-        return sorted({*self.units, *(unit for by_unit in self._apart.values() for unit in by_unit)})
+        return self._in_order({*self.units, *(unit for by_unit in self._apart.values() for unit in by_unit)})
+
+    def _in_order(self, found: Iterable[Unit]) -> list[Unit]:
+        place = self.gathered.order(self.selection.by)
+
+        def key(unit: Unit) -> tuple[Any, ...]:
+            way, _, mesh = unit.way.partition(":")
+            return *place(unit.place), unit.place, way, float(mesh or 0)
+
+        return sorted(found, key=key)
 
     def left_out(self, unit: Unit | None = None) -> tuple[LeftOut, ...]:
         """What counts nowhere, of one unit or of all: possibly human, impossible, hidden."""

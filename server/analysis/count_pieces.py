@@ -13,6 +13,7 @@ from fieldapp.domain.assemblage.results import Cell, Column, Note, Result, Row, 
 from fieldapp.domain.assemblage.specimens import TALLY, Specimen
 from server.analysis.asking import Asked, Table
 from server.analysis.count_common import BY_PROTOCOL, Here, units
+from server.ledger.lines import sort_key
 
 COLUMNS = (
     Column("taxon"),
@@ -82,7 +83,7 @@ def _fractions(asked: Asked, here: Here) -> Result:
             parts.setdefault((one.sample, one.fraction), []).append(one)
     rows, unknown, number = [], 0, dict[str, int]()
     labels = asked.gathered.labels
-    for (sample, _), some in sorted(parts.items(), key=lambda each: (labels.get(each[0][0], ""), each[0])):
+    for (sample, _), some in sorted(parts.items(), key=lambda each: (sort_key(labels.get(each[0][0], "")), each[0])):
         number[sample] = number.get(sample, 0) + 1
         # Of one fraction there is one share; where none is recorded nothing is said about the whole.
         share = some[0].share

@@ -6,6 +6,7 @@ what the site holds. Not for: what a record says (extracting), which of them are
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, field, replace
@@ -26,6 +27,7 @@ from server.analysis.extracting import Shared, of_docket, of_gone, of_tally
 from server.ledger import Ledger, checks, holds, meta, tables
 from server.ledger.database import among
 from server.ledger.folding import records_of
+from server.ledger.lines import sort_key
 
 T = TypeVar("T")
 _ABSENT = object()
@@ -71,6 +73,18 @@ class Gathered:
             for old in list(self.kept)[:-KEPT]:
                 self.kept.pop(old, None)
         return cast(T, found)
+
+    def order(self, by: str) -> Callable[[str], tuple[float, str]]:
+        """How places stand: contexts by number, trenches and phases as the site has them; what has none comes last."""
+        listed = [one for path, one in self.site.items() if path.startswith(f"{by}/") and isinstance(one, Mapping)]
+        given = {str(one.get("name") or "").casefold(): one.get("order") for one in listed}
+        at = {name: n for name, n in given.items() if isinstance(n, int | float) and n == n}
+
+        def place(one: str) -> tuple[float, str]:
+            name = self.numbers.get(one, "") if by == "context" else one
+            return at.get(name.casefold(), math.inf), sort_key(name)
+
+        return place
 
     def chosen(self, selection: Selection) -> list[Specimen]:
         """Those that a selection asks for."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
+from typing import Any
 
 from fieldapp.domain.assemblage import rates
 from fieldapp.domain.assemblage.rates import Seen
@@ -128,12 +129,16 @@ def _tools(look: Look) -> Result:
                 key = (mark.kind, mark.tool or "", mark.direction or "")
                 pieces, marks_ = found.setdefault(key, {}).get(one.id, (one.count, 0))
                 found[key][one.id] = (pieces, marks_ + one.count * (mark.number or 1))
-    kinds = list(known.surface.kinds)
+    lists = [*known.surface.kinds], known.words.get("tool", ()), known.words.get("mark_direction", ())
+
+    def place(key: tuple[str, str, str]) -> tuple[Any, ...]:
+        at = zip(key, lists, strict=True)
+        return *(listed.index(word) if word in listed else len(listed) for word, listed in at), key
+
     rows = tuple(
         Row((Word("mark_kind", kind), Word("tool", tool), Word("mark_direction", direction),
              sum(pieces for pieces, _ in own.values()), sum(n for _, n in own.values())), tuple(own))
-        for (kind, tool, direction), own in sorted(
-            found.items(), key=lambda one: (kinds.index(one[0][0]) if one[0][0] in kinds else len(kinds), one[0]))
+        for (kind, tool, direction), own in sorted(found.items(), key=lambda one: place(one[0]))
     )  # fmt: skip
     columns = (
         Column("mark_kind"),

@@ -23,6 +23,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Connection, Row, func, insert, select, update
 
 from fieldapp.assets import knowledge
+from fieldapp.domain.alphabet import alphabetical
 from fieldapp.records import signing
 from fieldapp.records.enrolment import ALPHABET
 from fieldapp.records.shapes import ROLES
@@ -96,9 +97,9 @@ class Accounts:
 
     def all(self) -> list[Account]:
         """Every account, by name and role."""
-        order = (tables.account.c.name, tables.account.c.role)
         with self.ledger.database.reading() as connection:
-            return [_account(row) for row in connection.execute(select(tables.account).order_by(*order))]
+            found = [_account(row) for row in connection.execute(select(tables.account))]
+        return sorted(found, key=lambda one: (alphabetical(one.name), one.role))
 
     def get(self, account: str) -> Account | None:
         """The account with this id, if it is there and active."""

@@ -15,6 +15,7 @@ from typing import Any
 
 from sqlalchemy import func, or_, select, update
 
+from fieldapp.domain.alphabet import alphabetical
 from server.ledger import events, folding, sessions, tables
 from server.ledger.accounts import Account
 from server.ledger.ledger import CABIN, Ledger
@@ -58,7 +59,7 @@ def _alike(name: str) -> str:
 def overview(ledger: Ledger, person: str | None = None) -> list[Standing]:
     """Every account, or those of one person, by name and role."""
     column, now = tables.account.c, ledger.clock()
-    query = select(tables.account).order_by(column.name, column.person, column.role)
+    query = select(tables.account)
     if person is not None:
         query = query.where(column.person == person)
     with ledger.database.reading() as connection:
@@ -69,7 +70,7 @@ def overview(ledger: Ledger, person: str | None = None) -> list[Standing]:
             until = datetime.fromisoformat(row.locked_until).astimezone(now.tzinfo) if row.locked_until else None
             waits = until if until is not None and until > now else None
             found.append(Standing(account, row.wrong, waits, last.get((row.person, row.role), "")))
-    return found
+    return sorted(found, key=lambda one: (alphabetical(one.account.name), one.account.person, one.account.role))
 
 
 def _last(connection: Any, person: str | None) -> dict[tuple[str, str], str]:

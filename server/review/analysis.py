@@ -15,6 +15,7 @@ from flask import abort, current_app, request, url_for
 from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge, texts
+from fieldapp.domain.alphabet import alphabetical
 from fieldapp.domain.assemblage.results import Result
 from fieldapp.domain.assemblage.selection import CHOICES, LISTS, Selection, SelectionError, chosen
 from server.analysis import topics, writing
@@ -269,12 +270,16 @@ def _form(view: View, said: Wording) -> dict[str, Any]:
         for name, found in () if one.id in asked.hidden else there.items():
             if word := getattr(one, name):
                 found.add(word)
-    order = {name: list(getattr(knowledge(), of)) for name, of in (("taxon", "taxa"), ("element", "elements"))}
+    place = {name: asked.gathered.order(name) for name in ("trench", "phase")}
+    stages = {one: n for n, one in enumerate(knowledge().words["stage"])}
     offered = {}
     for name, found in there.items():
-        known = [one for one in order.get(name, ()) if one in found]
-        listed = known + sorted(found - set(known), key=str.casefold)
-        offered[name] = [(one, said.listed(name, one)) for one in listed]
+        listed = [(one, said.listed(name, one)) for one in found]
+        offered[name] = sorted(listed, key=lambda one: alphabetical(one[1]))
+        if name in place:
+            offered[name].sort(key=lambda one: place[name](one[0]))
+        elif name == "stage":
+            offered[name].sort(key=lambda one: stages.get(one[0], len(stages)))
     options = []
     for option in view.table.options:
         choices = view.chosen.choices[option.key]

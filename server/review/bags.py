@@ -17,6 +17,7 @@ from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import human
+from fieldapp.domain.alphabet import alphabetical
 from fieldapp.domain.ids import context_id
 from fieldapp.domain.steps import is_ticked, taking_back, ticks
 from fieldapp.records import standing
@@ -157,7 +158,7 @@ def _columns(whole: Whole) -> tuple[Column[Line], ...]:
     return (
         Column("label", lambda one: one.told.sort),
         Column("context", lambda one: one.told.place),
-        Column("recovery", _recovery),
+        Column("recovery", lambda one: alphabetical(_recovery(one)) if one.told.recovery else None),
         Column("box", lambda one: _sorted_as(one.box)),
         Column("held_by", lambda one: _sorted_as(one.held_by)),
         Column("mesh_mm", lambda one: one.told.mesh_mm),

@@ -18,7 +18,7 @@ from fieldapp.records.changes import read
 from server.ledger import events, tables
 from server.ledger.database import among
 from server.ledger.lines import LINE
-from server.review import desk, fragments
+from server.review import desk, fragments, words
 from server.review.desk import pages
 from server.review.showing import SEALED, Said, said_by
 from server.review.tables import Paged, Sort
@@ -95,7 +95,12 @@ def _changed(connection: Connection, rows: Sequence[Any], start: int, head: int)
             one.label,
             one.n,
             tuple({(said.name, said.role): said for said in map(said_by, reversed(written[one.record]))}.values()),
-            tuple(sorted({_name(path) for it in written[one.record] for path in it.set if not path.endswith(SEALED)})),
+            tuple(
+                words.in_order(
+                    {_name(path) for it in written[one.record] for path in it.set if not path.endswith(SEALED)},
+                    words.field,
+                )
+            ),
         )
         for one in rows
     ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from fieldapp.domain.alphabet import alphabetical
 from fieldapp.domain.knowledge import Knowledge
 from server.review import words
 from server.review.docket_form import DocketForm
@@ -42,7 +43,7 @@ class Choosing:
         for key, group in rows:
             found.setdefault(group, []).append(Option(key, words.word(of, key)))
         for options in found.values():
-            options.sort(key=lambda one: one.words.casefold())
+            options.sort(key=lambda one: alphabetical(one.words))
         return list(found.items())
 
     def _portion(self) -> list[Option]:

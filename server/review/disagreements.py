@@ -14,10 +14,11 @@ Never here: human fields and holds; a third version (third) and many disagreemen
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import chain
 from typing import Any
 
 from flask import abort, redirect, request, url_for
-from sqlalchemy import ColumnElement, Connection, func, or_
+from sqlalchemy import ColumnElement, Connection, case, func, or_
 from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response
 
@@ -44,10 +45,15 @@ NEXT = "next"
 
 _ROW, _RECORD = tables.disagreement.c, tables.record.c
 _IS_PRECISION = _ROW.nature == "precision"
+_ABOUT = case(
+    *((or_(_ROW.path == one, _ROW.path.startswith(f"{one}/")), one) for one in sorted({*chain(*SHAPES.values())})),
+    else_=_ROW.path,
+)
+"""A path without the id of what stands there."""
 SORTS = {
     "record": Sort(func.coalesce(LINE.sort, _RECORD.label)),
     "context": Sort(LINE.place),
-    "about": Sort(_ROW.path),
+    "about": Sort(_ABOUT, order=lambda paths: words.in_order(paths, words.field)),
     "nature": Sort(_ROW.nature),
 }
 ONLY = {

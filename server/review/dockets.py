@@ -15,6 +15,7 @@ from fieldapp.records.fold import Record
 from server.ledger import second
 from server.ledger.bags import transfers_of
 from server.ledger.holds import bone
+from server.ledger.lines import sort_key
 from server.review import blind, closing, desk, groups, locking, once, photos
 from server.review.desk import pages
 from server.review.following import next_unchecked
@@ -94,7 +95,9 @@ def docket_page(docket: str, status: int = 200, *, fault: str = "", typed: Mappi
         assessments=showing.assessments(record, where, desk.authority(), desk.names()),
         problems=ledger.problems(record=docket),
         notes=notes,
-        joined=[(one, others.get(one)) for one in sorted(joined - {docket})],
+        joined=sorted(
+            ((one, others.get(one)) for one in joined - {docket}), key=lambda one: (sort_key(label(one[1])), one[0])
+        ),
         ties=groups.ties_of(record),
         history=history,
         photos=photos.strip([docket]),

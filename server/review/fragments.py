@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
+from functools import lru_cache, partial
 from typing import Any
 
 from flask import request
@@ -23,7 +23,7 @@ from fieldapp.records.fold import Record
 from server.ledger import folding, lines, tables
 from server.ledger.database import among
 from server.ledger.lines import LINE
-from server.review import blind, desk
+from server.review import blind, desk, words
 from server.review.desk import pages
 from server.review.showing import coarser_of, label
 from server.review.tables import Asked, Paged, Sort
@@ -52,9 +52,9 @@ class Row:
 SORTS = {
     "label": Sort(LINE.sort),
     "context": Sort(LINE.place),
-    "element": Sort(LINE.element),
-    "side": Sort(LINE.side),
-    "taxon": Sort(LINE.taxon),
+    "element": Sort(LINE.element, order=partial(words.named, "element")),
+    "side": Sort(LINE.side, order=partial(words.listed, "side")),
+    "taxon": Sort(LINE.taxon, order=partial(words.named, "taxon")),
     "signs": Sort(LINE.gravest * 1000 + LINE.conflicts * 100 + LINE.precisions, many_first=True),
 }
 
@@ -79,7 +79,7 @@ def listed(connection: Connection, *where: ColumnElement[bool]) -> Paged:
 def _sorts(connection: Connection) -> dict[str, Sort]:
     """SORTS, by which no first reading that is hidden can be told."""
     told = blind.told(connection, LINE.record)
-    return {name: one if name in OPEN else Sort(case((told, one.by)), one.many_first) for name, one in SORTS.items()}
+    return {name: one if name in OPEN else replace(one, by=case((told, one.by))) for name, one in SORTS.items()}
 
 
 def _raised(connection: Connection) -> Paged:

@@ -13,11 +13,13 @@ from typing import Any
 from flask import abort, redirect, request, url_for
 from werkzeug.wrappers import Response
 
+from fieldapp.domain.alphabet import alphabetical
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from fieldapp.records.shapes import RELATIONS
 from server.ledger import pairs
 from server.ledger.ledger import Edit
+from server.ledger.lines import sort_key
 from server.review import blind, comparisons, desk, locking, once, opened, words
 from server.review.desk import pages
 from server.review.showing import Said, Showing, label
@@ -60,7 +62,7 @@ def groups() -> Response:
 
     def line(one: Record) -> Line:
         ids = {context for each in (*members[one.id], one.id) if (context := where.get(each) or own.get(each))}
-        listed = sorted(numbers.get(each) or words.say("not_come") for each in ids)
+        listed = sorted((numbers.get(each) or words.say("not_come") for each in ids), key=sort_key)
         return Line(one, ", ".join(listed), len(members[one.id]))
 
     table = Table([line(one) for one in found], COLUMNS, text=_text, only=ONLY)
@@ -72,9 +74,9 @@ def _text(line: Line) -> str:
 
 
 COLUMNS: tuple[Column[Line], ...] = (
-    Column("label", lambda one: label(one.record).casefold()),
-    Column("relation", lambda one: words.value("relation", one.record.value("relation"))),
-    Column("contexts", lambda one: one.contexts),
+    Column("label", lambda one: sort_key(label(one.record))),
+    Column("relation", lambda one: alphabetical(words.value("relation", one.record.value("relation")))),
+    Column("contexts", lambda one: sort_key(one.contexts) if one.contexts else None),
     Column("members", lambda one: one.members, many_first=True),
 )
 ONLY = {"several": lambda one: ", " in one.contexts, "empty": lambda one: not one.members}
@@ -221,7 +223,14 @@ def _page(record: Record, status: int = 200, **form: Any) -> Response:
     comparison = comparisons.of(record, dockets)
     # Lefts by lefts and rights by rights, where they are looked through for pairs.
     side = {one: found.side for one, found in comparison.members.items()} if comparison else {}
-    members.sort(key=lambda each: (side.get(each[0], ""), numbers.get(each[2], ""), label(each[1]), each[0]))
+    members.sort(
+        key=lambda each: (
+            side.get(each[0], ""),
+            sort_key(numbers.get(each[2], "")),
+            sort_key(label(each[1])),
+            each[0],
+        )
+    )
     paths = [path for path in record.heads if path.startswith("member/") or path == "relation"]
     return desk.page(
         "group",

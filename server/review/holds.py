@@ -27,7 +27,7 @@ from fieldapp.records.shapes import BONE_SEEN, CUSTODY, SIDES, VERDICTS
 from server.errors import SignInLocked, SignInRefused
 from server.ledger import Hold
 from server.ledger.accounts import Unlocked
-from server.review import blind, closing, desk, photos
+from server.review import blind, closing, desk, photos, words
 from server.review.desk import pages
 from server.review.showing import Entry, Showing, label, tier
 from server.review.today import distinct, numbers
@@ -242,8 +242,8 @@ def _page(found: Hold, status: int = 200, *, fault: str = "", form: dict[str, st
             "verdict": VERDICTS,
             "side": SIDES,
             "bone_seen": BONE_SEEN,
-            "taxon": [key for key in knowledge().taxa if key in names.animals or key in names.groups],
-            "element": [key for key in knowledge().elements if key in names.parts],
+            "taxon": words.named("taxon", {*names.animals, *names.groups}),
+            "element": words.named("element", names.parts),
             "criterion": _asked(None if hidden else docket),
             "said": ANSWERS,
         },

@@ -15,7 +15,7 @@ from werkzeug.wrappers import Response
 
 from fieldapp.records.fold import Record
 from server.ledger.asking import Written
-from server.review import desk, opened
+from server.review import desk, opened, words
 from server.review.desk import pages
 from server.review.showing import Said, label, said_by
 
@@ -91,7 +91,13 @@ def _told(late: list[Written]) -> Iterable[Late]:
     for one in late:
         record = records.get(one.change.record)
         kind = record.kind if record else one.change.kind
-        yield Late(one.change.record, kind, label(record), said_by(one.change), tuple(sorted(one.change.set)))
+        yield Late(
+            one.change.record,
+            kind,
+            label(record),
+            said_by(one.change),
+            tuple(words.in_order(one.change.set, words.field)),
+        )
 
 
 @pages.post("/context/<context>/lock")

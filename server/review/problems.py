@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 from fieldapp.assets import knowledge, texts
 from server.ledger import checks, lines, tables
 from server.ledger.lines import GRAVITY, LINE
-from server.review import blind, desk, fragments
+from server.review import blind, desk, fragments, words
 from server.review.desk import pages
 from server.review.tables import Paged, Sort
 
@@ -21,7 +21,7 @@ SORTS = {
     "level": Sort(_LEVEL, many_first=True),
     "record": Sort(_ROW.sort),
     "context": Sort(LINE.place),
-    "problem": Sort(_ROW.rule),
+    "problem": Sort(_ROW.rule, order=lambda rules: words.in_order(rules, lambda one: texts().get(f"rule.{one}", one))),
 }
 LEVELS = tuple(reversed(GRAVITY))
 """The gravest first."""

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fieldapp.assets import knowledge, texts
+from fieldapp.domain.alphabet import alphabetical
 from fieldapp.domain.readings import blank_reading
 from fieldapp.domain.rules.words import ITEMS, PLAIN, READING
 from fieldapp.records.schemas import OBSERVED
@@ -90,7 +91,7 @@ def shown(answers: Mapping[str, str]) -> Shown:
         "element": _named("element", known.elements),
         "taxon": _named("taxon", known.taxa),
         "position": [(one, one) for one in known.positions_of(element, taxon)],
-        "tooth.tooth": _named("tooth", known.teeth.teeth),
+        "tooth.tooth": [(key, said.get(f"tooth.{key}", row.name)) for key, row in known.teeth.teeth.items()],
         "tooth.wear": [
             (f"{scheme.key}:{stage}", f"{said.get(f'wear_scheme.{scheme.key}', scheme.name)}: {stage}")
             for scheme in known.teeth.schemes.values()
@@ -261,4 +262,4 @@ def _named(of: str, rows: Mapping[str, Any]) -> list[Choice]:
     """By name, as the language has them."""
     said = texts()
     named = [(key, said.get(f"{of}.{key}", row.name)) for key, row in rows.items()]
-    return sorted(named, key=lambda one: one[1].casefold())
+    return sorted(named, key=lambda one: alphabetical(one[1]))

@@ -11,8 +11,9 @@ from __future__ import annotations
 import hashlib
 import secrets
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, cast
 
 from flask import Response as FlaskResponse
@@ -21,10 +22,12 @@ from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import draws
+from fieldapp.domain.alphabet import alphabetical
 from fieldapp.domain.draws import Candidate
 from fieldapp.records.fold import Record
 from server.ledger import lines, second
 from server.ledger.ledger import Edit
+from server.ledger.lines import sort_key
 from server.ledger.second import Draw
 from server.review import blind, desk, once, words
 from server.review.desk import pages
@@ -151,6 +154,8 @@ def second_of_draw(sample: str) -> Response:
         single=_fields(compared, parts=True),
         name_of=_name_of,
         word_of=_word_of,
+        in_order=_in_order,
+        by_words=_by_words,
         whence=_whence,
         done=label(dockets.get(request.args.get("done", ""))),
     )
@@ -266,7 +271,8 @@ def _groups(there: Sequence[Candidate], ids: set[str], how: str) -> list[tuple[s
 def _form(asked: Asked, preview: Preview | None, status: int, fault: str = "") -> Response:
     named = {(sort, name) for _, *each in _divisions() for sort, name in zip(DIVISIONS, each, strict=True) if name}
     places = [
-        (f"{sort}:{name}", words.say("second.of", what=words.field(sort), name=name)) for sort, name in sorted(named)
+        (f"{sort}:{name}", words.say("second.of", what=words.field(sort), name=name))
+        for sort, name in sorted(named, key=lambda one: (DIVISIONS.index(one[0]), sort_key(one[1])))
     ]
     return desk.page(
         "second_new",
@@ -293,7 +299,7 @@ def _readers() -> list[tuple[str, str]]:
         for one in accounts
         if one.active and knowledge().allowed("second_reading", one.role) == "yes"
     }
-    return sorted(found.items(), key=lambda one: one[1].casefold())
+    return sorted(found.items(), key=lambda one: alphabetical(one[1]))
 
 
 def _name() -> str:
@@ -343,7 +349,7 @@ def _mine(draw: Draw) -> int:
 def _reader(draw: Draw, who: Mapping[str, str]) -> str:
     """The name of whoever is asked; "" for anybody who may."""
     asked = {second.reader_of(one) for one in draw.readings} - {""}
-    return ", ".join(sorted(who.get(one, one) for one in asked))
+    return ", ".join(sorted((who.get(one, one) for one in asked), key=alphabetical))
 
 
 def _fields(compared: second.Compared | None, parts: bool) -> list[Any]:
@@ -379,6 +385,19 @@ def _word_of(name: str, word: str) -> str:
     if head in ("mark", "pathology"):
         return words.say(word)
     return words.value({"tooth_stage": "eruption_state"}.get(head, head), word)
+
+
+def _in_order(name: str, keys: Iterable[str]) -> list[str]:
+    """The values of a field of the figures: by their list, where that has an order, else by the alphabet."""
+    head = name.partition("/")[0]
+    of = words.LIST_OF.get(head, head)
+    return words.listed(of, keys) if of in knowledge().words else words.in_order(keys, partial(_word_of, name))
+
+
+def _by_words(name: str, pairs: Mapping[tuple[str, str], int]) -> list[tuple[tuple[str, str], int]]:
+    """What was taken for what, likewise."""
+    place = {one: n for n, one in enumerate(_in_order(name, {each for pair in pairs for each in pair}))}
+    return sorted(pairs.items(), key=lambda one: (place[one[0][0]], place[one[0][1]]))
 
 
 def _acted(what: str, n: int) -> None:

@@ -351,7 +351,19 @@ def rows(versions: Sequence[Version], differing: Mapping[str, str]) -> list[str]
     parts = [name for name in differing if name.partition("/")[0] in words.PARTS and "/" in name]
     known = {*single, *words.PARTS, *parts}
     newer = [name for name in differing if name and name not in known]
-    return [*single, *sorted(parts), *newer, *words.PARTS]
+    return [*single, *_along(versions, parts), *newer, *words.PARTS]
+
+
+def _along(versions: Sequence[Version], parts: Iterable[str]) -> list[str]:
+    """Portions and centres as they lie along the bone; what its table does not have comes last."""
+    read = [one.value.get("element") for one in versions if isinstance(one.value, Mapping)]
+    elements = dict.fromkeys(one for one in read if isinstance(one, str))
+    tables = {"portions": knowledge().portion_keys, "fusion": knowledge().centre_keys}
+    known = [
+        f"{name}/{key}" for name, table in tables.items() for element in elements for key in table.get(element, ())
+    ]
+    found = set(parts)
+    return [*(one for one in dict.fromkeys(known) if one in found), *sorted(found.difference(known))]
 
 
 def part_of(reading: Any, name: str) -> Any:

@@ -25,7 +25,7 @@ from server import grid as grids
 from server import place_drafts
 from server.grid import Fit, Grid, GridError, Point
 from server.ledger import lines
-from server.review import desk, given, once, standards
+from server.review import desk, given, once, standards, words
 from server.review.desk import pages
 from server.review.showing import as_text
 from server.review.site_forms import ALWAYS, NUMBERS, READ, NotSo, as_object, fitted
@@ -115,7 +115,7 @@ def _page(
     named = {section: _rows(site, section, contexts) for section in ("trench", "phase")}
     chosen_in = next((section for section, (rows, _) in named.items() if key in {one[0] for one in rows}), "")
     chosen = next((one for each, one, _ in named[chosen_in][0] if each == key), None) if chosen_in else None
-    grid = _grid_of(site)
+    grid, plausible = _grid_of(site), site.items("plausible")
     return desk.page(
         "site_setup",
         status,
@@ -130,7 +130,7 @@ def _page(
         contexts=len(contexts),
         protocol=_protocol_of(site),
         always=ALWAYS,
-        elements=[one for one in known.portions if known.portions_of(one)],
+        elements=words.named("element", filter(known.portions_of, known.portions)),
         element=element,
         portions=[one.key for one in known.portions_of(element)] if element else [],
         trenches=named["trench"][0],
@@ -152,8 +152,8 @@ def _page(
         regions=known.words["region"],
         site_region=as_text(site.value("region")),
         dating=_span(site.value("dating")),
-        plausible=sorted(site.items("plausible").items()),
-        taxa=list(known.taxa),
+        plausible=[(one, plausible[one]) for one in words.named("taxon", plausible)],
+        taxa=words.named("taxon", known.taxa),
         fusion=[
             (one, sources, site.value(f"fusion_source/{one}"))
             for one in known.taxa
@@ -163,7 +163,7 @@ def _page(
         slots=tuple(short_codes.SLOTS),
         standards=standards.shown(site),
         place={name: as_text(site.value(name)) for name in place.PATHS},
-        drafts=list(places()),
+        drafts=words.named("place", places()),
         draft=draft,
         draft_text="\n".join(place_drafts.rules(places()[draft])) if draft else "",
     )

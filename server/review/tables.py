@@ -11,18 +11,20 @@ before it the other way round) and `page`. What it holds besides is passed over.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 from urllib.parse import urlencode
 
 from flask import request
-from sqlalchemy import ColumnElement, Connection, Select, func, select
+from sqlalchemy import ColumnElement, Connection, Select, case, func, select
 from werkzeug.datastructures import MultiDict
 
 T = TypeVar("T")
 
 ON_A_PAGE = 50
+MOST_WORDS = 500
+"""Words of a vocabulary that a list is sorted by; what records may hold besides comes after them."""
 LONGEST = 200
 """Characters of what is looked for."""
 
@@ -38,10 +40,12 @@ class Column(Generic[T]):
 
 @dataclass(frozen=True, slots=True)
 class Sort:
-    """The same of a `Paged` list; null is nothing."""
+    """The same of a `Paged` list; null is nothing. `order`: puts the keys of a vocabulary in the order of what the page
+    says for them, where a list is sorted by that and not by keys."""
 
     by: ColumnElement[Any]
     many_first: bool = False
+    order: Callable[[Iterable[str]], Iterable[str]] | None = None
 
 
 class Asked:
@@ -157,10 +161,19 @@ class Paged(Asked):
         start = self._turn_to(_count(connection, fitting) if narrowed else total, total)
         order: list[ColumnElement[Any]] = []
         if self.sort:
-            by = sorts[self.sort.removeprefix("-")].by
+            by = _places(connection, fitting, sorts[self.sort.removeprefix("-")])
             order = [by.is_(None), by.desc() if self.sort.startswith("-") else by]
         page = fitting.order_by(*order, *usual).offset(start).limit(ON_A_PAGE)
         self.rows = connection.execute(page).all()
+
+
+def _places(connection: Connection, query: Select[Any], sort: Sort) -> ColumnElement[Any]:
+    """What to sort by. Of a vocabulary the words that are there: they are few, and a database knows no language."""
+    if sort.order is None:
+        return sort.by
+    there = connection.scalars(query.with_only_columns(sort.by).where(sort.by > "").distinct().limit(MOST_WORDS))
+    places = {key: n for n, key in enumerate(sort.order(there))}
+    return case(places, value=sort.by, else_=case((sort.by > "", len(places)))) if places else sort.by
 
 
 def _count(connection: Connection, query: Select[Any]) -> int:

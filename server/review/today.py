@@ -159,7 +159,9 @@ def _came() -> list[Came]:
             one.record,
             label(records.get(one.record)),
             one.notebook,
-            tuple(sorted({path.partition("/")[0] for path in one.set if not path.endswith(SEALED)})),
+            tuple(
+                words.in_order({path.partition("/")[0] for path in one.set if not path.endswith(SEALED)}, words.field)
+            ),
         )
         for one in reversed(last)
     ]

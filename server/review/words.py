@@ -7,11 +7,12 @@ shown as it came; what was not recorded says so. Not here: HTML.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
 from fieldapp.assets import knowledge, texts
+from fieldapp.domain.alphabet import alphabetical
 from fieldapp.domain.naming import ANSWERS
 from fieldapp.records.changes import canonical
 from fieldapp.records.shapes import CUSTODY
@@ -72,9 +73,11 @@ def signs(criteria: Any) -> list[str]:
     """What an assessment says of the criteria, an answer a line; [] where it says nothing of them."""
     if not isinstance(criteria, Mapping):
         return []
+    # As they are asked; what is asked no longer comes last.
+    keys = dict.fromkeys((*knowledge().criteria, *sorted(criteria)))
     lines = []
     for answer in ANSWERS:
-        about = [word("criterion", key) for key, said in sorted(criteria.items()) if said == answer]
+        about = [word("criterion", key) for key in keys if criteria.get(key) == answer]
         if about:
             lines.append(f"{say(f'assess.said.{answer}')}: {' · '.join(about)}")
     return lines
@@ -91,6 +94,23 @@ def word(of: str, value: Any) -> str:
     if value is None or value == "":
         return say("not_recorded")
     return texts().get(f"{of}.{value}", value) if isinstance(value, str) else plain(value)
+
+
+def in_order(keys: Iterable[str], said: Callable[[str], str]) -> list[str]:
+    """Keys in the alphabetical order of what the page says for them: for lists without an order of their own."""
+    return sorted(keys, key=lambda one: alphabetical(said(one)))
+
+
+def named(of: str, keys: Iterable[str]) -> list[str]:
+    """The same of the words of a vocabulary list."""
+    return in_order(keys, lambda one: word(of, one))
+
+
+def listed(of: str, keys: Iterable[str]) -> list[str]:
+    """Keys of a vocabulary list that has an order of its own, in that; others after them, by the alphabet."""
+    found = named(of, keys)
+    known = knowledge().words.get(of, ())
+    return [*(one for one in known if one in found), *(one for one in found if one not in known)]
 
 
 def person(name: str, role: str) -> str:

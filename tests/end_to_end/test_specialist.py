@@ -156,7 +156,7 @@ def test_second_readings_are_drawn_read_blind_ended_and_compared(hand: Hand) -> 
         hand.keys("#f-side", "left")
         hand.keys('button[value="parts"]', Keys.ENTER)
         hand.keys('input[name="portions.distal_medial"]', Keys.SPACE)
-        hand.keys("#f-rest", "are absent")
+        hand.keys("#f-rest", "absent")
         hand.keys("#f-weight_g", "14", Keys.ENTER)
     assert "was saved." in hand.said()
     with hand.job("reading a second time", 10, many):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fieldapp.domain.alphabet import alphabetical
 from fieldapp.store.own import written
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.desk import LOCAL_NAMES, Desk
@@ -28,7 +29,7 @@ class People:
                 chosen=now.get("person") == one.id,
                 sign="person",
             )
-            for one in sorted(self.desk.persons(), key=lambda one: str(one.value("name")))
+            for one in sorted(self.desk.persons(), key=lambda one: alphabetical(str(one.value("name"))))
         ]
         found += [
             Choice(

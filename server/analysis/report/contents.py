@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 
+from fieldapp.domain.alphabet import alphabetical
 from fieldapp.domain.assemblage.results import Note, Result
 from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, TALLY
 from server.analysis import topics
@@ -156,7 +157,7 @@ def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None, 
         left_out=tuple(
             wording.say(f"left_out.{one.why}", n=len(one.records), pieces=one.pieces) for one in asked.left_out()
         ),
-        sources=tuple(sorted({source for one in results for source in one.sources}, key=str.casefold)),
+        sources=tuple(sorted({source for one in results for source in one.sources}, key=alphabetical)),
         empty=wording.say("report.empty", tables=", ".join(empty)) if empty else "",
         others=wording.say("report.others", tables=", ".join(others)) if others else "",
         more=tuple(more) if whole else (),
