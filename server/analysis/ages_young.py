@@ -43,6 +43,8 @@ def neonatal(asked: Asked) -> Iterator[Result]:
         few = sum(one.n < ask.FEW for one in found.values())
         if few:
             notes.append(Note("ages_few", {"rows": few, "least": ask.FEW}))
+        if silent := sum(not one.told for one in found.values()):
+            notes.append(Note("ages_young_unsaid", {"rows": silent}))
         left = (*asked.left_out(unit), *ask.outs(("ages_tally", tallies), ("ages_unnamed", nameless)))
         yield Result(
             "neonatal", asked.selection, unit, _COLUMNS, tuple(rows), left, tuple(notes), (_WILSON,)
@@ -50,7 +52,9 @@ def neonatal(asked: Asked) -> Iterator[Result]:
 
 
 def _row(taxon: str, own: Young) -> Row:
-    interval = wilson(own.sure, own.n)
+    """Where nobody wrote anything of age or texture there is no share: that none were young is not known."""
+    n = own.n if own.told else 0
+    interval = wilson(own.sure, n)
     return Row(
         (
             Word("taxon", taxon),
@@ -59,7 +63,7 @@ def _row(taxon: str, own: Young) -> Row:
             own.woven,
             own.young,
             own.n,
-            percent(own.sure, own.n),
+            percent(own.sure, n),
             Span(100 * interval[0], 100 * interval[1]) if interval else None,
             own.told,
             percent(own.sure, own.told),

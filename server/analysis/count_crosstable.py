@@ -122,7 +122,7 @@ def _of(asked: Asked, unit: Unit | None, here: list[Pile]) -> Iterator[Result]:
     apart = replace(asked, selection=replace(asked.selection, by="site"))
     of_way = {one.why: one for one in (apart.left_out(unit) if unit else asked.left_out())}
     left = {one.why: one for one in taxon_counts.all_left_out(pile.left_out for pile in here)} | of_way
-    notes = taxon_counts.notes_on(compared or here)
+    notes = taxon_counts.notes_on(compared or here, here)
     can = len(taxa) > 1 and len(compared) > 1
     if compared and not can:
         notes.append(Note("nothing_to_compare"))

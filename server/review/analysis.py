@@ -132,9 +132,13 @@ def analysis_records(topic: str, table: str, n: int) -> Response:
     else:
         abort(404)
     seen = [one for one in records if one not in view.asked.hidden]
-    labels = view.asked.gathered.labels
+    labels, numbers = view.asked.gathered.labels, view.asked.gathered.numbers
     found = desk.ledger().get(seen[:RECORDS_SHOWN])
-    listed = [(one, labels.get(one, ""), found[one]) for one in seen[:RECORDS_SHOWN] if one in found]
+    listed = [
+        (one, labels.get(one, ""), numbers.get(str(found[one].value("context")), ""), found[one])
+        for one in seen[:RECORDS_SHOWN]
+        if one in found
+    ]
     return desk.page(
         "analysis_records", view=view, result=result, said=said, heads=heads, what=what, listed=listed, n=len(seen),
         back_to=_address("analysis_table", view),
