@@ -144,6 +144,6 @@ def _bars(rows: Sequence[Row]) -> tuple[Chart, ...]:
         spans = [row.cells[at + 1] for row in rows]
         low, high = (tuple(getattr(span, end, None) for span in spans) for end in ("low", "high"))
         heights = tuple(value if isinstance(value := row.cells[at], float) else None for row in rows)
-        n = (sum(int(row.cells[at - 1] or 0) for row in rows),)
+        n = (sum(cell for row in rows if isinstance(cell := row.cells[at - 1], int)),)
         series.append(Series(Word("recovery", way), names, heights, low, high, n=n))
     return (Chart("bars", "", "share", tuple(series)),)

@@ -138,9 +138,9 @@ def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None, 
             printed = [one for one in found if table.key in PRINTED and one.result.key not in IN_FILES]
             filed += [one for one in found if one not in printed]
             empty += [] if printed or table.key not in PRINTED else [title]
-            for one in _ended(printed):
-                entries.append(replace(one, figure=figure))
-                figure += len(one.result.charts)
+            for entry in _ended(printed):
+                entries.append(replace(entry, figure=figure))
+                figure += len(entry.result.charts)
             done += 1
         parts.append(Part(topic, tuple(entries)))
         more.append(Part(topic, tuple(filed)))

@@ -37,7 +37,7 @@ def test_every_figure_leads_to_as_many_records_as_it_says(scene: Scene) -> None:
     assert leading
     for one in leading:
         shown = her.get(one).get_data(as_text=True)
-        said = re.search(r"(\d+) records", shown)
+        said = re.search(r"Records: (\d+)", shown)
         assert said
         assert len(re.findall(r'<a class="label"', shown)) == int(said[1])
 
