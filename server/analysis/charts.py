@@ -44,6 +44,10 @@ MOST_SERIES = len(MARKERS)
 """More than these cannot be told apart on paper; the table has them all."""
 SHORT, FEW, MANY = 6, 3, 12
 """Letters of a name that can stand below a bar, and how few and how many such bars stand side by side."""
+FIGURES = 3
+"""So many figures stand beside a name at most."""
+LETTERS, HANDLE = 14.0, 9
+"""Letters of a legend on an inch, and how many the sign before a name takes."""
 FORMATS = {"svg": "image/svg+xml", "png": "image/png"}
 
 _ONE_AT_A_TIME = threading.Lock()
@@ -147,7 +151,8 @@ def _marked(chart: Chart, wording: Wording, mark: Cell) -> str:
     """What stands beside a bar, or beside the bars of several series: its name and how many bones it rests on."""
     name = _name(wording, mark)
     told = [dict(zip(one.x, one.n, strict=True)).get(mark) for one in chart.series if len(one.n) == len(one.x)]
-    if not told:
+    # Of many series the figures would be longer than the picture; the table has them.
+    if not told or (len(set(told)) > 1 and len(told) > FIGURES):
         return name
     figures = [str(one or 0) for one in (told if len(set(told)) > 1 else told[:1])]
     return f"{name}, {wording.say('chart.n', n=' / '.join(figures))}"
@@ -264,7 +269,10 @@ def _legend(axes: Axes, chart: Chart, handles: Sequence[Any] | None = None) -> N
         # Below the picture, where no curve or bar can lie under it.
         figure = axes.get_figure(root=True)
         assert figure is not None
-        way: dict[str, Any] = {"loc": "outside lower left", "ncols": 3 if figure.get_figwidth() > 4 else 2}
+        texts = axes.get_legend_handles_labels()[1]
+        longest = max((len(line) for text in texts for line in text.splitlines()), default=0) + HANDLE
+        columns = int(figure.get_figwidth() * LETTERS / longest)
+        way: dict[str, Any] = {"loc": "outside lower left", "ncols": max(1, min(3, columns))}
         if handles:
             way |= {"handles": handles, "labels": [one[-1].get_label() for one in handles]}
         figure.legend(handlelength=3.0, **way)
