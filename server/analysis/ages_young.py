@@ -52,16 +52,14 @@ def neonatal(asked: Asked) -> Iterator[Result]:
 
 
 def _row(taxon: str, own: Young) -> Row:
-    """Where nobody wrote anything of age or texture there is no share: that none were young is not known."""
+    """Where nobody wrote anything of age or texture nothing is said: that none were young is not known."""
     n = own.n if own.told else 0
+    young = (own.foetal, own.newborn, own.woven, own.young) if own.told or own.young.high else (None,) * 4
     interval = wilson(own.sure, n)
     return Row(
         (
             Word("taxon", taxon),
-            own.foetal,
-            own.newborn,
-            own.woven,
-            own.young,
+            *young,
             own.n,
             percent(own.sure, n),
             Span(100 * interval[0], 100 * interval[1]) if interval else None,

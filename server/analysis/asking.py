@@ -12,7 +12,7 @@ from functools import cached_property
 from typing import Any
 
 from fieldapp.domain.assemblage.results import Cell, LeftOut, Result, Word
-from fieldapp.domain.assemblage.selection import Selection, Unit, units
+from fieldapp.domain.assemblage.selection import Selection, Unit, in_order, units
 from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, Specimen
 from fieldapp.domain.knowledge import Knowledge
 from server.analysis.gathering import Gathered
@@ -68,7 +68,7 @@ class Asked:
     @cached_property
     def piles(self) -> list[Unit]:
         """The units of all that is asked for, in order; of some of them all is left out."""
-        return sorted({*self.units, *(unit for by_unit in self._apart.values() for unit in by_unit)})
+        return in_order({*self.units, *(unit for by_unit in self._apart.values() for unit in by_unit)})
 
     def left_out(self, unit: Unit | None = None) -> tuple[LeftOut, ...]:
         """What counts nowhere, of one unit or of all: possibly human, impossible, hidden."""

@@ -95,7 +95,7 @@ def test_names_that_hold_one_another_are_put_together_alike_in_every_place():
 
 def test_rarefaction_brings_all_piles_to_the_smallest_that_is_large_enough():
     (result,) = made("rarefaction", MIXED, "by=phase")
-    _, first, second, sieved = (cells(result, row) for row in range(4))
+    first, second, sieved, _ = (cells(result, row) for row in range(4))
     assert (first["drawn"], second["drawn"], sieved["drawn"]) == (20, 20, None)
     assert first["sorts_expected"] == pytest.approx(float(diversity.rarefied([30, 12, 7, 2], 20)[0]))
     assert second["sorts_expected"] == 2
