@@ -42,6 +42,9 @@ from server.analysis.count_common import human_notes
 TEETH = ("dP4", "P4", *MOLARS)
 LEAST = 5
 """Fewer jaws make no chart: their shares would look like a pattern (a project decision)."""
+MOST_STAGES = 3
+"""Where jaws may be of more stages on average there is no chart: it would show how they are shared out (project
+decision)."""
 FIVE = 5
 """Scores stand together in fives on the chart."""
 EVENLY, AS_CERTAIN = "evenly", "as_certain"
@@ -118,12 +121,14 @@ def by_stage(asked: Asked) -> Iterator[Result]:
             counts[found] += max(one.count for one in members)
         rows = _stage_rows(counts, animals, scheme, way) if scheme and counts else []
         silent = [one for one, found in told if isinstance(found, str) and found != CONTRADICTORY]
-        charts = (
-            (Chart("bars", "wear_stage", "age_percent_jaws", _bars(rows)),) if sum(counts.values()) >= LEAST else ()
-        )
+        n, spread = sum(counts.values()), _spread(counts)
+        charts = (Chart("bars", "wear_stage", "age_percent_jaws", _bars(rows)),) if n >= LEAST else ()
+        notes = _sharing_notes(counts, way) if rows else []
+        if charts and spread > MOST_STAGES:
+            charts, notes = (), [*notes, Note("ages_stages_too_open", {"stages": f"{spread:.1f}", "most": MOST_STAGES})]
         result = _result(
             "wear_stages", asked, unit, _BY_STAGE, rows, own, scheme,
-            notes=_sharing_notes(counts, way) if rows else [],
+            notes=notes,
             out=(
                 ("ages_disputed", [one for one in jaws if not one.sure]),
                 ("ages_contradictory_jaw", contradictory),
@@ -132,6 +137,12 @@ def by_stage(asked: Asked) -> Iterator[Result]:
             charts=charts,
         )  # fmt: skip
         yield result
+
+
+def _spread(counts: Mapping[Stages, int]) -> float:
+    """Of how many stages a jaw may be, on average."""
+    n = sum(counts.values())
+    return sum(times * (found.last - found.first + 1) for found, times in counts.items()) / n if n else 0.0
 
 
 def _sharing_notes(counts: Mapping[Stages, int], way: str) -> list[Note]:

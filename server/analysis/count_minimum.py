@@ -249,7 +249,7 @@ def _decided(by: Decides, known: Knowledge) -> tuple[Cell, Cell]:
         return None, None
     if by.what in ("element", "tooth"):
         row = known.elements.get(by.key)
-        both = by.what == "element" and row is not None and row.sided
+        both = by.what == "tooth" or (row is not None and row.sided)
         return Word(by.what, by.key), (
             Word("side", by.side) if by.side else Word("analysis.row", "count_both_sides") if both else None
         )

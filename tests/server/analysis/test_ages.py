@@ -167,6 +167,14 @@ def test_jaws_are_shared_out_as_is_asked_and_the_raw_counts_stand_beside():
     assert "ages_sharing_as_certain" in notes(other)
 
 
+def test_jaws_that_may_be_of_nearly_every_stage_make_no_picture():
+    told = [jaw(f"c{n}", tooth("M2", wear="b"), tooth("M3", "in_crypt")) for n in range(6)]
+    (narrow,) = made("wear_stages", asked(*told, taxon="sheep"))
+    (wide,) = made("wear_stages", asked(*(jaw(f"o{n}", tooth("M1", wear="b")) for n in range(6)), taxon="sheep"))
+    assert [len(one.charts) for one in (narrow, wide)] == [1, 0]
+    assert "ages_stages_too_open" in notes(wide) - notes(narrow)
+
+
 def test_a_score_is_added_only_where_all_three_molars_are_known():
     (found,) = made("wear_scores", asked(*FLOCK, taxon="sheep"))
     scores = dict(zip([row.records[0] for row in found.rows], cells(found, "mandible_score"), strict=True))
