@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
+from math import fsum
 
 from fieldapp.domain.knowledge import Knowledge
 
@@ -93,7 +94,7 @@ def nisp(lots: Iterable[Lot], knowledge: Knowledge) -> dict[str, int]:
 def weight(lots: Iterable[Lot]) -> float | None:
     """Grams of what was weighed; None if nothing was."""
     known = [lot.weight_g for lot in once(lots) if lot.weight_g is not None]
-    return sum(known) if known else None
+    return fsum(known) if known else None
 
 
 def once(lots: Iterable[Lot]) -> list[Lot]:

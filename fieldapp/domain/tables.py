@@ -49,7 +49,7 @@ NAMES = (
 """The tables that Knowledge is made of."""
 
 MOST_PORTIONS = 14
-KINDS = ("docket", "context", "bag", "group", "sample", "transfer", "photo", "site")
+KINDS = ("docket", "context", "bag", "group", "sample", "tally", "transfer", "photo", "site")
 """The kinds of record that a rule may look at."""
 
 

@@ -27,7 +27,7 @@ SHAPE = "shape"
 AT_ONCE = 50
 """So many records are looked at together: few enough that what the first of them needed is still near at hand."""
 
-KINDS = ("context", "bag", "docket", "group", "sample", "transfer", "photo", "site", "second_reading")
+KINDS = ("context", "bag", "docket", "group", "sample", "tally", "transfer", "photo", "site", "second_reading")
 
 _DOUBT = human.CAUTION[human.NOT_EXCLUDED]
 _LIKE_DOCKETS = ("docket", SECOND)

@@ -20,7 +20,7 @@ CUSTODY = ("received_by", "purpose", "authority", "condition", "seal", "kept")
 VERDICTS = ("human", "non_human", "cannot_tell")
 BONE_SEEN = ("bone", "pictures")
 ROLES = ("recorder", "supervisor", "zooarchaeologist", "human_osteologist", "director", "administrator")
-RELATIONS = ("articulated_observed", "articulated_inferred", "associated")
+RELATIONS = ("articulated_observed", "articulated_inferred", "associated", "compared")
 
 WORD = validate.Length(min=1, max=200)
 TEXT = validate.Length(max=10_000)

@@ -13,6 +13,7 @@ from fieldapp.domain.assemblage.shares import percent
 from server.analysis import ages_asked as ask
 from server.analysis.asking import Asked, Table
 from server.analysis.count_common import human_notes
+from server.analysis.count_pieces import together
 
 _COLUMNS = (
     Column("age_class"), Column("n", "count"), Column("percent_n", "percent"), Column("class_mni", "span"),
@@ -25,7 +26,7 @@ def age_classes(asked: Asked) -> Iterator[Result]:
     chosen = ask.chosen(asked)
     for unit, specimens in asked.units.items():
         own = chosen.own(specimens)
-        found = by_class(own, chosen.knowledge, asked.selection.refits == "one")
+        found = by_class(own, chosen.knowledge, together(asked))
         n, animals = sum(one.nisp for one in found), sum(one.mni.low for one in found)
         rows = [
             Row(

@@ -223,8 +223,14 @@ def by_score(asked: Asked) -> Iterator[Result]:
             )
             for one, scores, total in scored
         ]
-        tally = Counter(total for _, _, total in scored if total is not None)
-        notes = [Note("ages_scores", {"n": sum(tally.values()), "of": len(scored)})] if rows else []
+        # Each jaw is listed as it was read; of a jaw under two labels, or in dispute, one counts or none.
+        jaw_of = {one.fitted or one.bone or one.id: (one, total) for one, _, total in reversed(scored) if one.sure}
+        tally: Counter[int] = Counter()
+        for one, total in jaw_of.values():
+            if total is not None:
+                tally[total] += one.count
+        of = sum(one.count for one, _ in jaw_of.values())
+        notes = [Note("ages_scores", {"n": sum(tally.values()), "of": of})] if rows else []
         if bands and rows:
             notes.append(Note("ages_score_bands", {"scheme": Word("wear_scheme", bands.key)}))
         first, last = (min(tally) - 1) // FIVE if tally else 0, (max(tally) - 1) // FIVE if tally else 0
@@ -248,9 +254,10 @@ def loose(asked: Asked) -> Iterator[Result]:
     """One table a unit: teeth found loose, by what they are and how worn. They may be of jaws that are counted."""
     chosen = ask.chosen(asked)
     for unit, specimens in asked.units.items():
-        own = [one for one in chosen.own(specimens) if one.sure and is_loose(one, chosen.knowledge)]
+        every = [one for one in chosen.own(specimens) if is_loose(one, chosen.knowledge)]
+        own = {one.bone or one.id: one for one in reversed(every) if one.sure}
         tally: dict[tuple[Cell, ...], tuple[int, list[str]]] = {}
-        for one in own:
+        for one in reversed(own.values()):
             for tooth in one.teeth:
                 written, scheme = tooth.wear or (Word("eruption_state", tooth.stage) if tooth.stage else None), None
                 if tooth.wear and tooth.scheme:
@@ -262,7 +269,9 @@ def loose(asked: Asked) -> Iterator[Result]:
                 n, ids = tally.get(key, (0, []))
                 tally[key] = (n + one.count, [*ids, one.id])
         rows = [Row((*key, n), tuple(ids)) for key, (n, ids) in sorted(tally.items(), key=lambda one: repr(one[0]))]
-        yield _result("wear_loose", asked, unit, _LOOSE, rows, own, None)
+        sure = {one.id for one in every if one.sure}
+        out = (("ages_disputed", [one for one in every if one.id not in sure]),)
+        yield _result("wear_loose", asked, unit, _LOOSE, rows, every, None, out=out)
 
 
 def _units(asked: Asked, chosen: ask.Chosen) -> Iterator[tuple[Unit, list[Specimen], list[Specimen]]]:

@@ -13,6 +13,7 @@ from fieldapp.domain.assemblage.young import Young, young
 from server.analysis import ages_asked as ask
 from server.analysis.asking import Asked, Table
 from server.analysis.count_common import human_notes
+from server.analysis.count_pieces import together
 
 _COLUMNS = (
     Column("taxon"),
@@ -33,7 +34,7 @@ def neonatal(asked: Asked) -> Iterator[Result]:
     """One table a unit: a row an animal."""
     know = asked.knowledge
     for unit, specimens in asked.units.items():
-        found = young(specimens, know)
+        found = young(specimens, know, together(asked))
         rows = [_row(taxon, found[taxon]) for taxon in know.taxa if taxon in found]
         tallies, nameless = ask.tallies(specimens), [one for one in specimens if one.kind != "tally"
                                                       and one.taxon not in found]  # fmt: skip

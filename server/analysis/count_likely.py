@@ -41,7 +41,7 @@ def make(asked: Asked) -> Iterator[Result]:
 
 
 def _of(asked: Asked, here: Here, found: Elements) -> Result:
-    known, matched = asked.knowledge, likely.matched(here.specimens, asked.gathered.relations)
+    known, matched = asked.knowledge, likely.matched(here.specimens)
     rows, unmatched, too_many = [], 0, 0
     for (taxon, element), one in found.items():
         # Of a bone that a side has several of, a left and a right need not be a pair.

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from fieldapp.domain.assemblage import compared
 from fieldapp.domain.assemblage import numbers as plain
 from fieldapp.domain.assemblage.bones import Piece, Pieces, Pile, is_tooth
 from fieldapp.domain.assemblage.individuals import Decides, per_skeleton
@@ -56,10 +57,12 @@ MNI_COLUMNS = (
     Column("count_decided_by"),
     Column("count_side"),
     Column("count_aged", "span"),
+    Column("count_paired", "span"),
     Column("count_by_context", "count"),
     Column("count_contexts", "count"),
     Column("count_pooled"),
 )
+PAIRED, SUMMED = ([one.key for one in MNI_COLUMNS].index(key) for key in ("count_paired", "count_by_context"))
 FEW = 5
 """An MNI below this is told of in a note (project decision): one animal more or less is a large part of it."""
 
@@ -218,6 +221,7 @@ def mni(asked: Asked) -> Iterator[Result]:
     found = Piles.of(asked)
     animals = Animals(Numbers(found.frame))
     aged = {(one["unit"], one["taxon"]): Span(one["low"], one["high"]) for one in animals.aged.iter_rows(named=True)}
+    paired = _paired(asked, found)
     summed = _by_context(asked, found) if asked.selection.by != "context" else {}
     there = [_by_place(one.every) for one in found.piles]
     wider = [_wider({taxon for taxon, _ in one}, asked.knowledge) for one in there]
@@ -232,7 +236,7 @@ def mni(asked: Asked) -> Iterator[Result]:
             Row(
                 (
                     Word("taxon", taxon), Span(one["low"], one["high"]), what, side, aged[unit, one["taxon"]],
-                    n, contexts, Word("analysis.row", "count_takes_in") if pooled else None,
+                    paired.get((unit, taxon)), n, contexts, Word("analysis.row", "count_takes_in") if pooled else None,
                 ),
                 _ids(there[unit][own] for own in within),
             )
@@ -241,6 +245,17 @@ def mni(asked: Asked) -> Iterator[Result]:
         yield _mni(asked, here, rows[at], found.piles[at])
     if not found.here:
         yield Result("mni", asked.selection, None, MNI_COLUMNS, (), asked.left_out(), (Note("count_nothing"),))
+
+
+def _paired(asked: Asked, found: Piles) -> dict[tuple[int, str], Span]:
+    """{(unit, animal): MNI refined by pairs} where bones were laid side by side: few, so they need no columns."""
+    comparisons = asked.gathered.compared
+    at: dict[tuple[int, str], Span] = {}
+    for unit, (here, pile) in enumerate(zip(found.here, found.piles, strict=True) if comparisons else ()):
+        bodies = {one.id: one.group for one in here.specimens if one.group}
+        figures = compared.mni_compared(pile, asked.knowledge, comparisons, bodies)
+        at.update({(unit, taxon): Span(*ends) for taxon, ends in figures.items()})
+    return at
 
 
 def _decided(by: Decides, known: Knowledge) -> tuple[Cell, Cell]:
@@ -264,7 +279,9 @@ def _mni(asked: Asked, here: Here, rows: Sequence[Row], of: Pile) -> Result:
         *here.left_out, *not_elements(here, asked), *_left("count_size_class", here.specimens, wide),
         *_left("count_shed", here.specimens, shed - wide),
     ]  # fmt: skip
-    notes = [*here.notes, Note("count_no_pairs")] if rows else [*here.notes, Note("count_nothing")]
+    notes = [*here.notes] if rows else [*here.notes, Note("count_nothing")]
+    if rows and not any(row.cells[PAIRED] for row in rows):
+        notes.append(Note("count_no_pairs"))
     if any(row.cells[-1] for row in rows):
         notes.append(Note("count_never_added"))
     lows = [row.cells[1].low for row in rows if isinstance(row.cells[1], Span)]
@@ -278,7 +295,7 @@ def _mni(asked: Asked, here: Here, rows: Sequence[Row], of: Pile) -> Result:
 
 def _charts(rows: Sequence[Row]) -> tuple[Chart, ...]:
     """MNI over the whole unit beside the sum of its contexts: how far the figure hangs on what is put together."""
-    known = [(row.cells[0], row.cells[1], row.cells[5]) for row in rows if isinstance(row.cells[1], Span)]
+    known = [(row.cells[0], row.cells[1], row.cells[SUMMED]) for row in rows if isinstance(row.cells[1], Span)]
     # What takes in finer rows says so: nobody adds its bar to theirs.
     x = tuple(Several((row.cells[0], row.cells[-1])) if row.cells[-1] else row.cells[0]
               for row in rows if isinstance(row.cells[1], Span))  # fmt: skip

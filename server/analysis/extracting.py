@@ -61,7 +61,7 @@ def of_docket(record: Record, knowledge: Knowledge, shared: Shared) -> tuple[Spe
     ends = 2 if len(counts) > 1 or len(weights) > 1 else 1
     base = _shared_by_all(record)
     base["readings"] = len(read) * len(materials) * ends if life == "live" else 0
-    items = _items(record)
+    items = _items(record, differing)
     found = [
         Specimen(
             **base,
@@ -100,24 +100,36 @@ def of_gone(record: Record) -> tuple[Specimen, ...]:
     return (Specimen(**_shared_by_all(record), sure=False, readings=0),)
 
 
-def of_tally(record: Record) -> tuple[Specimen, ...]:
-    """A tally as one specimen of many pieces; () of a deleted one, or without a usable count."""
-    count = record.value("count")
-    if record.life() == "deleted" or not counting.usable(count):
+def of_tally(record: Record, knowledge: Knowledge) -> tuple[Specimen, ...]:
+    """A tally as one specimen of many pieces, in dispute as several; () of a deleted one, or without a usable count."""
+    life = record.life()
+    if life == "deleted":
         return ()
-    burning = record.value("burning")
-    return (
-        Specimen(
-            **_shared_by_all(record),
-            kind=TALLY,
-            sure=record.life() == "live",
-            count=count,
-            weight_g=amount(record.value("weight_g")),
-            material="bone",
-            **_words(record.value, ("element", "taxon", "stage")),
-            certainty="certain",
-            surface={"burning": burning} if isinstance(burning, str) else {},
-        ),
+    differing = record.disagreements()
+    counts, weights = _figures(record, differing, "count"), _figures(record, differing, "weight_g")
+    if not counts:
+        return ()
+    fields = ("element", "taxon")
+    told = [_distinct(differing[one].values()) if one in differing else [record.value(one)] for one in fields]
+    read, agreed = _settled([dict(zip(fields, one, strict=True)) for one in product(*told)], knowledge)
+    ends = [(min(counts), min(weights, default=None))]
+    if len(counts) > 1 or len(weights) > 1:
+        ends.append((max(counts), max(weights, default=None)))
+    burning, stage = (None if one in differing else record.value(one) for one in ("burning", "stage"))
+    base = {
+        **_shared_by_all(record),
+        "kind": TALLY,
+        "readings": len(read) * len(ends) if life == "live" else 0,
+        "material": "bone",
+        "certainty": "certain",
+        "stage": _word(stage),
+        "surface": {"burning": burning} if isinstance(burning, str) else {},
+    }
+    sure = agreed and life == "live"
+    return tuple(
+        Specimen(**base, **_words(one.get, fields), sure=sure and not at, count=int(count), weight_g=weight)
+        for at, (count, weight) in enumerate(ends)
+        for one in read
     )
 
 
@@ -131,6 +143,11 @@ def _readings(
     read = [one for one in _distinct(differing["reading"].values()) if isinstance(one, Mapping)]
     if len(read) < 2:
         return [*read, {}][:1], len(read) == len(differing["reading"])
+    return _settled(read, knowledge)
+
+
+def _settled(read: list[Mapping[str, Any]], knowledge: Knowledge) -> tuple[list[Mapping[str, Any]], bool]:
+    """Readings as they count, and whether everybody says so: as one, the coarser, where they do not contradict."""
     coarse = read[0]
     for other in read[1:]:
         coarse = readings.coarser(coarse, other, knowledge)
@@ -156,17 +173,24 @@ def _figures(record: Record, differing: Mapping[str, Mapping[str, Any]], path: s
     return sorted({one for one in map(amount, values) if one is not None})
 
 
-def _items(record: Record) -> dict[str, Any]:
-    """Teeth, measurements, marks and surface. One that is in dispute says what `Record.value` says."""
-    teeth, measures, marks, changes, surface = [], [], [], [], {}
+def _items(record: Record, differing: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    """Teeth, measurements, marks and surface. One that is in dispute says what all agree in; a measurement that is, is
+    one taken several times."""
+    teeth, measures, marks, changes, surface, several = [], [], [], [], {}, set()
     for path in record.heads:
         if path in SURFACE:
             value = record.value(path)
-            if value is not None:
+            if path in differing:
+                several.add(path)
+            elif value is not None:
                 surface[path] = value
             continue
         first, _, rest = path.partition("/")
-        if rest and first in _ITEMS and isinstance(value := record.value(path), Mapping):
+        if not rest or first not in _ITEMS:
+            continue
+        for value in _takings(first, differing[path].values()) if path in differing else [record.value(path)]:
+            if not isinstance(value, Mapping):
+                continue
             if first == "tooth" and isinstance(value.get("tooth"), str):
                 words = _words(value.get, ("jaw", "side", "seat", "stage", "scheme", "wear"))
                 teeth.append(Tooth(value["tooth"], **words, crown_height_mm=amount(value.get("crown_height_mm"))))
@@ -186,7 +210,21 @@ def _items(record: Record) -> dict[str, Any]:
         "marks": _in_order(marks),
         "changes": _in_order(changes),
         "surface": surface,
+        "open": frozenset(several),
     }
+
+
+def _takings(item: str, said: Iterable[Any]) -> list[Mapping[str, Any]]:
+    """What several say of one thing: nothing where one of them says that it is not there."""
+    told = _distinct(said)
+    if not all(isinstance(one, Mapping) for one in told):
+        return []
+    alike = {key: value for key, value in told[0].items() if all(one.get(key) == value for one in told)}
+    if item != "measure":
+        return [alike]
+    return _distinct(
+        {"code": alike.get("code"), "mm": one.get("mm"), "estimated": one.get("estimated")} for one in told
+    )
 
 
 def _in_order(found: list[T]) -> tuple[T, ...]:

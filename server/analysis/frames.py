@@ -16,7 +16,7 @@ from typing import Any
 import polars as pl
 
 from fieldapp.domain.assemblage.bones import FUSED, FUSING, LOOSE, UNFUSED, Piece, Pile
-from fieldapp.domain.assemblage.individuals import is_worn, months, row_of
+from fieldapp.domain.assemblage.individuals import is_place, is_there, is_worn, months, row_of
 from fieldapp.domain.assemblage.numbers import POOLS
 from fieldapp.domain.knowledge import Knowledge
 
@@ -34,9 +34,10 @@ PIECES: Mapping[str, Any] = {
 """Columns of pieces. `fused` has those that are fused or fusing, `fusing` the latter; `least` and `upto` are months."""
 TEETH: Mapping[str, Any] = {
     "unit": pl.UInt32, "key": pl.UInt32, "taxon": pl.UInt16, "jaw": pl.UInt8, "side": pl.UInt8, "tooth": pl.UInt8,
-    "worn": pl.Boolean, "count": pl.Int64, "sure": pl.Boolean, "least": pl.Float64, "upto": pl.Float64,
+    "worn": pl.Boolean, "there": pl.Boolean, "place": pl.Boolean, "count": pl.Int64, "sure": pl.Boolean,
+    "least": pl.Float64, "upto": pl.Float64,
 }  # fmt: skip
-"""Columns of teeth, one row a tooth in a piece."""
+"""Columns of teeth, one row a tooth in a piece: whether it is `there`, and whether its `place` in a jaw is."""
 
 
 @dataclass(frozen=True)
@@ -177,12 +178,15 @@ class _Rows:
             if not one.teeth:
                 continue
             teeth = {
-                (*row_of(one, tooth, code.knowledge), code.teeth[tooth.tooth], is_worn(tooth, code.knowledge))
+                (
+                    row_of(one, tooth, code.knowledge), code.teeth[tooth.tooth], is_worn(tooth, code.knowledge),
+                    is_there(one, tooth, code.knowledge), is_place(one, tooth, code.knowledge),
+                )
                 for tooth in one.teeth
                 if tooth.tooth in code.teeth
-            }
-            for jaw, its_side, tooth, worn in sorted(teeth):
-                place = (JAWS.index(jaw), SIDES.get(its_side, 0), tooth, worn)
+            }  # fmt: skip
+            for (jaw, its_side), *more in sorted(teeth):
+                place = (JAWS.index(jaw), SIDES.get(its_side, 0), *more)
                 self._teeth.append((unit, key, taxon, *place, one.count, one.sure, least, upto))
 
     def frames(self) -> tuple[pl.DataFrame, pl.DataFrame]:

@@ -7,7 +7,7 @@ what the site holds. Not for: what a record says (extracting), which of them are
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar, cast
 
@@ -15,6 +15,8 @@ from sqlalchemy import Connection, select
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import human
+from fieldapp.domain.assemblage.compared import COMPARED
+from fieldapp.domain.assemblage.likely import OF_ONE_BODY
 from fieldapp.domain.assemblage.selection import Selection
 from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, Specimen
 from fieldapp.domain.knowledge import Knowledge
@@ -46,7 +48,7 @@ class Gathered:
     site       the site's values {path: value}
     stamp      alike for as long as nothing has changed
     late       how many records the rules have not looked at yet
-    relations  {group: how its bones belong together}, where nobody says otherwise
+    compared   the dockets of each comparison of lefts and rights that everybody calls one
     """
 
     specimens: tuple[Specimen, ...]
@@ -56,7 +58,7 @@ class Gathered:
     site: Mapping[str, Any]
     stamp: tuple[Any, ...]
     late: int
-    relations: Mapping[str, str] = field(default_factory=dict)
+    compared: tuple[frozenset[str], ...] = ()
 
     kept: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
@@ -140,7 +142,7 @@ class Assemblage:
             else:
                 self._keep(record, of_docket(record, knowledge(), self._shared))
         elif record.kind == "tally":
-            self._keep(record, of_tally(record))
+            self._keep(record, of_tally(record, knowledge()))
 
     def _keep(self, record: Record, found: tuple[Specimen, ...]) -> None:
         if found:
@@ -154,9 +156,14 @@ class Assemblage:
         values = of_site.values() if of_site is not None else {}
         known = knowledge().at_site(values)
         around = _Around(self._around.values())
-        raised, excluded, bones = _questions(connection, self._named)
+        same, joins = _links(connection, "same_as"), _links(connection, "joins")
+        bones = holds.components(same)
+        # What fits a bone fits it under each of its labels, and is of the body that it is of.
+        joined = {one for pair in joins for one in pair}
+        fits = {one: all_ for one, all_ in holds.components([*same, *joins]).items() if not joined.isdisjoint(all_)}
+        bodies = holds.components([*same, *joins, *around.members])
+        raised, excluded = _questions(connection, self._named, bones)
         impossible = _impossible(connection)
-        fits = holds.components(_links(connection, "joins"))
         found: list[Specimen] = []
         # A deletion takes a bone out of the figures, and not off its hold.
         for one in sorted(self._own.keys() - (self._gone - raised)):
@@ -168,7 +175,7 @@ class Assemblage:
                 "excluded": one in excluded,
                 "bone": bones.get(one, ("",))[0],
                 "fitted": fits.get(one, ("",))[0],
-                "group": around.groups.get(one, ""),
+                "group": around.body(bodies.get(one, ())),
             }
             # To make a specimen anew costs more than all the rest: what is as it was stays.
             kept = self._made.get(one)
@@ -179,7 +186,7 @@ class Assemblage:
         labels = {one.id: one.label for one in found}
         labels |= {one: _word(record.value("label")) or "" for one, record in around.samples.items()}
         numbers = {one: str(record.value("number") or "") for one, record in around.contexts.items()}
-        return Gathered(tuple(found), numbers, labels, known, values, stamp, late, around.relations())
+        return Gathered(tuple(found), numbers, labels, known, values, stamp, late, around.compared)
 
 
 class _Around:
@@ -190,17 +197,16 @@ class _Around:
         for one in records:
             by_kind[one.kind][one.id] = one
         self.contexts, self.bags, self.samples = by_kind["context"], by_kind["bag"], by_kind["sample"]
-        self.groups = {
-            member: group.id for group in sorted(by_kind["group"].values(), key=lambda one: one.id)
-            for member in group.linked("member")
-        }  # fmt: skip
-        self._group_records = by_kind["group"]
+        groups = [one for one in by_kind["group"].values() if _is_said(one, OF_ONE_BODY)]
+        self._groups = {one.id for one in groups}
+        self.members = [(group.id, member) for group in groups for member in group.linked("member")]
+        laid = [one for one in by_kind["group"].values() if _is_said(one, (COMPARED,))]
+        self.compared = tuple(frozenset(_surely(one)) for one in sorted(laid, key=lambda one: one.id))
         self._known: dict[tuple[str | None, str | None], dict[str, Any]] = {}
 
-    def relations(self) -> dict[str, str]:
-        """{group: how its bones belong together}; a word in dispute says nothing."""
-        told = ((one, record.value("relation"), record.disagreements()) for one, record in self._group_records.items())
-        return {one: word for one, word, differing in told if isinstance(word, str) and "relation" not in differing}
+    def body(self, together: Iterable[str]) -> str:
+        """The first group among records that are of one body; "" if there is none."""
+        return min(self._groups.intersection(together), default="")
 
     def lies(self, bag: str | None, context: str | None) -> dict[str, Any]:
         """Of a docket in `bag`, or by itself in `context`: the fields of a specimen that say where it lay."""
@@ -230,6 +236,17 @@ class _Around:
         return found
 
 
+def _is_said(group: Record, relations: Container[Any]) -> bool:
+    """Whether everybody says that its bones belong together in one of these ways."""
+    said = group.heads.get("relation", {}).values()
+    return group.life() == "live" and bool(said) and all(one in relations for one in said)
+
+
+def _surely(group: Record) -> list[str]:
+    """The members that nobody has taken away: what was not compared for certain tells nothing."""
+    return [one for one in group.linked("member") if all(group.heads[f"member/{one}"].values())]
+
+
 def _named(record: Record) -> str:
     """What a record says of the human question by an animal that anybody names, "" if nothing: a tally, and a docket
     that the rules have not looked at yet, have no answer of their own."""
@@ -243,11 +260,10 @@ def _named(record: Record) -> str:
 
 
 def _questions(
-    connection: Connection, named: Mapping[str, str]
-) -> tuple[set[str], set[str], dict[str, tuple[str, ...]]]:
-    """Records raised as possibly human, those not excluded, and {docket: all that are said to be the same bone}. Of one
-    bone the most cautious answer holds. `named`: what readings say of it, before a rule has looked."""
-    bones = holds.components(_links(connection, "same_as"))
+    connection: Connection, named: Mapping[str, str], bones: Mapping[str, tuple[str, ...]]
+) -> tuple[set[str], set[str]]:
+    """Records raised as possibly human, and those not excluded. Of one bone the most cautious answer holds. `named`:
+    what readings say of it, before a rule has looked; `bones`: {docket: all that are said to be the same bone}."""
     column = tables.record.c
     asked = (human.NOT_EXCLUDED, *human.RAISED)
     told = connection.execute(select(column.id, column.answer).where(column.answer.in_(asked))).all()
@@ -256,7 +272,7 @@ def _questions(
     of_bone = {one: human.most_cautious(answers[each] for each in bones.get(one, (one,)) if each in answers)
                for start in answers for one in bones.get(start, (start,))}  # fmt: skip
     raised = {one for one, answer in of_bone.items() if answer in human.RAISED}
-    return raised, of_bone.keys() - raised, bones
+    return raised, of_bone.keys() - raised
 
 
 def _impossible(connection: Connection) -> set[str]:
@@ -269,9 +285,10 @@ def _impossible(connection: Connection) -> set[str]:
     return found - {*connection.scalars(disputed)}
 
 
-def _links(connection: Connection, sort: str) -> Any:
+def _links(connection: Connection, sort: str) -> list[tuple[str, str]]:
     link = tables.link.c
-    return connection.execute(select(link.record, link.other).where(link.sort == sort))
+    found = connection.execute(select(link.record, link.other).where(link.sort == sort))
+    return [(record, other) for record, other in found]
 
 
 def _word(value: Any) -> str | None:

@@ -91,7 +91,11 @@ class Animals:
     # Teeth
 
     def of_teeth(self, teeth: pl.DataFrame) -> pl.DataFrame:
-        """(unit, taxon, value): MNI of teeth."""
+        """(unit, taxon, value): MNI of teeth: of those that are there, or of their places in jaws."""
+        found = pl.concat([self._of_rows(teeth.filter(which)) for which in ("there", "place")])
+        return found.group_by("unit", "taxon").agg(pl.col("value").max())
+
+    def _of_rows(self, teeth: pl.DataFrame) -> pl.DataFrame:
         if teeth.is_empty():
             return teeth.select("unit", "taxon", value=pl.lit(0, pl.Int64))
         place = ["unit", "taxon", "key", "jaw", "side", "tooth", "worn"]

@@ -54,7 +54,7 @@ def measurements(asked: Asked) -> Iterator[Result]:
             own = parted.get(key, [])
             estimates = [one for one in values.estimated if one.key == key]
             told = sizes.summary([one.mm for one in own])
-            records = tuple(dict.fromkeys(one.id for one in (*own, *estimates)))
+            records = sizes.records_of((*own, *estimates))
             figures = (told.low, told.high, told.mean, told.median, told.sd, told.cv)
             rows.append(Row((*_what(key), told.n, *figures, len(estimates)), records))
         few = sum(0 < len(those) < FEW for those in parted.values())
@@ -92,7 +92,7 @@ def outliers(asked: Asked) -> Iterator[Result]:
             if beyond is None and (score is None or abs(score) <= sizes.ROBUST_LIMIT):
                 continue
             published = Span(limits.low, limits.high) if limits else None
-            rows.append(Row((one.label, *_what(key), one.mm, published, beyond, len(own), score), (one.id,)))
+            rows.append(Row((one.label, *_what(key), one.mm, published, beyond, len(own), score), one.records))
             for row in limits.ranges if limits is not None and beyond is not None else ():
                 sources[cite(row.source, row.seen)] = None
     notes = [Note("outliers_unlimited", {"kinds": unlimited})] if unlimited else []
@@ -130,7 +130,7 @@ def bivariate(asked: Asked) -> Iterator[Result]:
                 one.label, Word("taxon", one.key.taxon), word_or_none("sex", one.sex), word_or_none("side", one.side),
                 one.mm, other.mm, Word("analysis.row", "estimated") if one.estimated or other.estimated else None,
                 sizes.index(other.mm, one.mm),
-            ), (one.id,))
+            ), sizes.records_of((one, other)))
             for one, other in both
         )  # fmt: skip
         fields = {"x": x, "y": y, "taxon": Word("taxon", chosen.taxon), "element": Word("element", chosen.element)}

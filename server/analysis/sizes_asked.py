@@ -34,7 +34,9 @@ def picked(asked: Asked, option: Option) -> str:
 def values_of(asked: Asked, specimens: Iterable[Specimen]) -> Values:
     """The values of some specimens, as the options have it."""
     growth, burnt, estimated = _which(asked)
-    return sizes.values(specimens, asked.knowledge, growth, burnt == "in", estimated == "in")
+    return sizes.values(
+        specimens, asked.knowledge, growth, burnt == "in", estimated == "in", asked.selection.refits == "one"
+    )
 
 
 def all_values(asked: Asked) -> Values:
@@ -95,7 +97,7 @@ class Chosen:
         bones: dict[str, set[str]] = {}
         for one in self.of(self.values):
             if one.pieces == 1:
-                bones.setdefault(one.id, set()).add(code_word(one.key))
+                bones.setdefault(one.bone or one.id, set()).add(code_word(one.key))
         counts = Counter(code for codes in bones.values() if len(codes) > 1 for code in codes)
         way = self.asked.knowledge.measures.way
 

@@ -102,7 +102,7 @@ def _cautions(told: _Told, standards: Sequence[Standard]) -> Iterator[Note]:
 
 
 def _ids(told: _Told) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(value.id for value, _, _ in told))
+    return sizes.records_of(value for value, _, _ in told)
 
 
 def _spread(told: _Told) -> tuple[Cell, ...]:
@@ -123,7 +123,7 @@ def _by_taxon(asked: Asked, told: _Told) -> tuple[Row, ...]:
 def _each(one: tuple[Value, Standard, float]) -> Row:
     value, standard, index = one
     words = Word("taxon", value.key.taxon), Word("element", value.key.element)
-    return Row((value.label, *words, value.key.code, value.mm, standard.mm, index), (value.id,))
+    return Row((value.label, *words, value.key.code, value.mm, standard.mm, index), value.records)
 
 
 def density(figures: Sequence[float], grid: Sequence[float]) -> tuple[list[float], float]:

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from fieldapp.domain.assemblage.results import Chart, Column, Note, Result, Row, Series, Span, Word
-from fieldapp.domain.assemblage.sizes import Value
+from fieldapp.domain.assemblage.sizes import Value, records_of
 from server.analysis.asking import Asked
 from server.analysis.mixture import LEAST, LONE, RESAMPLED, Fitted, Group, fitted, normal
 from server.analysis.sizes_asked import ROW, Chosen, code_word, left, values_of
@@ -45,7 +45,7 @@ def mixture(asked: Asked) -> Iterator[Result]:
         elif (told := fitted([one.mm for one in own])) is None:
             notes.append(Note("mixture_lone", {"n": len(own), "least": LONE}))
         else:
-            rows, charts = _rows(told, tuple(one.id for one in own)), (_curves(told, own),)
+            rows, charts = _rows(told, records_of(own)), (_curves(told, own),)
             notes += [
                 _verdict(told),
                 Note("mixture_caution"),

@@ -13,7 +13,7 @@ from fieldapp.domain.assemblage import sizes as figures
 from fieldapp.domain.assemblage import withers as heights
 from fieldapp.domain.assemblage.results import Chart, Column, Note, Result, Row, Series, Span, Word
 from fieldapp.domain.assemblage.size_tables import Factor
-from fieldapp.domain.assemblage.sizes import Value
+from fieldapp.domain.assemblage.sizes import Value, records_of
 from server.analysis.asking import Asked, Option
 from server.analysis.cells import cite
 from server.analysis.sizes_asked import ROW, left, picked, values_of, word_or_none
@@ -89,7 +89,7 @@ def _factor_rows(asked: Asked, told: _Told) -> Iterator[Row]:
             Word(ROW, f"trust_{factor.trust}"), Word(ROW, "memory" if factor.seen == "memory" else "seen"), summary.sd,
             factor.code, _equation(factor), Word(ROW, factor.kind),
         )  # fmt: skip
-        yield Row(cells, tuple(dict.fromkeys(value.id for value, _ in groups[group])))
+        yield Row(cells, records_of(value for value, _ in groups[group]))
 
 
 def _equation(factor: Factor) -> str:
@@ -119,7 +119,7 @@ def _bone_rows(asked: Asked, told: _Told) -> Iterator[Row]:
                 word_or_none("sex", value.sex), value.key.code, value.mm, len(own), Span(own[0] / 10, own[-1] / 10),
                 Word(ROW, f"horse_{low.key}") if low else None, Word(ROW, f"horse_{high.key}") if high else None,
             ),
-            (value.id,),
+            value.records,
         )  # fmt: skip
 
 

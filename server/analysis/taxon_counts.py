@@ -70,8 +70,8 @@ def piles(asked: Asked, overlap: str) -> list[Pile]:
 
 
 def _pile(asked: Asked, here: Here, bones: Sequence[Specimen], counted_as: Mapping[str, str | None]) -> Pile:
-    sure = {one.id for one in bones if one.sure}
-    wider = {one.id for one in bones if one.sure and counted_as.get(one.taxon or "") is None}
+    sure = shares.certain(bones, counted_as)
+    wider = {one.id for one in sure.values() if counted_as.get(one.taxon or "") is None}
     told = (
         left_out("not_bone", [one for one in here.specimens if one.material in counting.NOT_BONE]),
         left_out("not_identified", _never(here.specimens, bones)),

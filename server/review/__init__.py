@@ -51,6 +51,7 @@ from server.review import (
     photos,
     problems,
     raising,
+    reports,
     second,
     second_reading,
     settling,
@@ -70,7 +71,7 @@ _ROUTES = (
     coming_back, language, signing_in, my_account, today, changes, contexts, fragments, dockets, new_docket, editing,
     editing_context, marking, locking, raising, disagreements, settling, third, doubles, groups, holds, problems,
     beside, sheets, photos, bags, boxes, transfers, site_setup, adding_contexts, people, tablets, carrying, second,
-    second_reading, analysis, log, faults, entry, entry_many, bulk, keys,
+    second_reading, analysis, reports, log, faults, entry, entry_many, bulk, keys,
 )  # fmt: skip
 """Imported for the pages they put into the blueprint."""
 

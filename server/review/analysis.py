@@ -21,7 +21,7 @@ from server.analysis import topics, writing
 from server.analysis.asking import Asked, Settled, Table, settled
 from server.analysis.kept import Kept
 from server.analysis.wording import Wording
-from server.review import blind, desk, words
+from server.review import blind, desk
 from server.review.desk import pages
 
 EXTENSION = "bonedocket.analyses"
@@ -65,8 +65,8 @@ def wording(asked: Asked) -> Wording:
 def analysis() -> Response:
     """What can be worked out, by topic."""
     if not kept().soon(PATIENCE_S):
-        return _wait()
-    asked = kept().asked(Selection(), {}, _hidden())
+        return wait()
+    asked = kept().asked(Selection(), {}, hidden())
     said = wording(asked)
     shown = {
         topic: [(one.key, said.say(f"{one.key}.title")) for one in topics.tables(topic)] for topic in topics.TOPICS
@@ -80,7 +80,7 @@ def analysis() -> Response:
 def analysis_table(topic: str, table: str) -> Response:
     """One table for what the address asks for, a unit below another."""
     if not kept().soon(PATIENCE_S):
-        return _wait()
+        return wait()
     view = _view(topic, table)
     if view.fault is not None:
         return _page(view, (), 400)
@@ -145,33 +145,7 @@ def analysis_records(topic: str, table: str, n: int) -> Response:
     )  # fmt: skip
 
 
-@pages.get("/analysis/report.<any(pdf, docx, zip):form>")
-@desk.needs_sign_in
-def analysis_report(form: str) -> Response:
-    """The draft of a report on what the address asks for."""
-    from server.analysis.report import contents
-    from server.analysis.report.making import FORMS, written
-
-    selection, fault = _selection()
-    if fault is not None:
-        abort(400)
-    asked = kept().asked(selection, {}, _hidden())
-    said, now = wording(asked), desk.ledger().clock()
-    report = contents.made(asked, said, whole=form == "zip")
-    made = written(
-        report,
-        said,
-        form,
-        now,
-        source=words.say("sheet.source", site=words.plain(desk.ledger().site().value("name"))),
-        data="cabin",
-    )
-    answer = Response(made, 200, content_type=FORMS[form])
-    answer.headers["Content-Disposition"] = f'attachment; filename="bone_report.{form}"'
-    return answer
-
-
-def _wait() -> Response:
+def wait() -> Response:
     """Says how far the gathering is, and asks again by itself; without a script."""
     done, of = kept().progress
     answer = desk.page("analysis_wait", done=done, of=of, again=desk.inside(request.full_path.rstrip("?")))
@@ -228,14 +202,14 @@ def _view(topic: str, table: str) -> View:
     found = topics.table(topic, table)
     if found is None:
         abort(404)
-    selection, fault = _selection()
+    selection, fault = selection_asked()
     options = {name.removeprefix(OPTION): word for name, word in request.args.items() if name.startswith(OPTION)}
-    asked = kept().asked(selection, options, _hidden())
+    asked = kept().asked(selection, options, hidden())
     chosen = settled(found, asked)
     return View(found, topic, chosen.asked, fault, chosen)
 
 
-def _selection() -> tuple[Selection, SelectionError | None]:
+def selection_asked() -> tuple[Selection, SelectionError | None]:
     """What the address asks for, and what in it could not be understood."""
     selection = Selection()
     try:
@@ -269,7 +243,7 @@ def _nth(view: View, n: int) -> Result:
     return results[n]
 
 
-def _hidden() -> frozenset[str]:
+def hidden() -> frozenset[str]:
     return frozenset(blind.mine())
 
 

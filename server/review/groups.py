@@ -18,7 +18,7 @@ from fieldapp.records.fold import Record
 from fieldapp.records.shapes import RELATIONS
 from server.ledger import pairs
 from server.ledger.ledger import Edit
-from server.review import blind, desk, locking, once, opened, words
+from server.review import blind, comparisons, desk, locking, once, opened, words
 from server.review.desk import pages
 from server.review.showing import Said, Showing, label
 from server.review.tables import Column, Table
@@ -83,8 +83,9 @@ ONLY = {"several": lambda one: ", " in one.contexts, "empty": lambda one: not on
 @pages.get("/groups/new")
 @desk.needs_sign_in
 def group_form() -> Response:
-    """The form for a new group. `context`: whose dockets can be ticked; `docket`: ticked already."""
-    return _form()
+    """The form for a new group. `context`: whose dockets can be ticked; `docket`: ticked already; `relation`: chosen
+    already; `back`: the group of which these are members, where one goes afterwards."""
+    return _form(relation=request.args.get("relation", ""), back=request.args.get("back", ""))
 
 
 def _form(status: int = 200, **form: Any) -> Response:
@@ -122,7 +123,7 @@ def _form(status: int = 200, **form: Any) -> Response:
 @desk.needs_sign_in
 def group_add() -> Response:
     """`once`, `relation`, `called` (may be left out), `docket` (ids that were ticked), `labels` (more of them, of any
-    context), `context` (of the form), `reason`."""
+    context), `context` (of the form), `reason`, `back`."""
     desk.must(ACT)
     new, ticked = once.given(), list(dict.fromkeys(request.form.getlist("docket")))
     relation, reason, labels = desk.field("relation"), desk.field("reason"), desk.pasted("labels")
@@ -136,7 +137,7 @@ def group_add() -> Response:
         return _form(
             409 if fault == "locked" else 400, fault=fault,
             unfound=unfound, once=new, ticked=ticked, relation=relation, labels=labels, reason=reason,
-            called=desk.field("called"), context=desk.field("context"),
+            called=desk.field("called"), context=desk.field("context"), back=desk.field("back"),
         )  # fmt: skip
     if desk.ledger().record(new) is None:
         where = set(desk.ledger().contexts_of(desk.ledger().get(members).values()).values())
@@ -149,7 +150,10 @@ def group_add() -> Response:
             values[f"note/{desk.ledger().new_id()}"] = {"text": reason, "stage": "analysis"}
         if once.write(new, "relation", [Edit("group", new, values, {})]):
             desk.acted("group_made", new)
-    return redirect(url_for("review.group", group=new, done="made"))
+    back = desk.ledger().record(desk.field("back"))
+    return redirect(
+        url_for("review.group", group=back.id if back is not None and back.kind == "group" else new, done="made")
+    )
 
 
 @pages.get("/group/<group>")
@@ -214,7 +218,10 @@ def _page(record: Record, status: int = 200, **form: Any) -> Response:
     members: list[tuple[str, Record | None, str, Sequence[Said]]] = [
         (one, dockets.get(one), where.get(one, ""), showing.said(record.heads[f"member/{one}"])) for one in ids
     ]
-    members.sort(key=lambda each: (numbers.get(each[2], ""), label(each[1]), each[0]))
+    comparison = comparisons.of(record, dockets)
+    # Lefts by lefts and rights by rights, where they are looked through for pairs.
+    side = {one: found.side for one, found in comparison.members.items()} if comparison else {}
+    members.sort(key=lambda each: (side.get(each[0], ""), numbers.get(each[2], ""), label(each[1]), each[0]))
     paths = [path for path in record.heads if path.startswith("member/") or path == "relation"]
     return desk.page(
         "group",
@@ -224,6 +231,8 @@ def _page(record: Record, status: int = 200, **form: Any) -> Response:
         members=members,
         numbers=numbers,
         relations=RELATIONS,
+        comparison=comparison,
+        pair=comparisons.PAIR,
         said=showing.said(record.heads.get("relation", {})),
         notes=showing.notes(record),
         problems=ledger.problems(record=record.id),

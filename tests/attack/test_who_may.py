@@ -207,7 +207,7 @@ DESK: dict[tuple[str, str], tuple[str, dict[str, str], int, dict[str, int]]] = {
     ("review.analysis_records", "GET"): (
         "/review/analysis/counts/pieces/0/records?row=0&ways=together", {}, 302, all_of(200),
     ),
-    ("review.analysis_report", "GET"): ("/review/analysis/report.docx?context=none", {}, 302, all_of(200)),
+    ("review.analysis_report", "GET"): ("/review/analysis/report/docx?context=none&file=1", {}, 302, all_of(200)),
     ("review.second_readings", "GET"): ("/review/second", {}, 302, all_of(200)),
     ("review.second_draw", "GET"): ("/review/second/draw", {}, 302, only(READING_AGAIN, 200)),
     ("review.second_drawn", "POST"): ("/review/second/draw", {"once": "x"}, 302, only(READING_AGAIN, 400)),

@@ -310,7 +310,8 @@ def addresses(rule: Rule, scene: Scene) -> set[str]:
     for name in sorted(rule.arguments):
         found = [{**one, name: value} for one in found for value in choices[name]]
     adapter = scene.app.url_map.bind("localhost")
-    return {adapter.build(rule.endpoint, one, method=sorted(rule.methods or {"GET"})[0]) for one in found}
+    more = {"file": "1"} if rule.endpoint == "review.analysis_report" else {}
+    return {adapter.build(rule.endpoint, one | more, method=sorted(rule.methods or {"GET"})[0]) for one in found}
 
 
 def plain(answer: Any) -> str:

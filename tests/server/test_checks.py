@@ -170,6 +170,44 @@ def test_a_context_that_turns_into_a_grave_raises_the_dockets_of_its_bags(ledger
     assert [(hold.docket, hold.context) for hold in ledger.holds()] == [(an_id("a"), HERE)]
 
 
+def test_what_fits_a_bone_that_may_be_human_is_raised_with_it_from_whichever_end_it_is_said(ledger):
+    tablet = Tablet()
+    for n, name in enumerate(("piece", "bone", "beyond")):
+        tablet.write("docket", an_id(name), {"label": f"{CODE} A{n}", "context": HERE, "reading": reading()})
+    tablet.write("docket", an_id("piece"), {f"joins/{an_id('bone')}": {"break": "old"}})
+    tablet.write("docket", an_id("bone"), {f"joins/{an_id('beyond')}": {"break": "old"}})
+    push(ledger, tablet)
+    check(ledger)
+    assert ledger.holds() == []
+    tablet.write("docket", an_id("bone"), {f"human/{an_id('h')}": {"answer": "query"}})
+    push(ledger, tablet)
+    check(ledger)
+    assert {hold.docket for hold in ledger.holds()} == {an_id(one) for one in ("piece", "bone", "beyond")}
+    is_the_same_worked_out_anew(ledger)
+
+
+def test_a_context_that_turns_into_a_grave_says_so_of_what_was_counted_there(ledger):
+    tablet = Tablet()
+    tablet.write("context", HERE, {"number": "1042", "grave_like": "no"})
+    tablet.write("bag", an_id("bag"), {"label": f"{CODE} A2", "context": HERE})
+    tablet.write("tally", an_id("bagged"), {"bag": an_id("bag"), "taxon": "large_mammal", "count": 9})
+    tablet.write("tally", an_id("loose"), {"context": HERE, "taxon": "human", "count": 2})
+    push(ledger, tablet)
+    check(ledger)
+    assert found(ledger, "bagged") == set()
+    assert found(ledger, "loose") == {"tally_may_be_human"}
+    assert ledger.problems()[0].kind == "tally"
+    heads = ledger.record(HERE).head_ids()
+    tablet.write("context", HERE, {"grave_like": "yes"}, {"grave_like": heads["grave_like"]})
+    push(ledger, tablet)
+    check(ledger)
+    assert found(ledger, "bagged") == {"tally_from_grave"}
+    assert found(ledger, "loose") == {"tally_may_be_human", "tally_from_grave"}
+    # A bulk count has no place for an answer: nothing is raised on it.
+    assert ledger.holds() == []
+    is_the_same_worked_out_anew(ledger)
+
+
 def test_a_docket_that_changes_lets_its_groups_be_looked_at_again(ledger):
     tablet = Tablet()
     tablet.docket("a", reading=reading("tibia", "sheep"))

@@ -175,6 +175,29 @@ def test_a_scan_is_written_as_a_tally_for_each_animal_and_burning(desk: Desk) ->
     assert {one.value("stage") for one in desk.notebook.records("tally")} == {"scan"}
 
 
+def test_a_bulk_count_says_at_once_what_has_to_be_recorded_one_by_one(desk: Desk) -> None:
+    card = Card.new(desk, "tally", desk.context or "")
+    card.open_slot("taxon")
+    card.tap("=large_mammal")
+    assert card.cautions() == []
+    card.open_slot("burning")
+    card.tap("=calcined")
+    assert [one.key for one in card.cautions()] == ["tally_burnt_unnamed"]
+    grave = Card.new(desk, "tally", desk.make_context("2001", "grave", "yes"), {"taxon": "human"})
+    assert [one.key for one in grave.cautions()] == ["tally_may_be_human", "tally_from_grave"]
+    assert Card.new(desk, "sample", grave.state.context).cautions() == []
+
+
+def test_a_scan_of_something_like_a_grave_says_that_bones_are_recorded_there(desk: Desk) -> None:
+    scan = Scan(desk)
+    scan.begin()
+    assert not scan.is_of_grave()
+    desk.go(context=desk.make_context("2001", "layer", "maybe"))
+    again = Scan(desk)
+    again.begin()
+    assert again.is_of_grave()
+
+
 def test_a_scan_that_is_not_saved_stays_with_its_context(desk: Desk) -> None:
     scan = Scan(desk)
     scan.begin()

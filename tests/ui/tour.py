@@ -314,6 +314,10 @@ def other_stops(tablet: Tablet) -> Iterator[str]:
         for slot in [ident for ident in hand.idents() if ident.startswith("slot.")]:
             press(slot)
             yield f"card {kind}, {slot}"
+        if kind == "tally":
+            press("slot.taxon", "card.=large_mammal", "slot.burning", "card.=calcined")
+            press("slot.burning")
+            yield "card tally, burnt and without a name"
         tablet.leave()
         press("go.more")
     for kind in ("bag", "context"):
@@ -326,6 +330,10 @@ def other_stops(tablet: Tablet) -> Iterator[str]:
             press("go.more")
     press("more.scan", "scan.one.cattle", "scan.one.cattle", "scan.burning.burnt", "scan.one.pig")
     yield "scan"
+    desk, here = tablet.app.desk, tablet.app.desk.context or ""
+    save_as_other(desk, "context", here, {"grave_like": "maybe"}, {})
+    tablet.app.show()
+    yield "scan of what is like a grave"
     press("scan.save", "go.more", "more.photo")
     yield "photo of the context"
     press("photo.leave", "go.more", "more.print")

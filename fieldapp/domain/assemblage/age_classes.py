@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from fieldapp.domain import counting
 from fieldapp.domain.assemblage.individuals import mni
+from fieldapp.domain.assemblage.quantities import Together
 from fieldapp.domain.assemblage.results import Span
 from fieldapp.domain.assemblage.specimens import TALLY, Specimen
 from fieldapp.domain.knowledge import Knowledge
@@ -29,18 +30,18 @@ class AgeClass:
     records: tuple[str, ...] = field(repr=False)
 
 
-def by_class(specimens: Iterable[Specimen], knowledge: Knowledge, refits: bool = True) -> list[AgeClass]:
+def by_class(specimens: Iterable[Specimen], knowledge: Knowledge, together: Together | None = None) -> list[AgeClass]:
     """The classes in order, those that nobody wrote too, of specimens of one animal (a pair with its animals)."""
     written: dict[str, list[Specimen]] = {word: [] for word in knowledge.words[LIST]}
     for one in specimens:
         if one.kind != TALLY and one.age in written and counting.is_identified(one.lot(), knowledge):
             written[one.age].append(one)
-    return [_class(word, own, knowledge, refits) for word, own in written.items()]
+    return [_class(word, own, knowledge, together or Together()) for word, own in written.items()]
 
 
-def _class(word: str, own: list[Specimen], knowledge: Knowledge, refits: bool) -> AgeClass:
-    nisp = counting.specimens([one.lot() for one in own if one.sure])
-    found = mni(own, knowledge, refits=refits)
+def _class(word: str, own: list[Specimen], knowledge: Knowledge, together: Together) -> AgeClass:
+    nisp = counting.specimens([together.lot(one) for one in own if one.sure])
+    found = mni(own, knowledge, refits=together.refits)
     # The row of a pair has its animals in it already; without one they stand beside each other.
     within = {taxon for one in found.values() for taxon in one.includes}
     rows = [one for taxon, one in found.items() if taxon not in within]

@@ -5,7 +5,7 @@ For: limits out of single specimens, and which specimens are one animal. Adopted
 - *Fusion*: an end that has joined or is joining was not younger than the beginning of its published range; one that is
   not, or not wholly, joined was not older than its end. The limits of all ends of a bone hold together.
 - *Teeth*: a jaw died within the stages that it may be of. *Eruption*: within the published ages of its teeth.
-- What is said to be the same bone, fits together, or is of one group, is one animal: all its limits hold together. All
+- What is said to be the same bone, fits together, or is of one body, is one animal: all its limits hold together. All
   other bones count as an animal each, although some are not: the curve is of bones.
 - A loose epiphysis that may belong to an open shaft which is counted does not count.
 - What contradicts itself, says nothing of age, or is in dispute does not count.
@@ -55,7 +55,7 @@ def by_stages(found: Stages, scheme: Scheme) -> Interval | None:
 
 def animal_of(one: Specimen) -> str:
     """A word that the specimens of one animal share."""
-    return one.group or one.bone or one.fitted or one.id
+    return one.group or one.fitted or one.bone or one.id
 
 
 @dataclass(frozen=True, slots=True)

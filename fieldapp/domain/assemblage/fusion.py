@@ -96,7 +96,7 @@ def _least(
     """(fused, fusing, unfused, loose epiphyses, open shafts), each bone once in each."""
     once: dict[tuple[str, str], tuple[int, Kind]] = {}
     for state, one in seen:
-        own = (one.group if groups == "one" else "") or one.bone or (one.fitted if refits == "one" else "") or one.id
+        own = (one.group if groups == "one" else "") or (one.fitted if refits == "one" else "") or one.bone or one.id
         kept = once.get((state, own))
         if kept is None or one.count > kept[0]:
             once[state, own] = (one.count, (one.taxon or "", one.side or ""))

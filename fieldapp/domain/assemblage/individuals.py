@@ -9,7 +9,9 @@ Adopted for the project, with P as in `numbers` and k the number of the element 
 - MNI: the largest, over the elements, of P(left) and P(right), each divided by how many a side has and rounded up, and
   P(all)/k rounded up. Where a pair is found whole across the midline, P of these too. Where k is not known, an element
   tells of one animal and no more. Antlers count only where the base came from a carcass: others are shed each year.
-- Teeth, in jaws and loose: the largest number over the places in the row, jaw by jaw and side by side. Where some do
+- Teeth, in jaws and loose: the largest number over the places in the row, jaw by jaw and side by side. A tooth found
+  loose may be out of an empty socket or crypt: the teeth that are there are one figure, the places in jaws, with a
+  tooth or without, another, and they are never added. Where some do
   not say their side or jaw, all are also taken together: sides together are divided by two, jaws and sides by twice the
   jaws that have the place. Place 4: worn P4 + the larger of dP4 and unworn P4 (of which it is not said whether they are
   worn count as unworn). A name for several places (M1/M2, molar, cheek tooth): all teeth that may go by it, divided by
@@ -18,8 +20,7 @@ Adopted for the project, with P as in `numbers` and k the number of the element 
   what is fused and what is unfused at one centre of one element (fusing fits either, and is in neither sum). A bone is
   of a class if its whole range of age, after the fusion ages chosen for the animal, lies there; the classes are those
   with the largest sum. Fusion alone: teeth have ages of other sources.
-- *Size-refined*: over pairs of left and right that a specialist has made. No record says that two bones are of a pair
-  yet, so there is none.
+- *Refined by pairs*: where somebody has laid lefts and rights side by side (compared).
 - A pair or a family (sheep/goat): the larger of all together and the sum of what is named more finely; rows never
   added.
 - Size classes and wider groups name no animal and have no MNI.
@@ -117,15 +118,16 @@ def mni_of(found: Pile, knowledge: Knowledge) -> dict[str, Individuals]:
 
 def individuals(pieces: Sequence[Piece], taxon: str, knowledge: Knowledge) -> Decides:
     """MNI of pieces under a taxon, and what decides it; of several that come to the same, the first of the tables."""
-    return _pooled(pieces, taxon, knowledge, lambda some, its: of_all(some, its, knowledge))
+    return pooled(pieces, taxon, knowledge, lambda some, its: of_all(some, its, knowledge))
 
 
-def _pooled(
+def pooled(
     pieces: Sequence[Piece], taxon: str, knowledge: Knowledge, of: Callable[[Sequence[Piece], str], Decides]
 ) -> Decides:
+    """MNI by `of` (pieces, animal): of all together, or the sum of what is named more finely if that is more."""
     best = of(pieces, taxon)
     parts = taxa_below(taxon, pieces, knowledge)
-    finer = sum(_pooled(under(pieces, one, knowledge), one, knowledge, of).n for one in parts)
+    finer = sum(pooled(under(pieces, one, knowledge), one, knowledge, of).n for one in parts)
     return Decides(finer, "finer") if finer > best.n else best
 
 
@@ -188,8 +190,22 @@ class Found(NamedTuple):
 
 
 def of_teeth(pieces: Iterable[Piece], taxon: str, knowledge: Knowledge) -> Decides:
-    """MNI of the teeth among the pieces."""
-    teeth = teeth_of(pieces, knowledge)
+    """MNI of the teeth among the pieces: of those that are there, or of their places in jaws, whichever is more."""
+    pieces = list(pieces)
+    return _larger(*(_of_rows(teeth_of(pieces, knowledge, which), taxon, knowledge) for which in (is_there, is_place)))
+
+
+def is_there(piece: Piece, tooth: Tooth, knowledge: Knowledge) -> bool:
+    """Whether the tooth itself is there, in a jaw or loose."""
+    return not tooth.empty
+
+
+def is_place(piece: Piece, tooth: Tooth, knowledge: Knowledge) -> bool:
+    """Whether its place in a jaw is there, with or without it."""
+    return tooth.seat != "loose" and not is_tooth(piece.element, knowledge)
+
+
+def _of_rows(teeth: Sequence[Found], taxon: str, knowledge: Knowledge) -> Decides:
     best = Decides()
     for jaw in ("lower", "upper", ""):
         # What does not say its jaw or side counts where all are taken together, and only then are they.
@@ -202,12 +218,14 @@ def of_teeth(pieces: Iterable[Piece], taxon: str, knowledge: Knowledge) -> Decid
     return best
 
 
-def teeth_of(pieces: Iterable[Piece], knowledge: Knowledge) -> list[Found]:
-    """The teeth of pieces: each once in a place of a piece, each key once, with the most that anybody says."""
+def teeth_of(
+    pieces: Iterable[Piece], knowledge: Knowledge, which: Callable[[Piece, Tooth, Knowledge], bool]
+) -> list[Found]:
+    """Such teeth of pieces: each once in a place of a piece, each key once, with the most that anybody says."""
     most: dict[tuple[str, str, str, str, bool], int] = {}
     for one in pieces:
         for tooth in one.teeth:
-            if tooth.tooth in knowledge.teeth.teeth:
+            if tooth.tooth in knowledge.teeth.teeth and which(one, tooth, knowledge):
                 place = (one.key, *row_of(one, tooth, knowledge), tooth.tooth, is_worn(tooth, knowledge))
                 most[place] = max(one.count, most.get(place, 0))
     return [Found(*place, count) for place, count in most.items()]
@@ -304,7 +322,7 @@ def age_refined(pieces: Sequence[Piece], taxon: str, knowledge: Knowledge) -> in
     def of(some: Sequence[Piece], its: str) -> Decides:
         return Decides(max(by_age(some, its, knowledge), by_centre(some, its, knowledge)))
 
-    return _pooled(pieces, taxon, knowledge, of).n
+    return pooled(pieces, taxon, knowledge, of).n
 
 
 def by_age(pieces: Sequence[Piece], taxon: str, knowledge: Knowledge) -> int:

@@ -20,12 +20,12 @@ and then the figure is too high. Where no pairs are recorded nothing is estimate
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from fieldapp.domain.assemblage.specimens import DOCKET, Specimen
 
-MATCHED = frozenset({"articulated_observed", "articulated_inferred"})
-"""Relations of a group that say its bones are of one animal. Bones merely found together are not matched."""
+OF_ONE_BODY = frozenset({"articulated_observed", "articulated_inferred"})
+"""Relations of a group that say its bones are of one animal. Bones merely found together may be of several."""
 
 
 def lincoln_petersen(left: int, right: int, pairs: int) -> float | None:
@@ -86,25 +86,23 @@ def _log_choose(of: int, take: int) -> float:
     return math.lgamma(of + 1) - math.lgamma(take + 1) - math.lgamma(of - take + 1)
 
 
-def matched(
-    specimens: Iterable[Specimen], relations: Mapping[str, str]
-) -> dict[tuple[str, str], list[tuple[str, str]]]:
+def matched(specimens: Iterable[Specimen]) -> dict[tuple[str, str], list[tuple[str, str]]]:
     """{(animal, element): (left, right) of each pair that somebody has matched}, by the ids of the records.
 
-    A pair is a left and a right of one element and one animal, both surely read so and one bone each, in a group whose
-    `relations` says that its bones are of one animal. A group with several of a side of one element matches none of
-    them: it does not say which belongs to which.
+    A pair is a left and a right of one element and one animal, both surely read so and one bone each, of one body. A
+    body with several of a side of one element matches none of them: it does not say which belongs to which. Labels of
+    one bone, and pieces that fit, are one, of which the first stands for all.
     """
-    sides: dict[tuple[str, str, str], dict[str, dict[str, None]]] = {}
+    sides: dict[tuple[str, str, str], dict[str, dict[str, str]]] = {}
     for one in specimens:
         if not (one.kind == DOCKET and one.sure and one.count == 1 and one.side in ("left", "right")):
             continue
-        if relations.get(one.group) in MATCHED and one.taxon and one.element:
+        if one.group and one.taxon and one.element:
             bones = sides.setdefault((one.taxon, one.element, one.group), {}).setdefault(one.side, {})
-            bones[one.id] = None
+            bones.setdefault(one.fitted or one.bone or one.id, one.id)
     found: dict[tuple[str, str], list[tuple[str, str]]] = {}
     for (taxon, element, _), by_side in sides.items():
-        lefts, rights = list(by_side.get("left", ())), list(by_side.get("right", ()))
+        lefts, rights = (list(by_side.get(side, {}).values()) for side in ("left", "right"))
         if len(lefts) == len(rights) == 1:
             found.setdefault((taxon, element), []).append((lefts[0], rights[0]))
     return found

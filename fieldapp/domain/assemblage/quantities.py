@@ -3,8 +3,9 @@
 For: the sums of domain.counting over specimens, groups and refits counted as is asked for. Not for: the definitions of
 those sums (domain.counting), minimum numbers, or shares.
 
-- The low end of a figure is over what everybody reads so; that of all together takes in what is read in several ways,
-  with the least of it: a bone that one calls cattle and another pig is in no animal's low end, and in that of all.
+- The low end of a figure is over what everybody reads so, with the least of it: a bone that one calls a left rib of
+  sheep and another a right one is in the low end of sheep. What one calls cattle and another pig is in no animal's, and
+  in that of all together.
 - The high end is over all readings, each record once in each row, with the most that anybody says.
 - A group that counts as one is one specimen for each animal in it, however many bones it has; its pieces stay pieces.
 - Of dockets that are said to be one bone, the first that names both element and animal counts.
@@ -53,17 +54,28 @@ class Together:
             return replace(one.lot(), count=1, fitted=f"group {one.group}")
         return one.lot() if self.refits else replace(one.lot(), fitted="")
 
+    def by_name(self, one: Specimen, taxon: str | None) -> counting.Lot:
+        """The same, as an animal of that name: a group is one specimen for each animal in it."""
+        lot = self.lot(one)
+        if self.groups and one.group:
+            return replace(lot, taxon=taxon, fitted=f"{lot.fitted} {taxon}")
+        return lot if lot.taxon == taxon else replace(lot, taxon=taxon)
+
 
 def by_taxon(
     specimens: Iterable[Specimen], knowledge: Knowledge, together: Together
 ) -> tuple[dict[str, Quantity], Quantity]:
     """({taxon: how much}, of all). "" for what names no animal; words that are in no table after those that are."""
     every = sorted(
-        (_Told(one, together.lot(one), counting.is_identified(one.lot(), knowledge)) for one in specimens),
+        (
+            _Told(one, together.by_name(one, one.taxon), counting.is_identified(one.lot(), knowledge))
+            for one in specimens
+        ),
         key=lambda told: (not told.identified, told.one.id, not told.one.sure),
     )
+    certain = _certain(every, together)
     sure: dict[str, list[_Told]] = {}
-    for told in _once(told for told in every if told.one.sure):
+    for told in _once(told for told in certain if told.agreed):
         sure.setdefault(told.one.taxon or "", []).append(told)
     taxa: dict[str, list[_Told]] = {}
     for told in every:
@@ -73,15 +85,17 @@ def by_taxon(
     for taxon in sorted(taxa, key=lambda taxon: (not taxon, at.get(taxon, len(at)), taxon)):
         names_animal = taxon in at and knowledge.taxa[taxon].kind in counting.NAMED
         found[taxon] = _quantity(sure.get(taxon, []), taxa[taxon], names_animal)
-    return found, _quantity(_once(_certain(every, together)), every, True)
+    return found, _quantity(_once(certain), every, True)
 
 
 class _Told(NamedTuple):
-    """A reading, as a lot that counts as it is asked for, and whether its bone and animal are named."""
+    """A reading, as a lot that counts as it is asked for, whether its bone and animal are named, and whether it is of
+    the same animal to everybody."""
 
     one: Specimen
     lot: counting.Lot
     identified: bool
+    agreed: bool = True
 
 
 def _certain(every: Sequence[_Told], together: Together) -> list[_Told]:
@@ -111,7 +125,8 @@ def _least(those: Sequence[_Told], together: Together) -> _Told:
             (told.one.material for told in those if not counting.is_specimen(told.lot)), those[0].one.material
         ),
     )
-    return _Told(least, together.lot(least), all(told.identified for told in those))
+    alike = len({told.one.taxon for told in those}) == 1
+    return _Told(least, together.by_name(least, least.taxon), all(told.identified for told in those), alike)
 
 
 def _once(readings: Iterable[_Told]) -> list[_Told]:

@@ -6,8 +6,9 @@ when they broke. Not for: what the marks mean, or drawing.
 Adopted here (project decisions, where nothing else is said):
 
 - Pieces are those of dockets, each with its count, since a docket is of pieces alike. Tallies are no single readings:
-  they count where their burning is recorded and nowhere else. Bones said to be one count once, and pieces that fit
-  together as one (unless asked for singly): all that any of them has, and of the surface what the first says.
+  they count where their burning is recorded and nowhere else. Dockets said to be one bone count once, with what the
+  first that names bone and animal says, and with marks of kinds, and at places, that only another has. Pieces that fit
+  together count as one (unless asked for singly): all that any of them has, and of the surface what the first says.
 - A docket whose readings differ in animal, bone, portions or material, or that some have deleted and others not, counts
   in no rate and is listed.
 - A piece *can show* a mark of the fine kinds (the table mark_kinds says which: cuts, scrapes, polish, trampling) if its
@@ -81,20 +82,21 @@ def pieces(specimens: Iterable[Specimen], refits: bool = True) -> Pieces:
     for one in specimens:
         if one.material not in counting.NOT_BONE:
             readings.setdefault(one.id, []).append(one)
-    found: dict[str, Specimen] = {}
+    bones: dict[str, Specimen] = {}
     disputed = []
     for those in readings.values():
         one = those[0]
-        alone = len(those) == 1
-        if not one.sure if alone else any(_place(other) != _place(one) for other in those):
+        # All readings are here, or one of them is what everybody says.
+        settled = any(other.sure for other in those) or len(those) == one.readings
+        if not settled or any(_place(other) != _place(one) for other in those):
             disputed.append(one)
             continue
-        key = one.bone or ((one.fitted if refits else "") or one.id)
-        before = found.get(key)
-        if before is None:
-            found[key] = one
-        elif not one.bone:
-            found[key] = joined(before, one)
+        key = one.bone or one.id
+        bones[key] = again(bones[key], one) if key in bones else one
+    found: dict[str, Specimen] = {}
+    for one in bones.values():
+        key = (one.fitted if refits else "") or one.id
+        found[key] = joined(found[key], one) if key in found else one
     return Pieces(tuple(found.values()), tuple(disputed))
 
 
@@ -102,15 +104,30 @@ def _place(one: Specimen) -> tuple[object, ...]:
     return one.taxon, one.element, one.material, dict(one.portions)
 
 
+def again(one: Specimen, other: Specimen) -> Specimen:
+    """One bone under two dockets: what the first that names bone and animal says of it, and marks that only the other
+    has."""
+    if not (one.taxon and one.element) and other.taxon and other.element:
+        one, other = other, one
+    seen, changed = {(mark.kind, mark.portion) for mark in one.marks}, set(one.changes)
+    return replace(
+        one,
+        surface={**other.surface, **one.surface},
+        marks=(*one.marks, *(mark for mark in other.marks if (mark.kind, mark.portion) not in seen)),
+        changes=(*one.changes, *(change for change in other.changes if change not in changed)),
+    )
+
+
 def joined(one: Specimen, other: Specimen) -> Specimen:
-    """Two pieces that fit, as one piece: what is there of either, and the marks of both."""
+    """Pieces that fit, one of each docket's, as one piece: what is there of either, and the marks of both."""
     portions = dict(one.portions)
     for portion, state in other.portions.items():
         if _FULLER[state] > _FULLER[portions.get(portion, "absent")]:
             portions[portion] = state
     surface = {**other.surface, **one.surface}
     marks, changes = (*one.marks, *other.marks), (*one.changes, *other.changes)
-    return replace(one, count=1, portions=portions, marks=marks, changes=changes, surface=surface)
+    count = one.count + other.count - 1
+    return replace(one, count=count, portions=portions, marks=marks, changes=changes, surface=surface)
 
 
 def number(those: Iterable[Specimen]) -> int:

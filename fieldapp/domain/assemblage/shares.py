@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from statistics import NormalDist
 
 from fieldapp.domain import counting
@@ -45,12 +45,6 @@ class Nisp:
     high: int
 
 
-def lot(one: Specimen, together: Together, taxon: str) -> counting.Lot:
-    """The specimen as it is counted, as an animal of that name."""
-    found = together.lot(one)
-    return found if found.taxon == taxon else replace(found, taxon=taxon)
-
-
 def identified(specimens: Iterable[Specimen], knowledge: Knowledge) -> list[Specimen]:
     """Those whose element and animal are both named."""
     known: dict[tuple[str | None, str | None, str | None], bool] = {}
@@ -61,6 +55,24 @@ def identified(specimens: Iterable[Specimen], knowledge: Knowledge) -> list[Spec
             known[key] = counting.is_identified(one.lot(), knowledge)
         if known[key]:
             found.append(one)
+    return found
+
+
+def certain(bones: Iterable[Specimen], counted_as: Mapping[str, str | None] | None = None) -> dict[str, Specimen]:
+    """{record: what everybody says of it} of identified specimens: what is sure, or, where all its readings are of one
+    animal and differ in something else, the one of fewest pieces."""
+    found: dict[str, Specimen] = {}
+    readings: dict[str, list[Specimen]] = {}
+    for one in bones:
+        if one.sure:
+            found[one.id] = one
+        else:
+            readings.setdefault(one.id, []).append(one)
+    for id_ in readings.keys() - found.keys():
+        those = readings[id_]
+        names = {one.taxon if counted_as is None else counted_as.get(one.taxon or "") for one in those}
+        if len(those) == those[0].readings and len(names) == 1:
+            found[id_] = min(those, key=lambda one: one.count)
     return found
 
 
@@ -75,14 +87,16 @@ def nisp(
     named if it is not given."""
     everything = []
     named: dict[str, list[tuple[Specimen, counting.Lot]]] = {}
-    for one in identified(specimens, knowledge):
+    bones = identified(specimens, knowledge)
+    for one in bones:
         taxon = one.taxon or ""
         if (counts_as := taxon if counted_as is None else counted_as.get(taxon)) is not None:
-            pair = one, lot(one, together, counts_as)
+            pair = one, together.by_name(one, counts_as)
             everything.append(pair)
             named.setdefault(counts_as, []).append(pair)
     # In the order of the records: of those that are one bone, the first says what it is.
-    low = counting.nisp([each for one, each in everything if one.sure], knowledge)
+    sure = certain(bones, counted_as)
+    low = counting.nisp([each for one, each in everything if sure.get(one.id) is one], knowledge)
     found = {}
     for taxon in knowledge.taxa:
         if taxon in named:

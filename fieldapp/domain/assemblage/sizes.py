@@ -6,10 +6,11 @@ whatever else takes a library (server.analysis), or whether a figure is plausibl
 Adopted here (common practice, no source, where nothing else is said):
 
 - A *value* is one figure of one bone whose animal and element are named. A bone that is read in several ways which
-  differ in animal, element or growth, or that some have deleted and others not, gives none; one bone under two labels
-  gives each measurement once.
-- The *same measurement taken twice* on one piece counts as the mean of both where they differ by no more than two
-  people's hands do (the table of tolerances), else not at all. Of several pieces alike each figure is a bone's own.
+  differ in animal, element or growth, or that some have deleted and others not, gives none; one bone under two labels,
+  or in pieces that fit (unless asked for singly), gives each measurement once.
+- The *same measurement taken twice* on one bone counts as the mean of both where they differ by no more than two
+  people's hands do (the table of tolerances), else not at all; so does one of which two people say two figures. Of
+  several pieces alike each figure is a bone's own. What is measured goes before what is estimated.
 - *Growth*: "joined" leaves out what is seen to be growing (a line of growth that the measurement reaches over is open,
   woven or porous bone, an unborn or newborn animal); "fused" takes only bones of which nothing is open and every end
   that the measurement reaches over is seen joined; "all" takes everything.
@@ -23,7 +24,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from fieldapp.domain.assemblage.size_tables import Standard
 from fieldapp.domain.assemblage.specimens import Measured, Specimen
@@ -51,7 +52,8 @@ class Key:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One figure that counts. `pieces`: how many alike its docket stands for; `bone` and `group` as of a specimen."""
+    """One figure that counts. `pieces`: how many alike its docket stands for; `bone`: a word that those of one bone
+    share; `group` as of a specimen; `also`: other dockets of the bone whose figures are in it."""
 
     id: str
     label: str
@@ -63,6 +65,12 @@ class Value:
     pieces: int = 1
     bone: str = ""
     group: str = ""
+    also: tuple[str, ...] = ()
+
+    @property
+    def records(self) -> tuple[str, ...]:
+        """Ids of the dockets that it is made of."""
+        return self.id, *self.also
 
 
 @dataclass
@@ -88,36 +96,70 @@ class Values:
 
 def values(
     specimens: Iterable[Specimen], knowledge: Knowledge, growth: str = "joined", burnt: bool = False,
-    estimated: bool = False,
+    estimated: bool = False, refits: bool = True,
 ) -> Values:  # fmt: skip
     """The values that count, as the definitions above have it."""
     readings: dict[str, list[Specimen]] = {}
     for one in specimens:
         if one.measures:
             readings.setdefault(one.id, []).append(one)
-    found, met = Values(), set()
+    found, told = Values(), list[Value]()
     for those in readings.values():
         one = those[0]
-        if (len(those) == 1 and not one.sure) or any(_grown(other) != _grown(one) for other in those):
+        settled = any(other.sure for other in those) or len(those) == one.readings
+        if not settled or any(_grown(other) != _grown(one) for other in those):
             found.drop("measures_disputed", one)
         elif not _named(one, knowledge):
             found.drop("measures_unnamed", one)
+        elif not burnt and "burning" in one.open:
+            found.drop("measures_disputed", one)
         elif not burnt and (one.surface.get("burning") or "unburnt") != "unburnt":
             found.drop("measures_burnt", one)
         else:
             sex = one.sex if all(other.sex == one.sex for other in those) else None
-            for value in _of_one(one, sex or "", knowledge, growth, found):
-                if (value.bone, value.key) in met:
-                    continue
-                if value.bone:
-                    met.add((value.bone, value.key))
-                if value.estimated:
-                    found.estimated.append(value)
-                if value.estimated and not estimated:
-                    found.drop("measures_estimated", one)
-                else:
-                    found.found.append(value)
+            own = _of_one(one, sex or "", knowledge, growth, found)
+            fits = refits and one.fitted and one.count == 1
+            told += [replace(value, bone=one.fitted) for value in own] if fits else own
+    for value in _once(told, readings, knowledge, found):
+        if value.estimated:
+            found.estimated.append(value)
+        if value.estimated and not estimated:
+            found.drop("measures_estimated", readings[value.id][0])
+        else:
+            found.found.append(value)
     return found
+
+
+def _once(
+    told: Iterable[Value], readings: Mapping[str, Sequence[Specimen]], knowledge: Knowledge, found: Values
+) -> Iterator[Value]:
+    """Of one bone each measurement once, whatever it is labelled."""
+    bones: dict[tuple[str, Key], list[Value]] = {}
+    for at, value in enumerate(told):
+        bones.setdefault((value.bone or f"{value.id} {at}", value.key), []).append(value)
+    for own in bones.values():
+        first = own[0]
+        if first.pieces > 1:
+            yield from (one for one in own if one.id == first.id)
+            continue
+        if len(own) == 1:
+            yield first
+            continue
+        sharp = [one for one in own if not one.estimated] or own
+        figure = _agreed([one.mm for one in sharp], knowledge)
+        if figure is not None:
+            others = dict.fromkeys(one.id for one in sharp if one.id != sharp[0].id)
+            yield replace(sharp[0], mm=figure, also=tuple(others))
+            continue
+        for id_ in dict.fromkeys(one.id for one in sharp):
+            found.drop("measures_repeated", readings[id_][0])
+
+
+def _agreed(figures: Sequence[float], knowledge: Knowledge) -> float | None:
+    """What figures of one measurement come to; None where they lie too far apart."""
+    if max(figures) - min(figures) > knowledge.measures.tolerance("repeat") * max(figures):
+        return None
+    return statistics.fmean(figures)
 
 
 def _grown(one: Specimen) -> tuple[object, ...]:
@@ -146,10 +188,11 @@ def _of_one(one: Specimen, sex: str, knowledge: Knowledge, growth: str, found: V
         sharp = [measure.mm for measure in measures if not measure.estimated]
         figures = sharp or [measure.mm for measure in measures]
         if one.count == 1 and len(figures) > 1:
-            if max(figures) - min(figures) > knowledge.measures.tolerance("repeat") * max(figures):
+            figure = _agreed(figures, knowledge)
+            if figure is None:
                 found.drop("measures_repeated", one)
                 continue
-            figures = [statistics.fmean(figures)]
+            figures = [figure]
         key = Key(taxon, element, (one.position or "") if by_digit else "", code)
         for mm in figures:
             yield Value(one.id, one.label, key, mm, sex, one.side or "", not sharp, one.count, one.bone, one.group)
@@ -205,6 +248,11 @@ def robust_scores(figures: Sequence[float]) -> list[float | None]:
     return [0.6745 * (one - middle) / distance if distance else None for one in figures]
 
 
+def records_of(found: Iterable[Value]) -> tuple[str, ...]:
+    """Ids of all dockets that some values are made of."""
+    return tuple(dict.fromkeys(id_ for one in found for id_ in one.records))
+
+
 def log_size(mm: float, standard_mm: float) -> float:
     """log10(mm / standard): 0 is as large as the standard, 0.0414 a tenth larger, -0.0458 a tenth smaller."""
     return math.log10(mm / standard_mm)
@@ -258,7 +306,7 @@ def pairs(found: Iterable[Value], x: tuple[str, str], y: tuple[str, str]) -> tup
     """(value of x, value of y) of each bone that has both, x and y being (position, code); and ids of several alike."""
     own: dict[str, dict[tuple[str, str], Value]] = {}
     for value in found:
-        own.setdefault(value.id, {})[value.key.position, value.key.code] = value
+        own.setdefault(value.bone or value.id, {})[value.key.position, value.key.code] = value
     both = [one for one in own.values() if x in one and y in one]
     several = {one[x].id for one in both if one[x].pieces > 1}
     return [(one[x], one[y]) for one in both if one[x].pieces == 1], several

@@ -23,7 +23,8 @@ HUMAN, IMPOSSIBLE = "possible_human", "impossible"
 
 @dataclass(frozen=True, slots=True)
 class Tooth:
-    """One tooth in a jaw or loose. `tooth`: its key in the table of teeth; `wear`: a stage of `scheme`."""
+    """One tooth in a jaw or loose, or its place alone. `tooth`: its key in the table of teeth; `wear`: a stage of
+    `scheme`."""
 
     tooth: str
     jaw: str | None = None
@@ -33,6 +34,11 @@ class Tooth:
     scheme: str | None = None
     wear: str | None = None
     crown_height_mm: float | None = None
+
+    @property
+    def empty(self) -> bool:
+        """Whether its socket or crypt is there, and the tooth is not to be seen."""
+        return self.seat == "socket_only" or (self.stage == "crypt_open" and self.seat != "loose")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +86,12 @@ class Specimen:
     portions  {portion: "most", "part" or "absent"}, without those not examined
     fusion    {centre: "unfused", "loose_epiphysis", "fusing" or "fused"}, of the visible ones
     surface   {path: value} of what was seen on the surface: weathering, breaks, burn_colour, fracture ...
+    open      of its paths, those of which several people say several things: they say nothing in `surface`
     apart     HUMAN, IMPOSSIBLE, or "" for one that counts among the animals
     excluded  whether human is said to be neither raised nor ruled out ("not excluded"): it counts, and is told
-    bone      a word that those share which are said to be one and the same bone, fitted and group likewise for pieces
-              that fit together and bones that belong together; "" for none
+    bone      a word that those share which are said to be one and the same bone; "" for none
+    fitted    likewise for pieces that fit together, directly or by others
+    group     likewise for bones of one body, with all that they fit; bones merely found together are in none
     """
 
     id: str
@@ -118,6 +126,7 @@ class Specimen:
     marks: tuple[Mark, ...] = ()
     changes: tuple[Change, ...] = ()
     surface: Mapping[str, Any] = field(default_factory=dict)
+    open: frozenset[str] = frozenset()
     checked: bool = False
     apart: str = ""
     excluded: bool = False

@@ -14,6 +14,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from fieldapp.domain import counting
+from fieldapp.domain.assemblage.quantities import Together
 from fieldapp.domain.assemblage.results import Span
 from fieldapp.domain.assemblage.specimens import TALLY, Specimen, surely
 from fieldapp.domain.knowledge import Knowledge
@@ -48,21 +49,21 @@ def why_young(one: Specimen) -> str | None:
     return WOVEN if one.age is None and one.texture == WOVEN else None
 
 
-def young(specimens: Iterable[Specimen], knowledge: Knowledge) -> dict[str, Young]:
-    """{animal: its young}, of animals that are named."""
+def young(specimens: Iterable[Specimen], knowledge: Knowledge, together: Together | None = None) -> dict[str, Young]:
+    """{animal: its young}, of animals that are named. `together`: what counts as one specimen."""
     by_taxon: dict[str, list[Specimen]] = {}
     for one in specimens:
         if one.kind != TALLY and counting.is_identified(one.lot(), knowledge):
             by_taxon.setdefault(one.taxon or "", []).append(one)
-    return {taxon: _of(own) for taxon, own in by_taxon.items()}
+    return {taxon: _of(own, together or Together()) for taxon, own in by_taxon.items()}
 
 
-def _of(own: list[Specimen]) -> Young:
+def _of(own: list[Specimen], together: Together) -> Young:
     sure = surely(own)
 
     def span(*words: str) -> Span:
-        low = _count(one for one in sure if why_young(one) in words)
-        return Span(low, max(low, _most(own, words)))
+        low = _count((one for one in sure if why_young(one) in words), together)
+        return Span(low, max(low, _most(own, words, together)))
 
     return Young(
         foetal=span(FOETAL),
@@ -70,20 +71,20 @@ def _of(own: list[Specimen]) -> Young:
         woven=span(WOVEN),
         young=(every := span(FOETAL, NEWBORN, WOVEN)),
         sure=int(every.low),
-        n=_count(sure),
-        told=_count(one for one in sure if one.age or one.texture),
+        n=_count(sure, together),
+        told=_count((one for one in sure if one.age or one.texture), together),
         records=tuple(dict.fromkeys(one.id for one in sorted(own, key=lambda one: why_young(one) is None))),
     )
 
 
-def _count(specimens: Iterable[Specimen]) -> int:
-    return counting.specimens([one.lot() for one in specimens])
+def _count(specimens: Iterable[Specimen], together: Together) -> int:
+    return counting.specimens([together.lot(one) for one in specimens])
 
 
-def _most(own: Iterable[Specimen], words: tuple[str, ...]) -> int:
+def _most(own: Iterable[Specimen], words: tuple[str, ...], together: Together) -> int:
     """With each record once, at the most that anybody says."""
     most: dict[str, Specimen] = {}
     for one in own:
         if why_young(one) in words and (one.id not in most or one.count > most[one.id].count):
             most[one.id] = one
-    return _count(most.values())
+    return _count(most.values(), together)

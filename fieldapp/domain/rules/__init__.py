@@ -30,6 +30,7 @@ from fieldapp.domain.rules import (
     protocol,
     samples,
     surface,
+    tallies,
     teeth,
     transfers,
     words,
@@ -56,6 +57,7 @@ __all__ = [
 _LABEL = {key: places.RULES[key] for key in ("label_check_wrong", "label_repeated")}
 _CLOSED = {"context_closed": places.RULES["context_closed"]}
 _WEIGHT = {"weight_not_positive": amounts.RULES["weight_not_positive"]}
+_COUNT = {"count_below_one": amounts.RULES["count_below_one"]}
 
 BY_KIND: dict[str, dict[str, Rule]] = {
     "docket": {
@@ -80,6 +82,7 @@ BY_KIND: dict[str, dict[str, Rule]] = {
     "bag": {**words.BY_KIND["bag"], **_LABEL, **_CLOSED, **_WEIGHT, **containers.BAG_RULES, **samples.BAG_RULES},
     "group": {**words.BY_KIND["group"], **_LABEL, **groups.RULES, **teeth.GROUP_RULES},
     "sample": {**words.BY_KIND["sample"], **_LABEL, **_CLOSED, **containers.SAMPLE_RULES, **samples.RULES},
+    "tally": {**tallies.RULES, **words.BY_KIND["tally"], **_LABEL, **_CLOSED, **_COUNT, **_WEIGHT},
     "transfer": {**words.BY_KIND["transfer"], **transfers.RULES},
     "photo": {**words.BY_KIND["photo"], **transfers.PHOTO_RULES},
     "site": {**words.BY_KIND["site"], **presence.SITE_RULES, **containers.SITE_RULES},

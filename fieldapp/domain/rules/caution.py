@@ -13,13 +13,13 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.naming import NOTHING, named
 from fieldapp.domain.rules.findings import Around, Docket, Finding, Values, by_name, number, shown, term, text
 
-_NOT_BODILY = frozenset({"not_bone", "shell"})
+NOT_BODILY = frozenset({"not_bone", "shell"})
 """Eggshell is not among them: thin pieces of a skull may be taken for it."""
 CREMATION_PLACES = frozenset({"cremation_deposit", "pyre"})
 """Types of context that hold burnt dead."""
 CREMATIONS = CREMATION_PLACES | {"cremation"}
 """The same, and the type of their samples."""
-_BURNT = frozenset({"burnt", "charred", "calcined", "mixed"})
+BURNT = frozenset({"burnt", "charred", "calcined", "mixed"})
 _SHAFT = frozenset({"shaft", "metaphysis"})
 _QUERY = human.CAUTION[human.QUERY]
 _NOT_EXCLUDED = human.CAUTION[human.NOT_EXCLUDED]
@@ -28,7 +28,7 @@ _NOT_EXCLUDED = human.CAUTION[human.NOT_EXCLUDED]
 def not_bodily(docket: Docket) -> bool:
     # Where a bone is read, a material that is none quietens nothing: one of the two is wrong.
     row = docket.element_row
-    return docket.material in _NOT_BODILY and (row is None or row.material == docket.material)
+    return docket.material in NOT_BODILY and (row is None or row.material == docket.material)
 
 
 def like_a_grave(context: Values | None) -> bool:
@@ -57,6 +57,15 @@ def grave_without_answer(docket: Docket, around: Around, know: Knowledge) -> Ite
         return
     if like_a_grave(context):
         yield "human", {"context": shown(context.get("number") or around.context_id)}
+
+
+def fits_possible_human(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Said to have broken from a bone that may be human, and nobody has raised the question for this piece of it."""
+    if around.refits and docket.caution < _QUERY:
+        for other in around.refits.values():
+            if other.get("deleted") is not True and standing_of(piece := Docket(other, know), know) in human.RAISED:
+                yield "human", {"other": shown(piece.label)}
+                return
 
 
 def young_shaft_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Iterator[Finding]:
@@ -134,7 +143,7 @@ def burnt_not_excluded(docket: Docket, around: Around, know: Knowledge) -> Itera
     """Burnt, and no animal named."""
     burning = docket.values.get("burning")
     if docket.caution < _NOT_EXCLUDED and not docket.named and not not_bodily(docket):
-        if isinstance(burning, str) and burning in _BURNT:
+        if isinstance(burning, str) and burning in BURNT:
             yield "human", docket.names(burning=term("burning", burning))
 
 
@@ -265,6 +274,7 @@ RULES = {
         human_without_answer,
         human_open_without_answer,
         grave_without_answer,
+        fits_possible_human,
         young_shaft_not_excluded,
         newborn_not_excluded,
         child_size_not_excluded,

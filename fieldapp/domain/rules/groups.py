@@ -224,6 +224,29 @@ def group_piece_left_out(group: Group, around: Around, know: Knowledge) -> Itera
                 yield f"member/{one}", {"one": group.name(one), "other": shown(piece)}
 
 
+def compared_bones_differ(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
+    """Laid side by side for pairs, and not the same bone: what cannot be a pair cannot be found to be none."""
+    if text(group.values.get("relation")) != "compared":
+        return
+    first = ""
+    for one, docket in group.members.items():
+        if docket.element_row is None:
+            continue
+        if not first:
+            first = one
+        elif docket.element != group.members[first].element:
+            yield (
+                f"member/{one}",
+                {
+                    "one": group.name(first),
+                    "element": term("element", group.members[first].element),
+                    "other": group.name(one),
+                    "second": term("element", docket.element),
+                },
+            )
+            return
+
+
 def group_contexts_differ(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
     """A member that is said to be from another context than the group."""
     own = text(group.values.get("context"))
@@ -267,6 +290,7 @@ RULES = by_name(
     group_sexes_differ,
     group_name_to_share,
     group_piece_left_out,
+    compared_bones_differ,
     group_contexts_differ,
     group_member_missing,
     group_of_one,

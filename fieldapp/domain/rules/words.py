@@ -45,6 +45,7 @@ PLAIN: dict[str, dict[str, str]] = {
     "bag": {"recovery": "recovery"},
     "group": {"relation": "relation"},
     "sample": {"type": "sample_type"},
+    "tally": {"taxon": "taxon", "element": "element", "burning": "burning", "preservation": "preservation"},
     "transfer": {"kind": "transfer_kind"},
     "photo": {"view": "view"},
     "site": {"mode": "site_mode", "region": "region"},
@@ -72,6 +73,9 @@ ITEMS: dict[str, dict[str, tuple[tuple[str, str], ...]]] = {
 
 NAMED: dict[str, dict[str, str]] = {"bag": {"step": "bag_step"}}
 """{kind of record: {first part of the path: list}} where the word is the second part of the path."""
+
+_TABLES = ("taxon", "element")
+"""Lists that are tables of their own, as they stand outside a reading."""
 
 ALSO = {"view": "aspect"}
 """Lists whose place takes the words of another list too."""
@@ -117,7 +121,7 @@ def lists() -> set[str]:
     found = {*READING.values(), *(of for _, of in PARTS), *ALSO.values()}
     found.update(of for places in (*PLAIN.values(), *NAMED.values()) for of in places.values())
     found.update(of for places in ITEMS.values() for pairs in places.values() for _, of in pairs)
-    return found
+    return found.difference(_TABLES)
 
 
 def _in_reading(docket: Docket, know: Knowledge) -> Iterator[Finding]:
@@ -160,4 +164,6 @@ def _in_item(
 def _known(of: str, word: Any, know: Knowledge, required: bool = False) -> bool:
     if not required and (word is None or word == ""):
         return True
+    if of in _TABLES:
+        return isinstance(word, str) and word in (know.taxa if of == "taxon" else know.elements)
     return know.is_word(of, word) or (of in ALSO and know.is_word(ALSO[of], word))

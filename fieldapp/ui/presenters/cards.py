@@ -13,13 +13,17 @@ from dataclasses import asdict, dataclass
 from dataclasses import field as made
 from typing import Any
 
+from fieldapp.domain import rules
 from fieldapp.domain.ids import context_number
+from fieldapp.domain.rules.tallies import RULES as TALLY_RULES
 from fieldapp.domain.steps import is_ticked, taking_back
+from fieldapp.records.checking import values_of
 from fieldapp.records.fold import Record
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.context import short_label, what_it_is
 from fieldapp.ui.presenters.desk import Desk, Write
 from fieldapp.ui.presenters.fields import Body, Room, number_of, paged, shown, take_pad
+from fieldapp.ui.presenters.problems import Found, worst_first
 from fieldapp.ui.texts import say, word
 
 DRAFT = "card"
@@ -80,7 +84,8 @@ SLOTS: Mapping[str, tuple[Slot, ...]] = {
         NOTE,
     ),
     "group": (
-        Slot("relation", "words", "relation"),
+        # Bones are laid side by side on a table, at the desk.
+        Slot("relation", "words", keys=_of("relation", "articulated_observed articulated_inferred associated")),
         Slot("member", "members"),
         Slot("drawing", "code"),
         NOTE,
@@ -207,6 +212,15 @@ class Card:
     def title(self) -> str:
         """The kind of card."""
         return say(f"card.{self.state.kind}")
+
+    def cautions(self) -> list[Found]:
+        """What a tally as it stands would hide: bones that have to be recorded one by one."""
+        if self.state.kind != "tally":
+            return []
+        context = self.desk.record(self.state.context)
+        around = rules.Around(context=values_of(context) if context is not None else None)
+        problems = rules.check_record("tally", self.state.values, around, self.desk.knowledge)
+        return worst_first([one for one in problems if one.rule in TALLY_RULES], self.desk.knowledge)
 
     def is_changed(self) -> bool:
         """Whether there is anything that a save would write."""

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from fieldapp.domain import rules
+from fieldapp.records.checking import values_of
 from fieldapp.ui.presenters.choices import Choice
 from fieldapp.ui.presenters.desk import Desk, Write
 from fieldapp.ui.presenters.fields import Room, paged
@@ -45,6 +47,11 @@ class Scan:
         """The number of the context that is scanned."""
         record = self.desk.record(self.context)
         return str(record.value("number") or "") if record is not None else ""
+
+    def is_of_grave(self) -> bool:
+        """Whether what is scanned is like a grave, where bones are recorded one by one."""
+        record = self.desk.record(self.context)
+        return record is not None and rules.like_a_grave(values_of(record))
 
     def pads(self, room: Room) -> list[list[Choice]]:
         """One pad an animal, with how many were counted."""

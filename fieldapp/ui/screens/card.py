@@ -41,7 +41,14 @@ class CardScreen(SlipView):
         self.show_body(card.body)
         strip = self.ids.strip
         strip.level = strip.source = strip.more = ""
-        strip.text = "" if self.body_shown and self.body_shown.keys else self.shell.said or card.title()
+        if self.body_shown and self.body_shown.keys:
+            strip.text = ""
+            return
+        strip.text = self.shell.said or card.title()
+        if found := card.cautions():
+            strip.text, strip.level = found[0].text, found[0].level
+            strip.source = say("source", source=found[0].source)
+            strip.more = say("more_problems", n=len(found) - 1) if len(found) > 1 else ""
 
     def keyed(self, key: str) -> None:
         self.tapped(f"card.key.{key}")

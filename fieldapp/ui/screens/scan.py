@@ -33,7 +33,7 @@ class ScanScreen(View):
         top, high = box.top, mm(theme.target)
         wide = min(mm(60), box.width / 2)
         put(ids.title, Box(box.x, top - high, box.width - wide - mm(3), high))
-        title = say("scan.title", number=scan.number(), n=scan.total())
+        title = say("scan.grave" if scan.is_of_grave() else "scan.title", number=scan.number(), n=scan.total())
         ids.title.text = title if mine else say("scan.other", number=scan.number())
         put(ids.switches, Box(box.x + box.width - wide, top - high, wide, high))
         ids.switches.show([scan.switches()])

@@ -7,7 +7,7 @@ it (contents).
 from __future__ import annotations
 
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from io import BytesIO
 
 from server.analysis import charts, writing
@@ -33,10 +33,15 @@ def files(report: Report, wording: Wording) -> Iterator[tuple[str, bytes]]:
                     yield f"charts/{name}_{n}{figure}.{form}", charts.draw(chart, wording, title, form)
 
 
-def zipped(report: Report, wording: Wording, papers: dict[str, bytes]) -> bytes:
-    """All of it in a ZIP file, with `papers` ({name: content}) at its top."""
-    out = BytesIO()
+def zipped(report: Report, wording: Wording, papers: dict[str, bytes], told: Callable[[str, int, int], None]) -> bytes:
+    """All of it in a ZIP file, with `papers` ({name: content}) at its top. `told` hears which file was written last,
+    how many are, and how many there will be."""
+    out, done = BytesIO(), 0
+    entries = [entry for part in (*report.parts, *report.more) for entry in part.entries]
+    of = len(papers) + sum(2 + len(charts.FORMATS) * len(one.result.charts) for one in entries)
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, content in (*papers.items(), *files(report, wording)):
             archive.writestr(zipfile.ZipInfo(name, NO_TIME), content, zipfile.ZIP_DEFLATED)
+            done += 1
+            told(name, done, of)
     return out.getvalue()

@@ -120,6 +120,11 @@ class Report:
     more: tuple[Part, ...] = ()
 
 
+def how_many(*, whole: bool) -> int:
+    """Of how many tables `made` tells."""
+    return sum(whole or table.key in PRINTED for topic in topics.TOPICS for table in topics.tables(topic))
+
+
 def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None, *, whole: bool = False) -> Report:
     """The report on what was asked for, if `whole` with all tables for its files. `told` is called before each."""
     parts, more, others, done, empty, figure = [], [], [], 0, [], 1

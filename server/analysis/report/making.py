@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 
 from fieldapp.assets import texts
@@ -16,14 +17,36 @@ FORMS = {
 """{ending: kind of file}; a ZIP file holds the other two and every table and chart."""
 
 
-def written(report: Report, wording: Wording, form: str, at: datetime, *, source: str, data: str) -> bytes:
+Told = Callable[[str, int, int], None]
+"""Hears which file is being written, how many are, and how many there will be."""
+
+
+def _to_nobody(file: str, done: int, of: int) -> None:
+    """Where nobody asks how far it is."""
+
+
+def written(
+    report: Report,
+    wording: Wording,
+    form: str,
+    at: datetime,
+    *,
+    source: str,
+    data: str,
+    told: Told = _to_nobody,
+) -> bytes:
     """The report as a file of one of FORMS. `source`: the ledger in words; `data`: its folder, as commands name it."""
     # Each form's library is loaded only if it is asked for.
     from server.analysis.report import bundle, document, paper
 
+    if form in ("pdf", "docx"):
+        told(f"report.{form}", 0, 1)
     if form == "pdf":
         return paper.pdf(report, wording, texts(), at, source=source, data=data)
     if form == "docx":
         return document.docx(report, wording, at, data=data)
-    papers = {f"report.{one}": written(report, wording, one, at, source=source, data=data) for one in ("pdf", "docx")}
-    return bundle.zipped(report, wording, papers)
+    papers = {
+        f"report.{one}": written(report, wording, one, at, source=source, data=data, told=told)
+        for one in ("pdf", "docx")
+    }
+    return bundle.zipped(report, wording, papers, told)

@@ -23,7 +23,8 @@ def teeth(draw):
         draw(st.sampled_from(("P4", "dP4", "M1", "M2", "M1_2", "M3", "dP3", "M", "cheek", "fang"))),
         draw(st.sampled_from((None, "lower", "upper", "both"))),
         draw(st.sampled_from((None, "left", "right"))),
-        stage=draw(st.sampled_from((None, "in_wear", "full_unworn", "shed"))),
+        seat=draw(st.sampled_from((None, "in_jaw", "loose", "socket_only"))),
+        stage=draw(st.sampled_from((None, "in_wear", "full_unworn", "crypt_open", "shed"))),
     )
 
 
@@ -70,11 +71,13 @@ def assemblages(draw, taxa=TAXA, elements=ELEMENTS, doubt=True, max_size=14):
         if not doubt:
             out.append(of_one[0])
         elif len(of_one) == 1:
-            out.append(of_one[0] if draw(st.integers(0, 5)) else _unsure(of_one[0]))
+            gone = not draw(st.integers(0, 5))
+            out.append(replace(of_one[0], sure=False, readings=0) if gone else of_one[0])
         else:
             first = of_one[0]
             alike = [_same_ties(one, first) for one in of_one]
-            out += [first if draw(st.booleans()) else _unsure(first), *map(_unsure, alike[1:])]
+            sure = [first if draw(st.booleans()) else _unsure(first), *map(_unsure, alike[1:])]
+            out += [replace(one, readings=len(sure)) for one in sure]
     return out
 
 

@@ -37,7 +37,10 @@ def rows(specimens):
                         "centres": centres,
                         "shed": element == "antler" and one.surface.get("antler_base") != "attached",
                         "teeth": {
-                            (t.tooth, t.jaw or K.teeth.bearers.get(element), t.side or one.side, t.stage == "in_wear")
+                            (
+                                t.tooth, t.jaw or K.teeth.bearers.get(element), t.side or one.side,
+                                t.stage == "in_wear", not empty(t), element != "loose_tooth" and t.seat != "loose",
+                            )
                             for t in one.teeth
                             if t.tooth in K.teeth.teeth and t.stage not in ("shed", "lost_in_life", "never_formed")
                         },
@@ -45,6 +48,10 @@ def rows(specimens):
                     }
                 )  # fmt: skip
     return fitted(out)
+
+
+def empty(tooth):
+    return tooth.seat == "socket_only" or (tooth.stage == "crypt_open" and tooth.seat != "loose")
 
 
 def taken_apart(one):
@@ -189,6 +196,11 @@ def bones(pieces, taxon, element):
 
 
 def teeth(pieces, taxon):
+    """What was found loose may be out of an empty socket: the teeth there are, or the places that jaws have."""
+    return max(rows_of_teeth(pieces, taxon, at) for at in (0, 1))
+
+
+def rows_of_teeth(pieces, taxon, at):
     """Each tooth (who, name, jaw, side, worn); by row, by both sides, by all rows."""
     loose = {
         (
@@ -199,7 +211,8 @@ def teeth(pieces, taxon):
             worn,
         )
         for one in pieces
-        for name, jaw, side, worn in one["teeth"]
+        for name, jaw, side, worn, *which in one["teeth"]
+        if which[at]
     }
     best = 0
     for jaw in ("lower", "upper", None):

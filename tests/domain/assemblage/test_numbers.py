@@ -348,3 +348,18 @@ def test_published_numbers_of_elements_can_be_reached_and_are_no_more_than_the_p
         published,
         min(first, other) if nisp - published >= published else first,
     )
+
+
+def test_a_loose_tooth_may_be_out_of_an_empty_socket():
+    def teeth(name, element, seat):
+        return Specimen(name, taxon="sheep", element=element, side="left", teeth=(Tooth("M1", "lower", "left", seat),))
+
+    jaws = [
+        teeth("a", "mandible", "in_jaw"),
+        teeth("b", "mandible", "socket_only"),
+        teeth("c", "mandible", "socket_only"),
+    ]
+    loose = [teeth(name, "loose_tooth", "loose") for name in "xyz"]
+    assert mni(jaws, K)["sheep"].low == 3, "three jaws have the place"
+    assert mni([*jaws, *loose[:2]], K)["sheep"].low == 3, "and two loose teeth may be out of them"
+    assert mni([*jaws, *loose], K)["sheep"].low == 4, "one in a jaw and three loose"

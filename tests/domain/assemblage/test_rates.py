@@ -68,10 +68,23 @@ def test_a_bone_counts_once_and_pieces_that_fit_are_one_with_the_marks_of_both()
     assert [one.id for one in pieces(there, refits=False).found] == ["a", "b", "c"]
 
 
+def test_one_piece_of_each_docket_fits_and_the_others_stay():
+    (one,) = pieces([bone("a", fitted="f", count=3), bone("b", fitted="f"), bone("c", fitted="f")]).found
+    assert one.count == 3, "one of a's three, with b and c, and the two others of a"
+
+
+def test_a_bone_under_two_labels_has_the_marks_of_both_and_one_that_both_wrote_once():
+    cut, gnawed = Mark("cut", portion="upper_shaft", number=3), Mark("carnivore_gnawing", portion="upper_shaft")
+    nameless = bone("a", Mark("cut", portion="upper_shaft"), gnawed, bone="same", taxon=None)
+    (one,) = pieces([nameless, bone("b", cut, bone="same")]).found
+    assert (one.id, one.taxon is None, one.marks) == ("b", False, (cut, gnawed))
+
+
 def test_what_is_read_in_two_ways_is_in_no_rate_and_is_named():
-    both = [bone("a", sure=False), bone("a", sure=False, taxon="red_deer"), bone("b"), bone("gone", sure=False)]
-    side = [bone("side", sure=False, side="left"), bone("side", sure=False, side="right")]
-    found = pieces([*both, *side])
+    both = [bone("a", sure=False, readings=2), bone("a", sure=False, readings=2, taxon="red_deer"), bone("b")]
+    gone = [bone("gone", sure=False, readings=0, count=count) for count in (1, 2)]
+    side = [bone("side", sure=False, readings=2, side="left"), bone("side", sure=False, readings=2, side="right")]
+    found = pieces([*both, *gone, *side])
     assert [one.id for one in found.found] == ["b", "side"]
     assert [one.id for one in found.disputed] == ["a", "gone"], "deleted by one, and not by another"
 

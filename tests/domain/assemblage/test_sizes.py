@@ -96,16 +96,39 @@ def test_the_same_measurement_twice_is_averaged_if_both_agree_and_else_left_out(
 
 
 def test_a_bone_in_dispute_counts_once_if_animal_bone_and_growth_agree():
-    cattle = bone(Bd=55.0, sure=False, sex="female")
-    assert values([cattle, bone(Bd=55.0, taxon="red_deer", sure=False)], KNOW).out.keys() == {"measures_disputed"}
-    assert values([cattle], KNOW).out.keys() == {"measures_disputed"}, "deleted by one, and not by another"
-    (one,) = values([cattle, bone(Bd=55.0, sure=False, sex="male")], KNOW).found
+    cattle, disputed = bone(Bd=55.0, sure=False, readings=2, sex="female"), {"measures_disputed"}
+    assert values([cattle, bone(Bd=55.0, taxon="red_deer", sure=False, readings=2)], KNOW).out.keys() == disputed
+    assert values([cattle], KNOW).out.keys() == disputed, "of two readings one is asked for"
+    gone = [bone(Bd=55.0, sure=False, readings=0, count=count) for count in (1, 2)]
+    assert values(gone, KNOW).out.keys() == disputed, "deleted by one, and not by another"
+    (one,) = values([cattle, bone(Bd=55.0, sure=False, readings=2, sex="male")], KNOW).found
     assert one.sex == ""
 
 
 def test_one_bone_under_two_labels_gives_each_measurement_once():
     both = [bone("a", Bd=55.0, bone="same"), bone("b", Bd=55.2, GL=210.0, bone="same")]
-    assert [(one.id, one.key.code) for one in values(both, KNOW).found] == [("a", "Bd"), ("b", "GL")]
+    assert [(one.id, one.key.code, one.mm) for one in values(both, KNOW).found] == [("a", "Bd", 55.1), ("b", "GL", 210)]
+
+
+def test_what_one_has_measured_goes_before_what_another_has_estimated():
+    guess = bone("a", bone="same", measures=(Measured("Bd", 50.0, True),))
+    assert [(one.id, one.mm) for one in values([guess, bone("b", Bd=55.0, bone="same")], KNOW).found] == [("b", 55.0)]
+    apart = values([bone("a", Bd=50.0, bone="same"), bone("b", Bd=55.0, bone="same")], KNOW)
+    assert (apart.found, [one.id for one in apart.out["measures_repeated"]]) == ([], ["a", "b"])
+
+
+def test_pieces_that_fit_are_one_bone_with_the_measurements_of_both():
+    fitting = [bone("a", Bp=44.5, fitted="f"), bone("b", Bd=55.0, fitted="f")]
+    for refits, n in ((True, 1), (False, 2)):
+        found = values(fitting, KNOW, refits=refits).found
+        assert len(one_each(found, sizes().standards, KNOW, "breadth")[0]) == n
+        assert len(pairs(found, ("", "Bp"), ("", "Bd"))[0]) == 2 - n
+
+
+def test_who_says_that_a_bone_is_burnt_leaves_it_out_until_that_is_settled():
+    argued = bone(Bd=55.0, open=frozenset({"burning"}))
+    assert values([argued], KNOW).out.keys() == {"measures_disputed"}
+    assert len(values([argued], KNOW, burnt=True).found) == 1
 
 
 # -- Summaries --

@@ -226,15 +226,15 @@ def test_all_matched_bones_are_as_many_animals_and_no_more_is_claimed_of_the_res
 
 
 def test_only_a_specialists_match_makes_a_pair():
-    relations = {"g": "articulated_inferred", "h": "associated", "i": "articulated_observed"}
     bones = [
-        bone("a", side="left", group="g"), bone("b", side="right", group="g"),
-        bone("c", side="left", group="h"), bone("d", side="right", group="h"),
+        bone("a", side="left", group="g", bone="x"), bone("b", side="right", group="g"),
+        bone("c", side="left"), bone("d", side="right", group="h"),
         bone("e", side="left", group="i"), bone("f", side="right", group="i"), bone("g", side="right", group="i"),
         bone("h", side="left"), bone("i", side="right"),
         bone("j", side="left", group="g", sure=False, taxon="pig"), bone("k", side="right", group="g", taxon="pig"),
+        bone("l", side="left", group="g", bone="x"),
     ]  # fmt: skip
-    assert likely.matched(bones, relations) == {("sheep", "tibia"): [("a", "b")]}
+    assert likely.matched(bones) == {("sheep", "tibia"): [("a", "b")]}
 
 
 # Skeletal parts

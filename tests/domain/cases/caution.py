@@ -2,8 +2,29 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fieldapp.domain.rules import Around
-from tests.domain.cases.records import CONTEXT, FEMUR_END, GRAVE, QUERY, VERDICT, Cases, d, reading, shin
+from tests.domain.cases.records import (
+    CONTEXT,
+    FEMUR_END,
+    GRAVE,
+    QUERY,
+    VERDICT,
+    Case,
+    Cases,
+    d,
+    docket,
+    reading,
+    shin,
+)
+
+
+def fitting(answer: dict[str, Any], **changes: Any) -> Case:
+    """A docket that fits another, of which this was answered."""
+    other = docket(human__1=answer, **changes)
+    return d(joins__d2={"break": "old"}, around=Around(record="d1", refits={"d2": other}))
+
 
 CASES: Cases = [
     (
@@ -83,6 +104,13 @@ CASES: Cases = [
         "human/1",
         d(human__1={"answer": "no_sign", "aid": {"criteria": "x", "answers": {}, "outcome": "cannot_tell"}}),
         d(human__1={"answer": "no_sign", "aid": {"criteria": "x", "answers": {}, "outcome": "confirm"}}),
+    ),
+    (
+        "docket",
+        "fits_possible_human",
+        "human",
+        fitting(QUERY),
+        fitting(QUERY, assessment__1={**VERDICT, "seen": ["human/1"]}),
     ),
     (
         "docket",

@@ -98,4 +98,11 @@ CASES: Cases = [
         g(docket(same_as__d9=True), femur()),
         g(docket(same_as__m1=True), femur()),
     ),
+    (
+        "group",
+        "compared_bones_differ",
+        "member/m1",
+        g(femur(), docket(), relation="compared"),
+        g(femur(), femur("right"), relation="compared"),
+    ),
 ]

@@ -114,6 +114,17 @@ CREMATION = {
     "cremation/2": {"fraction_mm": 5, "region": "lower_limb", "weight_g": 60.2},
     "bone_g": 100,
 }
+TALLY = {
+    "label": str(Label("HLG26", "B", 12)),
+    "context": "c1",
+    "bag": "b1",
+    "taxon": "large_mammal",
+    "element": "rib",
+    "count": 7,
+    "weight_g": 61.5,
+    "burning": "unburnt",
+    "stage": "scan",
+}
 SAMPLED = {**BAG, "sample": "s1", "fraction": "r4"}
 TRANSFER = {
     "docket": "d1",
@@ -135,6 +146,7 @@ SOUND = {
     "bag": c(BAG, context=CONTEXT),
     "group": g(docket(), femur()),
     "sample": c(SAMPLE, context=CONTEXT),
+    "tally": c(TALLY, context=CONTEXT, bag=BAG),
     "transfer": c(TRANSFER, context=CONTEXT, subject=docket(), whole=True),
     "photo": c(PHOTO, context=CONTEXT, subject=docket(), whole=True),
     "site": c(

@@ -181,6 +181,20 @@ def test_a_score_is_added_only_where_all_three_molars_are_known():
     assert scores == {"j1": 11, "j3": 30, "j2": None, "j5": None}
 
 
+def test_a_jaw_or_tooth_under_two_labels_counts_once_and_one_in_dispute_not_at_all():
+    molars = tooth("M1", wear="g"), tooth("M2", wear="f"), tooth("M3", wear="b")
+    jaws = [jaw("a", *molars, bone="x"), jaw("b", *molars, bone="x"), jaw("c", *molars, count=2)]
+    argued = [jaw("d", *molars, sure=False, side=side) for side in ("left", "right")]
+    (found,) = made("wear_scores", asked(*jaws, *argued, taxon="sheep"))
+    (note,) = [one for one in found.notes if one.key == "ages_scores"]
+    assert (note.fields, len(found.rows)) == ({"n": 3, "of": 3}, 5)
+    teeth = [bone(id, "loose_tooth", teeth=molars[:1], bone="x") for id in "ab"]
+    argued = [bone("c", "loose_tooth", teeth=molars[:1], sure=False, side=side) for side in ("left", "right")]
+    (found,) = made("wear_loose", asked(*teeth, *argued, taxon="sheep"))
+    assert cells(found, "n") == [1]
+    assert [one.records for one in found.left_out] == [("c",)]
+
+
 def test_loose_teeth_stand_apart_and_in_no_curve():
     (found,) = made("wear_loose", asked(*FLOCK, taxon="sheep"))
     assert [row.records for row in found.rows] == [("loose",)]

@@ -31,8 +31,8 @@ def bones(name, n, **more):
     return [Specimen(f"{name}{at}", **{**usual, **more}) for at in range(n)]
 
 
-def asked(specimens, line="", relations=(), **options):
-    gathered = Gathered(tuple(specimens), {}, {}, knowledge(), {}, (), 0, dict(relations))
+def asked(specimens, line="", **options):
+    gathered = Gathered(tuple(specimens), {}, {}, knowledge(), {}, (), 0)
     return Asked(gathered, parse(line, knowledge()), options)
 
 
@@ -211,8 +211,7 @@ def test_likely_numbers_rest_on_pairs_that_somebody_matched():
                    portions=PORTIONS, group=f"g{n}" if n < 2 else "")
           for side, name, many in (("l", "left", 6), ("r", "right", 5)) for n in range(many)),
     ]  # fmt: skip
-    relations = {"g0": "articulated_inferred", "g1": "articulated_observed"}
-    (result,) = made("individuals", paired, relations=relations)
+    (result,) = made("individuals", paired)
     told = cells(result, 0)
     assert (told["pairs"], told["lincoln_petersen"], told["chapman"], told["likely_number"]) == (2, 15, 13, 13)
     assert told["interval_animals"].low >= 9

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -115,6 +117,22 @@ def test_an_old_sheep_and_a_young_sheep_or_goat_are_two_by_age():
         "sheep": (Span(1, 1), Span(1, 1)),
         "sheep_goat": (Span(1, 1), Span(2, 2)),
     }
+
+
+def test_what_was_laid_side_by_side_has_a_figure_of_its_own():
+    found = bones("l", 3, group="body") + bones("r", 3, side="right")
+    found[1:3] = [replace(one, group="") for one in found[1:3]]
+    found[3] = replace(found[3], group="body")
+    (plain,) = made("mni", found)
+    assert [one["count_paired"] for one in rows(plain)] == [None]
+    assert "count_no_pairs" in {one.key for one in plain.notes}
+    question = asked(found)
+    compared = (frozenset(one.id for one in found),)
+    question = replace(question, gathered=replace(question.gathered, compared=compared))
+    (result,) = table("counts", "mni").make(question)
+    (row,) = rows(result)
+    assert (row["count_mni"], row["count_paired"]) == (Span(3, 3), Span(5, 5))
+    assert "count_no_pairs" not in {one.key for one in result.notes}
 
 
 def test_the_smaller_the_piles_the_larger_the_sum():

@@ -151,15 +151,112 @@ def test_changes_of_sickness_are_read_and_odd_ones_are_not(ledger, tablet):
     assert one.changes == (Change("joint_rim", "head"),)
 
 
-def test_a_group_says_how_its_bones_belong_together_unless_that_is_in_dispute(ledger, tablet):
-    for name in ("one", "two"):
-        tablet.docket(name, reading=reading())
-    tablet.write("group", an_id("agreed"), {"relation": "articulated_inferred", f"member/{an_id('one')}": True})
-    first = tablet.write("group", an_id("argued"), {"relation": "associated", f"member/{an_id('two')}": True})
+@pytest.mark.parametrize(
+    ("first", "said", "together"),
+    [
+        ("articulated_observed", [], True),
+        ("articulated_observed", ["articulated_inferred", "articulated_observed"], True),
+        ("articulated_observed", ["articulated_inferred", "associated"], False),
+        ("associated", [], False),
+        (None, [], False),
+    ],
+)
+def test_bones_are_of_one_body_where_everybody_says_so(ledger, tablet, first, said, together):
+    tablet.docket("one", reading=reading())
+    made = tablet.write("group", an_id("group"), {"relation": first, f"member/{an_id('one')}": True})
     other = Tablet("tablet two")
-    for relation, who in (("articulated_observed", other), ("articulated_inferred", tablet)):
-        who.write("group", an_id("argued"), {"relation": relation}, {"relation": [first.id]})
+    for relation, who in zip(said, (other, tablet), strict=False):
+        who.write("group", an_id("group"), {"relation": relation}, {"relation": [made.id]})
     send(ledger, tablet, other)
+    (one,) = of(Assemblage(ledger).now(), "one")
+    assert one.group == (an_id("group") if together else "")
+
+
+def test_a_comparison_is_what_everybody_calls_one_and_its_members_what_nobody_took_away(ledger, tablet):
+    for name in ("one", "two", "three"):
+        tablet.docket(name, reading=reading())
+    members = {f"member/{an_id(one)}": True for one in ("one", "two", "three")}
+    made = tablet.write("group", an_id("laid"), {"relation": "compared", **members})
+    tablet.write("group", an_id("body"), {"relation": "associated", **members})
+    send(ledger, tablet)
+    found = Assemblage(ledger).now()
+    assert found.compared == (frozenset(an_id(one) for one in ("one", "two", "three")),)
+    assert {one.group for one in found.specimens} == {""}, "to lie side by side is not to be of one body"
+    others = Tablet("tablet two"), Tablet("tablet three")
+    for other, value in zip(others, (None, True), strict=True):
+        path = f"member/{an_id('two')}"
+        other.write("group", an_id("laid"), {path: value}, {path: [made.id]})
+    send(ledger, *others)
+    assert Assemblage(ledger).now().compared == (frozenset(an_id(one) for one in ("one", "three")),)
+    tablet.write("group", an_id("laid"), {"relation": "associated"}, {"relation": [made.id]})
+    send(ledger, tablet)
+    assert Assemblage(ledger).now().compared == ()
+
+
+def test_what_fits_a_bone_under_another_label_is_of_its_body_too(ledger, tablet):
+    names = ("first", "again", "fits", "beside", "far")
+    more = {"again": f"same_as/{an_id('first')}", "fits": f"joins/{an_id('again')}"}
+    for name in names:
+        tablet.docket(
+            name,
+            reading=reading(),
+            **({more[name]: {"break": "old"} if name == "fits" else True} if name in more else {}),
+        )
+    for group, members in (("body", ("first", "beside")), ("as well", ("beside", "far"))):
+        said = {f"member/{an_id(one)}": True for one in members}
+        tablet.write("group", an_id(group), {"relation": "articulated_observed", **said})
+    send(ledger, tablet)
+    found = {name: of(Assemblage(ledger).now(), name)[0] for name in names}
+    assert len({one.group for one in found.values()}) == 1
+    assert found["first"].bone == found["again"].bone != ""
+    assert found["first"].fitted == found["fits"].fitted != ""
+    assert found["beside"].fitted == ""
+
+
+def argued(tablet, kind, name, first, *said):
+    """A record of which two others, each without knowing of the other, say something else."""
+    made = tablet.write(kind, an_id(name), {"label": name, "context": PIT, **first})
+    others = [Tablet(f"other {n} of {name}") for n, _ in enumerate(said)]
+    for who, values in zip(others, said, strict=True):
+        who.write(kind, an_id(name), values, {path: [made.id] for path in values})
+    return others
+
+
+def test_a_tally_in_dispute_has_a_range_as_a_docket_has(ledger, tablet):
+    cattle = {"taxon": "cattle", "element": "rib", "count": 40}
+    others = argued(tablet, "tally", "animal", cattle, {"taxon": "pig"}, {"taxon": "sheep"})
+    others += argued(tablet, "tally", "many", cattle, {"count": 30}, {"count": 50})
+    others += argued(tablet, "tally", "finer", cattle, {"taxon": "sheep"}, {"taxon": "sheep_goat"})
+    send(ledger, tablet, *others)
     gathered = Assemblage(ledger).now()
-    assert gathered.relations == {an_id("agreed"): "articulated_inferred"}
-    assert [one.group for one in of(gathered, "one")] == [an_id("agreed")]
+
+    def told(name):
+        return sorted((one.taxon, one.count, one.sure, one.readings) for one in of(gathered, name))
+
+    assert told("animal") == [("pig", 40, False, 2), ("sheep", 40, False, 2)]
+    assert told("many") == [("cattle", 30, True, 2), ("cattle", 50, False, 2)]
+    assert told("finer") == [("sheep_goat", 40, True, 1)]
+
+
+def test_of_what_several_say_of_one_mark_tooth_or_surface_only_what_all_say_is_taken(ledger, tablet):
+    mark, tooth, taken = f"mark/{an_id('m')}", f"tooth/{an_id('t')}", f"measure/{an_id('l')}"
+    first = {"reading": reading(), "burning": "charred", mark: {"kind": "cut"}, tooth: {"tooth": "M1"}, taken: None}
+
+    def says(burning, tool, wear, mm):
+        return {
+            "burning": burning, mark: {"kind": "cut", "tool": tool},
+            tooth: {"tooth": "M1", "scheme": "grant_1982", "wear": wear}, taken: {"code": "Bd", "mm": mm},
+        }  # fmt: skip
+
+    others = argued(
+        tablet, "docket", "one", first, says("unburnt", "flint", "d", 55), says("calcined", "saw", "g", 55.2)
+    )
+    others += argued(tablet, "docket", "two", first, {mark: {"kind": "chop"}}, {mark: None})
+    send(ledger, tablet, *others)
+    (one,), (two,) = (of(Assemblage(ledger).now(), name) for name in ("one", "two"))
+    assert one.surface == {}
+    assert one.open == {"burning"}
+    assert [(each.kind, each.tool) for each in one.marks] == [("cut", None)]
+    assert [(each.tooth, each.scheme, each.wear) for each in one.teeth] == [("M1", "grant_1982", None)]
+    assert sorted((each.code, each.mm) for each in one.measures) == [("Bd", 55), ("Bd", 55.2)]
+    assert two.marks == ()

@@ -56,6 +56,7 @@ EVERY_PAGE = (
     "/review/analysis",
     "/review/analysis/counts/pieces?by=context&ways=together",
     "/review/analysis/counts/pieces/0/records?row=0&ways=together",
+    "/review/analysis/report/pdf?context=none",
     "/review/carry",
     "/review/account",
     "/review/log",

@@ -7,7 +7,11 @@ import io
 import json
 import re
 from html import unescape
+from typing import Any
 
+import pytest
+
+from server.analysis.report import jobs, making
 from tests.server.review.scene import Scene, Visitor
 from tests.server.review.test_pages import text_of
 
@@ -86,8 +90,33 @@ def test_a_context_that_nobody_knows_is_named_beside_the_figures_of_the_others(s
 
 def test_a_report_is_a_file_of_its_form(scene: Scene) -> None:
     her = scene.signed_in("zooarchaeologist")
-    answer = her.get("/review/analysis/report.docx?ways=together&taxon=pig")
+    page = her.get("/review/analysis/report/docx?ways=together&taxon=pig")
+    assert page.status_code == 200
+    assert "report" in page.headers["Refresh"]
+    answer = her.get("/review/analysis/report/docx?ways=together&taxon=pig&file=1")
     assert answer.status_code == 200
     assert answer.data[:2] == b"PK"
-    assert her.get("/review/analysis/report.docx?taxon=unicorn").status_code == 400
-    assert answer.headers["Content-Disposition"] == 'attachment; filename="bone_report.docx"'
+    assert her.get("/review/analysis/report/docx?taxon=unicorn").status_code == 400
+    assert answer.headers["Content-Disposition"] == "attachment; filename=bone_report.docx"
+
+
+def test_a_report_that_cannot_be_made_or_would_only_wait_is_said_in_words(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    her = scene.signed_in("zooarchaeologist")
+    where = "/review/analysis/report/pdf?taxon=pig"
+
+    def fails(*args: Any, **more: Any) -> bytes:
+        raise OSError("no space left")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(making, "written", fails)
+        assert her.get(f"{where}&file=1").status_code == 200
+        answer = her.get(where)
+        assert answer.status_code == 500
+        assert "could not be made" in answer.text
+        assert "again=1" in answer.text
+    monkeypatch.setattr(jobs, "MOST_WAITING", 0)
+    answer = her.get(f"{where}&again=1")
+    assert (answer.status_code, "Refresh" in answer.headers) == (503, True)
+    assert "made already" in answer.text

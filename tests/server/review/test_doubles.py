@@ -165,6 +165,32 @@ def test_a_group_is_made_of_ticked_dockets_of_several_contexts_and_changed(scene
     assert visitor.post(where, visitor.form(where, where)).status_code == 400
 
 
+def test_lefts_and_rights_are_laid_side_by_side_and_made_pairs(scene: Scene) -> None:
+    names = ("left one", "left two", "right one")
+    for n, name in enumerate(names):
+        read = seen("sheep", "tibia", name.partition(" ")[0])
+        scene.a.docket(name, reading=read, label=label("A", 80 + n), **{"measure/1": {"code": "Bd", "mm": 24.5 + n}})
+    scene.send()
+    visitor = scene.signed_in("zooarchaeologist")
+    new = "/review/groups/new"
+    ids = [an_id(one) for one in names]
+    made = visitor.post(new, {**visitor.form(new, new), "relation": "compared", "docket": ids})
+    page = made.location.partition("?")[0]
+    shown = text_of(visitor, page)
+    assert "Pairs: 0. Left ones alone: 2. Right ones alone: 1." in shown
+    assert "Bd 25.5" in shown
+    back = page.rpartition("/")[2]
+    asked = f"{new}?relation=articulated_inferred&back={back}&docket={ids[0]}&docket={ids[2]}"
+    form = visitor.form(asked, new)
+    assert form["back"] == back
+    assert 'value="articulated_inferred" required checked' in visitor.get(asked).text
+    paired = {**form, "relation": "articulated_inferred"}
+    assert visitor.post(new, {**paired, "docket": [ids[0], ids[2]]}).location.partition("?")[0] == page
+    shown = text_of(visitor, page)
+    assert "Pairs: 1. Left ones alone: 1. Right ones alone: 0." in shown
+    assert f"with {label('A', 82)}" in shown
+
+
 def test_portions_that_share_a_line_on_a_plate_touch() -> None:
     """The neighbours of a shin bone as anatomy has them (common practice, no source)."""
     found = touching(plates_of("tibia", "sheep", "left"))
