@@ -16,6 +16,7 @@ from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge, texts
 from fieldapp.domain.alphabet import alphabetical
+from fieldapp.domain.assemblage.compared import COMPARED
 from fieldapp.domain.assemblage.results import Result
 from fieldapp.domain.assemblage.selection import CHOICES, LISTS, Selection, SelectionError, chosen
 from server.analysis import topics, writing
@@ -24,6 +25,7 @@ from server.analysis.kept import Kept
 from server.analysis.wording import Wording
 from server.review import blind, desk
 from server.review.desk import pages
+from server.review.groups import AT_ONCE
 
 EXTENSION = "bonedocket.analyses"
 ON_A_PAGE = 12
@@ -31,6 +33,8 @@ ON_A_PAGE = 12
 ROWS_SHOWN = 200
 """Rows of a table on a page; the files have them all."""
 RECORDS_SHOWN = 500
+OF_ONE_BONE = ("mne", "likely")
+"""Tables with a row for each bone of an animal: of which lefts and rights can be laid side by side."""
 OPTION = "option."
 PATIENCE_S = 0.9
 """So long a page waits for the specimens to be gathered; longer, and it says how far that is."""
@@ -140,9 +144,12 @@ def analysis_records(topic: str, table: str, n: int) -> Response:
     listed = [
         (one, labels.get(one, ""), contexts.get(one, ""), found[one]) for one in seen[:RECORDS_SHOWN] if one in found
     ]
+    dockets = [one for one in seen if one in found and found[one].kind == "docket"]
+    laid = row is not None and result.key in OF_ONE_BONE and 1 < len(dockets) == len(seen) <= AT_ONCE
     return desk.page(
         "analysis_records", view=view, result=result, said=said, heads=heads, what=what, listed=listed, n=len(seen),
         back_to=_address("analysis_table", view),
+        compared=url_for("review.group_form", relation=COMPARED, docket=dockets) if laid else "",
     )  # fmt: skip
 
 

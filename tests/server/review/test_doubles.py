@@ -12,6 +12,7 @@ from fieldapp.assets import knowledge, plates_of
 from fieldapp.domain.refits import Piece, candidates, held, may_join, touching
 from server.ledger import pairs
 from tests.server.review.scene import Scene, Visitor, label, seen
+from tests.server.review.test_analysis import links
 from tests.server.review.test_pages import text_of
 from tests.server.tablets import SITE, an_id, context_id
 
@@ -174,7 +175,13 @@ def test_lefts_and_rights_are_laid_side_by_side_and_made_pairs(scene: Scene) -> 
     visitor = scene.signed_in("zooarchaeologist")
     new = "/review/groups/new"
     ids = [an_id(one) for one in names]
-    made = visitor.post(new, {**visitor.form(new, new), "relation": "compared", "docket": ids})
+    (row,) = [
+        one for one in links(visitor, "/review/analysis/counts/mne?taxon=sheep&ways=together&element=tibia", "records?")
+        if "row" in one
+    ]  # fmt: skip
+    (begin,) = links(visitor, row, "relation=compared")
+    assert all(one in begin for one in ids)
+    made = visitor.post(new, {**visitor.form(begin, new), "relation": "compared", "docket": ids})
     page = made.location.partition("?")[0]
     shown = text_of(visitor, page)
     assert "Pairs: 0. Left ones alone: 2. Right ones alone: 1." in shown
