@@ -125,8 +125,23 @@ def look(path: Path, encoding: str, delimiter: str, told: Callable[[int], object
     return Table(path, encoding, delimiter, sha256, headings, tuple(renamed), rows)
 
 
+def is_encoding(name: str) -> bool:
+    """Whether text can be read in it: Python also calls so what packs bytes."""
+    try:
+        io.TextIOWrapper(io.BytesIO(b"ab"), encoding=name, errors="replace").read()
+    except (LookupError, ValueError):
+        return False
+    return True
+
+
+def is_delimiter(sign: str) -> bool:
+    """Whether it can stand between cells."""
+    return len(sign) == 1 and sign not in '"\r\n'
+
+
 def text_encoding(path: Path) -> str:
-    """The letters that a file seems to be in: "utf-8", "utf-16", or "cp1252" where it is neither."""
+    """The letters that a file seems to be in: "utf-8", "utf-16", or "cp1252" where it is neither. Raises TableWrong."""
+    _kept(path)
     with path.open("rb") as raw:
         begins = raw.read(8)
     if (marked := _marked(begins)) is not None:
@@ -141,8 +156,15 @@ def sniffed(path: Path, encoding: str) -> str:
     return max(",;\t|", key=head.count)
 
 
+def _kept(path: Path) -> None:
+    """A table is read several times, to its end: a folder, a pipe or a device is none."""
+    if path.exists() and not path.is_file():
+        raise TableWrong("no_file")
+
+
 def _looked_at(path: Path, encoding: str) -> str:
     """The SHA-256 of a file whose letters are those of its encoding."""
+    _kept(path)
     digest = hashlib.sha256()
     with path.open("rb") as raw:
         begins = raw.read(512)

@@ -83,6 +83,28 @@ def test_a_second_run_writes_nothing(desk: Desk, capsys: pytest.CaptureFixture[s
     assert "0 dockets written, 4 were here already" in capsys.readouterr().out
 
 
+def test_a_table_that_was_saved_anew_is_not_written_a_second_time(
+    desk: Desk, capsys: pytest.CaptureFixture[str]
+) -> None:
+    desk.run()
+    before = desk.changes()
+    first = desk.table.read_bytes()
+    desk.table.write_text(csv_of(*ROWS, "14,Rd,tibia,l,,1,,,"), encoding="utf-8")
+    assert desk.run() == 2
+    assert desk.changes() == before
+    said = capsys.readouterr().out
+    assert "Another file of Low Barrow is here already: low.csv, 4 rows" in said
+    assert "--more" in said
+    assert desk.run("--dry-run") == 0
+    assert "Another file of Low Barrow" in capsys.readouterr().out
+    assert desk.run("--more") == 0
+    assert "5 dockets written" in capsys.readouterr().out
+    for table in (desk.table.read_bytes(), first):
+        desk.table.write_bytes(table)
+        assert desk.run() == 0, "a file that was begun goes on"
+    assert desk.run("--again") == 0
+
+
 def test_a_mended_map_reads_again_what_nobody_has_altered_and_lowers_nothing(
     desk: Desk, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -318,6 +340,10 @@ def test_a_draft_knows_what_the_tables_know_and_comments_out_the_rest(
     assert typed(desk.table, "--map", draft, "--data", desk.data, "--dry-run") == 1
     assert "4 rows, in 2 of them" in capsys.readouterr().out
     assert typed(desk.table, "--draft", draft) == 2
+    for wrong in (("--encoding", "hex"), ("--encoding", "nosuch"), ("--delimiter", "ab"), ("--delimiter", '"')):
+        assert typed(desk.table, "--draft", draft.with_name("other.toml"), *wrong) == 2
+    assert not draft.with_name("other.toml").exists()
+    assert typed(desk.table, "--map", Path("/dev/zero"), "--data", desk.data) == 2
 
 
 @settings(max_examples=12)
@@ -369,7 +395,7 @@ def test_many_rows_are_written_in_the_memory_of_a_few(desk: Desk, capsys: pytest
             out.write(csv_of())
             for n in range(rows):
                 out.write(f"{n // 100},Rd,tibia,l,fused,1,55.{n % 10},0.1,row {n} of {rows}\n")
-        desk.run()
+        desk.run("--more")
         assert f"{rows} rows: {rows} dockets written" in capsys.readouterr().out
         return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
