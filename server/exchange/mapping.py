@@ -28,8 +28,8 @@ _HUMAN = re.compile(
     r"|ludzk|człowie|lidsk|člově|ľudsk|človek|človeš|ljudsk|čov(?:j?e)[kč]|челове[кч]|люд(?:ин|ськ)|[άα]νθρ[ωώ]π)",
     re.IGNORECASE,
 )
-"""Words for human remains in the languages of many tables, whole or as the beginning of a longer one ("Menschenknochen").
-Common practice, no source."""
+"""Words for human remains in the languages of many tables, whole or as the beginning of a longer one, such as
+"Menschenknochen". Common practice, no source."""
 _NAMING = {"taxon", "element"}
 """In whose columns such a word is looked for: "human skull" stands under bones too."""
 _PLACE = ("context", "trench", "phase", "context_type", "grave_like", "bag", "recovery", "mesh_mm")

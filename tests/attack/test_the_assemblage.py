@@ -142,6 +142,19 @@ def test_no_address_of_the_assemblage_is_too_odd(scene: Scene) -> None:
         assert visitor.get(f"/review/analysis/counts/{query}").status_code in (200, 400, 404), query[:40]
 
 
+def test_no_address_is_answered_with_itself_a_thousand_times(scene: Scene) -> None:
+    visitor = scene.signed_in("director")
+    for query in ("context=" + ",".join(map(str, range(3000))), "&".join(f"phase={n}" for n in range(3000))):
+        for form in ("", "/file.csv", "/0/records"):
+            answer = visitor.get(f"/review/analysis/counts/pieces{form}?row=0&{query}")
+            assert answer.status_code == 400
+            assert len(answer.data) < 80_000
+        assert visitor.get(f"/review/analysis/report/docx?{query}").status_code == 400
+    usual = visitor.get("/review/analysis/counts/pieces")
+    odd = visitor.get(f"/review/analysis/counts/pieces?option.no_such={'x' * 20_000}")
+    assert (odd.status_code, len(odd.data) - len(usual.data) < 1000) == (200, True)
+
+
 # Odd records
 
 
