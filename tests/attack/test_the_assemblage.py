@@ -20,14 +20,14 @@ from fieldapp.domain.assemblage.results import Span
 from fieldapp.domain.assemblage.selection import Selection
 from fieldapp.domain.assemblage.specimens import HUMAN
 from server.analysis import charts, topics, writing
-from server.analysis.asking import Asked
+from server.analysis.asking import Asked, answers, settled
 from server.analysis.count_crosstable import chances
 from server.analysis.gathering import Assemblage, Gathered
 from server.analysis.report import contents
 from server.analysis.report.making import written
 from server.analysis.wording import Wording
 from server.commands.analysis import COUNT
-from server.ledger import Ledger
+from server.ledger import CABIN, Ledger
 from server.review.analysis import kept as kept_at_the_desk
 from tests.server.analysis.made import KINDS, RESULT
 from tests.server.conftest import Clock
@@ -205,6 +205,30 @@ def test_odd_names_and_huge_figures_stop_no_table_and_no_form_of_the_report(scen
     assert PdfReader(io.BytesIO(made.read("report.pdf"))).pages
     assert Document(io.BytesIO(made.read("report.docx"))).tables
     assert all(one.replace("/", "_").replace(".", "_").isidentifier() for one in (f"n{n}" for n in made.namelist()))
+
+
+def test_odd_standards_and_measurements_stop_no_table_and_no_document(scene: Scene, clock: Clock) -> None:
+    ledger, tablet = scene.cabin.ledger, Tablet()
+    standard = {"taxon": "cattle", "element": "tibia", "code": "Bd", "source": "Mine\x0b1987"}
+    figures = {ODD[0]: 5e-324, ODD[3]: 9e14, ODD[5]: 55, "none": {"mm": []}}
+    said = {f"standard/{an_id(name)}": {**standard, "name": name, "mm": mm} for name, mm in figures.items()}
+    ledger.write("site", SITE, said, {}, CABIN)
+    for n, mm in enumerate((5e-324, 1e-300, 55, 56, 9e14, 10**400, -3, "x", True) * 2):
+        measure = {f"measure/{an_id(f'm {n}')}": {"code": "Bd", "mm": mm}}
+        tablet.docket(f"odd {n}", reading=reading("tibia", "cattle"), **measure)
+    asked = Asked(send(ledger, tablet), Selection(ways="together"))
+    words = Wording(texts(), asked.gathered.numbers)
+    (log_size,) = (one for one in topics.tables("sizes") if one.key == "log_size")
+    names = settled(log_size, asked).choices["standard"]
+    assert {*figures} - {"none"} <= {*names}
+    for name in names:
+        results = [*answers(settled(log_size, replace(asked, options={"standard": name})))]
+        assert results[0].rows or name not in figures
+        assert writing.as_text(results, words).replace("\n", "").isprintable()
+    report = contents.made(replace(asked, options={}), words)
+    assert any("Mine" in one for one in report.sources)
+    told = written(replace(report, parts=()), words, "docx", clock(), source="s", data="cabin")
+    assert any("Mine·1987" in one.text for one in Document(io.BytesIO(told)).paragraphs)
 
 
 def test_a_file_of_figures_leaves_out_none_of_their_digits() -> None:
