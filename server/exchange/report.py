@@ -15,25 +15,23 @@ from pathlib import Path
 
 from fieldapp.assets import texts
 from server.exchange.mapping import Mapped, Miss
+from server.spreadsheet import plain
 
 HEADINGS = ("row", "line", "column", "value", "why", "what_it_means")
 LISTED = 500
 """Different words of a column that are counted; more of them are a column of something else."""
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 class NotOurs(ValueError):
     """A file of somebody else's stands where the report is to be."""
 
 
-def plain(cell: str) -> str:
+def _cell(cell: str) -> str:
     """A cell that no spreadsheet takes for a formula; figures stay as they are."""
-    if not cell.startswith(_FORMULA):
-        return cell
     try:
         float(cell)
     except ValueError:
-        return f"'{cell}"
+        return plain(cell.replace("\0", ""))
     return cell
 
 
@@ -59,7 +57,7 @@ class Report:
         if self._writes:
             for one in misses:
                 cells = (str(row.row.number), str(row.row.line), one.column, one.value, one.why, sentence(one))
-                self._table.writerow([plain(cell.replace("\0", "")) for cell in cells])
+                self._table.writerow([_cell(cell) for cell in cells])
 
     def close(self) -> None:
         """Ends it."""
