@@ -207,6 +207,8 @@ def _say_all(args: argparse.Namespace, by: Map, table: Table, sums: Sums, done: 
                    contexts=done.contexts, bags=done.bags))  # fmt: skip
         if args.again:
             print(_say("again", n=done.altered))
+    if sums.human_left:
+        print(_say("human_left", n=sums.human_left))
     if sums.counted:
         way = _say(f"halves.{by.halves}")
         print(_say("counted", there=f"{sums.counted:g}", here=sums.whole, n=sums.halves, way=way))

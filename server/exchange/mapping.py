@@ -103,6 +103,7 @@ class Mapper:
         one.left = "ragged_long" if row.ragged == "long" else "row_long" if row.length > ROW else ""
         if one.left:
             one.misses.append(Miss("", " | ".join(row.cells.values()), one.left))
+            one.human = any(map(_says_human, row.cells.values()))
             return one
         if row.ragged:
             one.misses.append(Miss("", "", "ragged_short"))

@@ -74,6 +74,7 @@ class Sums:
     whole: int = 0
     halves: int = 0
     human: int = 0
+    human_left: int = 0
     times: Counter[tuple[str, str]] = field(default_factory=Counter)
     words: dict[tuple[str, str], Counter[str]] = field(default_factory=dict)
 
@@ -82,7 +83,8 @@ class Sums:
         self.rows += 1
         self.odd_rows += bool(row.misses)
         self.counted += row.counted or 0.0
-        self.human += row.human
+        self.human += row.human and not row.left
+        self.human_left += row.human and bool(row.left)
         self.whole += row.values.get("count") or 0
         for one in row.misses:
             self.halves += one.why in ("half", "broken_count")

@@ -195,6 +195,17 @@ def test_a_bone_read_as_human_is_on_hold_from_the_first_moment_and_assessed_by_n
     ledger.close()
 
 
+def test_a_row_that_is_left_out_and_says_human_is_told_by_itself(
+    desk: Desk, capsys: pytest.CaptureFixture[str]
+) -> None:
+    desk.table.write_text(csv_of("12,Rd,tibia,l,fused,1,55.5,0.12,", "13,Mensch,femur,l,,1,,,a,b"), encoding="utf-8")
+    for more in ("--dry-run",), ():
+        assert desk.run(*more) == 1
+        said = capsys.readouterr().out
+        assert "1 rows that were left out say human" in said
+        assert "rows are read as human" not in said
+
+
 def test_bone_from_a_grave_is_raised_as_everywhere(desk: Desk) -> None:
     desk.map.write_text(MAP.replace('recovery = "hand"', 'recovery = "hand"\ngrave_like = "yes"'), encoding="utf-8")
     desk.run()
