@@ -21,6 +21,8 @@ CELL = 100_000
 ROW = 100_000
 """Characters of a row that a docket takes: it is one change's text (fieldapp.records.changes.BODY_LIMIT)."""
 COLUMNS = 5000
+LINE = 16_000_000
+"""Bytes of a line, which is held in memory as a whole."""
 _AT_ONCE = 1 << 16
 _KINDS = (
     (b"PK\x03\x04", "spreadsheet"),
@@ -176,8 +178,13 @@ def _looked_at(path: Path, encoding: str) -> str:
         if begins.lstrip()[:1] == b"<":
             raise TableWrong("markup")
         raw.seek(0)
+        length = 0
         while some := raw.read(_AT_ONCE):
             digest.update(some)
+            ends = max(some.rfind(b"\n"), some.rfind(b"\r"))
+            length = len(some) - ends - 1 + (length if ends < 0 else 0)
+            if length > LINE:
+                raise TableWrong("line_long", most=LINE // 1_000_000)
     marked = _marked(begins)
     own = "utf-8" if encoding.startswith("utf-8") else encoding
     if marked is not None and not own.startswith(marked):
