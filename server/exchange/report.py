@@ -44,7 +44,7 @@ class Report:
     """A report that is being written, to a file or to none. Raises NotOurs, OSError."""
 
     def __init__(self, path: Path | None) -> None:
-        if path is not None and path.exists() and not _is_ours(path):
+        if path is not None and path.exists() and not (path.is_file() and _is_ours(path)):
             raise NotOurs(str(path))
         self._text = path.open("w", encoding="utf-8-sig", newline="") if path is not None else io.StringIO()
         self._writes = path is not None
@@ -97,4 +97,4 @@ class Sums:
 
 def _is_ours(path: Path) -> bool:
     with path.open(encoding="utf-8-sig", errors="replace", newline="") as text:
-        return tuple(text.readline().strip().split(",")) == HEADINGS
+        return tuple(text.readline(200).strip().split(",")) == HEADINGS

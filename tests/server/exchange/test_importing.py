@@ -289,6 +289,13 @@ def test_a_report_takes_no_other_file_away(desk: Desk, capsys: pytest.CaptureFix
     assert desk.run("--dry-run", "--report", desk.report) == 0
 
 
+def test_a_device_or_a_folder_is_no_report(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+    for other in (Path("/dev/full"), desk.table.parent):
+        assert desk.run("--report", other) == 2
+        assert "nothing was imported" in capsys.readouterr().out
+    assert desk.dockets() == {}
+
+
 def test_headings_that_are_not_there_are_told_with_the_nearest(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
     desk.map.write_text(MAP.replace("[column.Animal]", "[column.Animals]"), encoding="utf-8")
     assert desk.run() == 2
