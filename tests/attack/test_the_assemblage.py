@@ -8,6 +8,7 @@ import io
 import shlex
 import zipfile
 from dataclasses import replace
+from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
@@ -26,7 +27,7 @@ from server.analysis.gathering import Assemblage, Gathered
 from server.analysis.report import contents
 from server.analysis.report.making import written
 from server.analysis.wording import Wording
-from server.commands.analysis import COUNT
+from server.commands.analysis import COUNT, new_file
 from server.ledger import CABIN, Ledger
 from server.review.analysis import kept as kept_at_the_desk
 from tests.server.analysis.made import KINDS, RESULT
@@ -127,6 +128,25 @@ def test_a_mistyped_option_is_answered_by_no_figure(
     with pytest.raises(CommandError, match="Nothing was worked out"):
         COUNT.run(parser.parse_args([*asked, option]))
     assert not capsys.readouterr().out
+
+
+def test_a_file_that_no_disk_had_room_for_is_not_left_half_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(path: Path, mode: str) -> io.BufferedWriter:
+        path.touch(exist_ok=False)
+        return open("/dev/full", "wb", buffering=0)  # type: ignore[return-value]
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "open", full)
+        for name in ("fusion.csv", "nowhere/fusion.csv"):
+            with pytest.raises(CommandError, match="could not be written"):
+                new_file(tmp_path / name, b"half")
+    assert not (tmp_path / "fusion.csv").exists()
+    new_file(tmp_path / "fusion.csv", b"whole")
+    with pytest.raises(CommandError, match="is there already"):
+        new_file(tmp_path / "fusion.csv", b"other")
+    assert (tmp_path / "fusion.csv").read_bytes() == b"whole"
 
 
 def test_no_address_of_the_assemblage_is_too_odd(scene: Scene) -> None:
