@@ -29,7 +29,6 @@ from server.analysis.report.making import written
 from server.analysis.wording import Wording
 from server.commands.analysis import COUNT, new_file
 from server.ledger import CABIN, Ledger
-from server.review.analysis import kept as kept_at_the_desk
 from tests.server.analysis.made import KINDS, RESULT
 from tests.server.conftest import Clock
 from tests.server.conftest import ledger as ledger
@@ -170,24 +169,10 @@ def test_no_address_is_answered_with_itself_a_thousand_times(scene: Scene) -> No
             answer = visitor.get(f"/review/analysis/counts/pieces{form}?row=0&{query}")
             assert answer.status_code == 400
             assert len(answer.data) < 80_000
-        assert visitor.get(f"/review/analysis/report.docx?{query}").status_code == 400
+        assert visitor.get(f"/review/analysis/report/docx?{query}").status_code == 400
     odd = visitor.get(f"/review/analysis/counts/pieces?option.no_such={'x' * 20_000}")
     # The form of languages leads back to where one is.
     assert (odd.status_code, odd.text.count("x" * 20_000)) == (200, 1)
-
-
-def test_reports_are_made_one_after_the_other(scene: Scene) -> None:
-    visitor = scene.signed_in("director")
-    page = "/review/analysis/report.docx?context=none"
-    assert visitor.get(page).data[:2] == b"PK"
-    with scene.app.app_context():
-        reporting = kept_at_the_desk().reporting
-    with reporting:
-        answer = visitor.get(page)
-        assert (answer.status_code, answer.headers["Refresh"]) == (503, "1")
-        assert "one after the other" in answer.text
-        assert page.replace("&", "&amp;") in answer.text
-    assert visitor.get(page).data[:2] == b"PK"
 
 
 # Odd records
