@@ -207,19 +207,20 @@ def table(
     right: Collection[int] = (),
     as_it_stands: bool = False,
     gap: float = 2.0,
+    bold: Collection[int] = (),
 ) -> Stack:
     """A table with a rule below its head and below each row; the head comes again after a split. `right`: columns
-    level on the right; `as_it_stands`: headings keep a small first letter; `gap`: between columns."""
+    level on the right; `as_it_stands`: headings keep a small first letter; `gap`: between columns; `bold`: rows."""
     width = sum(widths) + gap * (len(widths) - 1)
 
-    def line(cells: Sequence[str], bold: bool) -> Row:
-        shown = [cell[:1].upper() + cell[1:] for cell in cells] if bold and not as_it_stands else cells
+    def line(cells: Sequence[str], heavy: bool) -> Row:
+        shown = [cell[:1].upper() + cell[1:] for cell in cells] if heavy and not as_it_stands else cells
         texts = [
-            Text(pen, cell, wide, size, bold=bold, right=n in right)
+            Text(pen, cell, wide, size, bold=heavy, right=n in right)
             for n, (cell, wide) in enumerate(zip(shown, widths, strict=True))
         ]
         return Row(texts, gap)
 
     top = Stack([line(head, True), Rule(width, below=0.8)])
-    body = [Stack([line(row, False), Rule(width, below=0.8)]) for row in rows]
+    body = [Stack([line(row, n in bold), Rule(width, below=0.8)]) for n, row in enumerate(rows)]
     return Stack([top, *body], again=top)

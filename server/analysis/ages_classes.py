@@ -48,7 +48,9 @@ def age_classes(asked: Asked) -> Iterator[Result]:
                 Span(animals, most),
                 percent(animals, animals),
             )
-            bars = Series(None, tuple(row.cells[0] for row in rows), tuple(_share(row) for row in rows))
+            bars = Series(
+                None, tuple(row.cells[0] for row in rows), tuple(_share(row) for row in rows), n=(int(animals),)
+            )
             charts = (Chart("bars", "age_class", "age_percent_mni", (bars,)),)
             rows.append(Row(cells, tuple(dict.fromkeys(id for row in rows for id in row.records)), total=True))
         else:

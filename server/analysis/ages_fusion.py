@@ -10,7 +10,19 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from fieldapp.domain.assemblage.fusion import Counted, Stage, ends, stage_names, stages
-from fieldapp.domain.assemblage.results import Cell, Chart, Column, LeftOut, Note, Result, Row, Series, Span, Word
+from fieldapp.domain.assemblage.results import (
+    Cell,
+    Chart,
+    Column,
+    LeftOut,
+    Note,
+    Result,
+    Row,
+    Series,
+    Several,
+    Span,
+    Word,
+)
 from fieldapp.domain.assemblage.selection import Unit
 from fieldapp.domain.assemblage.shares import percent, wilson
 from fieldapp.domain.assemblage.specimens import Specimen
@@ -75,7 +87,7 @@ def by_stage(asked: Asked) -> Iterator[Result]:
         }
         extra = ask.outs(("ages_ageless", [one for one in own if one.id in without]))
         result = _result("fusion_stages", asked, chosen, unit, _BY_STAGE, rows, own, [one.count for one in told], extra)
-        yield result if not told else _with_chart(result, told)
+        yield result if not told else _with_chart(replace(result, notes=(*result.notes, _ends(told))), told)
 
 
 def _figures(months: tuple[float | None, float | None] | None, count: Counted) -> tuple[Cell, ...]:
@@ -138,9 +150,24 @@ def _with_chart(result: Result, told: list[Stage]) -> Result:
 
 
 def _mark(one: Stage) -> str:
+    return f"{_called(one)}, n = {one.count.n}"
+
+
+def _called(one: Stage) -> str:
     low, high = one.months
     months = f"{low or 0:g}–" if high is None else f"{low or 0:g}" + (f"–{high:g}" if high != low else "")  # noqa: RUF001
-    return f"{one.name} ({months}), n = {one.count.n}" if one.name else f"{months}, n = {one.count.n}"
+    return f"{one.name} ({months})" if one.name else months
+
+
+def _ends(told: list[Stage]) -> Note:
+    """Which ends were seen in each stage: a stage is no more than they are."""
+    stages = (
+        Several((_called(one), Several(tuple(
+            Several((Word("element", element), Word(f"centre.{element}", centre)), " ") for element, centre in one.ends
+        ))), ": ")
+        for one in told
+    )  # fmt: skip
+    return Note("ages_stage_ends", {"stages": Several(tuple(stages), "; ")})
 
 
 FUSION = Table("fusion", by_end, (ask.TAXON, ask.SOURCE))

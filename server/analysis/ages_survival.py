@@ -169,7 +169,7 @@ def _result(asked: Asked, chosen: ask.Chosen, evidence: str, piles: list[_Pile],
             *_notes(chosen, every, drawn, evidence),
         ),
         (*_used(chosen, evidence), *_SOURCES),
-        _charts(asked, drawn, ages) if drawn else (),
+        _charts(asked, [one for one in drawn if _falls(one.curve)], ages),
     )
 
 
@@ -181,6 +181,11 @@ def _unit(pile: _Pile, kinds: tuple[str, ...]) -> _Unit:
 def _limits(curve: Curve) -> list[float]:
     held = [place for place, share in zip(curve.places, curve.shares, strict=True) if share > NOTHING]
     return [limit for place in held for limit in (place.low, place.high) if limit != OPEN]
+
+
+def _falls(curve: Curve) -> bool:
+    """Whether the estimate says more than that all died between the same two ages, which is no curve."""
+    return len(curve.regions()) != 1 or len(_limits(curve)) > 2
 
 
 def _bands(one: _Unit, ages: list[float]) -> list[Band]:
@@ -204,6 +209,8 @@ def _rows(asked: Asked, one: _Unit, ages: list[float]) -> Iterator[Row]:
 
 
 def _charts(asked: Asked, drawn: list[_Unit], ages: list[float]) -> tuple[Chart, ...]:
+    if not drawn:
+        return ()
     end = max(ages) * 1.1 or 12.0
     limits: Mapping[str, object] = {"limits": (0, end, 0, 100)}
     return (
@@ -244,6 +251,7 @@ def _steps(asked: Asked, one: _Unit, end: float) -> Series:
         tuple(None if height is None else 100 * height for height in y),
         tuple(100 * height for height in low),
         tuple(100 * height for height in high),
+        n=(one.n,),
     )
 
 
@@ -257,6 +265,7 @@ def _line(asked: Asked, one: _Unit, ages: list[float]) -> Series:
         tuple(100 * one.curve.surviving(age)[0] for age in at),
         tuple(100 * band.low for band in bands),
         tuple(100 * band.high for band in bands),
+        n=(one.n,),
     )
 
 
@@ -283,6 +292,8 @@ def _notes(chosen: ask.Chosen, every: list[_Unit], drawn: list[_Unit], evidence:
     spreads = [bounds(one.deaths.found, age) for one in drawn for age in ages]
     if any(may - surely > WIDE for surely, may in spreads):
         yield Note("ages_wide", {"n": round(100 * WIDE)})
+    if flat := sum(not _falls(one.curve) for one in drawn):
+        yield Note("ages_one_step", {"n": flat})
     if len(drawn) > 1:
         yield Note("ages_no_test")
     few = [one for one in every if 0 < one.n < LEAST]

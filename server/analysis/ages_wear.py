@@ -17,6 +17,7 @@ from fieldapp.domain.assemblage.shares import percent
 from fieldapp.domain.assemblage.specimens import Specimen, Tooth
 from fieldapp.domain.assemblage.survival import OPEN
 from fieldapp.domain.assemblage.wear import (
+    BEHIND,
     CONTRADICTORY,
     GRANT,
     MOLARS,
@@ -41,6 +42,9 @@ from server.analysis.count_common import human_notes
 TEETH = ("dP4", "P4", *MOLARS)
 LEAST = 5
 """Fewer jaws make no chart: their shares would look like a pattern (a project decision)."""
+MOST_STAGES = 3
+"""Where jaws may be of more stages on average there is no chart: it would show how they are shared out (project
+decision)."""
 FIVE = 5
 """Scores stand together in fives on the chart."""
 EVENLY, AS_CERTAIN = "evenly", "as_certain"
@@ -117,22 +121,34 @@ def by_stage(asked: Asked) -> Iterator[Result]:
             counts[found] += max(one.count for one in members)
         rows = _stage_rows(counts, animals, scheme, way) if scheme and counts else []
         silent = [one for one, found in told if isinstance(found, str) and found != CONTRADICTORY]
+        n, spread = sum(counts.values()), _spread(counts)
+        charts = (Chart("bars", "wear_stage", "age_percent_jaws", _bars(rows)),) if n >= LEAST else ()
+        notes = _sharing_notes(counts, way) if rows else []
+        if charts and spread > MOST_STAGES:
+            charts, notes = (), [*notes, Note("ages_stages_too_open", {"stages": f"{spread:.1f}", "most": MOST_STAGES})]
         result = _result(
             "wear_stages", asked, unit, _BY_STAGE, rows, own, scheme,
-            notes=_sharing_notes(counts, way) if rows else [],
+            notes=notes,
             out=(
                 ("ages_disputed", [one for one in jaws if not one.sure]),
                 ("ages_contradictory_jaw", contradictory),
                 ("ages_silent_jaw", silent),
             ),
-            charts=(Chart("bars", "wear_stage", "age_percent", _bars(rows)),) if sum(counts.values()) >= LEAST else (),
+            charts=charts,
         )  # fmt: skip
         yield result
+
+
+def _spread(counts: Mapping[Stages, int]) -> float:
+    """Of how many stages a jaw may be, on average."""
+    n = sum(counts.values())
+    return sum(times * (found.last - found.first + 1) for found, times in counts.items()) / n if n else 0.0
 
 
 def _sharing_notes(counts: Mapping[Stages, int], way: str) -> list[Note]:
     notes, n = [Note(f"ages_sharing_{way if way == AS_CERTAIN else EVENLY}")], sum(counts.values())
     open_ones = sum(times for found, times in counts.items() if not found.certain)
+    notes += [Note("ages_few_jaws", {"n": n})] if n < ask.FEW else []
     return [*notes, Note("ages_spread", {"n": open_ones, "of": n})] if open_ones else notes
 
 
@@ -177,8 +193,8 @@ def _bars(rows: list[Row]) -> tuple[Series, ...]:
     marks, n = tuple(str(row.cells[0]) for row in told), _number(rows[-1].cells[4]) or 1
     certain = tuple(100 * (_number(row.cells[3]) or 0) / n for row in told)
     return (
-        Series(Word("analysis.row", "ages_certain"), marks, certain),
-        Series(Word("analysis.row", "ages_shared"), marks, tuple(_number(row.cells[7]) for row in told)),
+        Series(Word("analysis.row", "ages_certain"), marks, certain, n=(int(n),)),
+        Series(Word("analysis.row", "ages_shared"), marks, tuple(_number(row.cells[7]) for row in told), n=(int(n),)),
     )
 
 
@@ -316,7 +332,7 @@ def _result(
     if scheme is not None:
         told.insert(0, Note("ages_scheme", {"scheme": Word("wear_scheme", scheme.key)}))
         limits = [(one.source, one.seen) for one in wear_limits() if one.scheme == scheme.key]
-        used = [*used, (scheme.source, scheme.seen), *limits]
+        used = [*used, (scheme.source, scheme.seen), *limits, (BEHIND, "-")]
         if scheme.key in ("payne_1973", "halstead_1985", "hambleton_1999"):
             told.append(Note("ages_third_cusp"))
     if not rows:

@@ -44,6 +44,8 @@ def neonatal(asked: Asked) -> Iterator[Result]:
         few = sum(one.n < ask.FEW for one in found.values())
         if few:
             notes.append(Note("ages_few", {"rows": few, "least": ask.FEW}))
+        if silent := sum(not one.told for one in found.values()):
+            notes.append(Note("ages_young_unsaid", {"rows": silent}))
         left = (*asked.left_out(unit), *ask.outs(("ages_tally", tallies), ("ages_unnamed", nameless)))
         yield Result(
             "neonatal", asked.selection, unit, _COLUMNS, tuple(rows), left, tuple(notes), (_WILSON,)
@@ -51,16 +53,16 @@ def neonatal(asked: Asked) -> Iterator[Result]:
 
 
 def _row(taxon: str, own: Young) -> Row:
-    interval = wilson(own.sure, own.n)
+    """Where nobody wrote anything of age or texture nothing is said: that none were young is not known."""
+    n = own.n if own.told else 0
+    young = (own.foetal, own.newborn, own.woven, own.young) if own.told or own.young.high else (None,) * 4
+    interval = wilson(own.sure, n)
     return Row(
         (
             Word("taxon", taxon),
-            own.foetal,
-            own.newborn,
-            own.woven,
-            own.young,
+            *young,
             own.n,
-            percent(own.sure, own.n),
+            percent(own.sure, n),
             Span(100 * interval[0], 100 * interval[1]) if interval else None,
             own.told,
             percent(own.sure, own.told),

@@ -122,12 +122,13 @@ def _of(asked: Asked, unit: Unit | None, here: list[Pile]) -> Iterator[Result]:
     apart = replace(asked, selection=replace(asked.selection, by="site"))
     of_way = {one.why: one for one in (apart.left_out(unit) if unit else asked.left_out())}
     left = {one.why: one for one in taxon_counts.all_left_out(pile.left_out for pile in here)} | of_way
-    notes = taxon_counts.notes_on(compared or here)
+    notes = taxon_counts.notes_on(compared or here, here)
     can = len(taxa) > 1 and len(compared) > 1
     if compared and not can:
         notes.append(Note("nothing_to_compare"))
     telling = WHERE if unit else HOW
-    rows = tuple(_rows(asked, compared, taxa, table if can else None, telling))
+    # What cannot be compared is no table of comparisons: the shares stand in a table of their own.
+    rows = tuple(_rows(asked, compared, taxa, table, telling)) if can else ()
     told = tuple(left.values()), tuple(notes), SOURCES
     shown = Result("crosstable", asked.selection, unit, columns(telling), rows, *told)
     yield shown
@@ -135,21 +136,18 @@ def _of(asked: Asked, unit: Unit | None, here: list[Pile]) -> Iterator[Result]:
         yield _tests(shown, table, [id_ for pile in compared for id_ in pile.records])
 
 
-def _rows(
-    asked: Asked, here: list[Pile], taxa: list[str], table: list[list[int]] | None, telling: slice
-) -> Iterator[Row]:
-    expected = crosstable.expected(table) if table else None
-    residuals = crosstable.residuals(table) if table else None
+def _rows(asked: Asked, here: list[Pile], taxa: list[str], table: list[list[int]], telling: slice) -> Iterator[Row]:
+    expected, residuals = crosstable.expected(table), crosstable.residuals(table)
     for at, taxon in enumerate(taxa):
         for to, pile in enumerate(here):
             count = pile.counts.get(taxon, 0)
-            tested = (expected[at][to], residuals[at][to]) if expected and residuals else (None, None)
             cells: tuple[Cell, ...] = (
                 Word("taxon", taxon),
                 *unit_cells(pile.unit)[telling],
                 count,
                 shares.percent(count, pile.whole),
-                *tested,
+                expected[at][to],
+                residuals[at][to],
             )
             yield Row(cells, pile.taxa[taxon].records if taxon in pile.taxa else ())
     for pile in here:

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.special import gammaln
 
 from fieldapp.domain.assemblage import diversity, shares
-from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Row, Series
+from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Row, Series, Several
 from server.analysis import taxon_counts
 from server.analysis.asking import Asked, Option, Table
 from server.analysis.cells import UNIT_COLUMNS, unit_cells, way_of
@@ -131,7 +131,7 @@ def _charts(compared: Sequence[Pile], asked: Asked) -> Iterator[Chart]:
 
 def _way(pile: Pile) -> Cell:
     mesh = pile.unit.way.partition(":")[2]
-    return f"{mesh} mm" if mesh else way_of(pile.unit)
+    return Several((way_of(pile.unit), f"{mesh} mm")) if mesh else way_of(pile.unit)
 
 
 def _curve(pile: Pile, asked: Asked) -> Series:
@@ -143,7 +143,7 @@ def _curve(pile: Pile, asked: Asked) -> Series:
     low = tuple(max(1.0, one - BAND * sd) for one, sd in zip(sorts, deviations, strict=True))
     high = tuple(min(float(len(counts)), one + BAND * sd) for one, sd in zip(sorts, deviations, strict=True))
     name = _way(pile) if asked.selection.by == "site" else pile.unit
-    return Series(name, tuple(sizes), tuple(sorts), low, high)
+    return Series(name, tuple(sizes), tuple(sorts), low, high, n=(pile.whole,))
 
 
 _NAMES = (NAMES_APART, BY_PROTOCOL)

@@ -15,7 +15,19 @@ from fieldapp.domain.assemblage import compared
 from fieldapp.domain.assemblage import numbers as plain
 from fieldapp.domain.assemblage.bones import Piece, Pieces, Pile, is_tooth
 from fieldapp.domain.assemblage.individuals import Decides, per_skeleton
-from fieldapp.domain.assemblage.results import Cell, Chart, Column, LeftOut, Note, Result, Row, Series, Span, Word
+from fieldapp.domain.assemblage.results import (
+    Cell,
+    Chart,
+    Column,
+    LeftOut,
+    Note,
+    Result,
+    Row,
+    Series,
+    Several,
+    Span,
+    Word,
+)
 from fieldapp.domain.assemblage.specimens import Specimen
 from fieldapp.domain.knowledge import Knowledge
 from server.analysis.asking import Asked, Table, left_out
@@ -218,7 +230,7 @@ def mni(asked: Asked) -> Iterator[Result]:
         unit, taxon = one["unit"], found.frame.taxa[one["taxon"]]
         within = [own for own in there[unit] if taxon in wider[unit][own[0]]]
         n, contexts = summed.get((unit, one["taxon"]), (None, None))
-        what, side = _decided(animals.decides(one["decides"]))
+        what, side = _decided(animals.decides(one["decides"]), asked.knowledge)
         pooled = any(own[0] != taxon for own in within)
         rows[unit].append(
             Row(
@@ -246,11 +258,16 @@ def _paired(asked: Asked, found: Piles) -> dict[tuple[int, str], Span]:
     return at
 
 
-def _decided(by: Decides) -> tuple[Cell, Cell]:
+def _decided(by: Decides, known: Knowledge) -> tuple[Cell, Cell]:
+    """(what the largest figure is of, of which side): of a bone of two sides that may be both, divided."""
     if not by.n:
         return None, None
     if by.what in ("element", "tooth"):
-        return Word(by.what, by.key), Word("side", by.side) if by.side else None
+        row = known.elements.get(by.key)
+        both = by.what == "tooth" or (row is not None and row.sided)
+        return Word(by.what, by.key), (
+            Word("side", by.side) if by.side else Word("analysis.row", "count_both_sides") if both else None
+        )
     return Word("analysis.row", "count_finer" if by.what else "count_there"), None
 
 
@@ -279,7 +296,9 @@ def _mni(asked: Asked, here: Here, rows: Sequence[Row], of: Pile) -> Result:
 def _charts(rows: Sequence[Row]) -> tuple[Chart, ...]:
     """MNI over the whole unit beside the sum of its contexts: how far the figure hangs on what is put together."""
     known = [(row.cells[0], row.cells[1], row.cells[SUMMED]) for row in rows if isinstance(row.cells[1], Span)]
-    x = tuple(name for name, _, _ in known)
+    # What takes in finer rows says so: nobody adds its bar to theirs.
+    x = tuple(Several((row.cells[0], row.cells[-1])) if row.cells[-1] else row.cells[0]
+              for row in rows if isinstance(row.cells[1], Span))  # fmt: skip
     spans = [one for _, one, _ in known if isinstance(one, Span)]
     whole = Series(
         Word("analysis.row", "count_over_whole"), x, tuple(one.low for one in spans), tuple(one.low for one in spans),

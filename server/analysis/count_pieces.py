@@ -20,7 +20,7 @@ COLUMNS = (
     Column("count_pieces", "span"),
     Column("count_nsp", "span"),
     Column("count_nisp", "span"),
-    Column("count_weight", "span"),
+    Column("count_weight", "interval"),
 )
 FRACTIONS = (
     Column("count_sample"),
@@ -29,7 +29,7 @@ FRACTIONS = (
     Column("taxon"),
     Column("count_nisp", "span"),
     Column("count_multiplier", "number", 2),
-    Column("count_estimate", "span"),
+    Column("count_estimate", "interval"),
 )
 
 
@@ -60,9 +60,16 @@ def _pieces(asked: Asked, here: Here) -> Result:
         notes.append(Note("count_tallied_too", {"pieces": tallied}))
     if unsure := len({one.id for one in here.specimens if not one.sure}):
         notes.append(Note("count_disputed", {"dockets": unsure}))
+    weightless = {one.id: one.count for one in here.specimens if one.weight_g is None}
+    if rows and weightless:
+        notes.append(Note("count_unweighed", {"pieces": sum(weightless.values()), "of": sum(_counts(here).values())}))
     if not rows:
         notes.append(Note("count_nothing"))
     return Result("pieces", asked.selection, here.unit, COLUMNS, tuple(rows), here.left_out, tuple(notes))
+
+
+def _counts(here: Here) -> dict[str, int]:
+    return {one.id: one.count for one in here.specimens}
 
 
 def _row(name: Cell, one: Quantity, *, total: bool = False) -> Row:

@@ -23,7 +23,7 @@ COLUMNS = (
     Column("interval_all", "interval"),
 )
 SOURCES = (
-    "Wilson 1927, Journal of the American Statistical Association 22 (memory)",
+    "Wilson 1927, interval of a share, J. Am. Stat. Assoc. 22: 209-212 (memory)",
     "Goodman 1965, Technometrics 7 (memory)",
 )
 
@@ -53,9 +53,9 @@ def _of(asked: Asked, pile: Pile) -> Result:
 
 
 def _chart(rows: Iterable[Row]) -> Chart:
-    words, _, _, share, alone, _ = zip(*(row.cells for row in rows), strict=True)
+    words, _, counts, share, alone, _ = zip(*(row.cells for row in rows), strict=True)
     low, high = (tuple(getattr(ends, end) for ends in alone) for end in ("low", "high"))
-    return Chart("bars", "taxon", "nisp_percent", (Series(None, words, share, low, high),))
+    return Chart("bars", "taxon", "nisp_percent", (Series(None, words, share, low, high, n=counts),))
 
 
 def _percents(ends: tuple[float, float] | None) -> Span | None:

@@ -129,7 +129,9 @@ def _skeleton(taxon: str, own: Mapping[str, Mne], known: Knowledge) -> Chart:
     form = skeleton_form(known.taxa[taxon].form)
     percents = mau.percent(_units(taxon, own, "low", known))
     shares = mau.on_skeleton(percents, skeleton_elements()[form], known)
-    return Chart("skeleton", y="mau_percent", form=form, shares=shares, name=Word("taxon", taxon))
+    bones = sum(one.low for one in own.values())
+    name = Word("taxon", taxon)
+    return Chart("skeleton", y="mau_percent", form=form, shares=shares, more={"n": bones}, name=name)
 
 
 TABLE = Table("mau", make, (BY_PROTOCOL,))

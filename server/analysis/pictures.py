@@ -60,6 +60,8 @@ def _skeleton(chart: Chart, wording: Wording, title: str, width: float) -> Figur
         legend.append(Patch(facecolor=tone, edgecolor=INK, hatch=hatch, label=label))
         low = round(top * 100)
     said = wording.say(f"axis.{chart.y}") if chart.y else None
+    if said and "n" in chart.more:
+        said = f"{said}, {wording.say('chart.n', n=chart.more['n'])}"
     figure.legend(
         handles=legend, loc="outside lower left", ncols=5 if width > NARROW else 3, handlelength=2.2, title=said,
         title_fontsize=8, alignment="left",

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from fieldapp.domain.assemblage import sizes
-from fieldapp.domain.assemblage.results import Chart, Column, Note, Result, Row, Series, Span, Word
+from fieldapp.domain.assemblage.results import Chart, Column, Note, Result, Row, Series, Several, Span, Word
 from fieldapp.domain.assemblage.sizes import Key, Value
 from fieldapp.domain.measures import Limits, Measurement
 from server.analysis import sizes_log, sizes_mixture, sizes_withers
@@ -76,7 +76,7 @@ def _measured(asked: Asked, keys: dict[Key, list[Value]]) -> Iterator[Measuremen
 def outliers(asked: Asked) -> Iterator[Result]:
     """What lies beyond the published limits, or far from the others; of everything that was asked for, in one list."""
     columns = (
-        Column("label"), *_OF, Column("mm", "number"), Column("published", "span"), Column("beyond", "percent"),
+        Column("label"), *_OF, Column("mm", "number"), Column("published", "interval"), Column("beyond", "percent"),
         Column("n", "count"), Column("score", "number"),
     )  # fmt: skip
     values, rows = all_values(asked), []
@@ -141,20 +141,23 @@ def bivariate(asked: Asked) -> Iterator[Result]:
             notes.append(Note("bivariate_index", {key: _short(value) for key, value in index.items()}))
         alike = left_out("measures_several", [one for one in specimens if one.id in several])
         out = (*left(asked, unit, values), *([alike] if alike else []))
-        yield Result("bivariate", asked.selection, unit, columns, rows, out, tuple(notes), (), _cloud(both, x, y))
+        yield Result(
+            "bivariate", asked.selection, unit, columns, rows, out, tuple(notes), (), _cloud(both, chosen.element, x, y)
+        )
 
 
 def _short(value: object) -> object:
     return round(value, 1) if isinstance(value, float) else value
 
 
-def _cloud(both: Sequence[tuple[Value, Value]], x: str, y: str) -> tuple[Chart, ...]:
+def _cloud(both: Sequence[tuple[Value, Value]], element: str, x: str, y: str) -> tuple[Chart, ...]:
     series = []
     for taxon in dict.fromkeys(one.key.taxon for one, _ in both):
         own = [pair for pair in both if pair[0].key.taxon == taxon]
         xs, ys = tuple(one.mm for one, _ in own), tuple(other.mm for _, other in own)
         series.append(Series(Word("taxon", taxon), xs, ys, records=tuple(one.id for one, _ in own)))
-    return (Chart("points", "x_mm", "y_mm", tuple(series), name=f"{x}, {y}"),) if both else ()
+    name, more = Several((Word("element", element), x, y)), {"said": {"x": x, "y": y}}
+    return (Chart("points", "x_mm", "y_mm", tuple(series), name=name, more=more),) if both else ()
 
 
 TABLES: tuple[Table, ...] = (

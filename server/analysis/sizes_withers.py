@@ -21,6 +21,9 @@ from server.analysis.sizes_asked import ROW, left, picked, values_of, word_or_no
 UNSEXED = Option("unsexed", lambda asked: ("apart", "as_each"), ROW)
 """Whether bones of unknown sex are left out of the factors for one sex, or taken as each sex in turn."""
 
+FEW_DRAWN = 5
+"""Fewer bones of an animal than this are not drawn (project decision)."""
+
 _Told = Sequence[tuple[Value, Factor, float]]
 """(value, factor, height in millimetres)."""
 
@@ -32,7 +35,7 @@ _BY_FACTOR = (
 """What is read first stands first: a paper has room for the first columns alone."""
 _BY_BONE = (
     Column("label"), Column("taxon"), Column("element"), Column("sex"), Column("measure"), Column("mm", "number"),
-    Column("factors", "count"), Column("height_cm", "span"), Column("class_low"), Column("class_high"),
+    Column("factors", "count"), Column("height_cm", "interval"), Column("class_low"), Column("class_high"),
 )  # fmt: skip
 
 
@@ -51,7 +54,7 @@ def withers(asked: Asked) -> Iterator[Result]:
         out = left(asked, unit, values)
         sources = tuple(dict.fromkeys(cite(factor.source, factor.seen) for _, factor, _ in told))
         rows = tuple(_factor_rows(asked, told))
-        yield Result("withers", asked.selection, unit, _BY_FACTOR, rows, out, notes, sources, _bars(told))
+        yield Result("withers", asked.selection, unit, _BY_FACTOR, rows, out, notes, sources, _ranges(told))
         rows = tuple(_bone_rows(asked, told))
         classes = {cite(one.source, one.seen): None for one in table.classes} if any(r.cells[-1] for r in rows) else {}
         yield Result("withers_each", asked.selection, unit, _BY_BONE, rows, out, notes, (*sources, *classes))
@@ -120,11 +123,14 @@ def _bone_rows(asked: Asked, told: _Told) -> Iterator[Row]:
         )  # fmt: skip
 
 
-def _bars(told: _Told) -> tuple[Chart, ...]:
-    """For each animal the mean of each bone, each factor a colour, with the smallest and the largest height."""
+def _ranges(told: _Told) -> tuple[Chart, ...]:
+    """For each animal the mean of each bone, each factor a mark, with the smallest and the largest height. Of an animal
+    with fewer than FEW_DRAWN bones the table says it all."""
     charts = []
     for taxon in dict.fromkeys(value.key.taxon for value, _, _ in told):
         own = [(v, f, h / 10) for v, f, h in told if v.key.taxon == taxon and f.kind != "bound"]
+        if len({v.id for v, _, _ in own}) < FEW_DRAWN:
+            continue
         elements = tuple(dict.fromkeys(value.key.element for value, _, _ in own))
         series = []
         for name in dict.fromkeys(factor.name for _, factor, _ in own):
@@ -132,6 +138,7 @@ def _bars(told: _Told) -> tuple[Chart, ...]:
                 figures.summary([h for v, f, h in own if (v.key.element, f.name) == (one, name)]) for one in elements
             ]
             words, means = tuple(Word("element", one) for one in elements), tuple(one.mean for one in found)
-            series.append(Series(name, words, means, tuple(one.low for one in found), tuple(one.high for one in found)))
-        charts += [Chart("bars", "", "height_cm", tuple(series), name=Word("taxon", taxon))] if series else []
+            low, high = tuple(one.low for one in found), tuple(one.high for one in found)
+            series.append(Series(name, words, means, low, high, n=tuple(one.n for one in found)))
+        charts.append(Chart("ranges", "", "height_cm", tuple(series), name=Word("taxon", taxon)))
     return tuple(charts)

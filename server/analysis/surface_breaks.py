@@ -31,7 +31,7 @@ _FRESH = (
 _WHOLE = (
     Column("taxon"), Column("element"), Column("examined", "count"), Column("whole_bones", "count"),
     Column("mean_completeness", "percent"), Column("mean_portions", "percent"), Column("nisp", "count"),
-    Column("mne", "span"), Column("nisp_mne", "span", 2),
+    Column("mne", "span"), Column("nisp_mne", "interval", 2),
 )  # fmt: skip
 
 
@@ -76,7 +76,7 @@ def _bars(those: Sequence[Specimen]) -> tuple[Chart, ...]:
     if not scores:
         return ()
     heights = tuple(100 * scores.count(score) / len(scores) for score in _SCORES)
-    return (Chart("bars", "freshness", "share", (Series(None, tuple(map(str, _SCORES)), heights),)),)
+    return (Chart("bars", "freshness", "share", (Series(None, tuple(map(str, _SCORES)), heights, n=(len(scores),)),)),)
 
 
 def completeness(asked: Asked) -> Iterator[Result]:

@@ -107,7 +107,8 @@ def _bars(told: Sequence[tuple[Row, Cell, str, Seen]]) -> tuple[Chart, ...]:
         heights = tuple(own[kind].percent if kind in own else None for kind in kinds)
         words = tuple(Word("mark_kind", kind) for kind in kinds)
         lows, highs = tuple(low for low, _ in ranges), tuple(high for _, high in ranges)
-        series.append(Series(None if of == Word(ROW, "all") else of, words, heights, lows, highs))
+        n = tuple(own[kind].of if kind in own else 0 for kind in kinds)
+        series.append(Series(None if of == Word(ROW, "all") else of, words, heights, lows, highs, n=n))
     return (Chart("bars", "", "rate", tuple(series)),) if kinds else ()
 
 
@@ -250,7 +251,9 @@ def _skeleton(look: Look, animal: str, rows: Sequence[Row]) -> Iterator[Chart]:
              if isinstance(bone, Word) and isinstance(rate, float)}  # fmt: skip
     if taxon is not None and found:
         shares = {bone: rate / 100 for bone, rate in found.items()}
-        yield Chart("skeleton", y="rate", form=taxon.form, shares=shares, name=Word("taxon", animal))
+        able = sum(row.cells[3] for row in rows if row.total and isinstance(row.cells[3], int))
+        more, name = {"n": able}, Word("taxon", animal)
+        yield Chart("skeleton", y="rate", form=taxon.form, shares=shares, more=more, name=name)
 
 
 def _plate(look: Look, animal: str, element: str, own: Sequence[Specimen], kinds: Collection[str]) -> Iterator[Chart]:

@@ -6,16 +6,17 @@ stands for (samples): what is compared are pieces as they were found.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from fieldapp.domain import counting
 from fieldapp.domain.assemblage import rates
 from fieldapp.domain.assemblage.rates import Rate
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Row, Series, Word
-from fieldapp.domain.assemblage.selection import HAND, SIEVE
+from fieldapp.domain.assemblage.selection import HAND, SIEVE, Unit
 from fieldapp.domain.assemblage.specimens import Specimen
 from fieldapp.domain.entries import Taxon
 from server.analysis.asking import Asked, Option, left_out
+from server.analysis.cells import UNIT_COLUMNS
 from server.analysis.sizes_asked import ROW, picked
 from server.analysis.surface_asked import FEW, INTERVAL, interval
 
@@ -58,7 +59,7 @@ def _order(asked: Asked, what: str) -> Callable[[Word], tuple[int, str]]:
 
 
 def recovery(asked: Asked) -> Iterator[Result]:
-    """Hand against sieve over everything that is asked for."""
+    """Hand against sieve, place by place."""
     what, where = picked(asked, WHAT), picked(asked, WHERE)
     found = rates.pieces(asked.animals, asked.selection.refits == "one")
     ways: dict[str, set[str]] = {}
@@ -67,17 +68,18 @@ def recovery(asked: Asked) -> Iterator[Result]:
     alike = {context for context, own in ways.items() if {HAND, SIEVE} <= own}
     here = [one for one in found.found if where == "all" or one.context in alike]
     by_way = {way: [one for one in here if one.recovery == way] for way in (HAND, SIEVE)}
-    parts = {way: _parts(asked, what, own) for way, own in by_way.items()}
-    totals = {way: sum(rates.number(own) for own in found_.values()) for way, found_ in parts.items()}
-    rows = []
-    for word in sorted({*parts[HAND], *parts[SIEVE]}, key=_order(asked, what)):
-        rates_ = {way: Rate(rates.number(parts[way].get(word, ())), totals[way]) for way in parts}
-        hand, sieve = rates_[HAND], rates_[SIEVE]
-        cells: tuple[Cell, ...] = (
-            word, hand.n, hand.percent, interval(hand), sieve.n, sieve.percent, interval(sieve),
-            Rate(sieve.n, hand.n + sieve.n).percent,
-        )  # fmt: skip
-        rows.append(Row(cells, tuple(one.id for way in parts for one in parts[way].get(word, ()))))
+    by = asked.selection.by
+    places = [""] if by == "site" else sorted({getattr(one, by) for own in by_way.values() for one in own})
+    rows: list[Row] = []
+    totals: list[dict[str, int]] = []
+    for place in places:
+        parts = {
+            way: _parts(asked, what, [one for one in own if by == "site" or getattr(one, by) == place])
+            for way, own in by_way.items()
+        }
+        totals.append({way: sum(rates.number(own) for own in found_.values()) for way, found_ in parts.items()})
+        where_cells = () if by == "site" else (Unit(by, place),)
+        rows += _rows(parts, totals[-1], _order(asked, what), where_cells)
     out = [left_out("surface_disputed", found.disputed)]
     apart = [one for one in found.found if where != "all" and one.context not in alike]
     out.append(left_out("recovery_one_way", apart))
@@ -85,10 +87,23 @@ def recovery(asked: Asked) -> Iterator[Result]:
     out.append(left_out("recovery_unnamed", unnamed))
     out.append(left_out("recovery_unrecorded", [one for one in here if one.recovery not in (HAND, SIEVE)]))
     yield Result(
-        "recovery", asked.selection, None, _COLUMNS, tuple(rows),
+        "recovery", asked.selection, None, _COLUMNS if by == "site" else (UNIT_COLUMNS[0], *_COLUMNS), tuple(rows),
         (*asked.left_out(), *(one for one in out if one is not None)),
-        tuple(_notes(by_way, totals, len(alike), where)), (INTERVAL,), _bars(rows),
+        tuple(_notes(by_way, totals, len(alike), where)), (INTERVAL,), _bars(rows) if by == "site" else (),
     )  # fmt: skip
+
+
+def _rows(
+    parts: Mapping[str, Mapping[Word, list[Specimen]]], totals: Mapping[str, int],
+    order: Callable[[Word], tuple[int, str]], where: tuple[Cell, ...],
+) -> Iterator[Row]:  # fmt: skip
+    for word in sorted({*parts[HAND], *parts[SIEVE]}, key=order):
+        hand, sieve = (Rate(rates.number(parts[way].get(word, ())), totals[way]) for way in (HAND, SIEVE))
+        cells: tuple[Cell, ...] = (
+            *where, word, hand.n, hand.percent, interval(hand), sieve.n, sieve.percent, interval(sieve),
+            Rate(sieve.n, hand.n + sieve.n).percent,
+        )  # fmt: skip
+        yield Row(cells, tuple(one.id for way in parts for one in parts[way].get(word, ())))
 
 
 def _parts(asked: Asked, what: str, those: Sequence[Specimen]) -> dict[Word, list[Specimen]]:
@@ -100,14 +115,18 @@ def _parts(asked: Asked, what: str, those: Sequence[Specimen]) -> dict[Word, lis
     return parted
 
 
-def _notes(by_way: dict[str, list[Specimen]], totals: dict[str, int], contexts: int, where: str) -> Iterator[Note]:
-    if not all(totals.values()):
+def _notes(
+    by_way: dict[str, list[Specimen]], totals: Sequence[dict[str, int]], contexts: int, where: str
+) -> Iterator[Note]:
+    if not any(all(one.values()) for one in totals):
         yield Note("recovery_none" if where == "both" else "recovery_one")
         return
     if where == "both":
         yield Note("recovery_contexts", {"n": contexts})
-    if min(totals.values()) < FEW:
-        yield Note("recovery_few", {"hand": totals[HAND], "sieve": totals[SIEVE]})
+    if any(min(one.values()) < FEW for one in totals):
+        alone = len(totals) == 1
+        fields = {"hand": totals[0][HAND], "sieve": totals[0][SIEVE]} if alone else {"least": FEW}
+        yield Note("recovery_few" if alone else "surface_few", fields)
     meshes = sorted({one.mesh_mm for one in by_way[SIEVE] if one.mesh_mm is not None})
     if len(meshes) > 1:
         yield Note("recovery_meshes", {"meshes": ", ".join(f"{mesh:g}" for mesh in meshes)})
@@ -125,5 +144,6 @@ def _bars(rows: Sequence[Row]) -> tuple[Chart, ...]:
         spans = [row.cells[at + 1] for row in rows]
         low, high = (tuple(getattr(span, end, None) for span in spans) for end in ("low", "high"))
         heights = tuple(value if isinstance(value := row.cells[at], float) else None for row in rows)
-        series.append(Series(Word("recovery", way), names, heights, low, high))
+        n = (sum(cell for row in rows if isinstance(cell := row.cells[at - 1], int)),)
+        series.append(Series(Word("recovery", way), names, heights, low, high, n=n))
     return (Chart("bars", "", "share", tuple(series)),)

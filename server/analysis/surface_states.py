@@ -47,6 +47,7 @@ def profile(
     order = list(asked.knowledge.words.get(of, ()))
     rows: list[Row] = []
     told: list[tuple[Cell, dict[str, float]]] = []
+    whole: list[int] = []
     few = False
     for cells, own in look.groups(those, by):
         words, n = rates.shares(own, value)
@@ -56,6 +57,7 @@ def profile(
             ids = tuple(one.id for one in words[word])
             rows.append(Row((*of_cells(cells), Word(of, word), rate.n, rate.percent, interval(rate)), ids))
         if n:
+            whole.append(n)
             told.append((of_word(cells), {word: 100 * rates.number(own) / n for word, own in words.items()}))
     unsaid = [one for one in those if value(one) is None]
     found = [] if rows else [Note("state_none")]
@@ -63,17 +65,21 @@ def profile(
     found += [*notes, *(look.protocol(path) if rows else [])]
     columns = (*of_columns(by), Column(of), *_SHARE)
     left = look.left(tallies=tallies, teeth=teeth, surface_unrecorded=unsaid)
-    charts = _stacked(told, order, of)
+    charts = _stacked(told, whole, order, of)
     return Result(
         key, asked.selection, look.unit, columns, tuple(rows), left, tuple(found), (INTERVAL, *sources), charts
     )
 
 
-def _stacked(told: Sequence[tuple[Cell, dict[str, float]]], order: Sequence[str], of: str) -> tuple[Chart, ...]:
+def _stacked(
+    told: Sequence[tuple[Cell, dict[str, float]]], whole: Sequence[int], order: Sequence[str], of: str
+) -> tuple[Chart, ...]:
     words = [word for word in order if any(word in own for _, own in told)]
     words += sorted({word for _, own in told for word in own} - {*words})
     along = tuple(cell for cell, _ in told)
-    series = tuple(Series(Word(of, word), along, tuple(own.get(word, 0.0) for _, own in told)) for word in words)
+    series = tuple(
+        Series(Word(of, word), along, tuple(own.get(word, 0.0) for _, own in told), n=tuple(whole)) for word in words
+    )
     alone = len({repr(cell) for cell in along}) == len(along)
     return (Chart("stacked", "", "share", series),) if series and alone else ()
 
@@ -143,7 +149,8 @@ def lengths(look: Look) -> Result:
             shares.append((class_text(size), rate.percent))
         if shares:
             name = None if by == "all" else of_word(cells)
-            series.append(Series(name, tuple(text for text, _ in shares), tuple(share for _, share in shares)))
+            texts, heights = zip(*shares, strict=True)
+            series.append(Series(name, texts, heights, n=(n,)))
     unsaid = [one for one in look.hard if not amount(one.surface.get("longest_mm"))]
     known = [
         mm for one in look.hard if (mm := amount(one.surface.get("longest_mm"))) for _ in range(min(one.count, 1000))

@@ -105,11 +105,12 @@ def all_left_out(lists: Iterable[Iterable[LeftOut]]) -> tuple[LeftOut, ...]:
     return tuple(found.values())
 
 
-def notes_on(counted: Iterable[Pile]) -> list[Note]:
-    """What is to be said of every figure that is made of these piles."""
+def notes_on(counted: Iterable[Pile], every: Iterable[Pile] = ()) -> list[Note]:
+    """What is to be said of every figure that is made of these piles. `every`: with those that nothing is counted of,
+    which may hold possibly human bone all the same."""
     here = list(counted)
     whole, tallied = sum(one.whole for one in here), sum(one.tallied for one in here)
-    found = _of_units(here)
+    found = _of_units(list(every) or here)
     if not whole:
         return [*found, Note("nothing_identified")]
     found.append(Note("not_independent"))

@@ -27,6 +27,14 @@ def visible(word: str) -> str:
     return word if word.isprintable() else "".join(one if one.isprintable() else "·" for one in word)
 
 
+class Number(int):
+    """A whole number that a text may give its noun: `{n:docket|dockets}` is "1 docket" and "2 dockets"."""
+
+    def __format__(self, spec: str) -> str:
+        one, some, many = spec.partition("|")
+        return f"{int(self)} {one if self == 1 else many}" if some else format(int(self), spec)
+
+
 class Wording:
     """The words of one language. `numbers`: {context: its number}."""
 
@@ -36,7 +44,9 @@ class Wording:
     def say(self, key: str, **fields: Any) -> str:
         """The text `analysis.<key>`, filled in; of a key without a text its last part."""
         found = self.texts.get(f"analysis.{key}")
-        return key.rpartition(".")[2].replace("_", " ") if found is None else found.format(**fields)
+        if found is None:
+            return key.rpartition(".")[2].replace("_", " ")
+        return found.format(**{name: Number(one) if type(one) is int else one for name, one in fields.items()})
 
     def word(self, of: str, key: str) -> str:
         """A word of a vocabulary; a key that it does not hold as it came."""
@@ -73,6 +83,15 @@ class Wording:
         """How it is worked out."""
         return self.say(f"{result.key}.how")
 
+    def source(self, source: str) -> str:
+        """A source as the tables name it, with whether it was seen in words."""
+        name, opened, seen = source.removesuffix(")").rpartition(" (")
+        if opened and seen == "memory":
+            return self.say("source.memory", source=name)
+        if opened and seen.startswith("verified:"):
+            return self.say("source.seen", source=name, where=seen.removeprefix("verified:"))
+        return source
+
     def heading(self, column: Column) -> str:
         """The heading of a column."""
         return self.say(f"column.{column.key}")
@@ -86,7 +105,7 @@ class Wording:
         if isinstance(value, Unit):
             return self.place(value)
         if isinstance(value, Several):
-            return ", ".join(self.cell(column, one) for one in value.parts)
+            return value.between.join(self.cell(column, one) for one in value.parts)
         if isinstance(value, str):
             return shown(value) or self.say("not_recorded")
         if isinstance(value, Span):
@@ -100,7 +119,9 @@ class Wording:
             return NOTHING
         if column.kind in ("count", "span") and float(value).is_integer():
             return f"{value:.0f}"
-        return f"{value:.{column.digits}f}"
+        found = f"{value:.{column.digits}f}"
+        # A nought has no sign.
+        return found.lstrip("-") if not found.strip("-0.") else found
 
     def unit(self, unit: Unit | None) -> str:
         """The pile of bone that a table is of."""
@@ -125,11 +146,13 @@ class Wording:
         return self.say(f"way.{name}.mesh", mesh=mesh) if mesh else self.say(f"way.{name}")
 
     def note(self, note: Note) -> str:
-        """A sentence beside a table. Fields that are Words are put into words."""
+        """A sentence beside a table. Fields that are Words, or several of them, are put into words."""
         return self.say(f"note.{note.key}", **{name: self._field(one) for name, one in note.fields.items()})
 
     def _field(self, one: Any) -> Any:
-        return self.word(one.of, one.key) if isinstance(one, Word) else shown(one) if isinstance(one, str) else one
+        if isinstance(one, Word | Several):
+            return self.cell(Column(""), one)
+        return shown(one) if isinstance(one, str) else one
 
     def left_out(self, result: Result) -> Iterator[tuple[str, tuple[str, ...]]]:
         """(what does not count and why, the records) of a table."""

@@ -118,18 +118,20 @@ def as_text(results: Iterable[Result], wording: Wording) -> str:
             lines += [f"  {wording.options(result.options)}"] if result.options else []
             lines.append("")
             last = result.key
-        lines.append(f"{wording.unit(result.unit)}")
+        if result.unit is not None or result.rows:
+            lines.append(f"{wording.unit(result.unit)}")
         lines += [f"  {line}" for line in _grid(result, wording)]
         lines += [f"  ! {wording.note(one)}" for one in result.notes]
         lines += [f"  - {words}" for words, _ in wording.left_out(result)]
-        lines += [f"  * {one}" for one in result.sources]
+        lines += [f"  * {wording.source(one)}" for one in result.sources]
         lines.append("")
     return "\n".join(lines).rstrip()
 
 
 def _grid(result: Result, wording: Wording) -> Iterator[str]:
     if not result.rows:
-        yield wording.say("nothing")
+        if not result.notes:
+            yield wording.say("nothing")
         return
     heads = [wording.heading(one) for one in result.columns]
     body = [[wording.cell(*pair) for pair in zip(result.columns, row.cells, strict=True)] for row in result.rows]

@@ -108,7 +108,8 @@ class Command:
         for table in topics.tables(self.topic):
             lines.append(f"{table.key:16} {wording.say(f'{table.key}.title')}")
             for option in table.options:
-                choices = ", ".join(option.choices(asked)) or say("no_choices")
+                # Names of sources have commas of their own.
+                choices = " | ".join(option.choices(asked)) or say("no_choices")
                 lines.append(f"  --set {option.key}=…  {wording.say(f'option.{option.key}')}: {choices}")
         return lines
 

@@ -135,9 +135,13 @@ def analysis_records(topic: str, table: str, n: int) -> Response:
     else:
         abort(404)
     seen = [one for one in records if one not in view.asked.hidden]
-    labels = view.asked.gathered.labels
+    gathered = view.asked.gathered
+    labels, numbers, shown = gathered.labels, gathered.numbers, {*seen[:RECORDS_SHOWN]}
+    contexts = {one.id: numbers.get(one.context, "") for one in gathered.specimens if one.id in shown}
     found = desk.ledger().get(seen[:RECORDS_SHOWN])
-    listed = [(one, labels.get(one, ""), found[one]) for one in seen[:RECORDS_SHOWN] if one in found]
+    listed = [
+        (one, labels.get(one, ""), contexts.get(one, ""), found[one]) for one in seen[:RECORDS_SHOWN] if one in found
+    ]
     return desk.page(
         "analysis_records", view=view, result=result, said=said, heads=heads, what=what, listed=listed, n=len(seen),
         back_to=_address("analysis_table", view),
@@ -161,7 +165,8 @@ def _page(view: View, results: tuple[Result, ...], status: int = 200) -> Respons
     shown = [(n, one) for n, one in enumerate(results)][first : first + ON_A_PAGE]
 
     notes = [[said.note(one) for one in result.notes] for _, result in shown]
-    common = [one for one in notes[0] if all(one in told for told in notes)] if notes else []
+    # What all say stands once, above them.
+    common = [one for one in notes[0] if all(one in told for told in notes)] if len(notes) > 1 else []
     sources = dict.fromkeys(source for _, result in shown for source in result.sources)
 
     def here(**more: Any) -> str:

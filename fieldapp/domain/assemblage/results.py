@@ -32,9 +32,10 @@ class Word:
 
 @dataclass(frozen=True, slots=True)
 class Several:
-    """Cells that read as one, with a comma between."""
+    """Cells that read as one, with a comma or something else between."""
 
     parts: tuple[Cell, ...]
+    between: str = ", "
 
 
 Cell = str | int | float | Span | Word | Unit | Several | None
@@ -43,8 +44,8 @@ Cell = str | int | float | Span | Word | Unit | Several | None
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column. `kind`: "word" (words and free text), "count", "number", "percent" (0 to 100), "span", "interval";
-    `digits` after the point of a number."""
+    """A column. `kind`: "word" (words and free text), "count", "number", "percent" (0 to 100), "span" (of counts: whole
+    figures stand as whole ones), "interval" (of any other figures); `digits` after the point of a number."""
 
     key: str
     kind: str = "word"
@@ -86,6 +87,8 @@ class Series:
     y        heights; None leaves a gap
     low, high  a band or whiskers, as long as y; () for none
     records  of each point, where it is one record's: ids as long as x
+    n        how many bones each height rests on, as long as x, or the one figure that all of it rests on; () where
+             heights are numbers of bones themselves
     """
 
     name: Cell
@@ -94,19 +97,22 @@ class Series:
     low: tuple[float | None, ...] = ()
     high: tuple[float | None, ...] = ()
     records: tuple[str, ...] = ()
+    n: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Chart:
     """A picture of a result.
 
-    kind    "bars" (side by side), "stacked" (parts of a whole), "steps" and "lines" (curves, with bands), "points",
+    kind    "bars" (side by side), "ranges" (a point and its whiskers, on no base line), "stacked" (parts of a whole),
+            "steps" and "lines" (curves, with bands), "points",
             "density" (curves with `more["rug"]`, a tuple of values a series, and a line at `more["zero"]`),
             "skeleton" (`shares` on the skeleton of `form`), "plate" (an element's plate in `form`: `more["element"]`,
             `more["counts"]` {portion: n}, `more["marks"]` of (view, x, y, kind))
     x, y    texts `analysis.axis.<key>`
     shares  of a skeleton: {element: 0 to 1}
-    more    what only one kind needs; `more["limits"]`: least and greatest x, least and greatest y, each may be None
+    more    what only one kind needs; `more["limits"]`: least and greatest x, least and greatest y, each may be None;
+            `more["said"]`: what the texts of the axes are filled with; `more["n"]`: how many bones a picture rests on
     name    what tells this chart from others of its table, beside the title; None where there is one
     """
 

@@ -2,8 +2,9 @@
 
 For: the definitions. A scheme's stages follow one another, and each but the first begins with something that can be
 seen (table `wear_limits`: M1 in wear, M3 at 11G). A jaw so *may be of* the stages from the last whose beginning is seen
-to have come, to the last whose beginning is not seen to be still to come. What is not recorded is never guessed: then
-the jaw may be of several. A jaw that says both is contradictory, and of no stage.
+to have come, to the last whose beginning is not seen to be still to come. What is not recorded is not guessed: then
+the jaw may be of several. One thing a tooth says of another (BEHIND): while the enamel of a molar is only just broken,
+the molars behind it are not in wear. A jaw that says both is contradictory, and of no stage.
 
 How jaws of several stages are shared out (both are common practice, no source):
 - *evenly*: the same part to each of its stages;
@@ -26,6 +27,9 @@ from fieldapp.domain.teeth import GONE, Scheme, Teeth, coming
 NAMES = ("wear_limits",)
 GRANT, PAYNE = "grant_1982", "payne_1987"
 MOLARS = ("M1", "M2", "M3")
+BEHIND = "project decision: while the enamel of a molar is only just broken, the molars behind it are not in wear"
+JUST_BROKEN = "a"
+"""The letter of Grant for it."""
 _IN_WEAR, _THROUGH = coming("in_wear") or 0, coming("erupting") or 0
 
 
@@ -120,6 +124,20 @@ def reached(limit: Limit, tooth: Tooth, teeth: Teeth) -> bool | None:
     return None
 
 
+def to_come_behind(limit: Limit, own: Iterable[Tooth], teeth: Teeth) -> bool:
+    """Whether the nearest molar in front that has a letter says, its enamel only just broken, that the limit is still
+    to come."""
+    front = MOLARS[: MOLARS.index(limit.tooth)] if limit.tooth in MOLARS and limit.state == "in_wear" else ()
+    just = teeth.stage_order(GRANT, JUST_BROKEN) or 0
+    orders: dict[str, list[int]] = {}
+    for tooth in own:
+        order = teeth.stage_order(GRANT, tooth.wear) if tooth.scheme == GRANT else None
+        if order is not None and tooth.tooth in front and tooth.jaw in (None, "lower"):
+            orders.setdefault(tooth.tooth, []).append(order)
+    nearest = next((orders[one] for one in reversed(front) if one in orders), None)
+    return nearest is not None and max(nearest) <= just
+
+
 @dataclass(frozen=True, slots=True)
 class Stages:
     """The stages that a jaw may be of, (first, last) as places in the order of its scheme."""
@@ -151,6 +169,8 @@ def stages_of(one: Specimen, scheme: Scheme, limits: Iterable[Limit], knowledge:
         ):
             said = {reached(limit, tooth, knowledge.teeth) for tooth in one.teeth if tooth.jaw in (None, "lower")}
             said -= {None, True} if limit.denies else {None}
+            if not said and to_come_behind(limit, one.teeth, knowledge.teeth):
+                said = {False}
             # Left and right may differ: then it is not said.
             told.setdefault(keys.index(limit.stage), []).append(said.pop() if len(said) == 1 else None)
     begun = [at for at, said in told.items() if all(said)]

@@ -17,7 +17,8 @@ from server.analysis.wording import Wording
 
 
 def files(report: Report, wording: Wording) -> Iterator[tuple[str, bytes]]:
-    """(name, content) of every table and chart; numbered as in the report, and on from there."""
+    """(name, content) of every table and chart; numbered as in the report, and on from there. A chart that the report
+    prints has the number of its figure in its name."""
     number = 0
     for part in (*report.parts, *report.more):
         for entry in part.entries:
@@ -27,8 +28,9 @@ def files(report: Report, wording: Wording) -> Iterator[tuple[str, bytes]]:
             yield f"tables/{name}.json", writing.as_json([entry.result], wording).encode("utf-8", "replace")
             for n, chart in enumerate(entry.result.charts, 1):
                 title = wording.chart_title(entry.result, chart)
+                figure = f"_figure_{entry.figure + n - 1}" if part in report.parts else ""
                 for form in charts.FORMATS:
-                    yield f"charts/{name}_{n}.{form}", charts.draw(chart, wording, title, form)
+                    yield f"charts/{name}_{n}{figure}.{form}", charts.draw(chart, wording, title, form)
 
 
 def zipped(report: Report, wording: Wording, papers: dict[str, bytes], told: Callable[[str, int, int], None]) -> bytes:

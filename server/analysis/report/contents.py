@@ -20,7 +20,7 @@ from server.analysis.wording import Wording, shown, visible
 
 ANIMALS = 3
 """Of a table that is of one animal at a time, so many of the commonest stand in the report."""
-ROWS = 60
+ROWS = 150
 """Rows of a table in the report; the files beside it have them all."""
 PARTED = frozenset({"taxon"})
 """Options of which the report goes through the first ANIMALS choices."""
@@ -53,6 +53,7 @@ class Entry:
 
     options  with which it was asked
     below    sentences that stand below it;  last: of this question, so that the command stands below it
+    figure   the number of its first picture
     """
 
     topic: str
@@ -61,6 +62,12 @@ class Entry:
     options: Mapping[str, str] = field(default_factory=dict)
     below: tuple[str, ...] = ()
     last: bool = True
+    figure: int = 1
+
+    def figure_title(self, n: int, wording: Wording) -> str:
+        """What stands above its n-th picture."""
+        title = wording.chart_title(self.result, self.result.charts[n])
+        return wording.say("report.figure", n=self.figure + n, title=title)
 
     def command(self, data: str) -> str:
         """The command that gives the same table, with the records behind each row."""
@@ -121,7 +128,7 @@ def how_many(*, whole: bool) -> int:
 
 def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None, *, whole: bool = False) -> Report:
     """The report on what was asked for, if `whole` with all tables for its files. `told` is called before each."""
-    parts, more, others, done, empty = [], [], [], 0, []
+    parts, more, others, done, empty, figure = [], [], [], 0, [], 1
     said = _Said()
     for topic in topics.TOPICS:
         entries: list[Entry] = []
@@ -137,7 +144,9 @@ def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None, 
             printed = [one for one in found if table.key in PRINTED and one.result.key not in IN_FILES]
             filed += [one for one in found if one not in printed]
             empty += [] if printed or table.key not in PRINTED else [title]
-            entries += _ended(printed)
+            for entry in _ended(printed):
+                entries.append(replace(entry, figure=figure))
+                figure += len(entry.result.charts)
             done += 1
         parts.append(Part(topic, tuple(entries)))
         more.append(Part(topic, tuple(filed)))
@@ -157,18 +166,24 @@ def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None, 
         left_out=tuple(
             wording.say(f"left_out.{one.why}", n=len(one.records), pieces=one.pieces) for one in asked.left_out()
         ),
-        sources=tuple(sorted({source for one in results for source in one.sources}, key=alphabetical)),
+        sources=tuple(sorted({_listed(each, wording) for one in results for each in one.sources}, key=alphabetical)),
         empty=wording.say("report.empty", tables=", ".join(empty)) if empty else "",
         others=wording.say("report.others", tables=", ".join(others)) if others else "",
         more=tuple(more) if whole else (),
     )
 
 
+def _listed(source: str, wording: Wording) -> str:
+    """A source as the list at the end has it: without the number by which a table names it."""
+    number, colon, name = source.partition(": ")
+    return wording.source(name if colon and number.isdecimal() else source)
+
+
 def _method(key: str, sources: Sequence[str], wording: Wording) -> Iterator[str]:
     yield wording.say(f"{key}.title")
     yield wording.say(f"{key}.how")
     if sources:
-        yield wording.say("report.rests", sources="; ".join(sources))
+        yield wording.say("report.rests", sources="; ".join(map(wording.source, sources)))
 
 
 class _Said:

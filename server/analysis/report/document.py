@@ -57,8 +57,10 @@ def docx(report: Report, wording: Wording, written_at: datetime, *, data: str) -
             document.add_paragraph(one)
     if report.sources:
         document.add_heading(wording.say("report.heading.sources"), 1)
+        document.add_paragraph(wording.say("report.sources.what"))
         for one in report.sources:
             document.add_paragraph(one, style="List Bullet")
+    document.add_paragraph(wording.say("report.signed"))
     out = BytesIO()
     document.save(out)
     return _without_times(out.getvalue())
@@ -90,8 +92,8 @@ def _entry(document: Opened, wording: Wording, entry: Entry, number: int, data: 
     _table(document, wording, result)
     for one in (*entry.below, *entry.ends(wording, data)):
         document.add_paragraph().add_run(one).font.size = Pt(8)
-    for chart in result.charts:
-        title = wording.chart_title(result, chart)
+    for n, chart in enumerate(result.charts):
+        title = entry.figure_title(n, wording)
         width = 8.0 if chart.kind in pictures.KINDS else 14.0
         drawn = charts.draw(chart, wording, title, "png", width / 2.54)
         # Read out in the place of the picture.
@@ -110,6 +112,6 @@ def _table(document: Opened, wording: Wording, result: Result) -> None:
         for column, cell, words in zip(result.columns, cells, line, strict=True):
             paragraph = cell.paragraphs[0]
             run = paragraph.add_run(words)
-            run.font.size, run.bold = Pt(8), n == 0
+            run.font.size, run.bold = Pt(8), n == 0 or result.rows[n - 1].total
             if column.kind != "word":
                 paragraph.alignment = WD_ALIGN_PARAGRAPH.RIGHT

@@ -33,6 +33,8 @@ SIZES, LEAST = (TABLE, 8.5, 8.0, 7.5), (7.0, 6.5, 6.0)
 """Points of a table: as they are read easily, and what is left where words would be broken."""
 GAP = 3.0
 """Between columns, mm."""
+STEP = 1.0
+"""By which a column is made wider for its heading, mm."""
 ABREAST = {"skeleton": 2, "plate": 3}
 """So many pictures of a kind stand in a row."""
 TALL = 60.0
@@ -70,10 +72,13 @@ def pdf(
             number += len(made)
             found = [box for n, entry in made for box in _entry(pen, wording, entry, n, room, data)]
             boxes += _headed(pen, wording.say(f"topic.{part.topic}"), found, room)
-        boxes.append(_heading(pen, wording.say("report.heading.methods"), room))
-        for name, *told in report.methods:
-            boxes.append(Stack([Text(pen, name, room, BODY, bold=True), *(Text(pen, one, room, BODY) for one in told)]))
-        boxes += _section(pen, wording.say("report.heading.sources"), report.sources, room)
+        for n, (name, *told) in enumerate(report.methods):
+            heading = [] if n else [_heading(pen, wording.say("report.heading.methods"), room)]
+            texts_of = [Text(pen, name, room, BODY, bold=True), *(Text(pen, one, room, BODY) for one in told)]
+            boxes.append(Stack([*heading, *texts_of]))
+        told = [wording.say("report.sources.what"), *report.sources] if report.sources else []
+        boxes += _section(pen, wording.say("report.heading.sources"), told, room)
+        boxes.append(Stack([Space(8), Text(pen, wording.say("report.signed"), room, BODY)]))
         draw(pen, edges.paginate(boxes, gap=2.5), edges.head, edges.foot)
         return pen.bytes()
 
@@ -107,7 +112,7 @@ def _entry(pen: Pen, wording: Wording, entry: Entry, number: int, room: float, d
     below = [*entry.below, *entry.ends(wording, data)]
     if below:
         yield Stack([Text(pen, one, room, SMALL) for one in below], gap=0.7)
-    yield from _pictures(wording, result, room)
+    yield from _pictures(wording, entry, room)
 
 
 def _table(pen: Pen, wording: Wording, result: Result, title: Box, room: float) -> Box:
@@ -117,7 +122,8 @@ def _table(pen: Pen, wording: Wording, result: Result, title: Box, room: float) 
     heads = [wording.heading(one) for one in columns]
     size, widths = _set(pen, heads, body, room)
     right = {n for n, one in enumerate(columns) if one.kind != "word"}
-    head, *rows = table(pen, heads, body, widths, size, right=right, as_it_stands=True, gap=GAP).boxes
+    totals = {n for n, row in enumerate(result.rows[:ROWS]) if row.total}
+    head, *rows = table(pen, heads, body, widths, size, right=right, as_it_stands=True, gap=GAP, bold=totals).boxes
     first = Whole([Space(1.5), title, Space(1.0), head, *rows[:1]])
     found = Stack([first, *(Whole([one]) if one.height < TALL else one for one in rows[1:])], again=head)
     found.flows = True
@@ -148,7 +154,17 @@ def _set(pen: Pen, heads: Sequence[str], body: Sequence[Sequence[str]], room: fl
     if found is None:
         least = _wants(pen, heads, body, LEAST[-1], whole=False)
         return LEAST[-1], [one * free / sum(least) for one in least]
-    return found[1], found[2]
+    return found[1], _eased(pen, heads, found[1], found[2], free)
+
+
+def _eased(pen: Pen, heads: Sequence[str], size: float, widths: Sequence[float], free: float) -> list[float]:
+    """The same widths, and what is left on the page to headings that run over more than two lines."""
+    eased, spare = [*widths], free - sum(widths)
+    for n in sorted(range(len(heads)), key=lambda one: -len(pen.bold_type.lines(heads[one], size, widths[one]))):
+        while spare >= STEP and len(pen.bold_type.lines(heads[n], size, eased[n])) > 2:
+            eased[n] += STEP
+            spare -= STEP
+    return eased
 
 
 def _lines(pen: Pen, line: Sequence[str], widths: Sequence[float], size: float) -> int:
@@ -161,19 +177,21 @@ def _wants(pen: Pen, heads: Sequence[str], body: Sequence[Sequence[str]], size: 
     for n, head in enumerate(heads):
         words = [pen.bold_type.width(word, size) for word in pen.bold_type.printable(head).split()]
         for line in body:
-            cell = pen.type.printable(line[n])
-            words += [pen.type.width(one, size) for one in ([cell] if whole else cell.split())]
+            # A row of sums is bold, and so may any be.
+            cell = pen.bold_type.printable(line[n])
+            words += [pen.bold_type.width(one, size) for one in ([cell] if whole else cell.split())]
         found.append(max(words, default=0.0) + 0.6)
     return found
 
 
-def _pictures(wording: Wording, result: Result, room: float) -> Iterator[Box]:
+def _pictures(wording: Wording, entry: Entry, room: float) -> Iterator[Box]:
     """The charts; skeletons and plates several in a row."""
-    for (_, abreast), those in groupby(result.charts, lambda one: (one.kind, ABREAST.get(one.kind, 1))):
+    numbered = enumerate(entry.result.charts)
+    for (_, abreast), those in groupby(numbered, lambda one: (one[1].kind, ABREAST.get(one[1].kind, 1))):
         width = min(CHART, (room - BESIDE * (abreast - 1)) / abreast)
         drawn = [
-            _picture(charts.draw(one, wording, wording.chart_title(result, one), "png", width / INCH), width)
-            for one in those
+            _picture(charts.draw(one, wording, entry.figure_title(n, wording), "png", width / INCH), width)
+            for n, one in those
         ]
         for first in range(0, len(drawn), abreast):
             yield Row(drawn[first : first + abreast], BESIDE)

@@ -34,6 +34,7 @@ RESULT = Result(
 
 KINDS = {
     "bars": Chart("bars", "", "", (Series(None, (CATTLE, PIG), (3.0, None), (2.0, None), (5.0, None)),)),
+    "ranges": Chart("ranges", "", "", (Series("one", (CATTLE, PIG), (3.0, None), (2.0, None), (5.0, None), n=(4, 0)),)),
     "stacked": Chart("stacked", "", "", (Series("one", (CATTLE,), (40.0,)), Series("two", (CATTLE,), (60.0,)))),
     "steps": Chart("steps", "", "", (Series("one", (0, 6, 12), (1.0, 0.5, 0.0), (0.9, 0.3, 0.0), (1.0, 0.8, 0.1)),)),
     "lines": Chart("lines", "", "", (Series(None, (0, 1), (0.0, 2.0)),)),

@@ -167,6 +167,14 @@ def test_jaws_are_shared_out_as_is_asked_and_the_raw_counts_stand_beside():
     assert "ages_sharing_as_certain" in notes(other)
 
 
+def test_jaws_that_may_be_of_nearly_every_stage_make_no_picture():
+    told = [jaw(f"c{n}", tooth("M2", wear="b"), tooth("M3", "in_crypt")) for n in range(6)]
+    (narrow,) = made("wear_stages", asked(*told, taxon="sheep"))
+    (wide,) = made("wear_stages", asked(*(jaw(f"o{n}", tooth("M1", wear="b")) for n in range(6)), taxon="sheep"))
+    assert [len(one.charts) for one in (narrow, wide)] == [1, 0]
+    assert "ages_stages_too_open" in notes(wide) - notes(narrow)
+
+
 def test_a_score_is_added_only_where_all_three_molars_are_known():
     (found,) = made("wear_scores", asked(*FLOCK, taxon="sheep"))
     scores = dict(zip([row.records[0] for row in found.rows], cells(found, "mandible_score"), strict=True))
@@ -210,13 +218,19 @@ def test_fusion_and_teeth_stand_apart_before_they_stand_together_with_a_caution(
         for bounds, survivors in zip(cells(one, "survivors_bounds"), cells(one, "survivors"), strict=True):
             assert bounds.low - 0.1 <= survivors.high
             assert survivors.low <= bounds.high + 0.1
+    # All that fused and unfused ends say here is that everybody may have died between 18 and 30 months: no curve.
+    assert by_fusion.charts == ()
+    assert "ages_one_step" in notes(by_fusion)
+    for one in (by_teeth, joint):
         assert [chart.kind for chart in one.charts] == ["steps", "lines"]
+        assert [series.n for chart in one.charts for series in chart.series] == [(cells(one, "age_animals")[0],)] * 2
 
 
 def test_units_stand_side_by_side_on_one_chart_without_a_test():
     later = [bone(f"p{n}", fusion={"distal": "unfused"}, phase="2") for n in range(7)]
     few = [bone("q", fusion={"distal": "fused"}, phase="3")]
-    (found,) = made("survival", asked(*FLOCK, *later, *few, line="by=phase"))
+    old = [bone(f"old{n}", fusion={"proximal": "fused"}, phase=n) for n in "12"]
+    (found,) = made("survival", asked(*FLOCK, *later, *few, *old, line="by=phase"))
     assert found.unit is None
     assert [series.name.place for series in found.charts[0].series] == ["1", "2"]
     assert {"ages_no_test", "ages_few_units", "ages_drawings", "ages_reached"} <= notes(found)
@@ -227,8 +241,23 @@ def test_the_young_are_told_of_each_animal_with_what_they_are_a_share_of():
     (found,) = made("neonatal", asked(*FLOCK))
     sheep = cells(found, "taxon").index(Word("taxon", "sheep"))
     assert (cells(found, "young")[sheep], cells(found, "n")[sheep]) == (Span(1, 1), 13)
+    assert cells(found, "percent_young")[sheep] == pytest.approx(100 / 13)
     assert found.rows[sheep].records[0] == "n"
     assert len(found.rows[sheep].records) == 13
+
+
+def test_that_nobody_wrote_of_age_does_not_make_a_share_of_none():
+    (found,) = made("neonatal", asked(*(bone(f"b{n}") for n in range(40))))
+    assert (cells(found, "n"), cells(found, "young_told")) == ([40], [0])
+    for column in ("young", "percent_young", "wilson", "percent_young_told"):
+        assert cells(found, column) == [None]
+    assert "ages_young_unsaid" in notes(found)
+
+
+def test_a_stage_of_fusion_names_the_ends_that_are_counted_in_it():
+    (found,) = made("fusion_stages", asked(*FLOCK, taxon="sheep_goat"))
+    (told,) = (Wording(texts_in("en"), {}).note(one) for one in found.notes if one.key == "ages_stage_ends")
+    assert told.endswith(": tibia distal.")
 
 
 def test_minimum_numbers_by_written_class_are_shares_of_their_sum():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from io import BytesIO
 
 import pytest
@@ -10,7 +11,7 @@ from PIL import Image
 
 from fieldapp.assets import texts
 from fieldapp.domain.assemblage.results import Chart, Series
-from server.analysis.charts import MOST_SERIES, draw
+from server.analysis.charts import INK, MOST_SERIES, TONES, draw
 from server.analysis.wording import Wording
 from tests.server.analysis.made import KINDS
 
@@ -37,6 +38,22 @@ def test_what_is_told_apart_by_hatch_needs_no_colour(wording):
     with Image.open(BytesIO(draw(KINDS["stacked"], wording, "A title", "png"))) as opened:
         grey = opened.convert("L")
     assert len({tone for _, tone in grey.getcolors(65536) or ()}) > 3
+
+
+def test_a_picture_says_how_many_bones_it_rests_on(wording, monkeypatch):
+    shown: list[str] = []
+    monkeypatch.setattr("matplotlib.text.Text.set_text", lambda self, words: shown.append(str(words)))
+    one, two = (Series(name, ("a", "b"), (1.0, 2.0), n=n) for name, n in (("hand", (4, 9)), ("sieve", (5, 9))))
+    draw(Chart("bars", series=(one, two)), wording, "Bars")
+    assert {"a, n = 4 / 5", "b, n = 9"} <= {*shown}
+    draw(Chart("lines", series=(replace(one, x=(1, 2), n=(31,)),)), wording, "A curve")
+    draw(Chart("bars", y="share", series=(Series(None, ("a", "b"), (1.0, 2.0), n=(17,)),)), wording, "Shares")
+    assert {"hand, n = 31", "Share (%), n = 17"} <= {*shown}
+
+
+def test_whiskers_can_be_seen_on_the_bars_they_stand_on():
+    ink, tone = (sum(int(one[at : at + 2], 16) for at in (1, 3, 5)) / 765 for one in (INK, TONES[0]))
+    assert tone - ink > 0.4
 
 
 def test_an_empty_chart_and_one_of_too_many_are_drawn_all_the_same(wording):

@@ -242,6 +242,14 @@ def test_recovery_compares_where_both_were_done_and_says_how_few_there_are():
     assert none.rows == ()
 
 
+def test_recovery_is_compared_place_by_place_where_places_are_asked_for():
+    here = [bone(f"{p}{way}", recovery=way, context=p, phase=p) for p in "12" for way in ("hand", "sieve")]
+    (found,) = answers("surface", "recovery", here, line="by=phase")
+    places = [(row.cells[0].place, row.cells[2], row.cells[5]) for row in found.rows]
+    assert places == [("1", 1, 1), ("2", 1, 1)]
+    assert {one.key for one in found.notes} == {"recovery_contexts", "surface_few"}
+
+
 def test_every_kind_of_bone_has_a_word_to_be_compared_by():
     kinds = {one.kind for one in KNOW.elements.values()} - {"indeterminate"}
     assert {f"analysis.row.bone_{kind}" for kind in kinds} <= texts().keys()

@@ -35,6 +35,25 @@ def test_a_table_has_a_line_a_row_with_its_pile_and_both_ends_of_a_range(wording
     }
 
 
+def test_a_number_brings_its_noun_and_a_nought_no_sign(wording):
+    noted = [wording.say("left_out.impossible", n=n, pieces=n) for n in (1, 2)]
+    assert ("1 docket, 1 piece" in noted[0], "2 dockets, 2 pieces" in noted[1]) == (True, True)
+    assert wording.figure(Column("residual", "number", 1), -0.04) == "0.0"
+    assert wording.figure(Column("residual", "number", 1), -0.06) == "-0.1"
+
+
+def test_a_measured_range_keeps_its_digits_and_is_no_range_where_both_ends_read_alike(wording):
+    column = Column("count_weight", "interval")
+    assert wording.cell(column, Span(331.99999999999994, 332)) == "332.0"
+    assert wording.cell(Column("count_nisp", "span"), Span(3, 5)) == "3 to 5"
+
+
+def test_a_source_says_in_words_whether_it_was_seen(wording):
+    assert wording.source("Silver 1969 (memory)") == "Silver 1969 (from memory, not checked)"
+    assert wording.source("Lyman (text) (verified:http://x)") == "Lyman (text) (seen at http://x)"
+    assert wording.source("project decision: over half (of it)") == "project decision: over half (of it)"
+
+
 def test_no_cell_begins_a_formula(wording):
     found = [cell for line in csv.reader(io.StringIO(as_csv([RESULT], wording))) for cell in line]
     assert "'@SUM(A1)" in found

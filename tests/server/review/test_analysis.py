@@ -41,9 +41,11 @@ def test_every_figure_leads_to_as_many_records_as_it_says(scene: Scene) -> None:
     assert leading
     for one in leading:
         shown = her.get(one).get_data(as_text=True)
-        said = re.search(r"(\d+) records", shown)
+        said = re.search(r"Records: (\d+)", shown)
         assert said
         assert len(re.findall(r'<a class="label"', shown)) == int(said[1])
+        # With the context that each lies in; a hold may be in none yet.
+        assert re.search(r"</th><td>10\d\d</td>", shown)
 
 
 def test_what_is_possibly_human_is_in_no_row_and_is_told(scene: Scene) -> None:
