@@ -9,6 +9,7 @@ from collections.abc import Iterable
 
 from fieldapp.domain.assemblage.results import Cell, Column, Several, Word
 from fieldapp.domain.assemblage.selection import HAND, SIEVE, Unit
+from server.analysis.wording import visible
 
 UNIT_COLUMNS: tuple[Column, ...] = (Column("where"), Column("recovery"), Column("mesh_mm", "number"))
 """Which unit a row is of: where it lies, how it was got, and on which mesh."""
@@ -38,6 +39,8 @@ def way_of(unit: Unit) -> Word:
 
 def cite(source: str, seen: str) -> str:
     """A source as results name it, with whether it was seen; of what is the project's own there is nothing to see."""
+    # A site's own are pasted, with whatever signs a word processor breaks lines by.
+    source = visible(source)
     return source if seen == "-" else f"{source} ({seen})"
 
 

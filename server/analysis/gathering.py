@@ -116,7 +116,7 @@ class Assemblage:
         """All specimens as they stand."""
         with self._lock, self._ledger.database.reading() as connection:
             names = meta.names(connection)
-            known, due = meta.known(connection), checks.due(connection)
+            known, due = f"{meta.known(connection)} {meta.rebuilt(connection)}", checks.due(connection)
             stamp = (names.epoch, known, names.head, due)
             if self._gathered is None or self._gathered.stamp != stamp:
                 self._update(connection, names.epoch, known, names.head)

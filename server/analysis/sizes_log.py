@@ -22,6 +22,7 @@ from fieldapp.domain.measures import SPANS
 from server.analysis.asking import Asked, Option, left_out
 from server.analysis.cells import UNIT_COLUMNS, cite, legend, unit_cells
 from server.analysis.sizes_asked import ROW, left, picked, values_of
+from server.analysis.wording import shown
 
 LEAST = 10
 """A density is drawn of so many bones at least (project decision)."""
@@ -80,7 +81,7 @@ def log_size(asked: Asked) -> Iterator[Result]:
 
 
 def _source(one: Standard) -> str:
-    return f"{one.name}: {cite(one.source, '-' if one.seen == OWN else one.seen)}"
+    return f"{shown(one.name)}: {cite(one.source, '-' if one.seen == OWN else one.seen)}"
 
 
 def _not_compared(values: Values, specimens: Sequence[Specimen], several: set[str], told: _Told) -> Iterator[LeftOut]:

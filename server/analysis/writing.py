@@ -16,9 +16,9 @@ from typing import Any
 from fieldapp.domain.assemblage.results import Cell, Column, Result, Several, Span, Word
 from fieldapp.domain.assemblage.selection import Unit, quoted
 from server.analysis.wording import Wording
+from server.spreadsheet import plain
 
 SPANS = ("span", "interval")
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def as_csv(results: Sequence[Result], wording: Wording) -> str:
@@ -32,9 +32,9 @@ def as_csv(results: Sequence[Result], wording: Wording) -> str:
     for result in results:
         unit = result.unit
         options = ",".join(f"{key}={quoted(str(_bare(word, wording)))}" for key, word in result.options.items())
-        told = {"table": result.key, "selection": _safe(result.selection.text()), "options": _safe(options)}
+        told = {"table": result.key, "selection": plain(result.selection.text()), "options": plain(options)}
         if unit:
-            told |= {"by": unit.by, "place": _safe(wording.place(unit)) if unit.by != "site" else "", "way": unit.way}
+            told |= {"by": unit.by, "place": plain(wording.place(unit)) if unit.by != "site" else "", "way": unit.way}
         for row in result.rows:
             cells = [
                 pair
@@ -58,23 +58,19 @@ def _cells(column: Column, cell: Cell, wording: Wording) -> list[Any]:
 
 def _bare(cell: Any, wording: Wording) -> Any:
     if isinstance(cell, Word):
-        return _safe(cell.key)
+        return plain(cell.key)
     if isinstance(cell, Span):
         return f"{cell.low:.12g}-{cell.high:.12g}"
     if isinstance(cell, Unit | Several):
-        return _safe(_called(cell, wording))
+        return plain(_called(cell, wording))
     if isinstance(cell, float):
         return f"{cell:.12g}"
-    return "" if cell is None else _safe(cell) if isinstance(cell, str) else cell
+    return "" if cell is None else plain(cell) if isinstance(cell, str) else cell
 
 
 def _called(cell: Unit | Several, wording: Wording) -> str:
     """A unit by its bare name, as whoever recorded it wrote it."""
     return wording.name(cell) if isinstance(cell, Unit) else wording.cell(Column(""), cell)
-
-
-def _safe(text: str) -> str:
-    return f"'{text}" if text.startswith(_FORMULA) else text
 
 
 def as_json(results: Iterable[Result], wording: Wording) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from fieldapp.assets import texts
@@ -156,6 +157,9 @@ def new_file(file: Path, content: bytes) -> None:
     except FileExistsError as error:
         raise CommandError(say("exists", file=file)) from error
     except OSError as error:
+        # Half of it would be taken for the whole, and be in the way of the next.
+        with suppress(OSError):
+            file.unlink()
         raise CommandError(say("not_written", file=file, folder=file.parent)) from error
 
 

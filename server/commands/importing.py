@@ -22,13 +22,16 @@ from server.exchange.mapping import Mapper
 from server.exchange.maps import Map, MapWrong
 from server.exchange.report import NotOurs, Report, Sums
 from server.exchange.tables import Table, TableWrong
-from server.ledger import Ledger
+from server.ledger import Ledger, events
+from server.ledger.events import Event
 
 HELP = "reads somebody else's table of bones (CSV) into the cabin, by a map of its columns and words"
 SHIPPED = Path(maps.__file__).with_name("maps")
 """Worked maps of two published tables."""
 TOLD = 12
 """So many sorts of what was missed are told on the screen, with so many words of each:"""
+IMPORTS = 10_000
+"""Lines of the log that are asked for files that were read before."""
 WORDS = 5
 
 
@@ -47,6 +50,11 @@ def register(parser: argparse.ArgumentParser) -> None:
         "--again",
         action="store_true",
         help="read rows that are here anew, by a mended map; not what somebody has altered",
+    )
+    parser.add_argument(
+        "--more",
+        action="store_true",
+        help="the file holds other bones of data from which a file has been read before under the map's name",
     )
     parser.add_argument("--report", type=Path, metavar="REPORT.csv", help="what was not understood, as a table")
     parser.add_argument("--encoding", help="for --draft: the letters it is in (default: found out)")
@@ -68,6 +76,9 @@ def shipped() -> list[str]:
 
 
 def _draft(args: argparse.Namespace) -> int:
+    for name, allowed in (("encoding", tables.is_encoding), ("delimiter", tables.is_delimiter)):
+        if (given := getattr(args, name)) and not allowed(given):
+            raise CommandError(_say(f"no_{name}", given=given))
     encoding = args.encoding or tables.text_encoding(args.file)
     encoding = "utf-8-sig" if encoding.lower().replace("_", "-") in ("utf-8", "utf8") else encoding
     delimiter = args.delimiter or tables.sniffed(args.file, encoding)
@@ -92,12 +103,27 @@ def _read(args: argparse.Namespace) -> int:
         by = _map(args.map, known)
         table = _looked(args.file, by.encoding, by.delimiter)
         _headings(by, table, args.map)
+        if not args.more and (other := _other_file(ledger, by, table)) is not None:
+            told_so = _say("other_file", at=other.at[:10], **other.fields)
+            if not args.dry_run:
+                raise CommandError(told_so)
+            print(told_so)
         mapper = Mapper(by, known, ledger.names().site, args.file.name, table.sha256)
         told = Report(args.report)
         try:
             return _gone_through(args, ledger, by, table, mapper, told)
         finally:
             told.close()
+
+
+def _other_file(ledger: Ledger, by: Map, table: Table) -> Event | None:
+    """When another file was begun under this map's name, and this one never was: a table that was saved anew is another
+    file, and each of its bones would stand here twice."""
+    with ledger.database.reading() as connection:
+        begun = events.newest(connection, IMPORTS, "import_begun")
+    if any(one.fields["sha256"] == table.sha256 for one in begun):
+        return None
+    return next((one for one in begun if one.fields["name"] == by.name), None)
 
 
 def _gone_through(args: argparse.Namespace, ledger: Ledger, by: Map, table: Table, mapper: Mapper, told: Report) -> int:
@@ -132,6 +158,8 @@ def _map(path: Path, known: Knowledge) -> Map:
     if not path.exists() and path.name in shipped():
         path = SHIPPED / f"{path.name}.toml"
     try:
+        if path.exists() and not path.is_file():
+            raise CommandError(_say("map_no_file", file=path))
         text = path.read_text(encoding="utf-8")
     except UnicodeDecodeError as error:
         raise CommandError(_say("map_letters", file=path)) from error
@@ -179,6 +207,8 @@ def _say_all(args: argparse.Namespace, by: Map, table: Table, sums: Sums, done: 
                    contexts=done.contexts, bags=done.bags))  # fmt: skip
         if args.again:
             print(_say("again", n=done.altered))
+    if sums.human_left:
+        print(_say("human_left", n=sums.human_left))
     if sums.counted:
         way = _say(f"halves.{by.halves}")
         print(_say("counted", there=f"{sums.counted:g}", here=sums.whole, n=sums.halves, way=way))

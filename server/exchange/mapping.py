@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 import uuid
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -22,12 +23,13 @@ from server.exchange.tables import ROW, Row
 STAGE = "analysis"
 _FIGURE = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?\Z", re.ASCII)
 _HUMAN = re.compile(
-    r"(?<![^\W\d_])(homo|sapiens|human|humans|humain|humaine|humains|humano|humana|humanos|umano|umana|umani|ludzk\w*"
-    r"|człowiek|člověk|lidsk\w*|mens|menselijk\w*|mensch|menschen|menschlich\w*|menneske\w*|människa|insan"
-    r"|άνθρωπος|человек\w*|hominin\w*|hominid\w*)(?![^\W\d_])",
+    r"(?<![^\W\d_])(?:(?:homo|sapiens|uman[aeioă]?|mens|insan|emberi?|人[骨类類]?)(?![^\W\d_])"
+    r"|huma(?:n|in)|mensch|mensen|menselijk|mennesk|m[aä]nnisk|mänsklig|ihmi(?:nen|s)|homin(?:in|id)"
+    r"|ludzk|człowie|lidsk|člově|ľudsk|človek|človeš|ljudsk|čov(?:j?e)[kč]|челове[кч]|люд(?:ин|ськ)|[άα]νθρ[ωώ]π)",
     re.IGNORECASE,
 )
-"""Words for human remains in the languages of many tables. Common practice, no source."""
+"""Words for human remains in the languages of many tables, whole or as the beginning of a longer one, such as
+"Menschenknochen". Common practice, no source."""
 _NAMING = {"taxon", "element"}
 """In whose columns such a word is looked for: "human skull" stands under bones too."""
 _PLACE = ("context", "trench", "phase", "context_type", "grave_like", "bag", "recovery", "mesh_mm")
@@ -81,11 +83,13 @@ class Mapper:
     def __init__(self, by: Map, knowledge: Knowledge, site: str, file: str, sha256: str) -> None:
         self.map, self.knowledge = by, knowledge
         self._space = uuid.uuid5(uuid.UUID(site), f"import/{sha256}")
-        self._animals = [
+        naming = [
             each.heading
             for each in by.columns
             if _NAMING & {*each.to, *(slot for said in each.words.values() for slot in said)}
         ]
+        naming += [heading for case in by.cases if _NAMING & case.said.keys() for heading in case.when]
+        self._animals, self._read = [*dict.fromkeys(naming)], frozenset(by.headings())
         self._origin = {"file": file[-LONGEST:], "sha256": sha256} | ({"credit": by.credit} if by.credit else {})
 
     def id(self, name: str) -> str:
@@ -99,6 +103,7 @@ class Mapper:
         one.left = "ragged_long" if row.ragged == "long" else "row_long" if row.length > ROW else ""
         if one.left:
             one.misses.append(Miss("", " | ".join(row.cells.values()), one.left))
+            one.human = any(map(_says_human, row.cells.values()))
             return one
         if row.ragged:
             one.misses.append(Miss("", "", "ragged_short"))
@@ -140,15 +145,19 @@ class Mapper:
 
     def _doubt(self, one: Mapped) -> None:
         """A cell of an animal or a bone that says human in so many words raises the question, whatever a map makes of
-        it."""
+        it. In a column that is not read it may say who gnawed or cut; that it is there is told."""
         taxon = one.said.get("taxon")
         if taxon == "mammal_or_human" or (taxon is not None and self.knowledge.is_a(taxon, "human")):
             return
         for heading in self._animals:
-            if _HUMAN.search(cell := one.row.cells.get(heading, "")):
+            if _says_human(cell := one.row.cells.get(heading, "")):
                 one.said[slots.HUMAN] = "query"
                 one.misses.append(Miss(heading, cell, "perhaps_human"))
                 return
+        if slots.HUMAN not in one.said:
+            for heading, cell in one.row.cells.items():
+                if heading not in self._read and _says_human(cell):
+                    one.misses.append(Miss(heading, cell, "human_unread"))
 
     def _put(self, one: Mapped, column: Column, text: str, said: Mapping[str, Any]) -> None:
         for slot, value in said.items():
@@ -379,6 +388,13 @@ class Mapper:
 
     def _own(self, one: Mapped, name: str) -> str:
         return str(uuid.uuid5(uuid.UUID(one.docket), name))
+
+
+def _says_human(cell: str) -> bool:
+    if not cell.isascii():
+        # The same letters in another width, or parted by a sign that nobody sees, are the same word.
+        cell = "".join(one for one in unicodedata.normalize("NFKC", cell) if unicodedata.category(one) != "Cf")
+    return _HUMAN.search(cell) is not None
 
 
 def _meant(cell: str, wanted: Iterable[str]) -> bool:

@@ -56,7 +56,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fieldapp.domain.knowledge import Knowledge
-from server.exchange import slots
+from server.exchange import slots, tables
 
 FORMAT = 1
 UNITS = {"g": 1.0, "kg": 1000.0, "mg": 0.001, "mm": 1.0, "cm": 10.0, "m": 1000.0}
@@ -200,15 +200,14 @@ class _Reader:
         return tuple(one.strip() for one in found)
 
     def _encoding(self, name: str) -> str:
-        try:
-            # A byte-order mark belongs to no heading.
-            return "utf-8-sig" if codecs.lookup(name).name == "utf-8" else codecs.lookup(name).name
-        except (LookupError, ValueError):
+        if not tables.is_encoding(name):
             self._fault("encoding", given=name)
             return "utf-8-sig"
+        # A byte-order mark belongs to no heading.
+        return "utf-8-sig" if codecs.lookup(name).name == "utf-8" else codecs.lookup(name).name
 
     def _delimiter(self, given: str) -> str:
-        if len(given) != 1 or given in '"\r\n':
+        if not tables.is_delimiter(given):
             self._fault("delimiter", given=given)
             return ","
         return given

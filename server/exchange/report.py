@@ -15,25 +15,23 @@ from pathlib import Path
 
 from fieldapp.assets import texts
 from server.exchange.mapping import Mapped, Miss
+from server.spreadsheet import plain
 
 HEADINGS = ("row", "line", "column", "value", "why", "what_it_means")
 LISTED = 500
 """Different words of a column that are counted; more of them are a column of something else."""
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 class NotOurs(ValueError):
     """A file of somebody else's stands where the report is to be."""
 
 
-def plain(cell: str) -> str:
+def _cell(cell: str) -> str:
     """A cell that no spreadsheet takes for a formula; figures stay as they are."""
-    if not cell.startswith(_FORMULA):
-        return cell
     try:
         float(cell)
     except ValueError:
-        return f"'{cell}"
+        return plain(cell.replace("\0", ""))
     return cell
 
 
@@ -46,7 +44,7 @@ class Report:
     """A report that is being written, to a file or to none. Raises NotOurs, OSError."""
 
     def __init__(self, path: Path | None) -> None:
-        if path is not None and path.exists() and not _is_ours(path):
+        if path is not None and path.exists() and not (path.is_file() and _is_ours(path)):
             raise NotOurs(str(path))
         self._text = path.open("w", encoding="utf-8-sig", newline="") if path is not None else io.StringIO()
         self._writes = path is not None
@@ -59,7 +57,7 @@ class Report:
         if self._writes:
             for one in misses:
                 cells = (str(row.row.number), str(row.row.line), one.column, one.value, one.why, sentence(one))
-                self._table.writerow([plain(cell.replace("\0", "")) for cell in cells])
+                self._table.writerow([_cell(cell) for cell in cells])
 
     def close(self) -> None:
         """Ends it."""
@@ -76,6 +74,7 @@ class Sums:
     whole: int = 0
     halves: int = 0
     human: int = 0
+    human_left: int = 0
     times: Counter[tuple[str, str]] = field(default_factory=Counter)
     words: dict[tuple[str, str], Counter[str]] = field(default_factory=dict)
 
@@ -84,7 +83,8 @@ class Sums:
         self.rows += 1
         self.odd_rows += bool(row.misses)
         self.counted += row.counted or 0.0
-        self.human += row.human
+        self.human += row.human and not row.left
+        self.human_left += row.human and bool(row.left)
         self.whole += row.values.get("count") or 0
         for one in row.misses:
             self.halves += one.why in ("half", "broken_count")
@@ -97,4 +97,4 @@ class Sums:
 
 def _is_ours(path: Path) -> bool:
     with path.open(encoding="utf-8-sig", errors="replace", newline="") as text:
-        return tuple(text.readline().strip().split(",")) == HEADINGS
+        return tuple(text.readline(200).strip().split(",")) == HEADINGS

@@ -21,6 +21,8 @@ CELL = 100_000
 ROW = 100_000
 """Characters of a row that a docket takes: it is one change's text (fieldapp.records.changes.BODY_LIMIT)."""
 COLUMNS = 5000
+LINE = 16_000_000
+"""Bytes of a line, which is held in memory as a whole."""
 _AT_ONCE = 1 << 16
 _KINDS = (
     (b"PK\x03\x04", "spreadsheet"),
@@ -125,8 +127,23 @@ def look(path: Path, encoding: str, delimiter: str, told: Callable[[int], object
     return Table(path, encoding, delimiter, sha256, headings, tuple(renamed), rows)
 
 
+def is_encoding(name: str) -> bool:
+    """Whether text can be read in it: Python also calls so what packs bytes."""
+    try:
+        io.TextIOWrapper(io.BytesIO(b"ab"), encoding=name, errors="replace").read()
+    except (LookupError, ValueError):
+        return False
+    return True
+
+
+def is_delimiter(sign: str) -> bool:
+    """Whether it can stand between cells."""
+    return len(sign) == 1 and sign not in '"\r\n'
+
+
 def text_encoding(path: Path) -> str:
-    """The letters that a file seems to be in: "utf-8", "utf-16", or "cp1252" where it is neither."""
+    """The letters that a file seems to be in: "utf-8", "utf-16", or "cp1252" where it is neither. Raises TableWrong."""
+    _kept(path)
     with path.open("rb") as raw:
         begins = raw.read(8)
     if (marked := _marked(begins)) is not None:
@@ -141,8 +158,15 @@ def sniffed(path: Path, encoding: str) -> str:
     return max(",;\t|", key=head.count)
 
 
+def _kept(path: Path) -> None:
+    """A table is read several times, to its end: a folder, a pipe or a device is none."""
+    if path.exists() and not path.is_file():
+        raise TableWrong("no_file")
+
+
 def _looked_at(path: Path, encoding: str) -> str:
     """The SHA-256 of a file whose letters are those of its encoding."""
+    _kept(path)
     digest = hashlib.sha256()
     with path.open("rb") as raw:
         begins = raw.read(512)
@@ -154,8 +178,13 @@ def _looked_at(path: Path, encoding: str) -> str:
         if begins.lstrip()[:1] == b"<":
             raise TableWrong("markup")
         raw.seek(0)
+        length = 0
         while some := raw.read(_AT_ONCE):
             digest.update(some)
+            ends = max(some.rfind(b"\n"), some.rfind(b"\r"))
+            length = len(some) - ends - 1 + (length if ends < 0 else 0)
+            if length > LINE:
+                raise TableWrong("line_long", most=LINE // 1_000_000)
     marked = _marked(begins)
     own = "utf-8" if encoding.startswith("utf-8") else encoding
     if marked is not None and not own.startswith(marked):

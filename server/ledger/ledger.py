@@ -182,7 +182,7 @@ class Ledger(Answers):
     def rebuild_in(self, connection: Connection, told: proving.Told | None = None) -> None:
         """Like `rebuild`, inside a transaction of the caller's; `told`: how many records are done."""
         proving.rebuild(connection, told)
-        meta.put(connection, known=_known())
+        meta.put(connection, known=_known(), rebuilt=self.new_id())
 
     # -- taking in and writing
 

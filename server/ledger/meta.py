@@ -47,6 +47,11 @@ def known(connection: Connection) -> str:
     return str(connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == "known")) or "")
 
 
+def rebuilt(connection: Connection) -> str:
+    """Another word each time that all records were worked out anew: what was made of them before may be otherwise."""
+    return str(connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == "rebuilt")) or "")
+
+
 def labelled(connection: Connection) -> tuple[list[str], int]:
     """The letters that the cabin itself has labelled with, the present one last ("" where a new one is to be taken),
     and the last number given under it."""

@@ -29,6 +29,7 @@ from server.ledger.database import among
 from server.ledger.folding import records_of
 from server.ledger.ledger import Edit, Ledger
 from server.ledger.lines import LINE
+from server.spreadsheet import plain
 
 __all__ = ["KIND", "SEEN", "Draw", "docket_of", "is_done", "is_open", "reader_of", "sample_of"]
 
@@ -277,4 +278,4 @@ def as_csv(found: agreement.Agreement) -> str:
 def _cell(value: Any) -> Any:
     if isinstance(value, float):
         return f"{value:.6g}"
-    return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") else value
+    return plain(value) if isinstance(value, str) else value

@@ -35,6 +35,8 @@ ROWS_SHOWN = 200
 RECORDS_SHOWN = 500
 OF_ONE_BONE = ("mne", "likely")
 """Tables with a row for each bone of an animal: of which lefts and rights can be laid side by side."""
+LONGEST = 4000
+"""Letters of what is asked for: it stands in every link of a page and in every line of a file."""
 OPTION = "option."
 PATIENCE_S = 0.9
 """So long a page waits for the specimens to be gathered; longer, and it says how far that is."""
@@ -198,6 +200,8 @@ def _page(view: View, results: tuple[Result, ...], status: int = 200) -> Respons
 def _fault(view: View, said: Wording) -> str:
     if view.fault is None:
         return ""
+    if not view.fault.field:
+        return said.say("too_long", n=view.fault.value, most=LONGEST)
     return said.say("refused", field=said.say(f"field.{view.fault.field}"), value=view.fault.value)
 
 
@@ -211,7 +215,8 @@ def _view(topic: str, table: str) -> View:
     if found is None:
         abort(404)
     selection, fault = selection_asked()
-    options = {name.removeprefix(OPTION): word for name, word in request.args.items() if name.startswith(OPTION)}
+    given = {one.key: request.args.get(f"{OPTION}{one.key}", "") for one in found.options}
+    options = {key: word for key, word in given.items() if word}
     asked = kept().asked(selection, options, hidden())
     chosen = settled(found, asked)
     return View(found, topic, chosen.asked, fault, chosen)
@@ -220,6 +225,9 @@ def _view(topic: str, table: str) -> View:
 def selection_asked() -> tuple[Selection, SelectionError | None]:
     """What the address asks for, and what in it could not be understood."""
     selection = Selection()
+    asked = sum(len(name) + len(one) for name, one in request.args.items(multi=True) if name in (*CHOICES, *LISTS))
+    if asked > LONGEST:
+        return selection, SelectionError("", str(asked))
     try:
         for name in CHOICES:
             if name in request.args:

@@ -236,7 +236,7 @@ def _standard(site: Record) -> dict[str, Any]:
     before = {path: None for path, one in standards.of(site).items() if as_text(one.get("name")) == name}
     if request.form.get("do") == "drop":
         return dict(before)
-    source, lines = desk.field("standard-source"), desk.field("standard-lines")
+    source, lines = desk.field("standard-source"), desk.pasted("standard-lines")
     if not source:
         raise NotSo("standard_source")
     try:

@@ -8,6 +8,7 @@ import io
 import shlex
 import zipfile
 from dataclasses import replace
+from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
@@ -20,14 +21,14 @@ from fieldapp.domain.assemblage.results import Span
 from fieldapp.domain.assemblage.selection import Selection
 from fieldapp.domain.assemblage.specimens import HUMAN
 from server.analysis import charts, topics, writing
-from server.analysis.asking import Asked
+from server.analysis.asking import Asked, answers, settled
 from server.analysis.count_crosstable import chances
 from server.analysis.gathering import Assemblage, Gathered
 from server.analysis.report import contents
 from server.analysis.report.making import written
 from server.analysis.wording import Wording
-from server.commands.analysis import COUNT
-from server.ledger import Ledger
+from server.commands.analysis import COUNT, new_file
+from server.ledger import CABIN, Ledger
 from tests.server.analysis.made import KINDS, RESULT
 from tests.server.conftest import Clock
 from tests.server.conftest import ledger as ledger
@@ -128,6 +129,25 @@ def test_a_mistyped_option_is_answered_by_no_figure(
     assert not capsys.readouterr().out
 
 
+def test_a_file_that_no_disk_had_room_for_is_not_left_half_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(path: Path, mode: str) -> io.BufferedWriter:
+        path.touch(exist_ok=False)
+        return open("/dev/full", "wb", buffering=0)  # type: ignore[return-value]
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "open", full)
+        for name in ("fusion.csv", "nowhere/fusion.csv"):
+            with pytest.raises(CommandError, match="could not be written"):
+                new_file(tmp_path / name, b"half")
+    assert not (tmp_path / "fusion.csv").exists()
+    new_file(tmp_path / "fusion.csv", b"whole")
+    with pytest.raises(CommandError, match="is there already"):
+        new_file(tmp_path / "fusion.csv", b"other")
+    assert (tmp_path / "fusion.csv").read_bytes() == b"whole"
+
+
 def test_no_address_of_the_assemblage_is_too_odd(scene: Scene) -> None:
     visitor, huge = scene.signed_in("director"), "9" * 4400
     for query in (
@@ -140,6 +160,19 @@ def test_no_address_of_the_assemblage_is_too_odd(scene: Scene) -> None:
         "pieces/file.csv?context=" + "%5C%7C%2C" * 2000,
     ):
         assert visitor.get(f"/review/analysis/counts/{query}").status_code in (200, 400, 404), query[:40]
+
+
+def test_no_address_is_answered_with_itself_a_thousand_times(scene: Scene) -> None:
+    visitor = scene.signed_in("director")
+    for query in ("context=" + ",".join(map(str, range(3000))), "&".join(f"phase={n}" for n in range(3000))):
+        for form in ("", "/file.csv", "/0/records"):
+            answer = visitor.get(f"/review/analysis/counts/pieces{form}?row=0&{query}")
+            assert answer.status_code == 400
+            assert len(answer.data) < 80_000
+        assert visitor.get(f"/review/analysis/report/docx?{query}").status_code == 400
+    odd = visitor.get(f"/review/analysis/counts/pieces?option.no_such={'x' * 20_000}")
+    # The form of languages leads back to where one is.
+    assert (odd.status_code, odd.text.count("x" * 20_000)) == (200, 1)
 
 
 # Odd records
@@ -177,6 +210,30 @@ def test_odd_names_and_huge_figures_stop_no_table_and_no_form_of_the_report(scen
     assert PdfReader(io.BytesIO(made.read("report.pdf"))).pages
     assert Document(io.BytesIO(made.read("report.docx"))).tables
     assert all(one.replace("/", "_").replace(".", "_").isidentifier() for one in (f"n{n}" for n in made.namelist()))
+
+
+def test_odd_standards_and_measurements_stop_no_table_and_no_document(scene: Scene, clock: Clock) -> None:
+    ledger, tablet = scene.cabin.ledger, Tablet()
+    standard = {"taxon": "cattle", "element": "tibia", "code": "Bd", "source": "Mine\x0b1987"}
+    figures = {ODD[0]: 5e-324, ODD[3]: 9e14, ODD[5]: 55, "none": {"mm": []}}
+    said = {f"standard/{an_id(name)}": {**standard, "name": name, "mm": mm} for name, mm in figures.items()}
+    ledger.write("site", SITE, said, {}, CABIN)
+    for n, mm in enumerate((5e-324, 1e-300, 55, 56, 9e14, 10**400, -3, "x", True) * 2):
+        measure = {f"measure/{an_id(f'm {n}')}": {"code": "Bd", "mm": mm}}
+        tablet.docket(f"odd {n}", reading=reading("tibia", "cattle"), **measure)
+    asked = Asked(send(ledger, tablet), Selection(ways="together"))
+    words = Wording(texts(), asked.gathered.numbers)
+    (log_size,) = (one for one in topics.tables("sizes") if one.key == "log_size")
+    names = settled(log_size, asked).choices["standard"]
+    assert {*figures} - {"none"} <= {*names}
+    for name in names:
+        results = [*answers(settled(log_size, replace(asked, options={"standard": name})))]
+        assert results[0].rows or name not in figures
+        assert writing.as_text(results, words).replace("\n", "").isprintable()
+    report = contents.made(replace(asked, options={}), words)
+    assert any("Mine" in one for one in report.sources)
+    told = written(replace(report, parts=()), words, "docx", clock(), source="s", data="cabin")
+    assert any("Mine·1987" in one.text for one in Document(io.BytesIO(told)).paragraphs)
 
 
 def test_a_file_of_figures_leaves_out_none_of_their_digits() -> None:

@@ -255,7 +255,8 @@ def records_of(found: Iterable[Value]) -> tuple[str, ...]:
 
 def log_size(mm: float, standard_mm: float) -> float:
     """log10(mm / standard): 0 is as large as the standard, 0.0414 a tenth larger, -0.0458 a tenth smaller."""
-    return math.log10(mm / standard_mm)
+    # Not of the quotient: of figures that nobody can have measured, that may be nought or without end.
+    return math.log10(mm) - math.log10(standard_mm)
 
 
 def one_each(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from sqlalchemy import update
 
 from fieldapp.domain.assemblage.selection import parse
 from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, TALLY, Change, surely
 from server.analysis.gathering import Assemblage
+from server.ledger import tables
 from tests.server.tablets import SITE, Tablet, an_id, context_id, reading
 
 PIT = context_id(SITE, "99")
@@ -125,6 +127,22 @@ def test_what_comes_later_is_there_as_if_it_had_been_there_from_the_start(ledger
     assert {one.phase for one in after.specimens} == {"2"}
     assert of(after, "one")[0].apart == HUMAN
     assert [one.id for one in after.chosen(parse("context=99,taxon=pig", after.knowledge))] == [an_id("two")]
+
+
+def test_what_is_worked_out_anew_while_the_cabin_runs_is_told_at_once(ledger, tablet):
+    tablet.docket("one", reading=reading("tibia", "sheep"), context=PIT)
+    tablet.human("one", "query")
+    send(ledger, tablet)
+    with ledger.database.writing() as connection:
+        connection.execute(update(tables.record).values(answer="not_asked"))
+    kept = Assemblage(ledger)
+    damaged = kept.now()
+    assert of(damaged, "one")[0].apart == ""
+    ledger.rebuild()
+    while ledger.check_due():
+        pass
+    assert of(kept.now(), "one")[0].apart == HUMAN
+    assert kept.now().stamp != damaged.stamp
 
 
 @pytest.mark.parametrize(

@@ -83,6 +83,28 @@ def test_a_second_run_writes_nothing(desk: Desk, capsys: pytest.CaptureFixture[s
     assert "0 dockets written, 4 were here already" in capsys.readouterr().out
 
 
+def test_a_table_that_was_saved_anew_is_not_written_a_second_time(
+    desk: Desk, capsys: pytest.CaptureFixture[str]
+) -> None:
+    desk.run()
+    before = desk.changes()
+    first = desk.table.read_bytes()
+    desk.table.write_text(csv_of(*ROWS, "14,Rd,tibia,l,,1,,,"), encoding="utf-8")
+    assert desk.run() == 2
+    assert desk.changes() == before
+    said = capsys.readouterr().out
+    assert "Another file of Low Barrow is here already: low.csv, 4 rows" in said
+    assert "--more" in said
+    assert desk.run("--dry-run") == 0
+    assert "Another file of Low Barrow" in capsys.readouterr().out
+    assert desk.run("--more") == 0
+    assert "5 dockets written" in capsys.readouterr().out
+    for table in (desk.table.read_bytes(), first):
+        desk.table.write_bytes(table)
+        assert desk.run() == 0, "a file that was begun goes on"
+    assert desk.run("--again") == 0
+
+
 def test_a_mended_map_reads_again_what_nobody_has_altered_and_lowers_nothing(
     desk: Desk, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -173,6 +195,17 @@ def test_a_bone_read_as_human_is_on_hold_from_the_first_moment_and_assessed_by_n
     ledger.close()
 
 
+def test_a_row_that_is_left_out_and_says_human_is_told_by_itself(
+    desk: Desk, capsys: pytest.CaptureFixture[str]
+) -> None:
+    desk.table.write_text(csv_of("12,Rd,tibia,l,fused,1,55.5,0.12,", "13,Mensch,femur,l,,1,,,a,b"), encoding="utf-8")
+    for more in ("--dry-run",), ():
+        assert desk.run(*more) == 1
+        said = capsys.readouterr().out
+        assert "1 rows that were left out say human" in said
+        assert "rows are read as human" not in said
+
+
 def test_bone_from_a_grave_is_raised_as_everywhere(desk: Desk) -> None:
     desk.map.write_text(MAP.replace('recovery = "hand"', 'recovery = "hand"\ngrave_like = "yes"'), encoding="utf-8")
     desk.run()
@@ -256,6 +289,13 @@ def test_a_report_takes_no_other_file_away(desk: Desk, capsys: pytest.CaptureFix
     assert desk.run("--dry-run", "--report", desk.report) == 0
 
 
+def test_a_device_or_a_folder_is_no_report(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+    for other in (Path("/dev/full"), desk.table.parent):
+        assert desk.run("--report", other) == 2
+        assert "nothing was imported" in capsys.readouterr().out
+    assert desk.dockets() == {}
+
+
 def test_headings_that_are_not_there_are_told_with_the_nearest(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
     desk.map.write_text(MAP.replace("[column.Animal]", "[column.Animals]"), encoding="utf-8")
     assert desk.run() == 2
@@ -318,6 +358,10 @@ def test_a_draft_knows_what_the_tables_know_and_comments_out_the_rest(
     assert typed(desk.table, "--map", draft, "--data", desk.data, "--dry-run") == 1
     assert "4 rows, in 2 of them" in capsys.readouterr().out
     assert typed(desk.table, "--draft", draft) == 2
+    for wrong in (("--encoding", "hex"), ("--encoding", "nosuch"), ("--delimiter", "ab"), ("--delimiter", '"')):
+        assert typed(desk.table, "--draft", draft.with_name("other.toml"), *wrong) == 2
+    assert not draft.with_name("other.toml").exists()
+    assert typed(desk.table, "--map", Path("/dev/zero"), "--data", desk.data) == 2
 
 
 @settings(max_examples=12)
@@ -369,7 +413,7 @@ def test_many_rows_are_written_in_the_memory_of_a_few(desk: Desk, capsys: pytest
             out.write(csv_of())
             for n in range(rows):
                 out.write(f"{n // 100},Rd,tibia,l,fused,1,55.{n % 10},0.1,row {n} of {rows}\n")
-        desk.run()
+        desk.run("--more")
         assert f"{rows} rows: {rows} dockets written" in capsys.readouterr().out
         return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 

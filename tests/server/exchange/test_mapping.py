@@ -183,6 +183,8 @@ def test_formulas_and_nuls_are_text_like_any_other(path: Path) -> None:
 
 @pytest.mark.parametrize("word", [
     "Homo", "Homo sapiens", "human?", "Mensch", "Human (infant)", "homo_sapiens", "H. sapiens", "Menschen", "human_1",
+    "Menschenknochen", "ossements humaines", "ossa umane", "restos humanas", "mensenbot", "человеческая кость",
+    "\N{FULLWIDTH LATIN CAPITAL LETTER H}omo", "ho\N{SOFT HYPHEN}mo", "člove\N{COMBINING CARON}k",
 ])  # fmt: skip
 @pytest.mark.parametrize("means", ['"?" = ""', '"*" = "medium_mammal"', '"*" = ""'])
 def test_what_a_table_calls_human_is_raised_whatever_the_map_makes_of_it(path: Path, word: str, means: str) -> None:
@@ -197,6 +199,22 @@ def test_what_a_table_calls_human_is_raised_whatever_the_map_makes_of_it(path: P
 def test_a_bone_that_is_called_human_is_raised_too(path: Path) -> None:
     (found,) = mapped(MAP, "12,Rd,human skull,,,1,,,", path=path)
     assert [human.answer_of(value) for p, value in found.values.items() if p.startswith("human/")] == ["query"]
+
+
+def test_a_column_that_a_case_alone_reads_is_heard_too(path: Path) -> None:
+    text = HEAD + '[column.B]\nto = "element"\n[[case]]\nwhen = { A = "Homo" }\nset = { taxon = "pig" }\n'
+    (found,) = mapped(text, "Homo,tibia", path=path, head="A,B")
+    assert [human.answer_of(value) for p, value in found.values.items() if p.startswith("human/")] == ["query"]
+
+
+@pytest.mark.parametrize(("cell", "told"), [("Homo sapiens", ["human_unread"]), ("homogeneous", [])])
+def test_what_is_called_human_where_nothing_is_read_is_raised_by_nobody_and_told(
+    path: Path, cell: str, told: list[str]
+) -> None:
+    (found,) = mapped(HEAD + '[every]\ntaxon = "cattle"\n[column.B]\nto = "element"\n', f"{cell},tibia", path=path,
+                      head="A,B")  # fmt: skip
+    assert [one.why for one in found.misses] == told
+    assert not any(p.startswith("human/") for p in found.values)
 
 
 @given(cells=st.lists(st.text(max_size=40), min_size=9, max_size=11))

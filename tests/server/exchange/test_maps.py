@@ -52,6 +52,7 @@ def test_toml_that_is_none_is_told_with_line_and_column() -> None:
         (HEAD + '[file]\nencoding = "klingon"', "encoding", {"given": "klingon"}),
         (HEAD + '[file]\ndelimiter = "::"', "delimiter", {"given": "::"}),
         (HEAD + '[file]\ndecimal = ";"', "word", {"where": "file.decimal"}),
+        *((HEAD + f'[file]\nencoding = "{one}"', "encoding", {"given": one}) for one in ("hex", "idna", "undefined")),
         (HEAD + '[file]\nnothing = "-"', "wrong_sort", {"where": "file.nothing"}),
         (HEAD + '[file]\nexact = ["E"]\n[column.E]\nto = "note"', "exact_read", {"given": "E"}),
         (HEAD + '[count]\nhalves = "away"', "word", {"where": "count.halves"}),

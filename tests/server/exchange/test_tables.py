@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import zipfile
 from pathlib import Path
 
@@ -100,6 +101,28 @@ def test_a_file_that_is_altered_while_it_is_read_is_told(tmp_path: Path) -> None
     table.path.write_bytes(b"a,b\n1,2\n3,4\n")
     with pytest.raises(TableWrong, match="changed"):
         list(table)
+
+
+def test_a_line_without_end_is_told_before_it_is_held_in_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "line.csv"
+    with path.open("wb") as out:
+        out.write(b"a,b\n1,2\n")
+        out.truncate(500_000_000)  # of noughts, and no disk is filled
+    with pytest.raises(TableWrong, match="line_long"):
+        tables.look(path, "utf-8", ",")
+    monkeypatch.setattr(tables, "LINE", 100)
+    path.write_bytes(b"a,b\n" + b"1,2\r\n" * 30_000)
+    assert tables.look(path, "utf-8", ",").rows == 30_000
+
+
+def test_a_folder_a_pipe_and_a_device_without_end_are_no_tables(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    for path in (tmp_path, tmp_path / "pipe", Path("/dev/zero")):
+        for look in (lambda one: tables.look(one, "utf-8", ","), tables.text_encoding):
+            with pytest.raises(TableWrong, match="no_file"):
+                look(path)
 
 
 @given(data=st.binary(max_size=300), encoding=st.sampled_from(["utf-8-sig", "cp1252", "utf-16", "ascii"]))

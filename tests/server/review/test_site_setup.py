@@ -222,6 +222,7 @@ def test_a_standard_of_size_is_pasted_shown_replaced_and_taken_away(scene: Scene
     pasted = "sheep; tibia; Bd; 25,4\nSheep\tHumerus\tBT\t29.1\npig;metacarpal;GL;71;3\n"
     assert typed(pasted).status_code == 302
     assert typed(pasted).status_code == 302, "sent twice it is there once"
+    assert typed(pasted.replace("pig", "\n" * 10_000 + "pig")).status_code == 302, "of a long list no line is lost"
     kept = {
         (one["element"], one["code"], one.get("position")): one["mm"] for one in site(scene).items("standard").values()
     }
