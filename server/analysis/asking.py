@@ -51,6 +51,12 @@ class Asked:
         """Those of them that count among the animals: what figures are of."""
         return [one for one in self.chosen if not one.apart]
 
+    @property
+    def astray(self) -> int:
+        """Of how many records of the animals asked for people disagree where they lie."""
+        lost = self.gathered.astray
+        return len({one.id for one in self.animals if one.id in lost}) if lost else 0
+
     @cached_property
     def units(self) -> dict[Unit, list[Specimen]]:
         """{unit: its specimens} of the animals."""

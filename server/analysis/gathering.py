@@ -51,6 +51,7 @@ class Gathered:
     stamp      alike for as long as nothing has changed
     late       how many records the rules have not looked at yet
     compared   the dockets of each comparison of lefts and rights that everybody calls one
+    astray     records of which people disagree where they lie: each counts at one of the places
     """
 
     specimens: tuple[Specimen, ...]
@@ -61,6 +62,7 @@ class Gathered:
     stamp: tuple[Any, ...]
     late: int
     compared: tuple[frozenset[str], ...] = ()
+    astray: frozenset[str] = frozenset()
 
     kept: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
@@ -107,6 +109,7 @@ class Assemblage:
         self.progress = (0, 0)
         self._own: dict[str, tuple[Specimen, ...]] = {}
         self._lies: dict[str, tuple[str | None, str | None]] = {}
+        self._astray: set[str] = set()
         self._named: dict[str, str] = {}
         self._gone: set[str] = set()
         self._around: dict[str, Record] = {}
@@ -128,6 +131,7 @@ class Assemblage:
         kinds = tables.record.c.kind.in_(("docket", "tally", *_AROUND))
         if self._reached[:2] != (epoch, known):
             self._own, self._lies, self._around, self._made, self._named, self._gone = {}, {}, {}, {}, {}, set()
+            self._astray = set()
             ids = [*connection.scalars(select(tables.record.c.id).where(kinds))]
         else:
             since = select(tables.change.c.record).where(tables.change.c.seq > self._reached[2]).distinct()
@@ -137,6 +141,7 @@ class Assemblage:
                 self._made.pop(one, None)
                 self._named.pop(one, None)
                 self._gone.discard(one)
+                self._astray.discard(one)
                 self._around.pop(one, None)
         # In portions, so that not all records lie in memory at once, and it can be said how far it is.
         for start in range(0, len(ids), PORTION):
@@ -162,6 +167,8 @@ class Assemblage:
         if found:
             self._own[record.id] = found
             self._lies[record.id] = _word(record.value("bag")), _word(record.value("context"))
+            if _is_disputed(record, "bag", "context"):
+                self._astray.add(record.id)
         if said := _named(record):
             self._named[record.id] = said
 
@@ -179,9 +186,12 @@ class Assemblage:
         raised, excluded = _questions(connection, self._named, bones)
         impossible = _impossible(connection)
         found: list[Specimen] = []
+        astray = set(self._astray)
         # A deletion takes a bone out of the figures, and not off its hold.
         for one in sorted(self._own.keys() - (self._gone - raised)):
             bag, context = self._lies[one]
+            if around.is_disputed(bag, context):
+                astray.add(one)
             apart = HUMAN if one in raised else IMPOSSIBLE if one in impossible else ""
             around_it: dict[str, Any] = {
                 **around.lies(bag, context),
@@ -200,7 +210,7 @@ class Assemblage:
         labels = {one.id: one.label for one in found}
         labels |= {one: _word(record.value("label")) or "" for one, record in around.samples.items()}
         numbers = {one: str(record.value("number") or "") for one, record in around.contexts.items()}
-        return Gathered(tuple(found), numbers, labels, known, values, stamp, late, around.compared)
+        return Gathered(tuple(found), numbers, labels, known, values, stamp, late, around.compared, frozenset(astray))
 
 
 class _Around:
@@ -217,6 +227,7 @@ class _Around:
         laid = [one for one in by_kind["group"].values() if _is_said(one, (COMPARED,))]
         self.compared = tuple(frozenset(_surely(one)) for one in sorted(laid, key=lambda one: one.id))
         self._known: dict[tuple[str | None, str | None], dict[str, Any]] = {}
+        self._disputed: dict[tuple[str | None, str | None], bool] = {}
 
     def body(self, together: Iterable[str]) -> str:
         """The first group among records that are of one body; "" if there is none."""
@@ -228,6 +239,16 @@ class _Around:
         if key not in self._known:
             self._known[key] = self._found(self.bags.get(bag or ""), context)
         return self._known[key]
+
+    def is_disputed(self, bag: str | None, context: str | None) -> bool:
+        """Whether people disagree on the context of a bag, or on the trench or phase of the context."""
+        key = (bag, context)
+        if key not in self._disputed:
+            of_bag, place = self.bags.get(bag or ""), self.contexts.get(self.lies(bag, context)["context"])
+            self._disputed[key] = (of_bag is not None and _is_disputed(of_bag, "context")) or (
+                place is not None and _is_disputed(place, "trench", "phase")
+            )
+        return self._disputed[key]
 
     def _found(self, bag: Record | None, context: str | None) -> dict[str, Any]:
         context = (_word(bag.value("context")) if bag else None) or context or ""
@@ -248,6 +269,12 @@ class _Around:
         found |= {"sample": sample, "fraction": fraction}
         found["share"] = share(parts[fraction].get("sorted_share")) if fraction in parts else None
         return found
+
+
+def _is_disputed(record: Record, *paths: str) -> bool:
+    """Whether people disagree on one of these paths."""
+    several = any(len(record.heads.get(path, ())) > 1 for path in paths)
+    return several and not record.disagreements().keys().isdisjoint(paths)
 
 
 def _is_said(group: Record, relations: Container[Any]) -> bool:

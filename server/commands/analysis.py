@@ -88,6 +88,8 @@ class Command:
             elif args.json:
                 print(writing.as_json(results, wording))
             else:
+                if asked.astray:
+                    print(wording.say("astray", n=asked.astray))
                 if gathered.late:
                     print(say("late", n=gathered.late))
                 print("\n".join((wording.selection(asked.selection), *wording.nowhere(asked.nowhere), "")))

@@ -193,7 +193,7 @@ def _page(view: View, results: tuple[Result, ...], status: int = 200) -> Respons
         rows_shown=ROWS_SHOWN, common=common, sources=sources, asked_in_words=said.selection(view.asked.selection),
         chosen_in_words=said.options(view.chosen.options),
         refused=[*_refused(view, said), *said.nowhere(view.asked.nowhere)],
-        fault=_fault(view, said), late=view.asked.gathered.late,
+        fault=_fault(view, said), late=view.asked.gathered.late, astray=view.asked.astray,
     )  # fmt: skip
 
 

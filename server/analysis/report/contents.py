@@ -253,6 +253,8 @@ def _studied(asked: Asked, wording: Wording) -> tuple[str, ...]:
         told.append(wording.say("report.unsure", n=len(unsure)))
     if excluded:
         told.append(wording.say("report.excluded", n=len(excluded)))
+    if asked.astray:
+        told.append(wording.say("astray", n=asked.astray))
     if asked.gathered.late:
         told.append(wording.say("report.late", n=asked.gathered.late))
     return tuple(told)

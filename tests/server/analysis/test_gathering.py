@@ -190,6 +190,29 @@ def test_bones_are_of_one_body_where_everybody_says_so(ledger, tablet, first, sa
     assert one.group == (an_id("group") if together else "")
 
 
+@pytest.mark.parametrize("what", ["bag", "context of the bag", "phase"])
+def test_what_lies_where_people_disagree_is_told_and_counts_at_one_place(ledger, tablet, what):
+    bag = tablet.write("bag", an_id("a bag"), {"label": "A1", "context": PIT})
+    pit = tablet.write("context", PIT, {"number": "1042", "phase": "1"})
+    one = tablet.docket("one", reading=reading(), bag=an_id("a bag"), context=None)
+    tablet.docket("two", reading=reading(), context=context_id(SITE, "1057"))
+    made = {"bag": one, "context of the bag": bag, "phase": pit}[what]
+    path = {"bag": "bag", "context of the bag": "context", "phase": "phase"}[what]
+    said = {"bag": (an_id("b bag"), an_id("c bag")), "context": (PIT, context_id(SITE, "1057")), "phase": ("2", "3")}
+    others = Tablet("tablet two"), Tablet("tablet three")
+    for other, value in zip(others, said[path], strict=True):
+        other.write(made.kind, made.record, {path: value}, {path: [made.id]})
+    send(ledger, tablet, *others)
+    assemblage = Assemblage(ledger)
+    found = assemblage.now()
+    assert found.astray == {an_id("one")}
+    assert len(of(found, "one")) == 1
+    heads = ledger.record(made.record).head_ids()
+    tablet.write(made.kind, made.record, {path: said[path][1]}, {path: heads[path]})
+    send(ledger, tablet)
+    assert assemblage.now().astray == frozenset()
+
+
 def test_a_comparison_is_what_everybody_calls_one_and_its_members_what_nobody_took_away(ledger, tablet):
     for name in ("one", "two", "three"):
         tablet.docket(name, reading=reading())
