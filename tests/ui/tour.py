@@ -334,6 +334,10 @@ def other_stops(tablet: Tablet) -> Iterator[str]:
     save_as_other(desk, "context", here, {"grave_like": "maybe"}, {})
     tablet.app.show()
     yield "scan of what is like a grave"
+    grave = desk.record(here)
+    assert grave is not None
+    heads = {"grave_like": grave.head_ids()["grave_like"]}
+    save_as_other(desk, "context", here, {"grave_like": "no"}, heads)
     press("scan.save", "go.more", "more.photo")
     yield "photo of the context"
     press("photo.leave", "go.more", "more.print")
