@@ -9,7 +9,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from fieldapp.domain.assemblage import bones
-from fieldapp.domain.assemblage.numbers import POOLS, pools
+from fieldapp.domain.assemblage.bones import POOLS
+from fieldapp.domain.assemblage.numbers import pools
 from fieldapp.domain.knowledge import Knowledge
 from server.analysis.asking import Asked
 from server.analysis.count_common import Here

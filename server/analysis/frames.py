@@ -15,9 +15,8 @@ from typing import Any
 
 import polars as pl
 
-from fieldapp.domain.assemblage.bones import FUSED, FUSING, LOOSE, UNFUSED, Piece, Pile
+from fieldapp.domain.assemblage.bones import FUSED, FUSING, LOOSE, POOLS, UNFUSED, Piece, Pile
 from fieldapp.domain.assemblage.individuals import is_place, is_there, is_worn, months, row_of
-from fieldapp.domain.assemblage.numbers import POOLS
 from fieldapp.domain.knowledge import Knowledge
 
 SIDES = {"left": 1, "right": 2, "midline": 3}

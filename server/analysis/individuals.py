@@ -15,8 +15,8 @@ import polars as pl
 
 from fieldapp.domain.assemblage import individuals as plain
 from fieldapp.domain.assemblage.numbers import is_pair, pools
-from server.analysis.frames import JAWS, Frame
-from server.analysis.numbers import ALL, LEFT, MIDLINE, PLACE, RIGHT, Numbers, ranged
+from server.analysis.frames import JAWS, PIECES, Frame
+from server.analysis.numbers import ALL, LEFT, MIDLINE, PLACE, RANKS, RIGHT, Numbers, ranged
 
 MNI_RANKS = 1 << 20
 """An MNI and what decides it are one number, n * MNI_RANKS + rank: elements before teeth, in the order of their tables;
@@ -67,7 +67,7 @@ class Animals:
 
     def of_bones(self, places: pl.DataFrame, more: Sequence[str] = ()) -> pl.DataFrame:
         """(place, value): MNI of each element and side, and of all sides together."""
-        n, last = self.numbers.sums.n, len(self.frame.elements) - 1
+        n, last = pl.col("p") // RANKS, len(self.frame.elements) - 1
         side, k = pl.col("side"), pl.col("k")
         a_row = pl.when(side == ALL).then(k).otherwise((k + 1) // 2)
         counts = (side == ALL) | (pl.col("sided") & (pl.col("paired") | (side != MIDLINE)))
@@ -92,7 +92,10 @@ class Animals:
 
     def of_teeth(self, teeth: pl.DataFrame) -> pl.DataFrame:
         """(unit, taxon, value): MNI of teeth: of those that are there, or of their places in jaws."""
-        found = pl.concat([self._of_rows(teeth.filter(which)) for which in ("there", "place")])
+        # Where no place is empty, places in jaws are some of the teeth, and never more.
+        bare = teeth.filter(~pl.col("there")).select("unit").unique()
+        places = teeth.filter("place").join(bare, on="unit", how="semi")
+        found = pl.concat([self._of_rows(teeth.filter("there")), self._of_rows(places)])
         return found.group_by("unit", "taxon").agg(pl.col("value").max())
 
     def _of_rows(self, teeth: pl.DataFrame) -> pl.DataFrame:
@@ -102,40 +105,53 @@ class Animals:
         more = teeth.join(self.numbers.tree.lifts, on=["unit", "taxon"]).with_columns(taxon=pl.col("wider"))
         found = pl.concat([teeth, more.select(teeth.columns)]).group_by(place).agg(pl.col("count").max())
         found = self._together(self._together(found, "jaw", []), "side", ["jaw"])
-        row = ["unit", "taxon", "jaw", "side"]
-        named = found.join(self._names, on="tooth").join(self._called(found, row), on=[*row, "name"], how="semi")
+        # A row of teeth as one number: one column is grouped by much sooner than four.
+        at = (
+            (pl.col("unit").cast(pl.UInt64) * len(self.frame.taxa) + pl.col("taxon")) * 3 + pl.col("jaw")
+        ) * 4 + pl.col("side")
+        found = found.select("key", "tooth", "worn", "count", at=at)
+        named = found.join(self._names, on="tooth").join(self._called(found), on=["at", "name"], how="semi")
         milk, fourth = pl.col("tooth") == self._tooth("dP4"), pl.col("tooth") == self._tooth("P4")
 
-        def of(name: str, which: pl.Expr) -> list[pl.Expr]:
-            """How many teeth of a piece, no more than an animal has room for."""
-            count = pl.col("count").filter(which)
-            return [count.sum().alias(name), count.max().fill_null(0).alias(f"{name}_most")]
-
+        counted = ("all", "milk", "worn", "fourth")
+        count = pl.col("count")
         each = (
-            named.group_by(*row, "name", "key")
-            .agg(
-                *of("all", pl.lit(True)), *of("milk", milk), *of("worn", fourth & pl.col("worn")), *of("fourth", fourth)
+            named.select(
+                "at", "name", "key", all=count, milk=count * milk, worn=count * (fourth & pl.col("worn")),
+                fourth=count * fourth,
             )
-            .join(self._in_rows(named), on=["taxon", "jaw", "side", "name"])
-            .with_columns(
-                pl.min_horizontal(name, pl.col("room") * pl.col(f"{name}_most")).alias(name)
-                for name in ("all", "milk", "worn", "fourth")
-            )
+            .group_by("at", "name", "key")
+            # How many teeth of a piece, no more than an animal has room for.
+            .agg(pl.col(counted).sum(), pl.col(counted).max().name.suffix("_most"))
+            .with_columns(kind=pl.col("at") % (len(self.frame.taxa) * 12))
+        )  # fmt: skip
+        each = each.join(self._in_rows(each), on=["kind", "name"]).with_columns(
+            pl.min_horizontal(name, pl.col("room") * pl.col(f"{name}_most")).alias(name) for name in counted
         )
         is_worn = (pl.col("worn") > 0) & (pl.col("milk") == 0)
-        sums = each.group_by(*row, "name", "room", "rank").agg(
-            pl.col("all").sum(),
-            pl.col("worn").filter(is_worn).sum(),
-            pl.col("milk").sum(),
-            pl.col("fourth").filter(~is_worn).sum().alias("unworn"),
-        )
+        sums = (
+            each.select(
+                "at", "name", "room", "rank", "all", "milk",
+                worn=pl.col("worn") * is_worn, unworn=pl.col("fourth") * ~is_worn,
+            )
+            .group_by("at", "name", "room", "rank")
+            .agg(pl.col("all", "milk", "worn", "unworn").sum())
+        )  # fmt: skip
         n = (
             pl.when(pl.col("name") == self._tooth("P4"))
             .then(pl.col("worn") + pl.max_horizontal("milk", "unworn"))
             .otherwise("all")
         )
         value = (n + pl.col("room") - 1) // pl.col("room") * MNI_RANKS + pl.col("rank")
-        return sums.group_by("unit", "taxon").agg(value.max().alias("value"))
+        return (
+            sums.group_by(at=pl.col("at") // 12)
+            .agg(value.max().alias("value"))
+            .select(
+                unit=(pl.col("at") // len(self.frame.taxa)).cast(PIECES["unit"]),
+                taxon=(pl.col("at") % len(self.frame.taxa)).cast(pl.UInt16),
+                value="value",
+            )
+        )
 
     @staticmethod
     def _together(found: pl.DataFrame, what: str, by: list[str]) -> pl.DataFrame:
@@ -160,29 +176,30 @@ class Animals:
         ]
         return pl.DataFrame(found, schema={"tooth": pl.UInt8, "name": pl.UInt8}, orient="row")
 
-    def _called(self, found: pl.DataFrame, row: list[str]) -> pl.DataFrame:
+    def _called(self, found: pl.DataFrame) -> pl.DataFrame:
         """The names that are looked at in each row: places, and wider names by which any tooth is called."""
         return (
-            found.select(*row, name="tooth")
+            found.select("at", name="tooth")
             .unique()
             .join(self._names.filter(pl.col("tooth") == pl.col("name")).select("name"), on="name", how="semi")
             .vstack(
                 found.filter(pl.col("tooth") == self._tooth("dP4"))
-                .select(*row, name=pl.lit(self._tooth("P4"), pl.UInt8))
+                .select("at", name=pl.lit(self._tooth("P4"), pl.UInt8))
                 .unique()
             )
             .unique()
         )
 
-    def _in_rows(self, named: pl.DataFrame) -> pl.DataFrame:
+    def _in_rows(self, each: pl.DataFrame) -> pl.DataFrame:
         """How many of a name a row has room for, and where it ranks."""
         knowledge, keys = self.frame.knowledge, [*self.frame.knowledge.teeth.teeth]
         found = []
-        for taxon, jaw, side, name in named.select("taxon", "jaw", "side", "name").unique().iter_rows():
+        for kind, name in each.select("kind", "name").unique().iter_rows():
+            taxon, (jaw, side) = kind // 12, divmod(kind % 12, 4)
             where = JAWS[jaw], _SIDE_NAMES.get(side, "")
             room = plain.in_rows(self.frame.taxa[taxon], keys[name], *where, knowledge)
-            found.append((taxon, jaw, side, name, room, self._teeth_first - _ROWS.index(where) * len(keys) - name))
-        schema = {"taxon": pl.UInt16, "jaw": pl.UInt8, "side": pl.UInt8, "name": pl.UInt8, "room": pl.Int64}
+            found.append((kind, name, room, self._teeth_first - _ROWS.index(where) * len(keys) - name))
+        schema = {"kind": pl.UInt64, "name": pl.UInt8, "room": pl.Int64}
         return pl.DataFrame(found, schema={**schema, "rank": pl.Int64}, orient="row")
 
     # Animals

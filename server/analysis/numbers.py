@@ -18,7 +18,8 @@ from typing import Any
 import polars as pl
 
 from fieldapp.domain import counting
-from fieldapp.domain.assemblage.numbers import POOLS, is_pair
+from fieldapp.domain.assemblage.bones import POOLS
+from fieldapp.domain.assemblage.numbers import is_pair
 from server.analysis.frames import PIECES, Frame
 
 LEFT, RIGHT, MIDLINE, ALL = 1, 2, 3, 9
@@ -185,9 +186,17 @@ class Tree:
 
 def tree(frame: Frame) -> Tree:
     """The tree of a frame."""
-    some = [one.select("unit", "taxon").unique() for one in (frame.low, frame.twice, frame.every)]
-    present = pl.concat(some).unique()
     knowledge, taxa = frame.knowledge, frame.taxa
+    place = pl.col("unit").cast(pl.UInt64) * len(taxa) + pl.col("taxon")
+    some = [one.select(at=place).unique() for one in (frame.low, frame.twice, frame.every)]
+    present = (
+        pl.concat(some)
+        .unique()
+        .select(
+            unit=(pl.col("at") // len(taxa)).cast(PIECES["unit"]),
+            taxon=(pl.col("at") % len(taxa)).cast(PIECES["taxon"]),
+        )
+    )
     codes = present["taxon"].unique().to_list()
     pairs = [
         (code, wide, len(knowledge.taxa[taxa[wide]].broader))
@@ -247,18 +256,23 @@ class Numbers:
         return sorted({unit for one in some for unit in one.filter(pl.col("element") == element)["unit"].unique()})
 
     def summed(self, plain: pl.DataFrame, once: pl.DataFrame, more: Sequence[str] = ()) -> pl.DataFrame:
-        """Sums by place and side, under all names, of rows that count as they stand and of such as count once a key."""
+        """(place, side, p, pieces), under all names, of rows that count as they stand and of such as count once a key.
+        `p`: P as n * RANKS + the rank of the portion that decides, where nothing `more` is summed by."""
         by = [*PLACE, *more]
         sums = self.lifted(self.sums.plain(plain, by))
         # Only what takes others in has several rows now.
         taxa, elements = self.tree.lifts["wider"].unique().implode(), [wide for wide, _ in self._pools]
         takes_in = pl.col("taxon").is_in(taxa) | pl.col("element").is_in(elements)
         sums = pl.concat([sums.filter(~takes_in), self.sums.again(sums.filter(takes_in), by)])
-        return pl.concat([self.sums.with_all(sums, by), self.sums.once(self.lifted(once), by)])
+        found = pl.concat([self.sums.with_all(sums, by), self.sums.once(self.lifted(once), by)])
+        p = self.sums.n * RANKS if more else self.sums.p
+        return found.select(*by, "side", p=p, pieces=self.sums.pieces)
 
     def at_centres(self, plain: pl.DataFrame, once: pl.DataFrame, *, fusing: bool) -> pl.DataFrame:
         """Sums by place, centre and `state` ("fused", "unfused"). `fusing`: whether it counts as fused, or nowhere."""
         found = []
+        # Only what is summed is carried along: the rows are gone through once for each centre and state.
+        wanted = [*PLACE, "side", "key", "count", "most"]
         for rows in (plain, once):
             parts = []
             for centre in range(self.frame.depth):
@@ -271,11 +285,9 @@ class Numbers:
                         pl.lit(centre, pl.UInt8).alias("centre"),
                         pl.lit(int(state == "fused"), pl.UInt8).alias("is_fused"),
                     )
-                    parts.append(rows.filter(has).with_columns(seen))
-            empty = rows.clear().with_columns(
-                pl.lit(0, pl.UInt8).alias("centre"), pl.lit(0, pl.UInt8).alias("is_fused")
-            )
-            found.append(pl.concat([empty, *parts]))
+                    parts.append(rows.lazy().filter(has).select(*wanted, *seen))
+            empty = rows.clear().lazy().select(*wanted, centre=pl.lit(0, pl.UInt8), is_fused=pl.lit(0, pl.UInt8))
+            found.append(pl.concat([empty, *parts]).collect())
         return self.summed(found[0], found[1], ("centre", "is_fused"))
 
     # MNE
@@ -297,31 +309,37 @@ class Numbers:
     def _ones(self, places: pl.DataFrame, centres: pl.DataFrame) -> pl.DataFrame:
         """(place, left, right, whole, all): One of each, with what decides it."""
         sums, by = self.sums, [*PLACE, "side"]
-        found = [places.lazy().select(sums.key(by).alias("at"), code=sums.p)]
+        found = [places.lazy().select(sums.key(by).alias("at"), "pieces", code="p")]
         if not centres.is_empty():
             by_centre = [*by, "centre"]
             added = (
                 centres.lazy()
-                .select(sums.key(by_centre).alias("at"), code=sums.n)
+                .select(sums.key(by_centre).alias("at"), code=pl.col("p") // RANKS)
                 .group_by("at")
                 .agg(pl.col("code").sum())
                 .select(
                     at=pl.col("at") // sums.sizes["centre"],
+                    pieces=pl.lit(0, pl.Int64),
                     code=pl.col("code") * RANKS + CENTRE_RANK - (pl.col("at") % sums.sizes["centre"]).cast(pl.Int64),
                 )
             )
             found.append(added)
-        best = pl.concat(found).group_by("at").agg(pl.col("code").max())
-        codes = best.select(
-            at=pl.col("at") // sums.sizes["side"], side=pl.col("at") % sums.sizes["side"], code="code"
-        ).collect()
-        pieces = places.filter(pl.col("side") == ALL).select(sums.key(PLACE).alias("at"), pieces=sums.pieces)
-        ones = codes.filter(pl.col("side") == ALL).select("at", all="code").join(pieces, on="at")
-        for name, side in {"left": LEFT, "right": RIGHT, "whole": MIDLINE}.items():
-            ones = ones.join(
-                codes.filter(pl.col("side") == side).select("at", pl.col("code").alias(name)), on="at", how="left"
+        side = pl.col("at") % sums.sizes["side"]
+
+        def of(which: int, what: str = "code") -> pl.Expr:
+            return pl.when(side == which).then(what).otherwise(0)
+
+        ones = (
+            pl.concat(found)
+            .select(
+                at=pl.col("at") // sums.sizes["side"], pieces=of(ALL, "pieces"), all=of(ALL),
+                left=of(LEFT), right=of(RIGHT), whole=of(MIDLINE),
             )
-        ones = ones.select(*sums.parted(PLACE), "pieces", "all", *(pl.col(name).fill_null(0) for name in _SIDED))
+            .group_by("at")
+            .agg(pl.all().max())
+            .select(*sums.parted(PLACE), "pieces", "all", *_SIDED)
+            .collect()
+        )  # fmt: skip
         whole = pl.when(pl.col("element").is_in(self.pairs)).then("whole").otherwise(0)
         return ones.with_columns(whole=whole).with_columns(
             value=pl.max_horizontal(

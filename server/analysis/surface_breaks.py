@@ -9,8 +9,8 @@ import statistics
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from fieldapp.domain.assemblage import rates
-from fieldapp.domain.assemblage.bones import pile
-from fieldapp.domain.assemblage.numbers import POOLS, pools
+from fieldapp.domain.assemblage.bones import POOLS, pile
+from fieldapp.domain.assemblage.numbers import pools
 from fieldapp.domain.assemblage.results import Cell, Chart, Column, Note, Result, Row, Series, Span, Word
 from fieldapp.domain.assemblage.specimens import Specimen
 from fieldapp.domain.knowledge import Knowledge

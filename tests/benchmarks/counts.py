@@ -70,8 +70,10 @@ def made(rows: int, contexts: int, seed: int = 1) -> Frame:
     keys = [*known.teeth.teeth]
     tooth = rng.choice([keys.index(one) for one in ("P4", "dP4", "M1", "M2", "M1_2", "M3", "P3")], bearing.height)
     teeth = bearing.select("unit", "key", "taxon", "side", "count", "sure", "least", "upto").with_columns(
-        jaw=pl.lit(1), tooth=pl.Series(tooth), worn=pl.Series(rng.random(bearing.height) < 0.6)
-    )
+        jaw=pl.lit(1), tooth=pl.Series(tooth), worn=pl.Series(rng.random(bearing.height) < 0.6),
+        there=pl.Series(rng.random(bearing.height) < 0.95),
+        place=bearing["element"] == elements.index("mandible"),
+    )  # fmt: skip
     teeth = teeth.select(pl.col(name).cast(of) for name, of in TEETH.items())
     portions = {"metapodial": _some(14), **{one: _some(width[one]) for one in ELEMENTS}}
     centres = dict.fromkeys((*ELEMENTS, "metapodial"), ("a", "b"))

@@ -28,6 +28,11 @@ FUSED, FUSING, UNFUSED, LOOSE = "fused", "fusing", "unfused", "loose_epiphysis"
 NOT_COUNTED = frozenset({"eggshell", "not_bone"})
 """Materials of which there are no elements. Shell has: a valve is one."""
 
+POOLS = {"metapodial": ("metacarpal", "metatarsal")}
+"""{element that may be either of several: these}."""
+_ROOT = {finer: wide for wide, parts in POOLS.items() for finer in parts}
+_SIDES = ("left", "right", "midline")
+
 Countable = Mapping[str, Collection[str]]
 """{element: portions that the site counts by}."""
 
@@ -211,14 +216,19 @@ def _by_place(countable: Countable, knowledge: Knowledge) -> Countable:
 def _together(pieces: list[Piece]) -> list[Piece]:
     """Those that fit together as one piece, bone by bone."""
     fits: dict[tuple[str, str, str], list[Piece]] = {}
+    # One bone has one side, whatever animal and whichever of several bones each of its pieces was taken for.
+    told: dict[tuple[str, str], set[str]] = {}
     found = []
     for one in pieces:
         if one.key.startswith("fit "):
             fits.setdefault((one.key, one.taxon, one.element), []).append(one)
+            if one.side in _SIDES:
+                told.setdefault((one.key, _ROOT.get(one.element, one.element)), set()).add(one.side)
         else:
             found.append(one)
-    for of_one in fits.values():
-        sides = {one.side for one in of_one if one.side in ("left", "right", "midline")}
+    for (key, _, element), of_one in fits.items():
+        sides = {one.side for one in of_one if one.side in _SIDES}
+        is_told = len(sides) == len(told.get((key, _ROOT.get(element, element)), ())) == 1
         states: dict[str, set[str]] = {}
         for one in of_one:
             for centre, state in one.fusion.items():
@@ -226,7 +236,7 @@ def _together(pieces: list[Piece]) -> list[Piece]:
         found.append(
             replace(
                 of_one[0],
-                side=sides.pop() if len(sides) == 1 else None,
+                side=sides.pop() if is_told else None,
                 most=frozenset().union(*(one.most for one in of_one)),
                 fusion={centre: told.pop() for centre, told in states.items() if len(told) == 1},
                 teeth=tuple(tooth for one in of_one for tooth in one.teeth),

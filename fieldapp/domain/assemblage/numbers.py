@@ -29,12 +29,20 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from fieldapp.domain import counting
-from fieldapp.domain.assemblage.bones import FUSED, FUSING, LOOSE, UNFUSED, Countable, Piece, Pile, is_tooth, pile
+from fieldapp.domain.assemblage.bones import (
+    FUSED,
+    FUSING,
+    LOOSE,
+    POOLS,
+    UNFUSED,
+    Countable,
+    Piece,
+    Pile,
+    is_tooth,
+    pile,
+)
 from fieldapp.domain.assemblage.specimens import Specimen
 from fieldapp.domain.knowledge import Knowledge
-
-POOLS = {"metapodial": ("metacarpal", "metatarsal")}
-"""{element that may be either of several: these}."""
 
 
 class Best(NamedTuple):

@@ -73,6 +73,17 @@ def taken_apart(one):
     return found
 
 
+def is_torn(pieces, one):
+    """Whether the pieces of one bone are said to be of two sides, whatever animal or cannon bone each is called."""
+    cannon = ("metapodial", "metacarpal", "metatarsal")
+    alike = [
+        each["side"] for each in pieces
+        if each["fit"] == one["fit"]
+        and (each["element"] == one["element"] or {each["element"], one["element"]} <= set(cannon))
+    ]  # fmt: skip
+    return len({*alike} & {"left", "right", "midline"}) > 1
+
+
 def fitted(pieces):
     out, fits = [], {}
     for one in pieces:
@@ -89,7 +100,7 @@ def fitted(pieces):
         out.append(
             many[0]
             | {
-                "side": sides.pop() if len(sides) == 1 else None,
+                "side": sides.pop() if len(sides) == 1 and not is_torn(pieces, many[0]) else None,
                 "most": set().union(*(one["most"] for one in many)),
                 "centres": {centre: states.pop() for centre, states in told.items() if len(states) == 1},
                 "teeth": set().union(*(one["teeth"] for one in many)),

@@ -17,9 +17,12 @@ from fieldapp.domain.assemblage.selection import parse
 from fieldapp.domain.assemblage.specimens import HUMAN, TALLY, Specimen
 from server.analysis.asking import Asked
 from server.analysis.gathering import Gathered
+from server.analysis.individuals import Animals
+from server.analysis.numbers import Numbers
 from server.analysis.topics import table
 from server.analysis.wording import Wording
 from server.analysis.writing import as_text
+from tests.benchmarks import counts as benchmark
 from tests.domain.assemblage.bones import mixed
 
 K = knowledge()
@@ -67,7 +70,7 @@ def test_pieces_and_nisp_are_the_sums_of_the_sheets(specimens, groups, refits):
         key=lambda one: (not counting.is_identified(one.lot(), K), one.id),
     )
     found, whole = by_taxon(animals, K, together)
-    lots = [together.lot(one) for one in animals]
+    lots = [together.by_name(one, one.taxon) for one in animals]
     assert {taxon: one.nisp.low for taxon, one in found.items() if one.nisp and one.nisp.low} == counting.nisp(lots, K)
     assert whole.nsp.low == counting.nsp(lots)
     assert whole.pieces.low == counting.pieces(one.lot() for one in animals)
@@ -133,6 +136,11 @@ def test_what_was_laid_side_by_side_has_a_figure_of_its_own():
     (row,) = rows(result)
     assert (row["count_mni"], row["count_paired"]) == (Span(3, 3), Span(5, 5))
     assert "count_no_pairs" not in {one.key for one in result.notes}
+
+
+def test_the_frame_on_which_speed_is_measured_is_one_like_any_other():
+    of = benchmark.made(300, 4)
+    assert Animals(Numbers(of)).mni["low"].min() >= 1
 
 
 def test_the_smaller_the_piles_the_larger_the_sum():
