@@ -100,3 +100,15 @@ def _same_ties(one: Specimen, first: Specimen) -> Specimen:
         one, bone=first.bone, fitted=first.fitted, group=first.group, context=first.context, kind=first.kind,
         apart=first.apart,
     )  # fmt: skip
+
+
+def agreeing(specimens):
+    """The same, but pieces that fit are called one animal and bone. Where they are not, which a rule finds, they are
+    one of each of these, and more than there are pieces."""
+    first: dict[str, Specimen] = {}
+    return [
+        replace(one, taxon=first.setdefault(one.fitted, one).taxon, element=first[one.fitted].element)
+        if one.fitted
+        else one
+        for one in specimens
+    ]

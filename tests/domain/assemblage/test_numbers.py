@@ -15,7 +15,7 @@ from fieldapp.domain.assemblage.individuals import mni
 from fieldapp.domain.assemblage.numbers import mne
 from fieldapp.domain.assemblage.specimens import Specimen, Tooth
 from tests.domain.assemblage import reference
-from tests.domain.assemblage.bones import mixed, specimens
+from tests.domain.assemblage.bones import agreeing, mixed, specimens
 from tests.domain.assemblage.herds import fewest_animals, fewest_bones, herd
 
 K = knowledge()
@@ -88,6 +88,7 @@ def test_the_order_never_matters(specimens, random):
 @settings(max_examples=SOME)
 @given(mixed())
 def test_no_element_is_there_more_often_than_it_has_pieces(specimens):
+    specimens = agreeing(specimens)
     for (_, element), one in mne(specimens, K).items():
         # A bone of a pair that is whole across the midline is a left and a right.
         across = sum(each.side == "midline" for each in specimens) if element == "mandible" else 0
@@ -119,6 +120,7 @@ def test_putting_two_contexts_together_never_raises_the_sum(specimens):
 @settings(max_examples=SOME)
 @given(mixed())
 def test_whichever_reading_of_a_docket_is_right_its_figure_lies_in_the_range(specimens):
+    specimens = agreeing(specimens)
     readings: dict[str, list[Specimen]] = {}
     for one in specimens:
         readings.setdefault(one.id, []).append(one)
