@@ -15,10 +15,13 @@ from urllib.parse import urlsplit
 
 import pytest
 from selenium import webdriver
+from selenium.common.exceptions import WebDriverException
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webdriver import WebDriver
+from selenium.webdriver.remote.webelement import WebElement
+from selenium.webdriver.support.expected_conditions import staleness_of
 from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.server.review.every_page import EVERY_PAGE
@@ -171,14 +174,25 @@ def test_a_specialist_finishes_a_docket_with_the_keyboard_alone(browser: WebDriv
     assert served.record("heavy").value("weight_g") == 55.5, "Enter saves, wherever the cursor stands"
 
 
+def ready_for_a_line(browser: WebDriver) -> WebElement:
+    """The field of the next line, which has the focus without a key between, once the page is there."""
+
+    def has_focus(_: WebDriver) -> WebElement | None:
+        field = focused(browser)
+        return field if field.get_attribute("name") == "line" else None
+
+    return WebDriverWait(browser, 20, ignored_exceptions=(WebDriverException,)).until(has_focus)
+
+
 @pytest.mark.proof
 def test_a_bag_is_entered_with_the_keyboard_alone(browser: WebDriver, served: Scene) -> None:
     sign_in(browser, served, "zooarchaeologist", f"/review/bag/{an_id('bag')}/entry")
     # Callipers and a balance end what they type with Enter, like whoever types words.
     for line in ("hum l cattle +dis Bd", "80.5", "w", "120", "", "= r w80", "tibai l"):
-        assert focused(browser).get_attribute("name") == "line", "ready for the next one without a key between"
-        focused(browser).send_keys(line, Keys.ENTER)
-    assert focused(browser).get_attribute("value") == "tibai l"
+        field = ready_for_a_line(browser)
+        field.send_keys(line, Keys.ENTER)
+        WebDriverWait(browser, 20).until(staleness_of(field))
+    assert ready_for_a_line(browser).get_attribute("value") == "tibai l"
     ledger = served.cabin.ledger
     made = [ledger.record(one) for one in ledger.begun_here(an_id("bag"), 9)]
     assert [one.value("weight_g") for one in made if one] == [80, 120]
