@@ -95,22 +95,20 @@ class Animals:
         # Where no place is empty, places in jaws are some of the teeth, and never more.
         bare = teeth.filter(~pl.col("there")).select("unit").unique()
         places = teeth.filter("place").join(bare, on="unit", how="semi")
-        found = self._of_rows(
-            pl.concat([teeth.filter("there").with_columns(bare=False), places.with_columns(bare=True)])
-        )
+        found = pl.concat([self._of_rows(teeth.filter("there")), self._of_rows(places)])
         return found.group_by("unit", "taxon").agg(pl.col("value").max())
 
     def _of_rows(self, teeth: pl.DataFrame) -> pl.DataFrame:
-        """(unit, taxon, value), twice where some are teeth and some `bare` places."""
         if teeth.is_empty():
             return teeth.select("unit", "taxon", value=pl.lit(0, pl.Int64))
-        place = ["unit", "taxon", "key", "jaw", "side", "tooth", "worn", "bare"]
+        place = ["unit", "taxon", "key", "jaw", "side", "tooth", "worn"]
         more = teeth.join(self.numbers.tree.lifts, on=["unit", "taxon"]).with_columns(taxon=pl.col("wider"))
         found = pl.concat([teeth, more.select(teeth.columns)]).group_by(place).agg(pl.col("count").max())
-        found = self._together(self._together(found, "jaw", ["bare"]), "side", ["jaw", "bare"])
+        found = self._together(self._together(found, "jaw", []), "side", ["jaw"])
         # A row of teeth as one number: one column is grouped by much sooner than four.
-        pile = pl.col("unit").cast(pl.UInt64) * 2 + pl.col("bare")
-        at = ((pile * len(self.frame.taxa) + pl.col("taxon")) * 3 + pl.col("jaw")) * 4 + pl.col("side")
+        at = (
+            (pl.col("unit").cast(pl.UInt64) * len(self.frame.taxa) + pl.col("taxon")) * 3 + pl.col("jaw")
+        ) * 4 + pl.col("side")
         found = found.select("key", "tooth", "worn", "count", at=at)
         named = found.join(self._names, on="tooth").join(self._called(found), on=["at", "name"], how="semi")
         milk, fourth = pl.col("tooth") == self._tooth("dP4"), pl.col("tooth") == self._tooth("P4")
@@ -149,7 +147,7 @@ class Animals:
             sums.group_by(at=pl.col("at") // 12)
             .agg(value.max().alias("value"))
             .select(
-                unit=(pl.col("at") // len(self.frame.taxa) // 2).cast(PIECES["unit"]),
+                unit=(pl.col("at") // len(self.frame.taxa)).cast(PIECES["unit"]),
                 taxon=(pl.col("at") % len(self.frame.taxa)).cast(pl.UInt16),
                 value="value",
             )

@@ -25,7 +25,7 @@ from server.ledger import second
 from tests.end_to_end import specialist as season
 from tests.end_to_end.specialist import Hand
 from tests.server.review.scene import Scene, label
-from tests.server.review.test_browser import FLAGS, focused, logged, served, sign_in
+from tests.server.review.test_browser import FLAGS, focused, logged, served, sign_in, with_focus
 from tests.server.tablets import SITE, an_id, context_id
 
 __all__ = ["served"]
@@ -339,7 +339,7 @@ def test_a_context_is_locked_and_opened_and_what_came_is_looked_at(hand: Hand) -
 
 def test_records_are_finished_and_settled_with_the_keyboard_alone(hand: Hand) -> None:
     as_role(hand, "zooarchaeologist", f"/review/docket/{an_id('double one')}/edit")
-    assert focused(hand.browser).get_attribute("name") == "element"
+    with_focus(hand.browser, "element")
     with hand.job("finishing a record, by keyboard", 90):
         hand.keys("#f-taxon", "goat")
         hand.keys("#f-rest", "are absent")

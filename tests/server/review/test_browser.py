@@ -96,6 +96,16 @@ def focused(browser: WebDriver) -> Any:
     return browser.switch_to.active_element
 
 
+def with_focus(browser: WebDriver, name: str) -> WebElement:
+    """The field of that name, which has the focus without a key between, once the page is there."""
+
+    def found(_: WebDriver) -> WebElement | None:
+        field: WebElement = focused(browser)
+        return field if field.get_attribute("name") == name else None
+
+    return WebDriverWait(browser, 20, ignored_exceptions=(WebDriverException,)).until(found)
+
+
 def tab_to(browser: WebDriver, wanted: str, most: int = 60) -> list[str]:
     """Presses Tab until what matches the selector `wanted` has the focus; the names of what had it on the way."""
     way = []
@@ -166,7 +176,7 @@ def test_a_specialist_settles_a_disagreement_with_the_keyboard_alone(browser: We
 @pytest.mark.proof
 def test_a_specialist_finishes_a_docket_with_the_keyboard_alone(browser: WebDriver, served: Scene) -> None:
     sign_in(browser, served, "zooarchaeologist", f"/review/docket/{an_id('heavy')}/edit")
-    assert focused(browser).get_attribute("name") == "element", "the form begins where the work begins"
+    with_focus(browser, "element")  # the form begins where the work begins
     way = tab_to(browser, "#f-weight_g")
     assert len(way) < 40
     focused(browser).send_keys(Keys.CONTROL + "a" + Keys.NULL, "55,5", Keys.ENTER)
@@ -174,25 +184,15 @@ def test_a_specialist_finishes_a_docket_with_the_keyboard_alone(browser: WebDriv
     assert served.record("heavy").value("weight_g") == 55.5, "Enter saves, wherever the cursor stands"
 
 
-def ready_for_a_line(browser: WebDriver) -> WebElement:
-    """The field of the next line, which has the focus without a key between, once the page is there."""
-
-    def has_focus(_: WebDriver) -> WebElement | None:
-        field = focused(browser)
-        return field if field.get_attribute("name") == "line" else None
-
-    return WebDriverWait(browser, 20, ignored_exceptions=(WebDriverException,)).until(has_focus)
-
-
 @pytest.mark.proof
 def test_a_bag_is_entered_with_the_keyboard_alone(browser: WebDriver, served: Scene) -> None:
     sign_in(browser, served, "zooarchaeologist", f"/review/bag/{an_id('bag')}/entry")
     # Callipers and a balance end what they type with Enter, like whoever types words.
     for line in ("hum l cattle +dis Bd", "80.5", "w", "120", "", "= r w80", "tibai l"):
-        field = ready_for_a_line(browser)
+        field = with_focus(browser, "line")
         field.send_keys(line, Keys.ENTER)
         WebDriverWait(browser, 20).until(staleness_of(field))
-    assert ready_for_a_line(browser).get_attribute("value") == "tibai l"
+    assert with_focus(browser, "line").get_attribute("value") == "tibai l"
     ledger = served.cabin.ledger
     made = [ledger.record(one) for one in ledger.begun_here(an_id("bag"), 9)]
     assert [one.value("weight_g") for one in made if one] == [80, 120]
