@@ -229,6 +229,10 @@ class Knowledge:
         """Whether `taxon` is `broader` or lies under it. False for a key that is not known."""
         return broader in self._lines.get(taxon, ())
 
+    def may_be_human(self, taxon: object) -> bool:
+        """Whether it names a human, or is the name that leaves human open."""
+        return isinstance(taxon, str) and (taxon == "mammal_or_human" or self.is_a(taxon, "human"))
+
     def common(self, one: str, other: str) -> str | None:
         """The narrowest group that holds both; None if either is not known."""
         if one not in self.taxa or other not in self.taxa:

@@ -373,7 +373,7 @@ def seen_again(first: Mapping[str, Any], readings: Iterable[Any], knowledge: Kno
     An answer to the human question that was milder than "not excluded" was given to the first reading and is none to
     this one. Where the second reader names a human, the question is asked as if nobody had answered or assessed it.
     """
-    doubted = any(_may_be_human(one, knowledge) for one in readings)
+    doubted = any(isinstance(one, Mapping) and knowledge.may_be_human(one.get("taxon")) for one in readings)
 
     def stands(path: str, value: Any) -> bool:
         if _is_observed(path) or path == "deleted" or (doubted and path.startswith(ADD_ONLY)):
@@ -381,11 +381,6 @@ def seen_again(first: Mapping[str, Any], readings: Iterable[Any], knowledge: Kno
         return not path.startswith("human/") or human.CAUTION[human.answer_of(value)] >= _DOUBT
 
     return {path: value for path, value in first.items() if stands(path, value)}
-
-
-def _may_be_human(reading: Any, knowledge: Knowledge) -> bool:
-    taxon = reading.get("taxon") if isinstance(reading, Mapping) else None
-    return isinstance(taxon, str) and (knowledge.is_a(taxon, "human") or taxon == "mammal_or_human")
 
 
 def _is_observed(path: str) -> bool:

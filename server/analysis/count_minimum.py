@@ -13,7 +13,7 @@ import polars as pl
 
 from fieldapp.domain.assemblage import compared
 from fieldapp.domain.assemblage import numbers as plain
-from fieldapp.domain.assemblage.bones import Piece, Pieces, Pile, is_tooth
+from fieldapp.domain.assemblage.bones import Piece, Pieces, Pile, is_tooth, root
 from fieldapp.domain.assemblage.individuals import Decides, per_skeleton
 from fieldapp.domain.assemblage.results import (
     Cell,
@@ -33,7 +33,7 @@ from fieldapp.domain.knowledge import Knowledge
 from server.analysis.asking import Asked, Table, left_out
 from server.analysis.cells import cited
 from server.analysis.count_common import BY_PROTOCOL, Countable, Here, countable, not_elements, units
-from server.analysis.frames import SIDES, Frame, frame, root
+from server.analysis.frames import SIDES, Frame, frame
 from server.analysis.individuals import Animals
 from server.analysis.numbers import CENTRE_RANK, NONE_RANK, PLACE, RANKS, Numbers, tree
 

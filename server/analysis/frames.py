@@ -15,15 +15,13 @@ from typing import Any
 
 import polars as pl
 
-from fieldapp.domain.assemblage.bones import FUSED, FUSING, LOOSE, POOLS, UNFUSED, Piece, Pile
+from fieldapp.domain.assemblage.bones import FUSED, FUSING, LOOSE, UNFUSED, Piece, Pile, root
 from fieldapp.domain.assemblage.individuals import is_place, is_there, is_worn, months, row_of
 from fieldapp.domain.knowledge import Knowledge
 
 SIDES = {"left": 1, "right": 2, "midline": 3}
 ALL = 9
 JAWS = ("", "lower", "upper")
-
-_ROOT = {finer: wide for wide, parts in POOLS.items() for finer in parts}
 
 PIECES: Mapping[str, Any] = {
     "unit": pl.UInt32, "key": pl.UInt32, "taxon": pl.UInt16, "element": pl.UInt16, "side": pl.UInt8,
@@ -76,11 +74,6 @@ class Frame:
     def depth(self) -> int:
         """How many centres an element has at most."""
         return max((len(centres) for centres in self.centres.values()), default=0)
-
-
-def root(element: str) -> str:
-    """The element in which it is pooled, or itself: pooled elements share their bits."""
-    return _ROOT.get(element, element)
 
 
 def frame(piles: Sequence[Pile], knowledge: Knowledge) -> Frame:

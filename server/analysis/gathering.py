@@ -16,11 +16,10 @@ from sqlalchemy import Connection, select
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import human
-from fieldapp.domain.assemblage.compared import COMPARED
-from fieldapp.domain.assemblage.likely import OF_ONE_BODY
 from fieldapp.domain.assemblage.selection import Selection
 from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, Specimen
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.rules.groups import COMPARED, OF_ONE_BODY
 from fieldapp.domain.samples import amount, fractions_of, share
 from fieldapp.records.fold import Record
 from server.analysis.extracting import Shared, of_docket, of_gone, of_tally

@@ -15,8 +15,8 @@ import polars as pl
 
 from fieldapp.domain.assemblage import individuals as plain
 from fieldapp.domain.assemblage.numbers import is_pair, pools
-from server.analysis.frames import JAWS, PIECES, Frame
-from server.analysis.numbers import ALL, LEFT, MIDLINE, PLACE, RANKS, RIGHT, Numbers, ranged
+from server.analysis.frames import JAWS, Frame
+from server.analysis.numbers import ALL, ANIMAL, LEFT, MIDLINE, PLACE, RANKS, RIGHT, Numbers, ranged
 
 MNI_RANKS = 1 << 20
 """An MNI and what decides it are one number, n * MNI_RANKS + rank: elements before teeth, in the order of their tables;
@@ -106,9 +106,8 @@ class Animals:
         found = pl.concat([teeth, more.select(teeth.columns)]).group_by(place).agg(pl.col("count").max())
         found = self._together(self._together(found, "jaw", []), "side", ["jaw"])
         # A row of teeth as one number: one column is grouped by much sooner than four.
-        at = (
-            (pl.col("unit").cast(pl.UInt64) * len(self.frame.taxa) + pl.col("taxon")) * 3 + pl.col("jaw")
-        ) * 4 + pl.col("side")
+        sums_of = self.numbers.sums
+        at = (sums_of.key(ANIMAL) * 3 + pl.col("jaw")) * 4 + pl.col("side")
         found = found.select("key", "tooth", "worn", "count", at=at)
         named = found.join(self._names, on="tooth").join(self._called(found), on=["at", "name"], how="semi")
         milk, fourth = pl.col("tooth") == self._tooth("dP4"), pl.col("tooth") == self._tooth("P4")
@@ -146,11 +145,7 @@ class Animals:
         return (
             sums.group_by(at=pl.col("at") // 12)
             .agg(value.max().alias("value"))
-            .select(
-                unit=(pl.col("at") // len(self.frame.taxa)).cast(PIECES["unit"]),
-                taxon=(pl.col("at") % len(self.frame.taxa)).cast(pl.UInt16),
-                value="value",
-            )
+            .select(*sums_of.parted(ANIMAL), "value")
         )
 
     @staticmethod

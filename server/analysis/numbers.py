@@ -31,6 +31,7 @@ RANKS = 64
 by name ranks highest (63, 62 ...), then none of them (31), then the centres (30, 29 ...)."""
 NONE_RANK, CENTRE_RANK = 31, 30
 _PACKED_BITS = 21
+ANIMAL = PLACE[:2]
 _SIDED = ("left", "right", "whole")
 
 
@@ -187,16 +188,9 @@ class Tree:
 def tree(frame: Frame) -> Tree:
     """The tree of a frame."""
     knowledge, taxa = frame.knowledge, frame.taxa
-    place = pl.col("unit").cast(pl.UInt64) * len(taxa) + pl.col("taxon")
-    some = [one.select(at=place).unique() for one in (frame.low, frame.twice, frame.every)]
-    present = (
-        pl.concat(some)
-        .unique()
-        .select(
-            unit=(pl.col("at") // len(taxa)).cast(PIECES["unit"]),
-            taxon=(pl.col("at") % len(taxa)).cast(PIECES["taxon"]),
-        )
-    )
+    sums = Sums.of(frame, 0)
+    some = [one.select(sums.key(ANIMAL).alias("at")).unique() for one in (frame.low, frame.twice, frame.every)]
+    present = pl.concat(some).unique().select(sums.parted(ANIMAL))
     codes = present["taxon"].unique().to_list()
     pairs = [
         (code, wide, len(knowledge.taxa[taxa[wide]].broader))

@@ -69,7 +69,10 @@ def recovery(asked: Asked) -> Iterator[Result]:
     here = [one for one in found.found if where == "all" or one.context in alike]
     by_way = {way: [one for one in here if one.recovery == way] for way in (HAND, SIEVE)}
     by = asked.selection.by
-    places = [""] if by == "site" else sorted({getattr(one, by) for own in by_way.values() for one in own})
+    places = [""]
+    if by != "site":
+        there = {getattr(one, by) for own in by_way.values() for one in own}
+        places = [one for one in dict.fromkeys(unit.place for unit in asked.units) if one in there]
     rows: list[Row] = []
     totals: list[dict[str, int]] = []
     for place in places:

@@ -146,8 +146,7 @@ class Mapper:
     def _doubt(self, one: Mapped) -> None:
         """A cell of an animal or a bone that says human in so many words raises the question, whatever a map makes of
         it. In a column that is not read it may say who gnawed or cut; that it is there is told."""
-        taxon = one.said.get("taxon")
-        if taxon == "mammal_or_human" or (taxon is not None and self.knowledge.is_a(taxon, "human")):
+        if self.knowledge.may_be_human(one.said.get("taxon")):
             return
         for heading in self._animals:
             if _says_human(cell := one.row.cells.get(heading, "")):
@@ -228,7 +227,7 @@ class Mapper:
         if "certainty" in said and "taxon" in said:
             answers["certainty"] = said["certainty"]
         element, taxon = answers.get("element", ""), answers.get("taxon")
-        one.human = "human" in said or taxon == "mammal_or_human" or (taxon is not None and know.is_a(taxon, "human"))
+        one.human = "human" in said or know.may_be_human(taxon)
         self._portions(one, answers, element, taxon)
         self._side(one, answers)
         self._fusion(one, answers, element, taxon)

@@ -16,9 +16,9 @@ from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge, texts
 from fieldapp.domain.alphabet import alphabetical
-from fieldapp.domain.assemblage.compared import COMPARED
 from fieldapp.domain.assemblage.results import Result
 from fieldapp.domain.assemblage.selection import CHOICES, LISTS, Selection, SelectionError, chosen
+from fieldapp.domain.rules.groups import COMPARED
 from server.analysis import topics, writing
 from server.analysis.asking import Asked, Settled, Table, settled
 from server.analysis.kept import Kept
@@ -260,6 +260,7 @@ def _nth(view: View, n: int) -> Result:
 
 
 def hidden() -> frozenset[str]:
+    """Dockets that who asks is to read a second time, blind."""
     return frozenset(blind.mine())
 
 

@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from fieldapp.domain.assemblage.compared import COMPARED, SIDES
-from fieldapp.domain.assemblage.likely import OF_ONE_BODY
+from fieldapp.domain.assemblage.individuals import SIDES
+from fieldapp.domain.rules.groups import COMPARED, OF_ONE_BODY
 from fieldapp.records.fold import Record
 from server.ledger import pairs
 from server.review import blind, desk, words

@@ -16,8 +16,6 @@ from server.review import analysis, desk, words
 from server.review.desk import pages
 
 EXTENSION = "bonedocket.reports"
-PATIENCE_S = 0.9
-"""So long a page waits for a report; longer, and it says how far that is."""
 FILE_PATIENCE_S = 60.0
 """So long is waited for who asks for the file itself."""
 
@@ -39,7 +37,7 @@ def analysis_report(form: str) -> Response:
     from server.analysis.report import contents
     from server.analysis.report.making import FORMS, written
 
-    if not analysis.kept().soon(PATIENCE_S):
+    if not analysis.kept().soon(analysis.PATIENCE_S):
         return analysis.wait()
     selection, fault = analysis.selection_asked()
     if fault is not None:
@@ -64,7 +62,7 @@ def analysis_report(form: str) -> Response:
         return _page(form, Job(FAILED), 500)
     whole = bool(request.args.get("file"))
     try:
-        job = reports().ask(key, make, FILE_PATIENCE_S if whole else PATIENCE_S)
+        job = reports().ask(key, make, FILE_PATIENCE_S if whole else analysis.PATIENCE_S)
     except TooMany:
         return _page(form, None, 503)
     if job.state == MADE and job.file is not None and whole:
@@ -76,7 +74,8 @@ def analysis_report(form: str) -> Response:
 
 def _page(form: str, job: Job | None, status: int = 200) -> Response:
     """How far a report is; None where too many are waiting. It asks again by itself, and is handed over by itself."""
-    answer = desk.page("report", status, form=form, job=job, here=_here(form), file=_here(form, file="1"))
+    there = {"here": _here(form), "file": _here(form, file="1"), "anew": _here(form, again="1")}
+    answer = desk.page("report", status, form=form, job=job, **there)
     if job is None or job.state not in (MADE, FAILED):
         answer.headers["Refresh"] = f"2; url={_here(form)}"
     elif job.state == MADE:

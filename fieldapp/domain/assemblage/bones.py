@@ -129,6 +129,11 @@ def is_counted(one: Specimen, knowledge: Knowledge) -> bool:
     )
 
 
+def root(element: str) -> str:
+    """The element in which it is pooled, or itself."""
+    return _ROOT.get(element, element)
+
+
 def is_tooth(element: str, knowledge: Knowledge) -> bool:
     """Whether the element is a loose tooth: it counts by its place in the row and not by portions."""
     return knowledge.elements[element].kind == "tooth"
@@ -223,12 +228,12 @@ def _together(pieces: list[Piece]) -> list[Piece]:
         if one.key.startswith("fit "):
             fits.setdefault((one.key, one.taxon, one.element), []).append(one)
             if one.side in _SIDES:
-                told.setdefault((one.key, _ROOT.get(one.element, one.element)), set()).add(one.side)
+                told.setdefault((one.key, root(one.element)), set()).add(one.side)
         else:
             found.append(one)
     for (key, _, element), of_one in fits.items():
         sides = {one.side for one in of_one if one.side in _SIDES}
-        is_told = len(sides) == len(told.get((key, _ROOT.get(element, element)), ())) == 1
+        is_told = len(sides) == len(told.get((key, root(element)), ())) == 1
         states: dict[str, set[str]] = {}
         for one in of_one:
             for centre, state in one.fusion.items():

@@ -23,13 +23,9 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 
 from fieldapp.domain.assemblage.bones import Piece, Pile
-from fieldapp.domain.assemblage.individuals import Decides, of_all, per_skeleton, pooled
+from fieldapp.domain.assemblage.individuals import SIDES, Decides, of_all, per_skeleton, pooled
 from fieldapp.domain.assemblage.numbers import of_side, p, ranged, under
 from fieldapp.domain.knowledge import Knowledge
-
-COMPARED = "compared"
-"""The relation of a group whose bones were laid side by side."""
-SIDES = ("left", "right")
 
 
 def mni_compared(

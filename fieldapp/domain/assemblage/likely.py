@@ -24,9 +24,6 @@ from collections.abc import Iterable
 
 from fieldapp.domain.assemblage.specimens import DOCKET, Specimen
 
-OF_ONE_BODY = frozenset({"articulated_observed", "articulated_inferred"})
-"""Relations of a group that say its bones are of one animal. Bones merely found together may be of several."""
-
 
 def lincoln_petersen(left: int, right: int, pairs: int) -> float | None:
     """L R / P; None without pairs."""

@@ -171,9 +171,5 @@ def units(specimens: Iterable[Specimen], selection: Selection) -> dict[Unit, lis
     for one in specimens:
         place = "" if selection.by == "site" else getattr(one, selection.by)
         found.setdefault((place, TOGETHER if selection.ways == TOGETHER else way_of(one)), []).append(one)
-    return {one: found[one.place, one.way] for one in in_order(Unit(selection.by, *key) for key in found)}
-
-
-def in_order(units: Iterable[Unit]) -> list[Unit]:
-    """Units by place and way; what has no place comes last."""
-    return sorted(units, key=lambda one: (one.place == "", one))
+    # What has no place comes last.
+    return {Unit(selection.by, *key): found[key] for key in sorted(found, key=lambda key: (key[0] == "", key))}

@@ -11,7 +11,10 @@ from fieldapp.domain.rules import fusion
 from fieldapp.domain.rules.findings import Around, Docket, Finding, Record, Values, by_name, shown, term, text
 
 _AGES = ("foetal", "newborn", "juvenile", "subadult", "adult")
-_ARTICULATED = frozenset({"articulated_observed", "articulated_inferred"})
+OF_ONE_BODY = frozenset({"articulated_observed", "articulated_inferred"})
+"""Relations of a group that say its bones are of one animal. Bones merely found together may be of several."""
+COMPARED = "compared"
+"""The relation of a group whose lefts and rights were laid side by side."""
 
 
 class Group(Record):
@@ -29,7 +32,7 @@ class Group(Record):
     @property
     def one_animal(self) -> bool:
         """Whether the bones are said to be of one animal."""
-        return text(self.values.get("relation")) in _ARTICULATED
+        return text(self.values.get("relation")) in OF_ONE_BODY
 
     @property
     def in_one(self) -> dict[str, Docket]:
@@ -226,7 +229,7 @@ def group_piece_left_out(group: Group, around: Around, know: Knowledge) -> Itera
 
 def compared_bones_differ(group: Group, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Laid side by side for pairs, and not the same bone: what cannot be a pair cannot be found to be none."""
-    if text(group.values.get("relation")) != "compared":
+    if text(group.values.get("relation")) != COMPARED:
         return
     first = ""
     for one, docket in group.members.items():

@@ -16,7 +16,7 @@ from fieldapp.domain.rules.findings import Around, Finding, Record, by_name, sho
 def tally_may_be_human(tally: Record, around: Around, know: Knowledge) -> Iterator[Finding]:
     """Counted as human, or by the name that leaves human open."""
     taxon = text(tally.values.get("taxon"))
-    if taxon is not None and (taxon == "mammal_or_human" or know.is_a(taxon, "human")):
+    if taxon is not None and know.may_be_human(taxon):
         yield "taxon", {"taxon": term("taxon", taxon)}
 
 

@@ -39,16 +39,10 @@ class CardScreen(SlipView):
             actions.insert(2, Choice("card.again", say("action.save_same"), sign="again"))
         self.show_slip(f"{card.state.label}", tabs, actions)
         self.show_body(card.body)
-        strip = self.ids.strip
-        strip.level = strip.source = strip.more = ""
         if self.body_shown and self.body_shown.keys:
-            strip.text = ""
-            return
-        strip.text = self.shell.said or card.title()
-        if found := card.cautions():
-            strip.text, strip.level = found[0].text, found[0].level
-            strip.source = say("source", source=found[0].source)
-            strip.more = say("more_problems", n=len(found) - 1) if len(found) > 1 else ""
+            self.show_found((), "")
+        else:
+            self.show_found(card.cautions(), self.shell.said or card.title())
 
     def keyed(self, key: str) -> None:
         self.tapped(f"card.key.{key}")

@@ -313,19 +313,14 @@ class FormScreen(SlipView):
         return form_fields.differing(self.form)
 
     def _show_strip(self, body: str) -> None:
-        strip = self.ids.strip
         found = form_fields.strip(self.form)
         shown = self.body_shown
         keypad = shown is not None and (shown.keys or shown.definition)
         if body in ("note", "problems") or not found or keypad:
-            strip.text = strip.source = strip.level = strip.more = ""
-            if not found and self.shell.said and body != "problems" and not keypad:
-                strip.text = self.shell.said
+            quiet = bool(found) or body == "problems" or keypad
+            self.show_found((), "" if quiet else self.shell.said)
             return
-        first = found[0]
-        strip.text, strip.level = first.text, first.level
-        strip.source = say("source", source=first.source)
-        strip.more = say("more_problems", n=len(found) - 1) if len(found) > 1 else ""
+        self.show_found(found, "")
 
     # -- taps --
 

@@ -69,13 +69,7 @@ class LabScreen(View):
 
     def _show_strip(self) -> None:
         assert self.shell.form is not None
-        found, strip = form_fields.strip(self.shell.form), self.ids.strip
-        strip.level = strip.source = strip.more = ""
-        strip.text = self.shell.said
-        if found:
-            strip.text, strip.level = found[0].text, found[0].level
-            strip.source = say("source", source=found[0].source)
-            strip.more = say("more_problems", n=len(found) - 1) if len(found) > 1 else ""
+        self.show_found(form_fields.strip(self.shell.form), self.shell.said)
 
     # -- taps and keys --
 

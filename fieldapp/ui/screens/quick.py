@@ -96,14 +96,7 @@ class QuickScreen(View):
         ]
 
     def _show_strip(self) -> None:
-        found, strip = form_fields.strip(self.form), self.ids.strip
-        strip.level = strip.source = strip.more = ""
-        strip.text = self.shell.said
-        if found:
-            first = found[0]
-            strip.text, strip.level = first.text, first.level
-            strip.source = say("source", source=first.source)
-            strip.more = say("more_problems", n=len(found) - 1) if len(found) > 1 else ""
+        self.show_found(form_fields.strip(self.form), self.shell.said)
 
     def tapped(self, ident: str) -> None:
         group, _, key = ident.partition(".")

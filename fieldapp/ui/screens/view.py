@@ -12,6 +12,7 @@ from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.screenmanager import Screen
 
 from fieldapp.ui.presenters.choices import Choice
+from fieldapp.ui.presenters.problems import Found
 from fieldapp.ui.shell import Shell
 from fieldapp.ui.texts import say
 from fieldapp.ui.theme import theme
@@ -48,6 +49,13 @@ class View(Screen):  # type: ignore[misc]  # kivy has no types
                 parts.do_layout()
         if self.shell.screen == self.name and self.width >= theme.mm(60):
             self.refresh()
+
+    def show_found(self, found: Sequence[Found], otherwise: str) -> None:
+        """The strip: the worst of what the rules found and how many more there are, or else `otherwise`."""
+        line, worst = self.ids.strip, found[0] if found else None
+        line.text, line.level = (worst.text, worst.level) if worst else (otherwise, "")
+        line.source = say("source", source=worst.source) if worst else ""
+        line.more = say("more_problems", n=len(found) - 1) if len(found) > 1 else ""
 
     def column(self, choices: Sequence[Choice]) -> list[list[Choice]]:
         """Actions in a column, on a standing tablet in a row."""

@@ -37,7 +37,7 @@ Make = Callable[[Told], bytes]
 
 @dataclass
 class Job:
-    """A report. `state`: one of the above; `what`: its table or file; `done` `of`: how far; `file`: once it is made."""
+    """A report. `state`: one of the above; `done` of `of`, with `what`: how far it is; `file`: once it is made."""
 
     state: str = WAITING
     what: str = ""

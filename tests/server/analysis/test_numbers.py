@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.assemblage import numbers as plain
-from fieldapp.domain.assemblage.bones import pile
+from fieldapp.domain.assemblage.bones import pile, root
 from fieldapp.domain.assemblage.individuals import mni_of
-from server.analysis.frames import frame, root
+from server.analysis.frames import frame
 from server.analysis.individuals import Animals
 from server.analysis.numbers import CENTRE_RANK, NONE_RANK, RANKS, Numbers
 from tests.domain.assemblage.bones import mixed
