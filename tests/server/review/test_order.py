@@ -24,6 +24,9 @@ def beasts(scene: Scene) -> None:
         scene.a.write("context", where, {"number": str(9 + n), "type": "layer", "phase": ("1", "2", "10")[n % 3]})
         scene.a.docket(f"beast {n}", reading=seen(taxon, "femur"), label=label("A", 50 + n), context=where, bag=None)
     scene.a.write("site", scene.a.site, {})
+    pit = scene.cabin.ledger.record(context_id(scene.a.site, "1057"))
+    assert pit is not None
+    scene.a.write("context", pit.id, {"phase": "3"}, over={"phase": sorted(pit.heads["phase"])})
     scene.send()
 
 
