@@ -8,48 +8,27 @@ Not here: what makes a bone hard, what it is grouped by, and whether it may be d
 from __future__ import annotations
 
 import uuid
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from hashlib import sha1
 from heapq import nsmallest
-from typing import NamedTuple
 
 RANDOM, BY_TAXON, BY_ELEMENT, HARD = "random", "by_taxon", "by_element", "hard"
 WAYS = (RANDOM, BY_TAXON, BY_ELEMENT, HARD)
+GROUPED = {BY_TAXON: "taxon", BY_ELEMENT: "element"}
+"""By what the ways that draw of groups group."""
 
 
-class Candidate(NamedTuple):
-    """A bone that may be drawn: its id, its group by taxon and by element, and whether it is a hard one."""
-
-    id: str
-    taxon: str = ""
-    element: str = ""
-    hard: bool = False
-
-
-def draw(candidates: Iterable[Candidate], size: int, how: str, seed: str) -> list[str]:
+def draw(groups: Mapping[str, Iterable[str]], size: int, seed: str) -> list[str]:
     """The ids drawn, in the order of the draw; fewer than `size` where there are no more.
 
-    Of groups each gives its share, at least one while there is room. Of the hard ones no others are taken.
+    groups  {name of the group: ids}, one group where all are alike; each gives its share, at least one while there is
+            room.
     """
     lot = _lots(seed)
-    if how not in (BY_TAXON, BY_ELEMENT):
-        lots = {(lot(one.id), one.id) for one in candidates if one.hard or how != HARD}
-        return [one for _, one in nsmallest(size, lots)]
-    listed = sorted(set(candidates), key=lambda one: (lot(one.id), one.id))
-    groups = [group_of(one, how) for one in listed]
-    left = Counter(shares(Counter(groups), size))
-    found = []
-    for one, group in zip(listed, groups, strict=True):
-        if left[group] > 0:
-            left[group] -= 1
-            found.append(one.id)
-    return found
-
-
-def group_of(one: Candidate, how: str) -> str:
-    """The group a candidate is drawn from; "" where all are one."""
-    return {BY_TAXON: one.taxon, BY_ELEMENT: one.element}.get(how, "")
+    there = {group: dict.fromkeys(ids) for group, ids in groups.items()}
+    taken = shares({group: len(those) for group, those in there.items()}, size)
+    found = [pair for group, n in taken.items() for pair in nsmallest(n, ((lot(one), one) for one in there[group]))]
+    return [one for _, one in sorted(found)]
 
 
 def shares(counts: Mapping[str, int], size: int) -> dict[str, int]:

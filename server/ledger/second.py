@@ -14,11 +14,11 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, and_, case, func, select
+from sqlalchemy import ColumnElement, Connection, and_, case, false, func, not_, or_, select
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import agreement, readings
-from fieldapp.domain.draws import HARD, Candidate
+from fieldapp.domain.draws import GROUPED, HARD
 from fieldapp.records import second
 from fieldapp.records.changes import Change
 from fieldapp.records.fold import Record
@@ -73,67 +73,93 @@ def about(connection: Connection, dockets: Collection[str]) -> list[Record]:
 # -- drawing
 
 
-def candidates(ledger: Ledger, dockets: Iterable[Record]) -> tuple[list[Candidate], Counter[str]]:
-    """What may be drawn of these dockets, and how many may not, by why."""
-    held, busy = _held_and_busy(ledger)
-    listed, problem = list(dockets), tables.problem.c
-    with ledger.database.reading() as connection:
-        grave = select(problem.record).where(problem.level != "note")
-        problems = set(connection.scalars(grave.where(among(connection, problem.record, [one.id for one in listed]))))
-    found, left = [], Counter[str]()
-    for one in listed:
-        reading = one.value("reading")
-        if not second.is_read(reading):
-            left["no_reading"] += 1
-        elif one.id in held:
-            left["on_hold"] += 1
-        elif one.id in busy:
-            left["drawn"] += 1
-        else:
-            taxon, element = (str(reading.get(name) or "") for name in ("taxon", "element"))
-            hard = one.id in problems or second.is_hard(reading, "reading" in one.disagreements())
-            found.append(Candidate(one.id, taxon, element, hard))
-    return found, left
+@dataclass
+class Choice:
+    """What a draw chooses among.
+
+    groups       {animal or element, "" where it is not drawn by either: ids of dockets}
+    left         how many may not be drawn, by why
+    passed_over  how many might be, but are not because only hard ones are wanted
+    """
+
+    groups: dict[str, list[str]] = field(default_factory=dict)
+    left: Counter[str] = field(default_factory=Counter)
+    passed_over: int = 0
+
+    @property
+    def there(self) -> int:
+        """How many it chooses among."""
+        return sum(map(len, self.groups.values()))
 
 
-def candidates_of_lines(ledger: Ledger, within: Collection[str], how: str) -> tuple[list[Candidate], Counter[str], int]:
-    """What a draw of this way chooses among, of the dockets in these contexts, of all where there are none; how many
-    may not be drawn, by why; and how many might be, but are passed over because only hard ones are wanted.
+def choice(ledger: Ledger, within: Collection[str], how: str) -> Choice:
+    """What a draw of this way chooses among, of the dockets in these contexts, of all where there are none.
 
     From the lines of lists, so that a site's hundred thousand need not be read. Those that the rules have not looked at
     are.
     """
     held, busy = _held_and_busy(ledger)
-    hard = case((LINE.hard.is_(True), 1), else_=0)
     with ledger.database.reading() as connection:
         late = list(connection.scalars(lines.LATE))
         there: list[ColumnElement[bool]] = [LINE.record.not_in(lines.LATE)] if late else []
         if within:
             there.append(among(connection, LINE.context, within))
-        why = case(
-            (and_(*(one.is_(None) for one in (LINE.taxon, LINE.element, LINE.side, LINE.stage))), "no_reading"),
-            (among(connection, LINE.record, held), "on_hold"),
-            (among(connection, LINE.record, busy), "drawn"),
-            else_="",
-        ).label("why")
-        rows = select(LINE.record, func.coalesce(LINE.taxon, ""), func.coalesce(LINE.element, ""), hard, why)
-        easy = Counter[str]()
-        if how == HARD:
-            # Only counted, which takes less time than to hand them out.
-            counted = select(why, func.count()).where(hard == 0, *there).group_by("why")
-            easy.update(dict(connection.execute(counted).all()))
-            rows = rows.where(hard == 1)
-        listed = connection.execute(rows.where(*there)).all()
+        found = _of_lines(connection, there, how, held, busy)
         waiting = [one for one in records_of(connection, sorted(late)) if one.life() != "deleted"]
     if within and waiting:
         contexts = ledger.contexts_of(waiting)
         waiting = [one for one in waiting if contexts.get(one.id) in within]
-    more, left = candidates(ledger, waiting)
-    found = [Candidate(*row[:4]) for row in listed if not row[4]]
-    found += (one for one in more if one.hard or how != HARD)
-    left += Counter(row[4] for row in listed if row[4])
-    passed_over = easy.pop("", 0) + sum(not one.hard for one in more if how == HARD)
-    return found, left + easy, passed_over
+    return choice_of(ledger, waiting, how, found)
+
+
+def _of_lines(
+    connection: Connection, there: list[ColumnElement[bool]], how: str, held: set[str], busy: set[str]
+) -> Choice:
+    unread = and_(*(one.is_(None) for one in (LINE.taxon, LINE.element, LINE.side, LINE.stage)))
+    easy = func.coalesce(LINE.hard, false()).is_(False) if how == HARD else false()
+    group = func.coalesce(getattr(LINE, GROUPED[how]) if how in GROUPED else None, "")
+    # One row a group, its bones as one text: a hundred thousand as rows take twice as long.
+    asked = select(
+        group,
+        func.aggregate_strings(case((not_(or_(unread, easy)), LINE.record)), " "),
+        func.count(case((unread, 1))),
+        func.count(case((and_(not_(unread), easy), 1))),
+    )
+    found, apart = Choice(), held | busy
+    for name, ids, n_unread, n_easy in connection.execute(asked.where(*there).group_by(group)):
+        if may := [one for one in (ids or "").split() if one not in apart]:
+            found.groups[name] = may
+        found.left["no_reading"] += n_unread
+        found.passed_over += n_easy
+    barred = select(LINE.record, easy).where(among(connection, LINE.record, apart), not_(unread), *there)
+    for one, is_easy in connection.execute(barred):
+        found.left["on_hold" if one in held else "drawn"] += 1
+        found.passed_over -= bool(is_easy)
+    return found
+
+
+def choice_of(ledger: Ledger, dockets: Iterable[Record], how: str, beside: Choice | None = None) -> Choice:
+    """The same of these dockets, read one by one; added to `beside`."""
+    held, busy = _held_and_busy(ledger)
+    listed, problem = list(dockets), tables.problem.c
+    with ledger.database.reading() as connection:
+        grave = select(problem.record).where(problem.level != "note")
+        problems = set(connection.scalars(grave.where(among(connection, problem.record, [one.id for one in listed]))))
+    found = beside or Choice()
+    for one in listed:
+        reading = one.value("reading")
+        if not second.is_read(reading):
+            found.left["no_reading"] += 1
+        elif one.id in held:
+            found.left["on_hold"] += 1
+        elif one.id in busy:
+            found.left["drawn"] += 1
+        elif how == HARD and not (one.id in problems or second.is_hard(reading, "reading" in one.disagreements())):
+            found.passed_over += 1
+        else:
+            group = str(reading.get(GROUPED[how]) or "") if how in GROUPED else ""
+            found.groups.setdefault(group, []).append(one.id)
+    return found
 
 
 def _held_and_busy(ledger: Ledger) -> tuple[set[str], set[str]]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import secrets
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any, cast
@@ -23,7 +23,6 @@ from werkzeug.wrappers import Response
 from fieldapp.assets import knowledge
 from fieldapp.domain import draws
 from fieldapp.domain.alphabet import alphabetical
-from fieldapp.domain.draws import Candidate
 from fieldapp.records.fold import Record
 from server.ledger import lines, second
 from server.ledger.ledger import Edit
@@ -251,21 +250,15 @@ def _divisions() -> list[tuple[str, str | None, str | None]]:
 
 def _preview(asked: Asked) -> Preview:
     ledger, within = desk.ledger(), _within(asked)
-    there, left_out, passed_over = second.candidates_of_lines(ledger, within or (), asked.how)
-    ids = set(draws.draw(there, int(asked.size), asked.how, asked.seed))
-    found = Preview(len(there) + passed_over, len(there) if asked.how == draws.HARD else None, left_out)
+    choice = second.choice(ledger, within or (), asked.how)
+    ids = set(draws.draw(choice.groups, int(asked.size), asked.seed))
+    hard = choice.there if asked.how == draws.HARD else None
+    found = Preview(choice.there + choice.passed_over, hard, choice.left)
     found.dockets = sorted(ledger.get(ids).values(), key=lambda one: (label(one), one.id))
-    found.groups = _groups(there, ids, asked.how)
+    if of := draws.GROUPED.get(asked.how):
+        largest = sorted(choice.groups.items(), key=lambda one: (-len(one[1]), one[0]))
+        found.groups = [(words.word(of, name), len(those), len(ids.intersection(those))) for name, those in largest]
     return found
-
-
-def _groups(there: Sequence[Candidate], ids: set[str], how: str) -> list[tuple[str, int, int]]:
-    if how not in (draws.BY_TAXON, draws.BY_ELEMENT):
-        return []
-    of = "taxon" if how == draws.BY_TAXON else "element"
-    counts = Counter(draws.group_of(one, how) for one in there)
-    drawn = Counter(draws.group_of(one, how) for one in there if one.id in ids)
-    return [(words.word(of, group), n, drawn[group]) for group, n in counts.most_common()]
 
 
 def _form(asked: Asked, preview: Preview | None, status: int, fault: str = "") -> Response:

@@ -85,6 +85,7 @@ def pages(ledger: Ledger) -> dict[str, tuple[str, str]]:
         "second readings": ("second", "select id from record where kind = 'second_reading'"),
         "draw of one trench": (DRAW.format("trench:A", "random"), f"{listed} limit 500)"),
         "draw of hard bones": (DRAW.format("site", "hard"), f"{listed} and hard limit 500)"),
+        "draw by animal": (DRAW.format("site", "by_taxon"), f"{listed} limit 500)"),
         "printing": (f"context/{middle}/print", "select trench, count(*) from context_line group by trench"),
         "docket's form": (f"docket/{docket}/edit", f"{state} ('{docket}')"),
         "context's form": (f"context/{middle}/edit", f"{state} ('{middle}')"),

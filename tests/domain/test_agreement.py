@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from fieldapp.assets import knowledge
 from fieldapp.domain.agreement import Field, agreement, kappa, measured
-from fieldapp.domain.draws import BY_TAXON, HARD, RANDOM, Candidate, draw, shares
+from fieldapp.domain.draws import draw, shares
 from fieldapp.domain.readings import blank_reading
 
 PAIRS = st.lists(st.tuples(st.sampled_from("abcd"), st.sampled_from("abcd")), min_size=1, max_size=60)
@@ -156,17 +156,17 @@ def test_bones_stand_in_the_order_of_uuids_that_anybody_can_make() -> None:
     ids = [f"bone {n}" for n in range(500)]
     # By the standard library's own UUIDv5 (RFC 9562).
     by_library = sorted(ids, key=lambda one: uuid.uuid5(uuid.NAMESPACE_OID, f"ärger 7:{one}").int)
-    assert draw(map(Candidate, ids), 500, RANDOM, "ärger 7") == by_library
+    assert draw({"": ids}, 500, "ärger 7") == by_library
+    assert draw({"sheep": ids[::2], "pig": ids[1::2]}, 500, "ärger 7") == by_library
 
 
 def test_the_same_seed_draws_the_same_bones_and_another_does_not() -> None:
-    many = [Candidate(f"d{n}", "pig" if n % 10 == 0 else "sheep", "tibia", n % 7 == 0) for n in range(200)]
-    one = draw(many, 20, RANDOM, "4711")
-    assert one == draw(reversed(many), 20, RANDOM, "4711")
-    assert one != draw(many, 20, RANDOM, "4712")
+    many = [f"d{n}" for n in range(200)]
+    one = draw({"": many}, 20, "4711")
+    assert one == draw({"": reversed(many)}, 20, "4711") == draw({"": [*many, *many]}, 20, "4711")
+    assert one != draw({"": many}, 20, "4712")
     assert len(set(one)) == 20
-    parted = draw(many, 20, BY_TAXON, "4711")
+    parted = draw({"pig": many[::10], "sheep": [each for each in many if each not in many[::10]]}, 20, "4711")
+    assert len(parted) == 20
     assert sum(int(each[1:]) % 10 == 0 for each in parted) == 2
-    hard = draw(many, 500, HARD, "1")
-    assert {int(each[1:]) % 7 for each in hard} == {0}
-    assert len(hard) == 29
+    assert set(draw({"": many}, 500, "1")) == set(many)

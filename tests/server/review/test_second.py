@@ -16,6 +16,7 @@ import pytest
 from fieldapp.assets import texts
 from fieldapp.cli import CommandError
 from fieldapp.domain.agreement import kappa
+from fieldapp.domain.draws import GROUPED, HARD, WAYS
 from fieldapp.records import second
 from server.commands import agreement
 from server.ledger import second as readings
@@ -88,14 +89,15 @@ def test_what_may_be_drawn_is_the_same_by_the_lines_of_lists_and_by_all_records(
             dockets = ledger.records("docket")
             where = ledger.contexts_of(dockets)
             inside = [one for one in dockets if not within or where.get(one.id) in within]
-            by_records, left = readings.candidates(ledger, inside)
-            by_lines, left_too, none = readings.candidates_of_lines(ledger, within, "random")
-            assert set(by_lines) == set(by_records)
-            assert left_too == left
-            assert none == 0
-            hard, left_too, passed_over = readings.candidates_of_lines(ledger, within, "hard")
-            assert set(hard) == {one for one in by_records if one.hard}
-            assert (len(hard) + passed_over, left_too) == (len(by_records), left)
+            for how in WAYS:
+                by_records, by_lines = readings.choice_of(ledger, inside, how), readings.choice(ledger, within, how)
+                assert {name: set(ids) for name, ids in by_lines.groups.items()} == {
+                    name: set(ids) for name, ids in by_records.groups.items()
+                }
+                assert by_lines.there == by_records.there > 0
+                assert (by_lines.left, by_lines.passed_over) == (by_records.left, by_records.passed_over), how
+                assert (by_lines.passed_over > 0) is (how == HARD)
+                assert len(by_lines.groups) > 1 or how not in GROUPED
         scene.send()
 
 
