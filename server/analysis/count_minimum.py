@@ -35,7 +35,7 @@ from server.analysis.cells import cited
 from server.analysis.count_common import BY_PROTOCOL, Countable, Here, countable, not_elements, units
 from server.analysis.frames import SIDES, Frame, frame
 from server.analysis.individuals import Animals
-from server.analysis.numbers import CENTRE_RANK, NONE_RANK, PLACE, RANKS, Numbers, tree
+from server.analysis.numbers import CENTRE_RANK, NONE_RANK, PLACE, RANKS, Numbers
 
 MNE_COLUMNS = (
     Column("taxon"),
@@ -346,7 +346,7 @@ def _by_context(asked: Asked, whole: Piles) -> dict[tuple[int, int], tuple[int, 
     parts = frame(piles, asked.knowledge)
     schema = {"unit": pl.UInt32, "whole": pl.UInt32}
     units_of = pl.DataFrame([*enumerate(of_unit)], schema=schema, orient="row")
-    found = Animals(Numbers(parts, tree(whole.frame).parted(units_of))).mni
+    found = Animals(Numbers(parts, Numbers(whole.frame).tree.parted(units_of))).mni
     summed = (
         found.filter(pl.col("low") > 0)
         .join(units_of, on="unit")

@@ -105,47 +105,48 @@ class Animals:
         more = teeth.join(self.numbers.tree.lifts, on=["unit", "taxon"]).with_columns(taxon=pl.col("wider"))
         found = pl.concat([teeth, more.select(teeth.columns)]).group_by(place).agg(pl.col("count").max())
         found = self._together(self._together(found, "jaw", []), "side", ["jaw"])
-        # A row of teeth as one number: one column is grouped by much sooner than four.
-        sums_of = self.numbers.sums
-        at = (sums_of.key(ANIMAL) * 3 + pl.col("jaw")) * 4 + pl.col("side")
+        # A row of teeth, and a name in it, as one number: one column is grouped by much sooner than five.
+        of, many = self.numbers.sums, len(self.frame.knowledge.teeth.teeth)
+        at = ((of.key(ANIMAL) * 3 + pl.col("jaw")) * 4 + pl.col("side")) * many
         found = found.select("key", "tooth", "worn", "count", at=at)
-        named = found.join(self._names, on="tooth").join(self._called(found), on=["at", "name"], how="semi")
+        named = found.join(self._names, on="tooth").with_columns(row=pl.col("at") + pl.col("name"))
+        named = named.join(self._called(found), on="row", how="semi")
         milk, fourth = pl.col("tooth") == self._tooth("dP4"), pl.col("tooth") == self._tooth("P4")
 
         counted = ("all", "milk", "worn", "fourth")
         count = pl.col("count")
         each = (
             named.select(
-                "at", "name", "key", all=count, milk=count * milk, worn=count * (fourth & pl.col("worn")),
+                "row", "key", all=count, milk=count * milk, worn=count * (fourth & pl.col("worn")),
                 fourth=count * fourth,
             )
-            .group_by("at", "name", "key")
+            .group_by("row", "key")
             # How many teeth of a piece, no more than an animal has room for.
             .agg(pl.col(counted).sum(), pl.col(counted).max().name.suffix("_most"))
-            .with_columns(kind=pl.col("at") % (len(self.frame.taxa) * 12))
+            .with_columns(kind=pl.col("row") % (len(self.frame.taxa) * 12 * many))
         )  # fmt: skip
-        each = each.join(self._in_rows(each), on=["kind", "name"]).with_columns(
+        each = each.join(self._in_rows(each), on="kind").with_columns(
             pl.min_horizontal(name, pl.col("room") * pl.col(f"{name}_most")).alias(name) for name in counted
         )
         is_worn = (pl.col("worn") > 0) & (pl.col("milk") == 0)
         sums = (
             each.select(
-                "at", "name", "room", "rank", "all", "milk",
+                "row", "room", "rank", "all", "milk",
                 worn=pl.col("worn") * is_worn, unworn=pl.col("fourth") * ~is_worn,
             )
-            .group_by("at", "name", "room", "rank")
-            .agg(pl.col("all", "milk", "worn", "unworn").sum())
+            .group_by("row")
+            .agg(pl.col("room", "rank").first(), pl.col("all", "milk", "worn", "unworn").sum())
         )  # fmt: skip
         n = (
-            pl.when(pl.col("name") == self._tooth("P4"))
+            pl.when(pl.col("row") % many == self._tooth("P4"))
             .then(pl.col("worn") + pl.max_horizontal("milk", "unworn"))
             .otherwise("all")
         )
         value = (n + pl.col("room") - 1) // pl.col("room") * MNI_RANKS + pl.col("rank")
         return (
-            sums.group_by(at=pl.col("at") // 12)
+            sums.group_by(at=pl.col("row") // (12 * many))
             .agg(value.max().alias("value"))
-            .select(*sums_of.parted(ANIMAL), "value")
+            .select(*of.parted(ANIMAL), "value")
         )
 
     @staticmethod
@@ -172,30 +173,28 @@ class Animals:
         return pl.DataFrame(found, schema={"tooth": pl.UInt8, "name": pl.UInt8}, orient="row")
 
     def _called(self, found: pl.DataFrame) -> pl.DataFrame:
-        """The names that are looked at in each row: places, and wider names by which any tooth is called."""
-        return (
-            found.select("at", name="tooth")
-            .unique()
-            .join(self._names.filter(pl.col("tooth") == pl.col("name")).select("name"), on="name", how="semi")
-            .vstack(
-                found.filter(pl.col("tooth") == self._tooth("dP4"))
-                .select("at", name=pl.lit(self._tooth("P4"), pl.UInt8))
-                .unique()
-            )
-            .unique()
+        """(row): the names that are looked at in each row: places, and wider names by which any tooth is called."""
+        there = found.select(row=pl.col("at") + pl.col("tooth")).unique()
+        tooth, milk, fourth = (
+            pl.col("row") % len(self.frame.knowledge.teeth.teeth),
+            self._tooth("dP4"),
+            self._tooth("P4"),
         )
+        own = self._names.filter(pl.col("tooth") == pl.col("name"))["name"].implode()
+        at_fourth = there.filter(tooth == milk).select(pl.col("row") - milk + fourth)
+        return pl.concat([there.filter(tooth.is_in(own)), at_fourth]).unique()
 
     def _in_rows(self, each: pl.DataFrame) -> pl.DataFrame:
-        """How many of a name a row has room for, and where it ranks."""
+        """(kind, room, rank): how many of a name a row of an animal has room for, and where it ranks."""
         knowledge, keys = self.frame.knowledge, [*self.frame.knowledge.teeth.teeth]
         found = []
-        for kind, name in each.select("kind", "name").unique().iter_rows():
-            taxon, (jaw, side) = kind // 12, divmod(kind % 12, 4)
+        for (kind,) in each.select("kind").unique().iter_rows():
+            of, name = divmod(kind, len(keys))
+            taxon, (jaw, side) = of // 12, divmod(of % 12, 4)
             where = JAWS[jaw], _SIDE_NAMES.get(side, "")
             room = plain.in_rows(self.frame.taxa[taxon], keys[name], *where, knowledge)
-            found.append((kind, name, room, self._teeth_first - _ROWS.index(where) * len(keys) - name))
-        schema = {"kind": pl.UInt64, "name": pl.UInt8, "room": pl.Int64}
-        return pl.DataFrame(found, schema={**schema, "rank": pl.Int64}, orient="row")
+            found.append((kind, room, self._teeth_first - _ROWS.index(where) * len(keys) - name))
+        return pl.DataFrame(found, schema={"kind": pl.UInt64, "room": pl.Int64, "rank": pl.Int64}, orient="row")
 
     # Animals
 

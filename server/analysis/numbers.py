@@ -185,12 +185,9 @@ class Tree:
         return values
 
 
-def tree(frame: Frame) -> Tree:
-    """The tree of a frame."""
+def _tree(frame: Frame, present: pl.DataFrame) -> Tree:
+    """The tree of the animals (unit, taxon) of a frame."""
     knowledge, taxa = frame.knowledge, frame.taxa
-    sums = Sums.of(frame, 0)
-    some = [one.select(sums.key(ANIMAL).alias("at")).unique() for one in (frame.low, frame.twice, frame.every)]
-    present = pl.concat(some).unique().select(sums.parted(ANIMAL))
     codes = present["taxon"].unique().to_list()
     pairs = [
         (code, wide, len(knowledge.taxa[taxa[wide]].broader))
@@ -224,8 +221,20 @@ class Numbers:
         return Sums.of(self.frame, max(int(one["count"].sum()) for one in some))
 
     @cached_property
+    def _low(self) -> pl.DataFrame:
+        """Sums of what counts as it stands, under its own names."""
+        return self.sums.plain(self.frame.low, PLACE)
+
+    @cached_property
+    def _there(self) -> pl.DataFrame:
+        """(unit, taxon, element) of all that is there, under its own names."""
+        some = (self._low, self.frame.twice, self.frame.every)
+        at = pl.concat([one.select(self.sums.key(PLACE).alias("at")).unique() for one in some]).unique()
+        return at.select(self.sums.parted(PLACE))
+
+    @cached_property
     def tree(self) -> Tree:
-        return self.given or tree(self.frame)
+        return self.given or _tree(self.frame, self._there.select(ANIMAL).unique())
 
     # Rows under wider names
 
@@ -246,20 +255,22 @@ class Numbers:
         return [(elements.index(wide), [elements.index(one) for one in finer]) for wide, finer in POOLS.items()]
 
     def _units_with(self, element: int) -> list[int]:
-        some = (self.frame.low, self.frame.twice, self.frame.every)
-        return sorted({unit for one in some for unit in one.filter(pl.col("element") == element)["unit"].unique()})
+        return self._there.filter(pl.col("element") == element)["unit"].unique().to_list()
 
     def summed(self, plain: pl.DataFrame, once: pl.DataFrame, more: Sequence[str] = ()) -> pl.DataFrame:
         """(place, side, p, pieces), under all names, of rows that count as they stand and of such as count once a key.
         `p`: P as n * RANKS + the rank of the portion that decides, where nothing `more` is summed by."""
         by = [*PLACE, *more]
-        sums = self.lifted(self.sums.plain(plain, by))
+        return self._summed(self.sums.plain(plain, by), once, by)
+
+    def _summed(self, sums: pl.DataFrame, once: pl.DataFrame, by: Sequence[str]) -> pl.DataFrame:
+        sums = self.lifted(sums)
         # Only what takes others in has several rows now.
         taxa, elements = self.tree.lifts["wider"].unique().implode(), [wide for wide, _ in self._pools]
         takes_in = pl.col("taxon").is_in(taxa) | pl.col("element").is_in(elements)
         sums = pl.concat([sums.filter(~takes_in), self.sums.again(sums.filter(takes_in), by)])
         found = pl.concat([self.sums.with_all(sums, by), self.sums.once(self.lifted(once), by)])
-        p = self.sums.n * RANKS if more else self.sums.p
+        p = self.sums.p if by == PLACE else self.sums.n * RANKS
         return found.select(*by, "side", p=p, pieces=self.sums.pieces)
 
     def at_centres(self, plain: pl.DataFrame, once: pl.DataFrame, *, fusing: bool) -> pl.DataFrame:
@@ -289,7 +300,7 @@ class Numbers:
     @cached_property
     def places(self) -> pl.DataFrame:
         """Sums by place of what is sure."""
-        return self.summed(self.frame.low, self.frame.twice)
+        return self._summed(self._low, self.frame.twice, PLACE)
 
     @cached_property
     def places_every(self) -> pl.DataFrame:
@@ -383,8 +394,7 @@ class Numbers:
     def _recorded(self, found: pl.DataFrame) -> pl.DataFrame:
         """Without places that are only there to be pooled further."""
         for wide, _ in self._pools:
-            some = (self.frame.low, self.frame.twice, self.frame.every)
-            own = pl.concat([one.filter(pl.col("element") == wide).select("unit", "taxon").unique() for one in some])
+            own = self._there.filter(pl.col("element") == wide).select(ANIMAL)
             more = own.join(self.tree.lifts, on=["unit", "taxon"]).select("unit", taxon="wider")
             there = pl.concat([own, more]).unique().with_columns(element=pl.lit(wide, pl.UInt16))
             is_wide = pl.col("element") == wide
