@@ -12,6 +12,8 @@ import unicodedata
 import uuid
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from difflib import get_close_matches
+from functools import lru_cache
 from typing import Any
 
 from fieldapp.domain.knowledge import Knowledge
@@ -30,6 +32,10 @@ _HUMAN = re.compile(
 )
 """Words for human remains in the languages of many tables, whole or as the beginning of a longer one, such as
 "Menschenknochen". Common practice, no source."""
+_SHORT = {"hum", "homsap", "hsap", "hosa", "hom"}
+_ALIKE = ("human", "humans", "homosapiens", "humain", "mensch")
+"""Abbreviations, and words that a slip of the pen makes others of. Common practice, no source. Only in a column of
+animals, since "hum" is a humerus too, and only where the map does not say what they mean."""
 _NAMING = {"taxon", "element"}
 """In whose columns such a word is looked for: "human skull" stands under bones too."""
 _PLACE = ("context", "trench", "phase", "context_type", "grave_like", "bag", "recovery", "mesh_mm")
@@ -83,11 +89,9 @@ class Mapper:
     def __init__(self, by: Map, knowledge: Knowledge, site: str, file: str, sha256: str) -> None:
         self.map, self.knowledge = by, knowledge
         self._space = uuid.uuid5(uuid.UUID(site), f"import/{sha256}")
-        naming = [
-            each.heading
-            for each in by.columns
-            if _NAMING & {*each.to, *(slot for said in each.words.values() for slot in said)}
-        ]
+        tells = [(each, {*each.to, *(slot for said in each.words.values() for slot in said)}) for each in by.columns]
+        self._taxa = [each for each, told in tells if "taxon" in told]
+        naming = [each.heading for each, told in tells if _NAMING & told]
         naming += [heading for case in by.cases if _NAMING & case.said.keys() for heading in case.when]
         self._animals, self._read = [*dict.fromkeys(naming)], frozenset(by.headings())
         self._origin = {"file": file[-LONGEST:], "sha256": sha256} | ({"credit": by.credit} if by.credit else {})
@@ -145,13 +149,21 @@ class Mapper:
 
     def _doubt(self, one: Mapped) -> None:
         """A cell of an animal or a bone that says human in so many words raises the question, whatever a map makes of
-        it. In a column that is not read it may say who gnawed or cut; that it is there is told."""
+        it; a cell of an animal that looks like it, where the map says nothing of it. In a column that is not read it
+        may say who gnawed or cut; that it is there is told."""
         if self.knowledge.may_be_human(one.said.get("taxon")):
             return
         for heading in self._animals:
             if _says_human(cell := one.row.cells.get(heading, "")):
                 one.said[slots.HUMAN] = "query"
                 one.misses.append(Miss(heading, cell, "perhaps_human"))
+                return
+        for column in self._taxa:
+            cell = one.row.cells.get(column.heading, "").strip()
+            text = cell.removeprefix(column.without).strip() if column.without else cell
+            if not {text, cell} & column.words.keys() and _looks_like_human(text):
+                one.said[slots.HUMAN] = "query"
+                one.misses.append(Miss(column.heading, cell, "looks_like_human"))
                 return
         if slots.HUMAN not in one.said:
             for heading, cell in one.row.cells.items():
@@ -394,6 +406,12 @@ def _says_human(cell: str) -> bool:
         # The same letters in another width, or parted by a sign that nobody sees, are the same word.
         cell = "".join(one for one in unicodedata.normalize("NFKC", cell) if unicodedata.category(one) != "Cf")
     return _HUMAN.search(cell) is not None
+
+
+@lru_cache(1000)
+def _looks_like_human(cell: str) -> bool:
+    letters = "".join(one for one in cell.casefold() if one.isalpha())
+    return letters in _SHORT or bool(get_close_matches(letters, _ALIKE, 1, 0.8))
 
 
 def _meant(cell: str, wanted: Iterable[str]) -> bool:

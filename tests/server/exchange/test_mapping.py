@@ -196,6 +196,31 @@ def test_what_a_table_calls_human_is_raised_whatever_the_map_makes_of_it(path: P
     assert not any(p.startswith("assessment/") for p in found.values)
 
 
+@pytest.mark.parametrize("word", ["Hum.", "HUM", "hom sap", "HoSa", "humna", "huamn", "Hunan", "homan", "Mesnch"])
+@pytest.mark.parametrize("means", ['"?" = ""', '"*" = "medium_mammal"'])
+def test_what_looks_like_a_word_for_human_is_raised_where_the_map_says_nothing_of_it(
+    path: Path, word: str, means: str
+) -> None:
+    text = HEAD + f'[column.A]\nto = "taxon"\nwords = {{ {means} }}\n[column.B]\nto = "element"\n'
+    (found,) = mapped(text, f"{word},hum", path=path, head="A,B")
+    assert [human.answer_of(value) for p, value in found.values.items() if p.startswith("human/")] == ["query"]
+    assert "looks_like_human" in [one.why for one in found.misses]
+
+
+def test_what_the_map_says_of_such_a_word_holds_and_no_animal_is_taken_for_one(path: Path) -> None:
+    text = HEAD + '[column.A]\nto = "taxon"\nwords = { Hum = "sheep" }\n[column.B]\nto = "element"\n'
+    (found,) = mapped(text, "Hum,hum", path=path, head="A,B")
+    assert not found.human
+    names = {texts(lang).get(f"taxon.{key}", "") for key in KNOW.taxa for lang in ("en", "de")}
+    names |= {one.latin for one in KNOW.taxa.values()} | {*KNOW.taxa, "shell", "homogeneous", "Houmard", "bos", "OVA"}
+    said = [HEAD + '[column.A]\nto = "taxon"\n', *(f'"{one}"' for one in sorted(names) if one)]
+    taken = [one.row.cells["A"] for one in mapped(*said, path=path, head="A") if one.human]
+    assert {one for one in taken if not KNOW.may_be_human(one)} <= {
+        *(texts(lang).get(f"taxon.{key}", "") for key in KNOW.taxa if KNOW.may_be_human(key) for lang in ("en", "de")),
+        KNOW.taxa["human"].latin,
+    }
+
+
 def test_a_bone_that_is_called_human_is_raised_too(path: Path) -> None:
     (found,) = mapped(MAP, "12,Rd,human skull,,,1,,,", path=path)
     assert [human.answer_of(value) for p, value in found.values.items() if p.startswith("human/")] == ["query"]
