@@ -14,7 +14,7 @@ from pathlib import Path
 from fieldapp.assets import texts
 from fieldapp.cli import CommandError
 from fieldapp.domain.assemblage.results import Result
-from fieldapp.domain.assemblage.selection import BY, Selection, SelectionError, parse
+from fieldapp.domain.assemblage.selection import BY, LISTS, Selection, SelectionError, parse
 from fieldapp.domain.knowledge import Knowledge
 from server.analysis import topics, writing
 from server.analysis.asking import Asked, Settled, Table, answers, settled
@@ -44,6 +44,8 @@ def selection_of(args: argparse.Namespace, knowledge: Knowledge) -> Selection:
     try:
         return parse(args.where, knowledge, Selection(by=args.by))
     except SelectionError as error:
+        if error.field in LISTS and not error.value:
+            raise CommandError(say("empty_choice", field=error.field)) from error
         allowed = say("allowed", words=", ".join(error.allowed)) if error.allowed else say(f"unknown.{error.field}")
         raise CommandError(say("no_choice", field=error.field, value=error.value, allowed=allowed)) from error
 

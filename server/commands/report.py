@@ -20,6 +20,8 @@ from server.analysis.wording import Wording
 from server.commands.analysis import new_file, say, selection_arguments, selection_of
 from server.commands.keeping import opened, told_errors
 
+EVERY_S = 1.0
+"""So often it is said how far it is."""
 HELP = "the draft of an assessment report: tables, charts, methods, sources"
 
 
@@ -40,22 +42,25 @@ def run(args: argparse.Namespace) -> int:
         gathered = Assemblage(ledger).now()
         asked = Asked(gathered, selection_of(args, gathered.knowledge))
         wording = Wording(texts(), gathered.numbers)
-        report = contents.made(asked, wording, _Telling(), whole=form == "zip")
+        told = _Telling()
+        report = contents.made(asked, wording, told, whole=form == "zip")
         source = say("report.source", data=args.data)
-        new_file(args.file, written(report, wording, form, ledger.clock(), source=source, data=str(args.data)))
+        new_file(
+            args.file, written(report, wording, form, ledger.clock(), source=source, data=str(args.data), told=told)
+        )
     tables = sum(len(part.entries) for part in report.parts)
     print(say("report.done", file=args.file, tables=tables, sources=len(report.sources)))
     return 0
 
 
 class _Telling:
-    """Says what is being worked out, once it takes over a second."""
+    """Says what is being worked out or written, once it takes over a second."""
 
     def __init__(self) -> None:
         self._last = time.monotonic()
 
-    def __call__(self, table: str, done: int) -> None:
+    def __call__(self, state: str, what: str, done: int, of: int) -> None:
         now = time.monotonic()
-        if now - self._last >= 1:
+        if now - self._last >= EVERY_S:
             self._last = now
-            print(say("report.table", table=table), file=sys.stderr, flush=True)
+            print(say(f"report.{state}", what=what, done=done, of=of), file=sys.stderr, flush=True)

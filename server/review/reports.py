@@ -11,7 +11,8 @@ from flask import abort, current_app, request, send_file, url_for
 from werkzeug.wrappers import Response
 
 from fieldapp.assets import speaking, spoken
-from server.analysis.report.jobs import FAILED, MADE, WORKING_OUT, WRITING, Job, Reports, Told, TooMany
+from server.analysis.report.jobs import FAILED, MADE, Job, Reports, TooMany
+from server.analysis.report.telling import Told
 from server.review import analysis, desk, words
 from server.review.desk import pages
 
@@ -48,14 +49,8 @@ def analysis_report(form: str) -> Response:
 
     def make(told: Told) -> bytes:
         with speaking(language):
-            of = contents.how_many(whole=form == "zip")
-            report = contents.made(
-                asked, said, lambda table, done: told(WORKING_OUT, table, done, of), whole=form == "zip"
-            )
-            return written(
-                report, said, form, now, source=source, data="cabin",
-                told=lambda file, done, files: told(WRITING, file, done, files),
-            )  # fmt: skip
+            report = contents.made(asked, said, told, whole=form == "zip")
+            return written(report, said, form, now, source=source, data="cabin", told=told)
 
     key = form, language, asked.gathered.stamp, selection, asked.hidden
     if reports().failed(key) and not request.args.get("again"):

@@ -113,7 +113,11 @@ def parse(text: str, knowledge: Knowledge, base: Selection | None = None) -> Sel
             continue
         name, *rest = _split(part, "=")
         name, value = name.strip(), "=".join(rest)
-        found = chosen(found, name, [_plain(one).strip() for one in _split(value, "|")], knowledge)
+        words = [_plain(one).strip() for one in _split(value, "|")]
+        if name in LISTS and not any(words):
+            # Left empty in a form it asks for everything; in a line somebody meant to say something.
+            raise SelectionError(name, "")
+        found = chosen(found, name, words, knowledge)
     return found
 
 

@@ -7,12 +7,13 @@ it (contents).
 from __future__ import annotations
 
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from io import BytesIO
 
 from server.analysis import charts, writing
 from server.analysis.report.contents import Report
 from server.analysis.report.document import NO_TIME
+from server.analysis.report.telling import WRITING, Told
 from server.analysis.wording import Wording
 
 
@@ -33,7 +34,7 @@ def files(report: Report, wording: Wording) -> Iterator[tuple[str, bytes]]:
                     yield f"charts/{name}_{n}{figure}.{form}", charts.draw(chart, wording, title, form)
 
 
-def zipped(report: Report, wording: Wording, papers: dict[str, bytes], told: Callable[[str, int, int], None]) -> bytes:
+def zipped(report: Report, wording: Wording, papers: dict[str, bytes], told: Told) -> bytes:
     """All of it in a ZIP file, with `papers` ({name: content}) at its top. `told` hears which file was written last,
     how many are, and how many there will be."""
     out, done = BytesIO(), 0
@@ -43,5 +44,5 @@ def zipped(report: Report, wording: Wording, papers: dict[str, bytes], told: Cal
         for name, content in (*papers.items(), *files(report, wording)):
             archive.writestr(zipfile.ZipInfo(name, NO_TIME), content, zipfile.ZIP_DEFLATED)
             done += 1
-            told(name, done, of)
+            told(WRITING, name, done, of)
     return out.getvalue()

@@ -6,7 +6,7 @@ For: plain values that every form of the report is made from. Not for: layout, f
 from __future__ import annotations
 
 import shlex
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 
@@ -16,6 +16,7 @@ from fieldapp.domain.assemblage.specimens import HUMAN, IMPOSSIBLE, TALLY
 from server.analysis import topics
 from server.analysis.asking import HIDDEN, Asked, Table, answers, settled
 from server.analysis.count_common import HUMAN_NOTE
+from server.analysis.report.telling import WORKING_OUT, Told, to_nobody
 from server.analysis.wording import Wording, shown, visible
 
 ANIMALS = 3
@@ -42,9 +43,6 @@ ASKED_AS: Mapping[str, tuple[Mapping[str, str], ...]] = {"survival": ({"evidence
 EVERYWHERE = frozenset({HUMAN, IMPOSSIBLE, HIDDEN})
 """What is left out of every table is told once, at the beginning."""
 WORKED_OUT = frozenset({"number", "percent", "span", "interval"})
-
-Told = Callable[[str, int], None]
-"""Says which table is being worked out, and how many are done."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,13 +119,9 @@ class Report:
     more: tuple[Part, ...] = ()
 
 
-def how_many(*, whole: bool) -> int:
-    """Of how many tables `made` tells."""
-    return sum(whole or table.key in PRINTED for topic in topics.TOPICS for table in topics.tables(topic))
-
-
-def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None, *, whole: bool = False) -> Report:
+def made(asked: Asked, wording: Wording, told: Told = to_nobody, *, whole: bool = False) -> Report:
     """The report on what was asked for, if `whole` with all tables for its files. `told` is called before each."""
+    of = sum(whole or table.key in PRINTED for topic in topics.TOPICS for table in topics.tables(topic))
     parts, more, others, done, empty, figure = [], [], [], 0, [], 1
     said = _Said()
     for topic in topics.TOPICS:
@@ -139,7 +133,7 @@ def made(asked: Asked, wording: Wording, told: Told = lambda table, done: None, 
                 others.append(title)
             if not whole and table.key not in PRINTED:
                 continue
-            told(title, done)
+            told(WORKING_OUT, title, done, of)
             found = [*_entries(topic, table, asked, wording, said)]
             printed = [one for one in found if table.key in PRINTED and one.result.key not in IN_FILES]
             filed += [one for one in found if one not in printed]

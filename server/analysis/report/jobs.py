@@ -15,29 +15,26 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
+
+from server.analysis.report.telling import Told
 
 MOST_KEPT = 6
 MOST_WAITING = 4
 """So many reports may wait or be made at once: a person asks for one, and each takes a minute or more."""
 
 WAITING, MADE, FAILED = "waiting", "made", "failed"
-WORKING_OUT, WRITING = "working_out", "writing"
-"""What is going on: tables are worked out, then files are written."""
-
-
-class Told(Protocol):
-    """Hears which table or file is next, how many are done, and how many there are in all."""
-
-    def __call__(self, state: str, what: str, done: int, of: int) -> None: ...
-
 
 Make = Callable[[Told], bytes]
 
 
 @dataclass
 class Job:
-    """A report. `state`: one of the above; `done` of `of`, with `what`: how far it is; `file`: once it is made."""
+    """A report.
+
+    state           one of the above, or what is going on (telling)
+    what, done, of  how far it is
+    file            once it is made
+    """
 
     state: str = WAITING
     what: str = ""

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import datetime
 
 from fieldapp.assets import texts
 from server.analysis.report.contents import Report
+from server.analysis.report.telling import WRITING, Told, to_nobody
 from server.analysis.wording import Wording
 
 FORMS = {
@@ -17,14 +17,6 @@ FORMS = {
 """{ending: kind of file}; a ZIP file holds the other two and every table and chart."""
 
 
-Told = Callable[[str, int, int], None]
-"""Hears which file is being written, how many are, and how many there will be."""
-
-
-def _to_nobody(file: str, done: int, of: int) -> None:
-    """Where nobody asks how far it is."""
-
-
 def written(
     report: Report,
     wording: Wording,
@@ -33,14 +25,14 @@ def written(
     *,
     source: str,
     data: str,
-    told: Told = _to_nobody,
+    told: Told = to_nobody,
 ) -> bytes:
     """The report as a file of one of FORMS. `source`: the ledger in words; `data`: its folder, as commands name it."""
     # Each form's library is loaded only if it is asked for.
     from server.analysis.report import bundle, document, paper
 
     if form in ("pdf", "docx"):
-        told(f"report.{form}", 0, 1)
+        told(WRITING, f"report.{form}", 0, 1)
     if form == "pdf":
         return paper.pdf(report, wording, texts(), at, source=source, data=data)
     if form == "docx":

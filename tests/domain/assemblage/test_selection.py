@@ -46,7 +46,16 @@ def test_the_usual_selection_is_an_empty_line():
 
 
 @pytest.mark.parametrize(
-    ("line", "field"), [("taxon=gryphon", "taxon"), ("by=moon", "by"), ("colour=red", "colour"), ("by", "by")]
+    ("line", "field"),
+    [
+        ("taxon=gryphon", "taxon"),
+        ("by=moon", "by"),
+        ("colour=red", "colour"),
+        ("by", "by"),
+        ("phase=", "phase"),
+        ("taxon", "taxon"),
+        ("context=|", "context"),
+    ],
 )
 def test_a_choice_that_means_nothing_is_named(line, field):
     with pytest.raises(SelectionError) as error:

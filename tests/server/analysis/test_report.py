@@ -107,6 +107,35 @@ def test_an_option_that_cannot_be_followed_is_refused_in_words(cabin, capsys):
         assert told.out == ""
 
 
+def test_the_report_command_says_how_far_it_is_writes_a_file_once_and_over_nothing(
+    cabin, capsys, monkeypatch, tmp_path
+):
+    monkeypatch.setattr("server.commands.report.EVERY_S", 0)
+    file = tmp_path / "bone.docx"
+    asked = ["report", "--data", str(cabin[0]), "--where", "taxon=cattle"]
+    assert main([*asked, str(file)]) == 0
+    told = capsys.readouterr()
+    tables = [one for one in told.err.splitlines() if one.startswith("working out, ")]
+    assert len(tables) == len(contents.PRINTED)
+    assert tables[-1].startswith(f"working out, {len(tables) - 1} of {len(tables)} done: ")
+    assert told.err.splitlines()[-1] == "writing, 0 of 1 done: report.docx"
+    assert "bone.docx: " in told.out
+    content = file.read_bytes()
+    assert Document(io.BytesIO(content)).tables
+    for name in ("bone.docx", "bone.odd"):
+        assert main([*asked, str(tmp_path / name)]) == 2
+    assert file.read_bytes() == content
+    assert [one.name for one in tmp_path.iterdir()] == ["bone.docx"]
+
+
+def test_a_choice_left_empty_is_no_choice_of_everything(cabin, capsys):
+    for line in ("phase=", "taxon", "by=phase,context=|"):
+        assert main(["count", "--data", str(cabin[0]), "--table", "pieces", "--where", line]) == 2
+        told = capsys.readouterr()
+        assert "names nothing" in told.err
+        assert told.out == ""
+
+
 def test_the_document_has_the_tables_of_the_report(short, wording):
     document = Document(io.BytesIO(made(short, wording, "docx")))
     assert len(document.tables) == len(entries(short))
@@ -142,7 +171,11 @@ def test_the_whole_paper_is_archival_and_the_same_again(report, wording, tmp_pat
 
 @pytest.mark.proof
 def test_the_archive_holds_each_table_and_chart_and_is_the_same_again(short, wording):
-    first, second = (made(short, wording, "zip") for _ in range(2))
+    told: list[tuple[str, str, int, int]] = []
+    first = written(
+        short, wording, "zip", AT, source="the cabin's ledger", data="cabin", told=lambda *one: told.append(one)
+    )
+    second = made(short, wording, "zip")
     names = zipfile.ZipFile(io.BytesIO(first)).namelist()
     assert {"report.pdf", "report.docx"} <= {*names}
     assert sum(name.endswith(".csv") for name in names) == len(entries(short))
@@ -153,3 +186,6 @@ def test_the_archive_holds_each_table_and_chart_and_is_the_same_again(short, wor
         if zipfile.ZipFile(io.BytesIO(first)).read(name) != zipfile.ZipFile(io.BytesIO(second)).read(name)
     ]
     assert different == []
+    assert [what for _, what, _, _ in told] == ["report.pdf", "report.docx", *names]
+    assert [done for *_, done, _ in told[2:]] == [*range(1, len(names) + 1)]
+    assert {of for *_, of in told[2:]} == {len(names)}

@@ -7,7 +7,8 @@ import threading
 import pytest
 
 from server.analysis.report import jobs
-from server.analysis.report.jobs import FAILED, MADE, WAITING, WRITING, Reports, TooMany
+from server.analysis.report.jobs import FAILED, MADE, WAITING, Reports, TooMany
+from server.analysis.report.telling import WRITING
 
 
 def told_and_held(gate: threading.Event, content: bytes = b"a report"):
