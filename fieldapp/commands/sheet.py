@@ -122,7 +122,7 @@ def _wanted(args: argparse.Namespace, folder: Folder) -> list[Record]:
     if not contexts and (args.blank is None or args.context is not None):
         wanted = f"no context {args.context}" if args.context is not None else "no context"
         where = f"trench {args.trench} of the {folder.name}" if args.trench else folder.name
-        raise CommandError(f"there is {wanted} in the {where}")
+        raise CommandError(f"there is {wanted} {'without a trench ' if args.trench == '' else ''}in the {where}")
     return contexts
 
 
