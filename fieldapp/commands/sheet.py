@@ -20,6 +20,7 @@ from fieldapp import assets
 from fieldapp.cli import CommandError
 from fieldapp.commands.source import JOURNAL, Folder, read_folder
 from fieldapp.domain.ids import context_number
+from fieldapp.durable import write_whole
 from fieldapp.records.fold import Record
 from fieldapp.records.standing import authority
 from fieldapp.sheets.blank import render_blank
@@ -239,7 +240,8 @@ def _pictures(where: Path | None, grey: bool) -> Pictured:
 
 
 def _write(file: Path, data: bytes) -> None:
-    file.write_bytes(data)
+    # Whole or not there: a file that was cut off would be found at the printer.
+    write_whole(file, data)
     print(file, flush=True)
 
 
