@@ -30,14 +30,11 @@ from server.ledger.asking import Disputed
 from server.ledger.folding import nature as nature_of
 from server.ledger.lines import LINE
 from server.review import blind, closing, coming_back, desk, fragments, locking, opened, parting, words
-from server.review.desk import pages
+from server.review.desk import ACTS, pages
 from server.review.showing import SEALED, Said, Showing, Version, coarser, differing, label, rows
 from server.review.tables import Paged, Sort
 from server.review.today import distinct, numbers
 from server.review.typed import third_input
-
-ACTS = {"docket": "settle_docket", "context": "settle_context", "bag": "settle_context", "group": "settle_context"}
-"""{kind: the act of the role table}. Other kinds are not settled here."""
 
 COARSER, KEEP, DELETE, LOCKED = "coarser", "keep", "delete", "locked"
 NEXT = "next"

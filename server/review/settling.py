@@ -26,8 +26,7 @@ from server.ledger import causes as ledger_causes
 from server.ledger.causes import Case, Cause
 from server.ledger.ledger import Edit
 from server.review import blind, closing, desk, locking, once, words
-from server.review.desk import pages
-from server.review.disagreements import ACTS
+from server.review.desk import ACTS, pages
 from server.review.showing import Showing, Version, coarser, label
 
 AT_ONCE = 100

@@ -19,6 +19,7 @@ from fieldapp.records.fold import Record
 from server import keys
 from server.config import Config
 from server.exchange import drafting, loading, maps, tables
+from server.exchange.report import Report
 from server.ledger import CABIN, Ledger, events
 from server.ledger.ledger import Edit
 from tests.server.exchange.made import HEAD, KNOW, MAP, ROWS, csv_of, typed
@@ -136,6 +137,17 @@ def test_a_mended_map_reads_again_what_nobody_has_altered_and_lowers_nothing(
     ledger.close()
     desk.run("--again")
     assert desk.changes() == before
+
+
+def test_a_report_that_was_cut_off_is_not_in_the_way_of_the_next(desk: Desk) -> None:
+    desk.table.write_text(csv_of(*ROWS, "14,Wolpertinger,tibia,l,,1,,,"), encoding="utf-8")
+    killed = Report(desk.report)  # and nobody closes it
+    assert not desk.report.exists(), "what is half written does not pass for a report"
+    desk.report.touch()  # nor does one that nothing was written into
+    assert desk.run("--report", desk.report) == 1
+    assert "Wolpertinger" in desk.report.read_text(encoding="utf-8-sig")
+    assert sorted(one.name for one in desk.report.parent.glob("odd*")) == ["odd.csv"]
+    killed._text.close()
 
 
 def test_a_dry_run_says_the_same_and_writes_nothing(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
