@@ -18,7 +18,7 @@ from werkzeug.wrappers import Response
 from fieldapp.assets import knowledge
 from fieldapp.domain import human
 from fieldapp.domain.alphabet import alphabetical
-from fieldapp.domain.ids import context_id
+from fieldapp.domain.ids import context_number
 from fieldapp.domain.steps import is_ticked, taking_back, ticks
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
@@ -224,7 +224,7 @@ def bag_keep(bag: str) -> Response:
     if values["mesh_mm"] == 0:
         return _page(record, 400, fault="figure.mesh_mm", form=typed, ticked=ticked)
     if MOVED in agreed.heads:
-        values[MOVED] = context_id(record.site, typed[MOVED]) if typed[MOVED] else None
+        values[MOVED] = _meant(typed[MOVED], agreed.value(MOVED))
     # A field that was not sent says nothing.
     changes = given.changed(agreed, {path: value for path, value in values.items() if path in request.form})
     if MOVED in changes and (fault := _fault_of_move(record, changes[MOVED])):
@@ -269,6 +269,13 @@ def _asked(record: Record) -> list[str]:
 
 def _may_change() -> tuple[str, ...]:
     return FIELDS if desk.may("edit_context") != "yes" else (*FIELDS, MOVED)
+
+
+def _meant(number: str, shown: Any) -> str | None:
+    """The context that a number names; the one that the form showed, where its number came back."""
+    if context_number(number) == context_number(label(desk.ledger().record(as_text(shown)))):
+        return as_text(shown) or None
+    return desk.ledger().numbered([number])[number] if number else None
 
 
 def _fault_of_move(record: Record, to: str | None) -> str:

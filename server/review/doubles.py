@@ -21,7 +21,6 @@ from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge, plates_of
 from fieldapp.domain import human
-from fieldapp.domain.ids import context_id
 from fieldapp.domain.refits import Piece, candidates, held, touching
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
@@ -56,10 +55,7 @@ class Tie(NamedTuple):
 def doubles() -> Response:
     """Pairs that look like one bone recorded twice; `page`. `number`: leads to the pieces of that context."""
     if asked := request.args.get("number", "").strip():
-        with desk.ledger().database.reading() as connection:
-            known = pairs.labelled(connection, [asked], "context").get(asked)
-        where = known[0] if known else context_id(desk.ledger().names().site, asked)
-        return redirect(url_for("review.refits", context=where))
+        return redirect(url_for("review.refits", context=desk.ledger().numbered([asked])[asked]))
     page = max(1, request.args.get("page", 1, int))
     with desk.ledger().database.reading() as connection:
         last = max(1, -(-pairs.doubted(connection) // ON_A_PAGE))

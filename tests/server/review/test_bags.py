@@ -194,6 +194,24 @@ def test_a_bag_goes_to_another_context_only_by_whom_and_where_that_may_be(packed
     assert packed.record("b1").value("context") == context_id(SITE, "1042")
 
 
+def test_a_bag_whose_context_was_numbered_anew_or_has_not_come_is_kept_and_stays_there(packed: Scene) -> None:
+    pit = context_id(SITE, "1057")
+    there = packed.cabin.ledger.record(pit)
+    assert there is not None
+    packed.a.write("context", pit, {"number": "1099"}, {"number": sorted(there.heads["number"])})
+    packed.a.write("bag", an_id("b4"), {"label": label("A", 104), "context": an_id("a context of no tablet yet")})
+    packed.send()
+    visitor = packed.signed_in("supervisor")
+    for bag in ("b1", "b4"):
+        was = packed.record(bag).value("context")
+        assert keep(visitor, f"/review/bag/{an_id(bag)}", box="Box 9").status_code == 302
+        assert [packed.record(bag).value(path) for path in ("box", "context")] == ["Box 9", was]
+    assert keep(visitor, f"/review/bag/{an_id('b4')}", context="10 99").status_code == 302
+    assert packed.record("b4").value("context") == pit
+    # The old number is nobody's now: what is to go there does not go to the context that had it.
+    assert "No context with this number" in keep(visitor, BAG, context="1057").text
+
+
 def fill(visitor: Visitor, box: str, labels: str) -> str:
     form = visitor.form("/review/boxes", "/review/boxes")
     return visitor.post("/review/boxes", {**form, "box": box, "labels": labels}).text

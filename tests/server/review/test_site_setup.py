@@ -52,6 +52,17 @@ LIST = (
 )
 
 
+def test_a_line_is_of_the_context_that_has_its_number_now(supervisor: Visitor, scene: Scene) -> None:
+    there = context(scene, "1057")
+    scene.a.write("context", there.id, {"number": "1099"}, {"number": sorted(there.heads["number"])})
+    scene.send()
+    confirm(supervisor, look(supervisor, "number,trench\n1057,B\n10 99,C\n"))
+    found = {one.value("number"): one for one in scene.cabin.ledger.records("context")}
+    assert sorted(found) == ["1042", "1057", "1099"]
+    assert found["1099"].id == there.id
+    assert [found[one].value("trench") for one in ("1057", "1099")] == ["B", "C"]
+
+
 def test_a_list_is_shown_first_and_fills_only_what_a_context_does_not_say(scene: Scene, supervisor: Visitor) -> None:
     shown = look(supervisor, LIST)
     assert context(scene, "3001") is None
