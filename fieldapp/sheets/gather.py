@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from fieldapp.domain import human, ids
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.domain.moments import moment
 from fieldapp.records.changes import FORMAT
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
@@ -163,7 +164,7 @@ def _photos(
         elif one.life() != "deleted" and (about & here or context in all_at(one, "context")):
             open_ones += shown
     left = {photo.sha256: photo for photo in reversed(open_ones) if photo.sha256 not in closed}
-    order = sorted(left.values(), key=lambda one: (one.said[0].at if one.said else "", one.id, one.sha256))
+    order = sorted(left.values(), key=lambda one: (moment(one.said[0].at) if one.said else "", one.id, one.sha256))
     return tuple(order), len(closed)
 
 

@@ -15,6 +15,7 @@ from fieldapp.domain import human, readings
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.labels import LabelError
 from fieldapp.domain.labels import read as read_label
+from fieldapp.domain.moments import moment
 from fieldapp.domain.samples import amount
 from fieldapp.records import checked as marked
 from fieldapp.records.changes import canonical
@@ -79,7 +80,7 @@ class Making:
     def versions(self, heads: Mapping[str, Any]) -> tuple[Version, ...]:
         """The distinct values among `heads`, the one first said first."""
         found: dict[str, tuple[Any, list[Said]]] = {}
-        for said in sorted((self.said(change) for change in heads), key=lambda one: (one.at, one.change)):
+        for said in sorted((self.said(change) for change in heads), key=lambda one: one.order):
             value = heads[said.change]
             found.setdefault(canonical(value), (value, []))[1].append(said)
         return tuple(Version(value, tuple(said)) for value, said in found.values())
@@ -144,7 +145,7 @@ class Making:
                 said = self.versions(heads)[0].said
                 shaped = isinstance(value, Mapping) and "text" in value
                 found.append(Note(value["text"] if shaped else value, value.get("stage") if shaped else None, said))
-        return tuple(sorted(found, key=lambda note: (note.said[0].at, note.said[0].change)))
+        return tuple(sorted(found, key=lambda note: note.said[0].order))
 
     def docket(
         self,
@@ -210,9 +211,7 @@ class Making:
 
     def _checked(self, record: Record) -> tuple[tuple[Said, ...], tuple[Said, ...]]:
         """Who has checked the docket as it stands, and who did before it changed. A note changes nothing."""
-        hold, held = (
-            tuple(sorted(map(self.said, found), key=lambda one: (one.at, one.change))) for found in marked.marks(record)
-        )
+        hold, held = (tuple(sorted(map(self.said, found), key=lambda one: one.order)) for found in marked.marks(record))
         return (hold, ()) if marked.state_of(record) == "checked" else ((), hold + held)
 
     def reading(self, value: Any) -> Reading | None:
@@ -268,8 +267,8 @@ class Making:
         ]
         unseen += [("deleted", self.said(change)) for change, value in heads.items() if deletions and not value]
         return (
-            tuple(sorted((self.said(one) for one in deletions), key=lambda one: (one.at, one.change))),
-            tuple(sorted(unseen, key=lambda one: (one[1].at, one[0], one[1].change))),
+            tuple(sorted((self.said(one) for one in deletions), key=lambda one: one.order)),
+            tuple(sorted(unseen, key=lambda one: (moment(one[1].at), one[0], one[1].change))),
         )
 
     def _human(self, record: Record, standing: human.Standing) -> tuple[HumanReading, ...]:
@@ -288,7 +287,7 @@ class Making:
                     cleared=one in standing.cleared,
                 )
             )
-        return tuple(sorted(found, key=lambda one: (one.said.at, one.said.change)))
+        return tuple(sorted(found, key=lambda one: one.said.order))
 
     def _assessments(self, record: Record, standing: human.Standing) -> tuple[Assessed, ...]:
         found = []
@@ -307,7 +306,7 @@ class Making:
                     waits=waits and verdict in (human.HUMAN, human.NON_HUMAN),
                 )
             )
-        return tuple(sorted(found, key=lambda one: (one.said.at, one.said.change)))
+        return tuple(sorted(found, key=lambda one: one.said.order))
 
     def hold(self, record: Record, docket: Record | None, answer: str | None) -> Hold:
         """The hold as it is shown; of differing values the more cautious. Without its docket it is open."""
@@ -334,7 +333,7 @@ class Making:
             tier=human.QUERY if human.QUERY in tiers and human.STOP not in tiers else human.STOP,
             zones=tuple(sorted({text(one) for one in all_at(record, "zone")} - {""})),
             in_place=True if True in placed else False if False in placed else None,
-            steps=tuple(sorted(steps, key=lambda one: (one.at, one.said.change))),
+            steps=tuple(sorted(steps, key=lambda one: (moment(one.at), one.said.change))),
             state=state,
             differences=self.differences(record),
             skeleton=tuple(sorted({text(one) for one in all_at(record, "skeleton")} - {""})),

@@ -279,6 +279,21 @@ def test_a_transfer_is_written_once_and_what_is_out_is_seen_until_it_is_back(pac
     assert send(visitor, f"{label('A', 101)}\n{label('A', 102)}", taken_g="2").status_code == 400
 
 
+def test_a_transfer_stands_under_the_time_when_it_was_made_whatever_became_of_it_since(packed: Scene) -> None:
+    visitor = packed.signed_in("zooarchaeologist")
+    sent = [label("A", 101), label("A", 102), label("A", 103), label("A", 3), label("A", 4), label("A", 2)]
+    send(visitor, "\n".join(sent))
+    packed.cabin.ledger.clock.forward(days=3)  # type: ignore[attr-defined]
+    visitor = packed.signed_in("zooarchaeologist")
+    for one in packed.cabin.ledger.records("transfer"):
+        keep(visitor, f"/review/transfer/{one.id}", back="yes", lab_code="LAB 4")
+    listed = rows(visitor.get("/review/transfers").text)
+    assert len(listed) == 6
+    for line in listed.values():
+        assert "LAB 4" in line
+        assert "2026-06-03" in line
+
+
 def test_nothing_that_may_be_human_is_sent_sampled_or_thrown_away_from_the_desk(packed: Scene) -> None:
     director = packed.signed_in("director")
     # On hold itself; said to be the same bone; a bag that holds it.
