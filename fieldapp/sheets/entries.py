@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fieldapp.domain import rules
-from fieldapp.domain.moments import moment
+from fieldapp.records.moments import moment
 from fieldapp.records.place import Place
 
 

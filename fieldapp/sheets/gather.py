@@ -10,10 +10,10 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from fieldapp.domain import human, ids
 from fieldapp.domain.knowledge import Knowledge
-from fieldapp.domain.moments import moment
 from fieldapp.records.changes import FORMAT
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
+from fieldapp.records.moments import moment
 from fieldapp.records.place import conditions_of, is_licensed, place_of
 from fieldapp.records.standing import Authority
 from fieldapp.sheets.entries import (

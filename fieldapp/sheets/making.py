@@ -15,12 +15,12 @@ from fieldapp.domain import human, readings
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.labels import LabelError
 from fieldapp.domain.labels import read as read_label
-from fieldapp.domain.moments import moment
 from fieldapp.domain.samples import amount
 from fieldapp.records import checked as marked
 from fieldapp.records.changes import canonical
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
+from fieldapp.records.moments import moment
 from fieldapp.records.schemas import SHAPES
 from fieldapp.records.shapes import CUSTODY
 from fieldapp.records.standing import Authority, is_released, standing_of

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from flask import Response, abort, g, request
 from werkzeug.wrappers import Response as AnyResponse
 
-from fieldapp.domain.moments import moment
 from fieldapp.records.fold import Record
+from fieldapp.records.moments import moment
 from server.ledger import pictures
 from server.photos import looking
 from server.review import closing, desk

@@ -13,10 +13,10 @@ from typing import Any
 
 from fieldapp.assets import knowledge
 from fieldapp.domain import human, readings
-from fieldapp.domain.moments import moment
 from fieldapp.records import checked, standing
 from fieldapp.records.changes import Change, canonical
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
+from fieldapp.records.moments import moment
 from fieldapp.records.schemas import SHAPES
 from server.ledger import Hold, Ledger
 from server.ledger.folding import nature as nature_of

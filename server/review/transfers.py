@@ -21,10 +21,10 @@ from fieldapp.assets import knowledge
 from fieldapp.domain import human
 from fieldapp.domain.labels import LabelError
 from fieldapp.domain.labels import read as read_label
-from fieldapp.domain.moments import moment
 from fieldapp.domain.rules.transfers import DESTRUCTIVE, DISCARD
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
+from fieldapp.records.moments import moment
 from server.ledger import bags as asking
 from server.ledger.ledger import Edit
 from server.ledger.lines import sort_key

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldapp.domain.moments import moment
+from fieldapp.records.moments import moment
 
 ZONES = st.integers(-14 * 60, 14 * 60).map(lambda minutes: timezone(timedelta(minutes=minutes)))
 TIMES = st.datetimes(datetime(1, 1, 3), datetime(9999, 12, 29), timezones=ZONES)
