@@ -136,13 +136,14 @@ def steps(bag: Record) -> tuple[str, ...]:
 
 
 def _away(transfers: Iterable[Record]) -> dict[str, str]:
-    """{bag or docket: with whom} of what was sent and has not come back."""
-    found = {}
+    """{bag or docket: with whom} of what was sent and has not come back; all of them, where parts of it went apart."""
+    found: dict[str, set[str]] = {}
     for one in transfers:
         if one.value("back") is not True and as_text(one.value("kind")) not in STAYS:
             about = one.value("docket") or one.value("bag")
-            found[as_text(about)] = as_text(one.value("to")) or words.word("transfer_kind", one.value("kind"))
-    return found
+            whom = as_text(one.value("to")) or words.word("transfer_kind", one.value("kind"))
+            found.setdefault(as_text(about), set()).add(whom)
+    return {one: ", ".join(sorted(whom, key=alphabetical)) for one, whom in found.items()}
 
 
 def _recovery(line: Line) -> str:

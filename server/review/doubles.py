@@ -28,7 +28,7 @@ from server.ledger import folding, pairs
 from server.ledger.ledger import Edit
 from server.review import blind, closing, desk, locking, opened, parting, words
 from server.review.desk import pages
-from server.review.showing import Showing, Version, coarser_of, differing, label, part_of, rows
+from server.review.showing import Showing, Version, agreed, differing, label, part_of, rows
 
 ACT = "settle_docket"
 ON_A_PAGE = 50
@@ -81,7 +81,7 @@ def refits(context: str) -> Response:
     pieces = [
         Piece(one.id, reading, one.value("breaks"), frozenset(told.get(one.id, ())))
         for one in dockets
-        if isinstance(reading := _agreed(one), Mapping) and one.value("count") in (None, 1)
+        if isinstance(reading := agreed(one), Mapping) and one.value("count") in (None, 1)
     ]
     found = candidates(pieces, knowledge(), _borders)
     shown = _apart([(known[one], known[other]) for one, other in found.pairs])
@@ -259,12 +259,6 @@ def _page(one: Record, two: Record, status: int = 200, **form: str) -> Response:
         ],
         closed=closing.closed_paths(one) | closing.closed_paths(two),
     )
-
-
-def _agreed(record: Record) -> Any:
-    """What all readings that stand of a docket support."""
-    heads = record.heads.get("reading", {})
-    return coarser_of(heads.values()) if heads else None
 
 
 def _named(record: Record) -> str:

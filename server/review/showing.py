@@ -350,6 +350,12 @@ def coarser_of(values: Iterable[Any]) -> Any:
     return reduce(lambda used, one: readings.coarser(used, one, knowledge()), values)
 
 
+def agreed(docket: Record) -> Any:
+    """What all readings that stand of a docket support."""
+    heads = docket.heads.get("reading", {})
+    return coarser_of(heads.values()) if heads else None
+
+
 def rows(versions: Sequence[Version], differing: Mapping[str, str]) -> list[str]:
     """The fields to show of readings side by side: each one by itself, of portions and centres those that differ, then
     all of them in a line."""
