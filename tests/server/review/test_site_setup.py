@@ -134,6 +134,12 @@ def test_protocol_trenches_and_phases_are_kept_in_the_site_s_record(scene: Scene
     [(key, trench)] = site(scene).items("trench").items()
     assert trench == {"name": "A", "note": None, "outline": [[0, 0], [10, 0], [10, 5.5]]}
     assert "Another one has this name" in keep(supervisor, "trench", **{"trench-name": "a"}).text
+    # Corners in a national grid come back to the millimetre when something else of the trench is altered.
+    far = {"trench-name": "Far", "outline": "512345.125 5412345.5\n512355 5412345\n512355 5412355"}
+    keep(supervisor, "trench", **far)
+    (other,) = [one for one, trench in site(scene).items("trench").items() if trench["name"] == "Far"]
+    assert "512345.125 5412345.5" in supervisor.get(f"/review/site?key={other}").text
+    keep(supervisor, "trench", key=other, do="drop")
     assert "three corners" in keep(supervisor, "trench", **{"trench-name": "B", "outline": "1 2\n3 4"}).text
     for name, order, years in (("late", "2", ("-100", "50")), ("early", "1", ("-450", "-100"))):
         keep(supervisor, "phase", **{"phase-name": name, "order": order, "from": years[0], "to": years[1]})
