@@ -257,6 +257,7 @@ class Group:
 class Tally:
     """Pieces that were counted and not recorded one by one; `said`: who counted them."""
 
+    id: str
     label: str
     bag: str
     taxon: Any

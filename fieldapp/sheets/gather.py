@@ -72,7 +72,7 @@ def gather(
 
     member_of: dict[str, list[str]] = {}
     for group in groups:
-        for member in group.items("member") if group.life() != "deleted" else ():
+        for member in group.linked("member") if group.life() != "deleted" else ():
             member_of.setdefault(member, []).append(label_of(group))
     entries = tuple(
         of.docket(

@@ -342,6 +342,7 @@ class Making:
 
     def tally(self, record: Record, way: tuple[str | None, float | None]) -> Tally:
         return Tally(
+            id=record.id,
             label=label_of(record),
             bag=self.labels.get(text(record.value("bag")), text(record.value("bag"))),
             taxon=record.value("taxon"),
@@ -393,7 +394,7 @@ class Making:
         return Group(
             label_of(record),
             record.value("relation"),
-            tuple(sorted((labels.get(one, one) for one in record.items("member")), key=label_order)),
+            tuple(sorted((labels.get(one, one) for one in record.linked("member")), key=label_order)),
             self.differences(record),
             self.notes(record),
             self.problems(record),
