@@ -231,7 +231,8 @@ def test_tallies_that_are_called_alike_are_all_counted_in_the_trench_and_one_in_
     one, other = dig.context("1", trench="A"), dig.context("2", trench="A")
     here, there = dig.bag(one, 1, recovery="hand"), dig.bag(other, 2, recovery="hand")
     for bag, count in ((here, 3), (there, 4), (there, 5)):
-        dig.set("bo", "tally", dig.new_id(), {"bag": bag, "taxon": "cattle", "element": "rib", "count": count})
+        told = {"label": "T2", "bag": bag, "taxon": "cattle", "element": "rib", "count": count}
+        dig.set("bo", "tally", dig.new_id(), told)
     moved = dig.new_id()
     dig.set("bo", "tally", moved, {"bag": here, "taxon": "cattle", "element": "rib", "count": 20})
     dig.set("cem", "tally", moved, {"bag": there})
