@@ -127,8 +127,8 @@ def test_the_recorder_goes_on_recording_and_nothing_saved_meanwhile_is_lost(serv
             time.sleep(0.05)
         running.join()
     assert made > 5
-    # A save waits for the journal, never for the line: the exchange as a whole takes seconds. A shared disk may keep one
-    # of them waiting for itself.
+    # A save waits for the journal, never for the line: the exchange as a whole takes seconds. A shared disk may keep
+    # one of them waiting for itself.
     assert sorted(took)[-2] < 1.0
     with transport_for(one) as way:
         exchange(one, way)
