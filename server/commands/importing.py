@@ -214,7 +214,7 @@ def _say_all(args: argparse.Namespace, by: Map, table: Table, sums: Sums, done: 
         print(_say("human_left", n=sums.human_left))
     if sums.counted:
         way = _say(f"halves.{by.halves}")
-        print(_say("counted", there=f"{sums.counted:g}", here=sums.whole, n=sums.halves, way=way))
+        print(_say("counted", there=f"{sums.counted:.10g}", here=sums.whole, n=sums.halves, way=way))
     if done.raised_n:
         print(_say("raised", n=done.raised_n, labels=", ".join(done.raised[:10])))
     if sums.times:

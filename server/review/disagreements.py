@@ -142,8 +142,8 @@ def settle(record: str, path: str) -> Response:
     over = dict(shown) if path == DELETED else {path: shown[path]}
     after = _next(record, path) if desk.field("do") == NEXT else None
     note = {"text": words.say("note.settled", field=words.field(path), reason=reason), "stage": "analysis"}
-    desk.write(found.kind, found.id, {path: value, f"note/{desk.ledger().new_id()}": note}, over)
-    desk.acted("settled", record)
+    if opened.write(found, path, [{path: value, f"note/{desk.ledger().new_id()}": note}], over):
+        desk.acted("settled", record)
     if after is not None:
         address = url_for("review.disagreement", record=after.record, path=after.path, before=record, before_path=path)
         return redirect(address)
@@ -164,15 +164,11 @@ def open_again(record: str, path: str) -> Response:
     former = _former(Showing(desk.ledger()), found, path, shown[path])
     if len(former) < 2:
         abort(409)
-    ledger, by = desk.ledger(), desk.me().by
     note = {"text": words.say("note.opened", field=words.field(path), reason=reason), "stage": "analysis"}
     values: list[dict[str, Any]] = [{path: one.value} for one in former]
-    values[0][f"note/{ledger.new_id()}"] = note
-    with ledger.database.writing() as connection:
-        for one in values:
-            ledger.write_in(connection, found.kind, found.id, one, {path: shown[path]}, by)
-    desk.desk().written()
-    desk.acted("opened_again", record)
+    values[0][f"note/{desk.ledger().new_id()}"] = note
+    if opened.write(found, path, values, {path: shown[path]}):
+        desk.acted("opened_again", record)
     return redirect(url_for("review.disagreement", record=record, path=path, done="opened"))
 
 

@@ -228,6 +228,20 @@ def test_a_docket_in_dispute_between_two_contexts_counts_once_in_the_trench() ->
     assert summary_of(sheets, assets.knowledge()).whole.total.nisp.high == 1
 
 
+def test_tallies_that_are_called_alike_are_all_counted_in_the_trench_and_one_in_dispute_once() -> None:
+    dig = Dig()
+    one, other = dig.context("1", trench="A"), dig.context("2", trench="A")
+    here, there = dig.bag(one, 1, recovery="hand"), dig.bag(other, 2, recovery="hand")
+    for bag, count in ((here, 3), (there, 4), (there, 5)):
+        told = {"label": "T2", "bag": bag, "taxon": "cattle", "element": "rib", "count": count}
+        dig.set("bo", "tally", dig.new_id(), told)
+    moved = dig.new_id()
+    dig.set("bo", "tally", moved, {"bag": here, "taxon": "cattle", "element": "rib", "count": 20})
+    dig.set("cem", "tally", moved, {"bag": there})
+    summary = summary_of([dig.sheet(one), dig.sheet(other)], assets.knowledge())
+    assert (summary.whole.total.pieces.low, summary.whole.total.pieces.high) == (32, 32)
+
+
 def test_many_sheets_in_one_file_have_a_bookmark_and_pages_of_their_own() -> None:
     pdf = PdfReader(io.BytesIO(made()["all"]))
     assert [one.title for one in pdf.outline] == ["IVS26 Context 1042", "IVS26 Context 1043"]

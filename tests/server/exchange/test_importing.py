@@ -349,6 +349,23 @@ def test_nothing_goes_into_a_locked_context_and_a_context_that_is_there_stays_as
     ]
 
 
+def test_a_row_lies_in_the_context_that_has_its_number_now(desk: Desk) -> None:
+    ledger = desk.ledger()
+    old = context_id(ledger.names().site, "12")
+    with ledger.database.writing() as connection:
+        ledger.write_many_in(connection, [Edit("context", old, {"number": "13"}, {})], CABIN)
+    ledger.close()
+    assert desk.run() == 0
+    ledger = desk.ledger()
+    numbers = {one.id: one.value("number") for one in ledger.records("context")}
+    assert sorted(numbers.values()) == ["12", "13"]
+    lies = ledger.contexts_of(dockets := ledger.records("docket"))
+    assert {str(one.value("label")): numbers[lies[one.id]] for one in dockets} == {
+        "LB 2": "12", "LB 3": "12", "LB 4": "13", "LB 5": "13",
+    }  # fmt: skip
+    ledger.close()
+
+
 def test_a_draft_knows_what_the_tables_know_and_comments_out_the_rest(
     desk: Desk, capsys: pytest.CaptureFixture[str]
 ) -> None:
