@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any, TypeAlias
 
+from fieldapp.domain import human
 from fieldapp.domain.criteria import Circumstance, Criterion
 from fieldapp.domain.entries import (
     Centre,
@@ -231,7 +232,13 @@ class Knowledge:
 
     def may_be_human(self, taxon: object) -> bool:
         """Whether it names a human, or is the name that leaves human open."""
-        return isinstance(taxon, str) and (taxon == "mammal_or_human" or self.is_a(taxon, "human"))
+        return bool(self.human_answer(taxon))
+
+    def human_answer(self, taxon: object) -> str:
+        """What the name of an animal says of the human question by itself: a query, not excluded, or ""."""
+        if not isinstance(taxon, str):
+            return ""
+        return human.QUERY if self.is_a(taxon, "human") else human.NOT_EXCLUDED if taxon == "mammal_or_human" else ""
 
     def common(self, one: str, other: str) -> str | None:
         """The narrowest group that holds both; None if either is not known."""

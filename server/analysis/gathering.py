@@ -34,8 +34,6 @@ KEPT = 8
 """What was worked out of the specimens and may be asked for again at once, so many of it."""
 PORTION = 500
 """Records read at once."""
-OPEN = "mammal_or_human"
-"""The name that leaves human open."""
 _AROUND = ("context", "bag", "sample", "group", "site")
 
 
@@ -293,10 +291,8 @@ def _named(record: Record) -> str:
     readings = record.heads.get("reading", {}).values()
     taxa = [one.get("taxon") for one in readings if isinstance(one, Mapping)]
     taxa += record.heads.get("taxon", {}).values() if record.kind == "tally" else ()
-    words = [one for one in taxa if isinstance(one, str)]
-    if any(knowledge().is_a(one, "human") for one in words):
-        return human.QUERY
-    return human.NOT_EXCLUDED if OPEN in words else ""
+    answers = {knowledge().human_answer(one) for one in taxa} - {""}
+    return human.most_cautious(answers) if answers else ""
 
 
 def _questions(

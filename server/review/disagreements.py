@@ -137,8 +137,8 @@ def settle(record: str, path: str) -> Response:
             found, path, 409 if fault == LOCKED else 400, fault=fault, choice=choice, reason=reason
         )
     value = _chosen(found, path, shown[path], choice)
-    if parting.settled_away(found, path, value):
-        return disagreement_page(found, path, 409, fault="lowers", choice=choice, reason=reason)
+    if fault := parting.fault_of(found, path, value):
+        return disagreement_page(found, path, 409, fault=fault, choice=choice, reason=reason)
     over = dict(shown) if path == DELETED else {path: shown[path]}
     after = _next(record, path) if desk.field("do") == NEXT else None
     note = {"text": words.say("note.settled", field=words.field(path), reason=reason), "stage": "analysis"}

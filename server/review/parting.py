@@ -1,15 +1,17 @@
-"""Whether parting two dockets that are said to be one bone would lower what either is asked to be kept at.
+"""Whether parting two dockets that are said to be one bone, or settling a bulk count, would lower what is to be kept.
 
 One bone takes the most cautious answer to the human question of its dockets. Without the link a docket keeps its own;
-where that is milder, only a signed assessment may take it there. Asked wherever a page takes such a link away.
+where that is milder, only a signed assessment may take it there. Asked wherever a page takes such a link away. A bulk
+count has no answer of its own but the animal that it names, and no assessment: its most cautious word stays.
 Not here: joining, which only ever raises.
 """
 
 from __future__ import annotations
 
+from fieldapp.assets import knowledge
 from fieldapp.domain import human
 from fieldapp.records import standing
-from fieldapp.records.fold import Record
+from fieldapp.records.fold import DELETED, Record
 from server.ledger.holds import bone
 from server.review import desk
 
@@ -36,9 +38,20 @@ def lowers(one: Record, two: Record) -> bool:
     return together in human.RAISED and any(human.CAUTION[each] < human.CAUTION[together] for each in own)
 
 
-def settled_away(record: Record, path: str, value: object) -> bool:
-    """Whether settling this path at this value parts what must not be parted."""
+def fault_of(record: Record, path: str, value: object) -> str:
+    """What settling this path at this value would lower, as a key of the page; "" for nothing."""
+    if record.kind == "tally":
+        return "lowers_count" if _lowers_count(record, path, value) else ""
     if not path.startswith(LINK) or value:
-        return False
+        return ""
     other = desk.ledger().record(path.removeprefix(LINK))
-    return other is not None and lowers(record, other)
+    return "lowers" if other is not None and lowers(record, other) else ""
+
+
+def _lowers_count(tally: Record, path: str, value: object) -> bool:
+    """Whether a bulk count that somebody called human would be taken away, or called by a milder word."""
+    said = [answer for one in tally.heads.get("taxon", {}).values() if (answer := knowledge().human_answer(one))]
+    if path == DELETED:
+        return bool(value and said)
+    given = human.CAUTION.get(knowledge().human_answer(value), -1)
+    return path == "taxon" and any(given < human.CAUTION[one] for one in said)

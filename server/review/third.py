@@ -27,7 +27,7 @@ from fieldapp.records.fold import Record
 from fieldapp.records.schemas import problems_of
 from fieldapp.records.shapes import FUSION_STATES, PORTION_STATES, SIDES, STAGES
 from server.ledger import beside
-from server.review import desk, opened, reading_form, words
+from server.review import desk, opened, parting, reading_form, words
 from server.review.desk import pages
 from server.review.disagreements import (
     LOCKED,
@@ -60,6 +60,8 @@ def third(record: str, path: str) -> Response:
     fault = "third" if value is None or problems_of(found.kind, {path: value}) else "" if reason else "reason"
     if fault or (fault := lock_fault(found, path)):
         return disagreement_page(found, path, 409 if fault == LOCKED else 400, fault=fault, typed=typed, reason=reason)
+    if fault := parting.fault_of(found, path, value):
+        return disagreement_page(found, path, 409, fault=fault, typed=typed, reason=reason)
     _write(found, path, value, shown[path], "note.third", reason)
     return redirect(url_for("review.disagreement", record=record, path=path, done="settled"))
 
