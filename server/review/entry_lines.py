@@ -139,7 +139,7 @@ class Lines:
 
     def sentence(self, line: Line, wrong: Wrong) -> str:
         """Why a word was not taken, with the nearest words."""
-        near = ", ".join(self.nearest(line, wrong))
+        near = ", ".join(self.nearest(line, wrong) or wrong.names)
         said = words.say(f"entry.wrong.{wrong.why}", word=wrong.word, names=near)
         return f"{said} {words.say('entry.nearest', words=near)}" if near and wrong.why == "unknown" else said
 
