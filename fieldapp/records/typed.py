@@ -67,7 +67,7 @@ class Piece(Protocol):
 class Wrong(NamedTuple):
     """A word that was not taken. `why`: unknown, several, twice (another word of the line says otherwise), no_figure,
     no_bone (none is named yet), no_portions and nothing_joins (it has none), no_portion, no_centre, nothing_before,
-    left (a code for which no figure came); `names`: what it may mean, what the line says already, or what the bone has."""
+    left (a code for which no figure came); `names`: what it may mean, what the line says already, what the bone has."""
 
     why: str
     word: str
