@@ -16,6 +16,9 @@ from fieldapp.sheets.entries import Reading, Said, Span
 NOTHING = "–"  # noqa: RUF001
 """Stands where there is nothing to say: a blank would be taken for a no, and a nought for a count."""
 
+RULES = ("rules", "recorder")
+"""By whom and as what the rules write."""
+
 
 class Words:
     """The texts of one language."""
@@ -67,9 +70,11 @@ class Words:
         return self.word(of or lists.get(path, path), value)
 
     def said(self, *said: Said) -> str:
-        """Who said something and when."""
+        """Who said something and when; the rules are nobody's, and have no role."""
         return self.say("and").join(
-            self.say(
+            f"{self.say('by_the_rules')}, {self.when(one.at)}"
+            if (one.name, one.role) == RULES
+            else self.say(
                 "said",
                 name=one.name or self.say("not_known_who"),
                 role=self.word("role", one.role),
