@@ -46,7 +46,17 @@ STEPS = (
     "note",
 )
 ASSESSMENT = ("verdict", "taxon", "element", "portion", "side", "bone_seen", "reasons", "ruled_out", "comparison")
-FAULTS = ("step", "step_empty", "lifted_parts", "word_parts", "time", "assess_parts", "assess_unnamed", "release_parts", "password")
+FAULTS = (
+    "step",
+    "step_empty",
+    "lifted_parts",
+    "word_parts",
+    "time",
+    "assess_parts",
+    "assess_unnamed",
+    "release_parts",
+    "password",
+)
 
 
 @pages.get("/holds")
