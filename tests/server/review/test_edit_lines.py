@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from tests.server.review.conftest import BOTH
@@ -75,3 +77,18 @@ def test_a_line_that_is_not_understood_or_answers_the_human_question_alters_noth
     assert 'value="Wren"' in answer.text, "what was typed into the fields stands too"
     assert scene.cabin.ledger.names().head == head
     assert an_id("rib") not in {one.docket for one in scene.cabin.ledger.holds()}
+
+
+def test_a_measurement_says_whether_its_part_is_gone_or_was_not_looked_at(scene: Scene) -> None:
+    visitor = scene.signed_in("zooarchaeologist")
+
+    def said(line: str) -> dict[str, str]:
+        text = visitor.post(page("rib"), typed(visitor, page("rib")) | {"do": "look", "line": line}).text
+        rows = re.findall(r'<b>(Bd|Bp|GL)</b> <span class="quiet">[^<]*</span>(.*?)</th>', text, re.S)
+        return {code: re.sub("<.*?>", "", more).strip() for code, more in rows}
+
+    assert said("tib cattle +dis") == {
+        "Bd": "", "Bp": "(its parts are not recorded yet)", "GL": "(its parts are not recorded yet)",
+    }  # fmt: skip
+    gone = "(what it needs is not there)"
+    assert said("tib cattle +dis -*") == {"Bd": "", "Bp": gone, "GL": gone}
