@@ -57,7 +57,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     )
     parser.add_argument("--version", action="version", version=version("bonedocket"))
     parser.add_argument(
-        "--language", choices=assets.languages(), help="of sheets, labels, tables and reports; stands before the command"
+        "--language",
+        choices=assets.languages(),
+        help="of sheets, labels, tables and reports; stands before the command",
     )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     argv = sys.argv[1:] if argv is None else argv

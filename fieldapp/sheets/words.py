@@ -14,6 +14,7 @@ from fieldapp.records.changes import canonical
 from fieldapp.sheets.entries import Reading, Said, Span
 
 NOTHING = "–"  # noqa: RUF001
+UNBROKEN = "\u00a0"
 """Stands where there is nothing to say: a blank would be taken for a no, and a nought for a count."""
 
 RULES = ("rules", "recorder")
@@ -105,7 +106,8 @@ class Words:
         if recovery is None and mesh_mm is None:
             return self.say("not_recorded")
         said = self.word("recovery", recovery)
-        return f"{said} {self.say('millimetres', value=number(mesh_mm))}" if mesh_mm else said
+        # A figure and its unit stay on one line.
+        return f"{said} {self.say('millimetres', value=number(mesh_mm)).replace(' ', UNBROKEN)}" if mesh_mm else said
 
     def ways(self, of: Iterable[tuple[Any, Any]]) -> str:
         """Each way in which bones were got, once."""
