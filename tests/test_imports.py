@@ -28,7 +28,7 @@ MAY = {
         "fieldapp.assets",
         "fieldapp.domain",
     },
-    "fieldapp.cli": set(),
+    "fieldapp.cli": {"fieldapp.assets"},
     "fieldapp.durable": set(),
     "fieldapp.findings": {"fieldapp.assets"},
     "fieldapp.doctor": {
