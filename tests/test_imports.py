@@ -27,6 +27,7 @@ MAY = {
         "fieldapp.records",
         "fieldapp.assets",
         "fieldapp.domain",
+        "fieldapp.durable",
     },
     "fieldapp.cli": {"fieldapp.assets"},
     "fieldapp.durable": set(),

@@ -11,6 +11,7 @@ from pathlib import Path
 from fieldapp import assets
 from fieldapp.cli import CommandError
 from fieldapp.domain.gallery import PlateRow
+from fieldapp.durable import write_whole
 from fieldapp.sheets.plate_pages import blind_sheet, contact_sheet
 
 HELP = "print the portion plates (PDF, A4): all, or of one form or element"
@@ -41,11 +42,11 @@ def run(args: argparse.Namespace) -> int:
         raise CommandError("no plate is drawn of that; bonedocket terms --kind element lists the elements")
     try:
         if args.blind is None:
-            args.out.write_bytes(contact_sheet(rows, assets.texts(), datetime.now(UTC)))
+            write_whole(args.out, contact_sheet(rows, assets.texts(), datetime.now(UTC)))
         else:
             rows = _shuffled(rows, args.blind)
             plates = [assets.plate(row.form, row.element, row.view) for row in rows]
-            args.out.write_bytes(blind_sheet(plates, assets.texts(), datetime.now(UTC)))
+            write_whole(args.out, blind_sheet(plates, assets.texts(), datetime.now(UTC)))
             _answers(args.out.with_suffix(".csv"), rows)
     except OSError as error:
         raise CommandError(f"the plates could not be written: {error}") from error

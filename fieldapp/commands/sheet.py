@@ -20,6 +20,7 @@ from fieldapp import assets
 from fieldapp.cli import CommandError
 from fieldapp.commands.source import JOURNAL, Folder, read_folder
 from fieldapp.domain.ids import context_number
+from fieldapp.durable import write_whole
 from fieldapp.records.fold import Record
 from fieldapp.records.standing import authority
 from fieldapp.sheets.blank import known_of, render_blank
@@ -122,7 +123,7 @@ def _wanted(args: argparse.Namespace, folder: Folder) -> list[Record]:
     if not contexts and (args.blank is None or args.context is not None):
         wanted = f"no context {args.context}" if args.context is not None else "no context"
         where = f"trench {args.trench} of the {folder.name}" if args.trench else folder.name
-        raise CommandError(f"there is {wanted} in the {where}")
+        raise CommandError(f"there is {wanted} {'without a trench ' if args.trench == '' else ''}in the {where}")
     return contexts
 
 
@@ -240,7 +241,8 @@ def _pictures(where: Path | None, grey: bool) -> Pictured:
 
 
 def _write(file: Path, data: bytes) -> None:
-    file.write_bytes(data)
+    # Whole or not there: a file that was cut off would be found at the printer.
+    write_whole(file, data)
     print(file, flush=True)
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import unicodedata
 import uuid
+from collections.abc import Iterator
+from itertools import count
 
 _SITES = uuid.UUID("5e0b6c1e-6d1f-4f1b-9c55-0d5a4b0ed0c7")
 
@@ -16,6 +18,14 @@ def context_number(text: str) -> str:
 def context_id(site: str, number: str) -> str:
     """The record id of context `number` on the site with UUID `site`."""
     return str(uuid.uuid5(uuid.UUID(site), "context/" + context_number(number)))
+
+
+def context_ids(site: str, number: str) -> Iterator[str]:
+    """The ids that a context of this number may have, the usual first: the others are for a number that was given to
+    another context, after the one that had it was numbered anew and kept its id."""
+    yield context_id(site, number)
+    for n in count(2):
+        yield context_id(site, f"{number}#{n}")
 
 
 def hold_id(docket: str) -> str:

@@ -194,13 +194,14 @@ class Checked(Value):
 
 class Imported(Value):
     """A row of somebody else's table as it stood there: the file, its digest, the row's number, {heading: cell} of the
-    cells that say something; whose data they are."""
+    cells that say something; whose data they are; the name of the map that it was read by."""
 
     file = fields.String(required=True, validate=WORD)
     sha256 = fields.String(required=True, validate=validate.Regexp(r"[0-9a-f]{64}\Z"))
     row = fields.Integer(strict=True, required=True)
     columns = fields.Dict(fields.String(), fields.String(), required=True)
     credit = fields.String(validate=TEXT)
+    map = fields.String(validate=WORD)
 
 
 class Place(Value):

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fieldapp.domain import rules
+from fieldapp.records.moments import moment
 from fieldapp.records.place import Place
 
 
@@ -21,6 +22,11 @@ class Said:
     name: str = ""
     role: str = ""
     at: str = ""
+
+    @property
+    def order(self) -> tuple[str, str]:
+        """By this the first comes first."""
+        return moment(self.at), self.change
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,6 +257,7 @@ class Group:
 class Tally:
     """Pieces that were counted and not recorded one by one; `said`: who counted them."""
 
+    id: str
     label: str
     bag: str
     taxon: Any

@@ -13,6 +13,7 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records.changes import FORMAT
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
+from fieldapp.records.moments import moment
 from fieldapp.records.place import conditions_of, is_licensed, place_of
 from fieldapp.records.standing import Authority
 from fieldapp.sheets.entries import (
@@ -71,7 +72,7 @@ def gather(
 
     member_of: dict[str, list[str]] = {}
     for group in groups:
-        for member in group.items("member") if group.life() != "deleted" else ():
+        for member in group.linked("member") if group.life() != "deleted" else ():
             member_of.setdefault(member, []).append(label_of(group))
     entries = tuple(
         of.docket(
@@ -163,7 +164,7 @@ def _photos(
         elif one.life() != "deleted" and (about & here or context in all_at(one, "context")):
             open_ones += shown
     left = {photo.sha256: photo for photo in reversed(open_ones) if photo.sha256 not in closed}
-    order = sorted(left.values(), key=lambda one: (one.said[0].at if one.said else "", one.id, one.sha256))
+    order = sorted(left.values(), key=lambda one: (moment(one.said[0].at) if one.said else "", one.id, one.sha256))
     return tuple(order), len(closed)
 
 

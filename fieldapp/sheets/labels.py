@@ -6,6 +6,7 @@ type with its check character, because a code may be past reading altogether. No
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
@@ -154,11 +155,10 @@ def _draw(pen: Pen, tag: Tag, size: Size, corner: tuple[float, float], wide: flo
 
 
 def _line(pen: Pen, text: str, x: float, y: float, room: float, size: float, *, bold: bool = False) -> None:
-    """One line as large as fits the room; what does not fit even at the smallest type is cut short."""
+    """One line as large as fits the room; what does not fit even at the smallest type ends in an ellipsis, so that a
+    long number is not taken for a shorter one."""
     face = pen.bold_type if bold else pen.type
-    shown = face.printable(text.replace("\n", " "))
-    wide = face.width(shown, 1.0)
-    fits = min(size, room / wide) if wide else size
-    if fits < TABLE:
-        fits, shown = TABLE, face.lines(shown, TABLE, room)[0]
-    pen.text(x, y, shown, round(fits * 4 - 0.5) / 4 if fits < size else size, bold=bold)
+    wide = face.width(face.printable(text).replace("\n", " "), 1.0)
+    fits = room / wide if wide else size
+    type_size = size if fits >= size else max(TABLE, math.floor(fits * 4) / 4)
+    pen.text(x, y, face.shortened(text, type_size, room), type_size, bold=bold)

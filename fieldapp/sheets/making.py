@@ -20,6 +20,7 @@ from fieldapp.records import checked as marked
 from fieldapp.records.changes import canonical
 from fieldapp.records.checking import Among
 from fieldapp.records.fold import Record
+from fieldapp.records.moments import moment
 from fieldapp.records.schemas import SHAPES
 from fieldapp.records.shapes import CUSTODY
 from fieldapp.records.standing import Authority, is_released, standing_of
@@ -79,7 +80,7 @@ class Making:
     def versions(self, heads: Mapping[str, Any]) -> tuple[Version, ...]:
         """The distinct values among `heads`, the one first said first."""
         found: dict[str, tuple[Any, list[Said]]] = {}
-        for said in sorted((self.said(change) for change in heads), key=lambda one: (one.at, one.change)):
+        for said in sorted((self.said(change) for change in heads), key=lambda one: one.order):
             value = heads[said.change]
             found.setdefault(canonical(value), (value, []))[1].append(said)
         return tuple(Version(value, tuple(said)) for value, said in found.values())
@@ -144,7 +145,7 @@ class Making:
                 said = self.versions(heads)[0].said
                 shaped = isinstance(value, Mapping) and "text" in value
                 found.append(Note(value["text"] if shaped else value, value.get("stage") if shaped else None, said))
-        return tuple(sorted(found, key=lambda note: (note.said[0].at, note.said[0].change)))
+        return tuple(sorted(found, key=lambda note: note.said[0].order))
 
     def docket(
         self,
@@ -210,9 +211,7 @@ class Making:
 
     def _checked(self, record: Record) -> tuple[tuple[Said, ...], tuple[Said, ...]]:
         """Who has checked the docket as it stands, and who did before it changed. A note changes nothing."""
-        hold, held = (
-            tuple(sorted(map(self.said, found), key=lambda one: (one.at, one.change))) for found in marked.marks(record)
-        )
+        hold, held = (tuple(sorted(map(self.said, found), key=lambda one: one.order)) for found in marked.marks(record))
         return (hold, ()) if marked.state_of(record) == "checked" else ((), hold + held)
 
     def reading(self, value: Any) -> Reading | None:
@@ -268,8 +267,8 @@ class Making:
         ]
         unseen += [("deleted", self.said(change)) for change, value in heads.items() if deletions and not value]
         return (
-            tuple(sorted((self.said(one) for one in deletions), key=lambda one: (one.at, one.change))),
-            tuple(sorted(unseen, key=lambda one: (one[1].at, one[0], one[1].change))),
+            tuple(sorted((self.said(one) for one in deletions), key=lambda one: one.order)),
+            tuple(sorted(unseen, key=lambda one: (moment(one[1].at), one[0], one[1].change))),
         )
 
     def _human(self, record: Record, standing: human.Standing) -> tuple[HumanReading, ...]:
@@ -288,7 +287,7 @@ class Making:
                     cleared=one in standing.cleared,
                 )
             )
-        return tuple(sorted(found, key=lambda one: (one.said.at, one.said.change)))
+        return tuple(sorted(found, key=lambda one: one.said.order))
 
     def _assessments(self, record: Record, standing: human.Standing) -> tuple[Assessed, ...]:
         found = []
@@ -307,7 +306,7 @@ class Making:
                     waits=waits and verdict in (human.HUMAN, human.NON_HUMAN),
                 )
             )
-        return tuple(sorted(found, key=lambda one: (one.said.at, one.said.change)))
+        return tuple(sorted(found, key=lambda one: one.said.order))
 
     def hold(self, record: Record, docket: Record | None, answer: str | None) -> Hold:
         """The hold as it is shown; of differing values the more cautious. Without its docket it is open."""
@@ -334,7 +333,7 @@ class Making:
             tier=human.QUERY if human.QUERY in tiers and human.STOP not in tiers else human.STOP,
             zones=tuple(sorted({text(one) for one in all_at(record, "zone")} - {""})),
             in_place=True if True in placed else False if False in placed else None,
-            steps=tuple(sorted(steps, key=lambda one: (one.at, one.said.change))),
+            steps=tuple(sorted(steps, key=lambda one: (moment(one.at), one.said.change))),
             state=state,
             differences=self.differences(record),
             skeleton=tuple(sorted({text(one) for one in all_at(record, "skeleton")} - {""})),
@@ -343,6 +342,7 @@ class Making:
 
     def tally(self, record: Record, way: tuple[str | None, float | None]) -> Tally:
         return Tally(
+            id=record.id,
             label=label_of(record),
             bag=self.labels.get(text(record.value("bag")), text(record.value("bag"))),
             taxon=record.value("taxon"),
@@ -394,7 +394,7 @@ class Making:
         return Group(
             label_of(record),
             record.value("relation"),
-            tuple(sorted((labels.get(one, one) for one in record.items("member")), key=label_order)),
+            tuple(sorted((labels.get(one, one) for one in record.linked("member")), key=label_order)),
             self.differences(record),
             self.notes(record),
             self.problems(record),

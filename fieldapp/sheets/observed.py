@@ -11,6 +11,7 @@ from typing import Any
 
 from fieldapp.domain.rules.words import ITEMS, PLAIN, READING
 from fieldapp.records.changes import canonical
+from fieldapp.sheets.words import number
 
 LISTS = {name: of for name, of in {**READING, **PLAIN["docket"]}.items() if of != name}
 """{field: the list its words come from}, where that is not named as the field is."""
@@ -81,7 +82,7 @@ def _part(head: str, field: str, value: Any, texts: Mapping[str, str], element: 
         else:
             shown = texts.get(f"{of}.{value}") or value
     elif isinstance(value, float):
-        shown = f"{value:.2f}".rstrip("0").rstrip(".")
+        shown = number(value)
     else:
         shown = canonical(value)
     shown += _UNITS.get(field, "")

@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from fieldapp.sheets.boxes import Box
-from fieldapp.sheets.pen import HEIGHT, MARGIN, WIDTH, Pen
+from fieldapp.sheets.pen import MARGIN, WIDTH, Pen
 
 ROOM = WIDTH - 2 * MARGIN
 """Width between the margins, mm."""
@@ -81,6 +81,3 @@ def draw(
         for box, y in page.placed:
             box.draw(pen, MARGIN, y)
         foot(pen, number, len(pages), page.has_plate)
-
-
-BOTTOM = HEIGHT - MARGIN

@@ -61,7 +61,7 @@ def summary_of(sheets: Iterable[ContextSheet], knowledge: Knowledge) -> Summary:
     for sheet in sheets:
         code, name, source = sheet.site_code, sheet.site_name, sheet.source
         dockets.update({one.id: one for one in sheet.dockets if one.id not in dockets})
-        tallies.update({one.label: one for one in sheet.tallies})
+        tallies.update({one.id: one for one in sheet.tallies})
         ways = tuple((one.recovery, one.mesh_mm) for one in sheet.bags if not one.deleted)
         own = (sheet.number, sheet.type, sheet.phase, sheet.state, sheet.locked, bool(sheet.differences))
         lines.append(Line(*own, sheet.deleted, ways, sheet.figures))

@@ -64,6 +64,13 @@ class Type:
             self._lines[key] = tuple(self._broken(text, size, width))
         return self._lines[key]
 
+    def shortened(self, text: str, size: float, width: float) -> str:
+        """`text` on one line no wider than `width` mm; where something had to go, it ends in an ellipsis."""
+        line = self.printable(text).replace("\n", " ").strip(" ")
+        if self.width(line, size) > width:
+            line = f"{line[: self._cut(line, size, width - self.width('…', size))].rstrip(' ')}…"
+        return _as_seen(line)
+
     def _broken(self, text: str, size: float, width: float) -> list[str]:
         found: list[str] = []
         for paragraph in self.printable(text).split("\n"):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
+from math import floor, log10
 from typing import Any
 
 from fieldapp.domain.samples import amount
@@ -146,5 +147,8 @@ class Words:
 
 
 def number(value: float) -> str:
-    """A figure with no more decimals than it has, at most two."""
-    return f"{value:.2f}".rstrip("0").rstrip(".")
+    """A figure with no more decimals than it has, at most two; below a tenth two that say something, since a fish bone
+    of 0.004 g weighs more than nothing."""
+    small = 0 < abs(value) < 0.1
+    shown = f"{value:.{min(9, 1 - floor(log10(abs(value)))) if small else 2}f}".rstrip("0").rstrip(".")
+    return "0" if shown == "-0" else shown

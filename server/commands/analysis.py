@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from contextlib import suppress
 from pathlib import Path
 
 from fieldapp.assets import texts
@@ -16,6 +15,7 @@ from fieldapp.cli import CommandError
 from fieldapp.domain.assemblage.results import Result
 from fieldapp.domain.assemblage.selection import BY, LISTS, Selection, SelectionError, parse
 from fieldapp.domain.knowledge import Knowledge
+from fieldapp.durable import write_whole
 from server.analysis import topics, writing
 from server.analysis.asking import Asked, Settled, Table, answers, settled
 from server.analysis.gathering import Assemblage
@@ -156,14 +156,11 @@ def _charts(file: Path, results: Sequence[Result], wording: Wording) -> None:
 def new_file(file: Path, content: bytes) -> None:
     """Writes a new file. Raises CommandError where there is one already: nobody's work is written over."""
     try:
-        with file.open("xb") as opened_file:
-            opened_file.write(content)
+        # Half of it would be taken for the whole, and be in the way of the next.
+        write_whole(file, content, over=False)
     except FileExistsError as error:
         raise CommandError(say("exists", file=file)) from error
     except OSError as error:
-        # Half of it would be taken for the whole, and be in the way of the next.
-        with suppress(OSError):
-            file.unlink()
         raise CommandError(say("not_written", file=file, folder=file.parent)) from error
 
 

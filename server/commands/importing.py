@@ -17,13 +17,12 @@ from fieldapp.domain.knowledge import Knowledge
 from fieldapp.records.checking import values_of
 from server.commands.keeping import DATA_HELP, opened, showing, told_errors
 from server.exchange import drafting, maps, slots, tables
-from server.exchange.loading import Loaded, Loader
+from server.exchange.loading import Loaded, Loader, brought
 from server.exchange.mapping import Mapper
 from server.exchange.maps import Map, MapWrong
 from server.exchange.report import NotOurs, Report, Sums
 from server.exchange.tables import Table, TableWrong
 from server.ledger import Ledger, events
-from server.ledger.events import Event
 
 HELP = "reads somebody else's table of bones (CSV) into the cabin, by a map of its columns and words"
 SHIPPED = Path(maps.__file__).with_name("maps")
@@ -103,8 +102,7 @@ def _read(args: argparse.Namespace) -> int:
         by = _map(args.map, known)
         table = _looked(args.file, by.encoding, by.delimiter)
         _headings(by, table, args.map)
-        if not args.more and (other := _other_file(ledger, by, table)) is not None:
-            told_so = _say("other_file", at=other.at[:10], **other.fields)
+        if not args.more and (told_so := _other_file(ledger, by, table)):
             if not args.dry_run:
                 raise CommandError(told_so)
             print(told_so)
@@ -116,14 +114,19 @@ def _read(args: argparse.Namespace) -> int:
             told.close()
 
 
-def _other_file(ledger: Ledger, by: Map, table: Table) -> Event | None:
-    """When another file was begun under this map's name, and this one never was: a table that was saved anew is another
-    file, and each of its bones would stand here twice."""
+def _other_file(ledger: Ledger, by: Map, table: Table) -> str:
+    """That another file was begun under this map's name, here or at the cabin that its dockets were brought from, and
+    this one never was; "" if not. A table that was saved anew is another file, and each of its bones would stand here
+    twice."""
     with ledger.database.reading() as connection:
         begun = events.newest(connection, IMPORTS, "import_begun")
-    if any(one.fields["sha256"] == table.sha256 for one in begun):
-        return None
-    return next((one for one in begun if one.fields["name"] == by.name), None)
+        if any(one.fields["sha256"] == table.sha256 for one in begun):
+            return ""
+        for one in begun:
+            if one.fields["name"] == by.name:
+                return _say("other_file", at=one.at[:10], **one.fields)
+        file = brought(connection, by.name, table.sha256)
+    return _say("other_file_brought", name=by.name, label=file) if file else ""
 
 
 def _gone_through(args: argparse.Namespace, ledger: Ledger, by: Map, table: Table, mapper: Mapper, told: Report) -> int:
@@ -211,7 +214,7 @@ def _say_all(args: argparse.Namespace, by: Map, table: Table, sums: Sums, done: 
         print(_say("human_left", n=sums.human_left))
     if sums.counted:
         way = _say(f"halves.{by.halves}")
-        print(_say("counted", there=f"{sums.counted:g}", here=sums.whole, n=sums.halves, way=way))
+        print(_say("counted", there=f"{sums.counted:.10g}", here=sums.whole, n=sums.halves, way=way))
     if done.raised_n:
         print(_say("raised", n=done.raised_n, labels=", ".join(done.raised[:10])))
     if sums.times:

@@ -18,7 +18,7 @@ from sqlalchemy import Connection, select
 from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.records import sealing
-from fieldapp.records.changes import kept
+from fieldapp.records.changes import canonical, kept
 from fieldapp.records.fold import Record
 from fieldapp.records.raising import hold_write
 from server.exchange.mapping import Mapped, Miss
@@ -166,10 +166,34 @@ class Loader:
             known = records.get(hold_id(one.docket))
             written = hold_write(known, one.docket, contexts.get(one.docket, ""), human.QUERY, "", lifted=False)
             if written is not None:
-                place = {"place_sealed": sealed[one.docket]} if one.docket in sealed else {}
-                edits.append(Edit("hold", hold_id(one.docket), {**written.set, **place}, written.over))
+                edits.append(Edit("hold", hold_id(one.docket), written.set, written.over))
+            if one.docket in sealed:
+                # A change by itself, so that no tablet is handed it; and beside what is sealed there already, if
+                # anything is: nobody here has opened that.
+                edits.append(Edit("hold", hold_id(one.docket), {"place_sealed": sealed[one.docket]}, {}))
         self._ledger.write_many_in(connection, edits, IMPORT)
         return raised
+
+
+def brought(connection: Connection, name: str, sha256: str) -> str:
+    """The name of another file that dockets here were read from under this map's name, at whatever cabin; "" if there
+    is none, or this very file has been read from as well."""
+    column = tables.change.c
+    dockets = select(column.body, column.id).where(column.kind == "docket")
+    if _origins(connection.execute(dockets.where(column.body.contains(f'"sha256":"{sha256}"'))), sha256=sha256):
+        return ""
+    said = f'"map":{canonical(name)}'
+    found = _origins(connection.execute(dockets.where(column.body.contains(said, autoescape=True))), map=name)
+    return str(found.get("file")) if found else ""
+
+
+def _origins(rows: Iterable[Any], **wanted: str) -> Mapping[str, Any]:
+    """The first row of a table, as changes tell it, of which all this is said."""
+    for row in rows:
+        found = kept(row.body, row.id).set.get("imported")
+        if isinstance(found, Mapping) and wanted.items() <= found.items():
+            return found
+    return {}
 
 
 def _touched(connection: Connection, dockets: Sequence[str]) -> set[str]:

@@ -94,7 +94,8 @@ class Mapper:
         naming = [each.heading for each, told in tells if _NAMING & told]
         naming += [heading for case in by.cases if _NAMING & case.said.keys() for heading in case.when]
         self._animals, self._read = [*dict.fromkeys(naming)], frozenset(by.headings())
-        self._origin = {"file": file[-LONGEST:], "sha256": sha256} | ({"credit": by.credit} if by.credit else {})
+        self._origin = {"file": file[-LONGEST:], "sha256": sha256, "map": by.name}
+        self._origin |= {"credit": by.credit} if by.credit else {}
 
     def id(self, name: str) -> str:
         """The id of a record that the file brings: the same whenever it is read."""

@@ -12,9 +12,10 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from fieldapp.domain.ids import context_id, context_number
+from fieldapp.domain.ids import context_number
 from fieldapp.records.fold import Record
 from server.exchange.mapping import Mapped, Miss
+from server.ledger import asking
 from server.ledger.folding import records_of
 from server.ledger.ledger import Edit
 
@@ -33,10 +34,11 @@ class Places:
     """The contexts and bags that the rows of a batch lie in."""
 
     def __init__(self, connection: Connection, rows: Sequence[Mapped], site: str, new_id: Id, prefix: str) -> None:
-        self._site, self._id, self._prefix = site, new_id, prefix
+        self._id, self._prefix = new_id, prefix
         self._context_of: dict[str, Edit] = {}
         self._bag_of: dict[str, Edit] = {}
         made: dict[str, Edit] = {}
+        self._called = asking.numbered(connection, site, {number for one in rows if (number := _number(one))})
         for one in rows:
             for edit, of in ((self._context(one), self._context_of), (self._bag(one), self._bag_of)):
                 if edit is not None:
@@ -44,15 +46,15 @@ class Places:
         self._there = {one.id: one for one in records_of(connection, sorted(made))}
 
     def _context(self, one: Mapped) -> Edit | None:
-        number = str(one.place.get("context", ""))
+        number = _number(one)
         if not number:
             return None
         values: dict[str, Any] = {"number": number}
         values |= {path: one.place[slot] for slot, path in _OF_CONTEXT.items() if slot in one.place}
-        return Edit("context", context_id(self._site, number), values, {})
+        return Edit("context", self._called[number], values, {})
 
     def _bag(self, one: Mapped) -> Edit | None:
-        number = str(one.place.get("context", ""))
+        number = _number(one)
         own: dict[str, Any] = {name: one.place[name] for name in _OF_BAG if name in one.place}
         if not number or not ("bag" in one.place or own):
             return None
@@ -60,9 +62,8 @@ class Places:
         # rules look at all that lies in it.
         words = (self._prefix, number, own.get("recovery", ""), one.row.number // BAG + 1)
         label = str(one.place.get("bag") or " ".join(filter(None, map(str, words))))
-        context = context_id(self._site, number)
         bag = self._id(f"bag/{context_number(number)}/{label}/{own}")
-        return Edit("bag", bag, {"label": label, "context": context, **own}, {})
+        return Edit("bag", bag, {"label": label, "context": self._called[number], **own}, {})
 
     def _differs(self, one: Mapped) -> None:
         """Says of a row what its context is said to be otherwise: here, or by an earlier row."""
@@ -97,6 +98,11 @@ class Places:
         """What a docket says of where it lies."""
         kinds = (("bag", self._bag_of), ("context", self._context_of))
         return next(({kind: of[one.docket].record} for kind, of in kinds if one.docket in of), {})
+
+
+def _number(one: Mapped) -> str:
+    """The number of the context that a row names, "" for none."""
+    return str(one.place.get("context", ""))
 
 
 def _locked(context: Record) -> bool:

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from fieldapp.assets import texts
+from fieldapp.durable import PART
 from server.exchange.mapping import Mapped, Miss
 from server.spreadsheet import plain
 
@@ -41,12 +43,14 @@ def sentence(miss: Miss) -> str:
 
 
 class Report:
-    """A report that is being written, to a file or to none. Raises NotOurs, OSError."""
+    """A report that is being written, to a file or to none; it has its name once it is closed, so that half a report is
+    never taken for a whole one. Raises NotOurs, OSError."""
 
     def __init__(self, path: Path | None) -> None:
         if path is not None and path.exists() and not (path.is_file() and _is_ours(path)):
             raise NotOurs(str(path))
-        self._text = path.open("w", encoding="utf-8-sig", newline="") if path is not None else io.StringIO()
+        self._path, self._beside = path, path.with_name(path.name + PART) if path is not None else None
+        self._text = self._beside.open("w", encoding="utf-8-sig", newline="") if self._beside else io.StringIO()
         self._writes = path is not None
         self._table = csv.writer(self._text)
         if self._writes:
@@ -62,6 +66,8 @@ class Report:
     def close(self) -> None:
         """Ends it."""
         self._text.close()
+        if self._beside is not None and self._path is not None:
+            os.replace(self._beside, self._path)
 
 
 @dataclass
@@ -97,4 +103,5 @@ class Sums:
 
 def _is_ours(path: Path) -> bool:
     with path.open(encoding="utf-8-sig", errors="replace", newline="") as text:
-        return tuple(text.readline(200).strip().split(",")) == HEADINGS
+        begins = text.readline(200)
+    return not begins or tuple(begins.strip().split(",")) == HEADINGS

@@ -105,6 +105,11 @@ class Answers:
         """Ids of the live records of a kind that carry a label or number."""
         return self._read(lambda connection: asking.called(connection, kind, label))
 
+    def numbered(self, numbers: Iterable[str]) -> dict[str, str]:
+        """{number: id of the context that has it; else of one that is to be made}: see `asking.numbered`."""
+        listed = list(numbers)
+        return self._read(lambda connection: asking.numbered(connection, meta.names(connection).site, listed))
+
     def begun_here(self, place: str, limit: int) -> list[str]:
         """Ids of the live dockets in a bag, or in a context without one, that were made at the desk: newest first."""
         return self._read(lambda connection: asking.begun_here(connection, place, limit))

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, Select, and_, bindparam, case, func, or_, select
 from sqlalchemy.orm import aliased
 
+from fieldapp.domain.ids import context_ids, context_number
 from fieldapp.records import wire
 from fieldapp.records.changes import Change, read
 from fieldapp.records.fold import Record
@@ -131,6 +132,23 @@ def called(connection: Connection, kind: str, label: str) -> list[str]:
     column = tables.record.c
     query = select(column.id).where(column.label == folding.short(label), column.kind == kind)
     return list(connection.scalars(query.where(column.life != "deleted").order_by(column.id)))
+
+
+def numbered(connection: Connection, site: str, numbers: Iterable[str]) -> dict[str, str]:
+    """{number: id of the live context that has it, however it is spaced; else the id that such a one is made under}.
+
+    A context that was numbered anew keeps its id, so that an id which follows from a number may be another one's.
+    """
+    column = tables.record.c
+    rows = connection.execute(select(column.id, column.label, column.life).where(column.kind == "context")).all()
+    has = {row.id: context_number(row.label or "") for row in rows}
+    held = {has[row.id]: row.id for row in sorted(rows, key=lambda row: row.id, reverse=True) if row.life != "deleted"}
+    found = {}
+    for one in numbers:
+        wanted = context_number(one)
+        own = (made for made in context_ids(site, one) if has.get(made, "") in ("", wanted))
+        found[one] = held.get(wanted) or next(own)
+    return found
 
 
 def came_after(connection: Connection, context: str, seq: int, limit: int) -> list[Written]:

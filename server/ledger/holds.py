@@ -79,7 +79,7 @@ def holds(connection: Connection, who: standing.Authority) -> list[Hold]:
     joined = components(
         connection.execute(select(tables.link.c.record, tables.link.c.other).where(tables.link.c.sort == "same_as"))
     )
-    rows = connection.execute(select(column.id, column.docket).where(column.docket.is_not(None)))
+    rows = connection.execute(select(column.id, column.docket).where(column.docket.is_not(None)).order_by(column.id))
     hold_of = {docket: hold for hold, docket in rows}
     bones = {joined.get(one, (one,)) for one in raised | set(hold_of)}
     dockets = sorted({one for bone in bones for one in bone})

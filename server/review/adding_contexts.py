@@ -19,7 +19,6 @@ from flask import redirect, request, url_for
 from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge, texts
-from fieldapp.domain.ids import context_id
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
 from server import context_list
@@ -121,8 +120,8 @@ def _words() -> dict[str, dict[str, str]]:
 def planned(listed: Listed) -> list[Planned]:
     """What each line would do as things stand."""
     ledger = desk.ledger()
-    site = ledger.site().id
-    ids = {row.line: context_id(site, row.number) for row in listed.rows}
+    called = ledger.numbered(row.number for row in listed.rows)
+    ids = {row.line: called[row.number] for row in listed.rows}
     there = ledger.get(ids.values())
     return [_planned(row, ids[row.line], there.get(ids[row.line])) for row in listed.rows]
 

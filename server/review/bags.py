@@ -18,7 +18,7 @@ from werkzeug.wrappers import Response
 from fieldapp.assets import knowledge
 from fieldapp.domain import human
 from fieldapp.domain.alphabet import alphabetical
-from fieldapp.domain.ids import context_id
+from fieldapp.domain.ids import context_number
 from fieldapp.domain.steps import is_ticked, taking_back, ticks
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
@@ -136,13 +136,14 @@ def steps(bag: Record) -> tuple[str, ...]:
 
 
 def _away(transfers: Iterable[Record]) -> dict[str, str]:
-    """{bag or docket: with whom} of what was sent and has not come back."""
-    found = {}
+    """{bag or docket: with whom} of what was sent and has not come back; all of them, where parts of it went apart."""
+    found: dict[str, set[str]] = {}
     for one in transfers:
         if one.value("back") is not True and as_text(one.value("kind")) not in STAYS:
             about = one.value("docket") or one.value("bag")
-            found[as_text(about)] = as_text(one.value("to")) or words.word("transfer_kind", one.value("kind"))
-    return found
+            whom = as_text(one.value("to")) or words.word("transfer_kind", one.value("kind"))
+            found.setdefault(as_text(about), set()).add(whom)
+    return {one: ", ".join(sorted(whom, key=alphabetical)) for one, whom in found.items()}
 
 
 def _recovery(line: Line) -> str:
@@ -224,7 +225,7 @@ def bag_keep(bag: str) -> Response:
     if values["mesh_mm"] == 0:
         return _page(record, 400, fault="figure.mesh_mm", form=typed, ticked=ticked)
     if MOVED in agreed.heads:
-        values[MOVED] = context_id(record.site, typed[MOVED]) if typed[MOVED] else None
+        values[MOVED] = _meant(typed[MOVED], agreed.value(MOVED))
     # A field that was not sent says nothing.
     changes = given.changed(agreed, {path: value for path, value in values.items() if path in request.form})
     if MOVED in changes and (fault := _fault_of_move(record, changes[MOVED])):
@@ -269,6 +270,13 @@ def _asked(record: Record) -> list[str]:
 
 def _may_change() -> tuple[str, ...]:
     return FIELDS if desk.may("edit_context") != "yes" else (*FIELDS, MOVED)
+
+
+def _meant(number: str, shown: Any) -> str | None:
+    """The context that a number names; the one that the form showed, where its number came back."""
+    if context_number(number) == context_number(label(desk.ledger().record(as_text(shown)))):
+        return as_text(shown) or None
+    return desk.ledger().numbered([number])[number] if number else None
 
 
 def _fault_of_move(record: Record, to: str | None) -> str:

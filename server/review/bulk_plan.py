@@ -28,6 +28,7 @@ from server.review.editing import as_would_be
 
 MOST = 1000
 PLAIN = ("finder", "material", "burning", "weathering", "preservation", "roots", "staining", "breaks")
+DISPUTED = "disputed"
 STAGE, TAXON, ASK, NOTE = "stage", "taxon", "ask", "note"
 FIELDS = ("bag", "context", *PLAIN, STAGE, TAXON, ASK, NOTE)
 """What can be set, in the order in which it is offered."""
@@ -96,7 +97,7 @@ def setting(name: str, text: str, once: str) -> Make:
     if name == ASK:
         return lambda record: {"ask": None}
     if name == NOTE:
-        return lambda record: {f"note/{_own(once, record)}": {"text": text[:5000], "stage": "analysis"}}
+        return lambda record: {f"note/{_own(once, record)}": {"text": text, "stage": "analysis"}}
     form = forms.Form("docket", {}, once, {name: text}, {}, desk.ledger().called)
     altered = form.altered()
     if form.faults:
@@ -107,7 +108,7 @@ def setting(name: str, text: str, once: str) -> Make:
         if locking.locked_among({*desk.ledger().contexts_of(target.values()).values(), value}) is not None:
             raise CannotSet("locked")
         other = "context" if name == "bag" else "bag"
-        return lambda record: {name: value, **({other: None} if record.value(other) is not None else {})}
+        return lambda record: {name: value, **({other: None} if any(record.heads.get(other, {}).values()) else {})}
     return lambda record: {name: value}
 
 
@@ -116,12 +117,16 @@ def _own(once: str, record: Record) -> str:
 
 
 def _reading(record: Record, parts: Mapping[str, Any]) -> dict[str, Any] | str:
+    if "reading" in record.disagreements():
+        return DISPUTED
     reading = record.value("reading")
     return {"reading": {**reading, **parts}} if isinstance(reading, Mapping) else "no_reading"
 
 
 def _wider(record: Record, taxon: str, know: Knowledge) -> dict[str, Any] | str:
     """The reading with its animal called by a wider name, if that loses nothing else of what was said."""
+    if "reading" in record.disagreements():
+        return DISPUTED
     reading = record.value("reading")
     own = reading.get("taxon") if isinstance(reading, Mapping) else None
     if not isinstance(reading, Mapping) or not isinstance(own, str):
@@ -158,10 +163,11 @@ def plan(records: Iterable[Record], make: Make) -> Plan:
             made = "held"
         if record.kind != "docket" or "hold" in record.kinds or record.life() != "live":
             made = "not_live"
+        # Before it is asked what stands: of several values that is one of them.
+        if isinstance(made, dict) and made.keys() & record.disagreements().keys():
+            made = DISPUTED
         if isinstance(made, dict):
             made = {path: value for path, value in made.items() if value != record.value(path)} or "same"
-        if isinstance(made, dict) and made.keys() & record.disagreements().keys():
-            made = "disputed"
         if isinstance(made, str):
             found.leave(made, record)
         else:

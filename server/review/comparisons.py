@@ -15,6 +15,7 @@ from fieldapp.domain.rules.groups import COMPARED, OF_ONE_BODY
 from fieldapp.records.fold import Record
 from server.ledger import pairs
 from server.review import blind, desk, words
+from server.review.showing import agreed
 
 PAIR = "articulated_inferred"
 """How the bones of a pair that was found on the table belong together."""
@@ -63,7 +64,8 @@ def _is_body(group: Record) -> bool:
 
 
 def _side(docket: Record) -> str:
-    reading = docket.value("reading")
+    """The side that all who read it give it."""
+    reading = agreed(docket)
     side = reading.get("side") if isinstance(reading, Mapping) else None
     return side if side in SIDES else ""
 

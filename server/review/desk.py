@@ -70,6 +70,9 @@ LONGEST_TEXT = 10_000
 
 pages = Blueprint("review", __name__, url_prefix="/review", template_folder="templates", static_folder="static")
 
+ACTS = {"docket": "settle_docket", "context": "settle_context", "bag": "settle_context", "group": "settle_context"}
+"""{kind: the act of the role table that settles what it disagrees about}. Other kinds are not settled at the desk."""
+
 
 @dataclass(frozen=True, slots=True)
 class Desk:

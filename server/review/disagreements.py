@@ -30,14 +30,11 @@ from server.ledger.asking import Disputed
 from server.ledger.folding import nature as nature_of
 from server.ledger.lines import LINE
 from server.review import blind, closing, coming_back, desk, fragments, locking, opened, parting, words
-from server.review.desk import pages
+from server.review.desk import ACTS, pages
 from server.review.showing import SEALED, Said, Showing, Version, coarser, differing, label, rows
 from server.review.tables import Paged, Sort
 from server.review.today import distinct, numbers
 from server.review.typed import third_input
-
-ACTS = {"docket": "settle_docket", "context": "settle_context", "bag": "settle_context", "group": "settle_context"}
-"""{kind: the act of the role table}. Other kinds are not settled here."""
 
 COARSER, KEEP, DELETE, LOCKED = "coarser", "keep", "delete", "locked"
 NEXT = "next"
@@ -145,8 +142,8 @@ def settle(record: str, path: str) -> Response:
     over = dict(shown) if path == DELETED else {path: shown[path]}
     after = _next(record, path) if desk.field("do") == NEXT else None
     note = {"text": words.say("note.settled", field=words.field(path), reason=reason), "stage": "analysis"}
-    desk.write(found.kind, found.id, {path: value, f"note/{desk.ledger().new_id()}": note}, over)
-    desk.acted("settled", record)
+    if opened.write(found, path, [{path: value, f"note/{desk.ledger().new_id()}": note}], over):
+        desk.acted("settled", record)
     if after is not None:
         address = url_for("review.disagreement", record=after.record, path=after.path, before=record, before_path=path)
         return redirect(address)
@@ -167,15 +164,11 @@ def open_again(record: str, path: str) -> Response:
     former = _former(Showing(desk.ledger()), found, path, shown[path])
     if len(former) < 2:
         abort(409)
-    ledger, by = desk.ledger(), desk.me().by
     note = {"text": words.say("note.opened", field=words.field(path), reason=reason), "stage": "analysis"}
     values: list[dict[str, Any]] = [{path: one.value} for one in former]
-    values[0][f"note/{ledger.new_id()}"] = note
-    with ledger.database.writing() as connection:
-        for one in values:
-            ledger.write_in(connection, found.kind, found.id, one, {path: shown[path]}, by)
-    desk.desk().written()
-    desk.acted("opened_again", record)
+    values[0][f"note/{desk.ledger().new_id()}"] = note
+    if opened.write(found, path, values, {path: shown[path]}):
+        desk.acted("opened_again", record)
     return redirect(url_for("review.disagreement", record=record, path=path, done="opened"))
 
 

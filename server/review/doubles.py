@@ -21,7 +21,6 @@ from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge, plates_of
 from fieldapp.domain import human
-from fieldapp.domain.ids import context_id
 from fieldapp.domain.refits import Piece, candidates, held, touching
 from fieldapp.records.changes import canonical
 from fieldapp.records.fold import Record
@@ -29,7 +28,7 @@ from server.ledger import folding, pairs
 from server.ledger.ledger import Edit
 from server.review import blind, closing, desk, locking, opened, parting, words
 from server.review.desk import pages
-from server.review.showing import Showing, Version, coarser_of, differing, label, part_of, rows
+from server.review.showing import Showing, Version, agreed, differing, label, part_of, rows
 
 ACT = "settle_docket"
 ON_A_PAGE = 50
@@ -56,10 +55,7 @@ class Tie(NamedTuple):
 def doubles() -> Response:
     """Pairs that look like one bone recorded twice; `page`. `number`: leads to the pieces of that context."""
     if asked := request.args.get("number", "").strip():
-        with desk.ledger().database.reading() as connection:
-            known = pairs.labelled(connection, [asked], "context").get(asked)
-        where = known[0] if known else context_id(desk.ledger().names().site, asked)
-        return redirect(url_for("review.refits", context=where))
+        return redirect(url_for("review.refits", context=desk.ledger().numbered([asked])[asked]))
     page = max(1, request.args.get("page", 1, int))
     with desk.ledger().database.reading() as connection:
         last = max(1, -(-pairs.doubted(connection) // ON_A_PAGE))
@@ -85,7 +81,7 @@ def refits(context: str) -> Response:
     pieces = [
         Piece(one.id, reading, one.value("breaks"), frozenset(told.get(one.id, ())))
         for one in dockets
-        if isinstance(reading := _agreed(one), Mapping) and one.value("count") in (None, 1)
+        if isinstance(reading := agreed(one), Mapping) and one.value("count") in (None, 1)
     ]
     found = candidates(pieces, knowledge(), _borders)
     shown = _apart([(known[one], known[other]) for one, other in found.pairs])
@@ -263,12 +259,6 @@ def _page(one: Record, two: Record, status: int = 200, **form: str) -> Response:
         ],
         closed=closing.closed_paths(one) | closing.closed_paths(two),
     )
-
-
-def _agreed(record: Record) -> Any:
-    """What all readings that stand of a docket support."""
-    heads = record.heads.get("reading", {})
-    return coarser_of(heads.values()) if heads else None
 
 
 def _named(record: Record) -> str:

@@ -77,7 +77,7 @@ def save_docket(docket: str) -> Response:
     if form.asks_for_parts:
         return _page(record, form, heads=heads, altered=altered, fault="parts")
     over = shown.over(altered)
-    altered = {path: value for path, value in altered.items() if not done(record, path, value, over)}
+    altered = {path: value for path, value in altered.items() if not opened.done(record, path, value, over)}
     would_be = as_would_be(record, altered, over)
     where = {*desk.ledger().contexts_of([record]).values(), *desk.ledger().contexts_of([would_be]).values()}
     if locking.locked_among(where) is not None:
@@ -201,14 +201,6 @@ def form_over(shown: Mapping[str, Any], mark: str, given: Mapping[str, str] | No
 def choosing_for(form: DocketForm) -> Choosing:
     """What its fields offer."""
     return Choosing(form.knowledge, form)
-
-
-def done(record: Record, path: str, value: Any, over: Mapping[str, Sequence[str]]) -> bool:
-    """Whether a form that is sent twice has done this already: nothing it replaces still stands, and its value does."""
-    heads = record.heads.get(path, {})
-    return set(heads).isdisjoint(over.get(path, ())) and any(
-        canonical(one) == canonical(value) for one in heads.values()
-    )
 
 
 def form_page(

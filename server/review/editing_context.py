@@ -19,7 +19,7 @@ from fieldapp.records.fold import DELETED, Record
 from server.review import closing, desk, locking, once, opened
 from server.review.choosing import Choosing
 from server.review.desk import pages
-from server.review.editing import LOOK, SAVE, done, form_page, sent
+from server.review.editing import LOOK, SAVE, form_page, sent
 from server.review.forms import Form
 
 
@@ -53,7 +53,7 @@ def save_context(context: str) -> Response:
     if form.faults:
         return _page(record, form, 422, heads=heads, altered=altered, fault="faults")
     over = shown.over(altered)
-    altered = {path: value for path, value in altered.items() if not done(record, path, value, over)}
+    altered = {path: value for path, value in altered.items() if not opened.done(record, path, value, over)}
     if locking.is_locked(record):
         return _page(record, form, 409, heads=heads, altered=altered, fault="locked")
     if altered:

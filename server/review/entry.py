@@ -82,10 +82,10 @@ def enter(kind: str, place: str) -> Response:
             return _page(where, held=whole, line=line, lines=lines)
         if locking.locked_among([where.context]) is not None:
             return _page(where, 409, held=held, text=typed, line=line, lines=lines, fault="locked")
-    entry_lines.write([line])
-    desk.acted("docket_made", mark)
-    if line.gravest in human.RAISED:
-        desk.acted("raised", mark)
+    if entry_lines.write([line]):
+        desk.acted("docket_made", mark)
+        if line.gravest in human.RAISED:
+            desk.acted("raised", mark)
     return _gone_on(where, mark)
 
 

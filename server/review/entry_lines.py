@@ -20,6 +20,7 @@ from fieldapp.records import answers as readings
 from fieldapp.records.checking import answers_wanted, values_of
 from fieldapp.records.fold import Record
 from fieldapp.records.typed import Slip, Wrong, takings
+from server.ledger import folding
 from server.ledger.ledger import Edit
 from server.review import blind, desk, raising, words
 from server.review.editing import as_would_be
@@ -175,17 +176,22 @@ def before_of(record: Record | None, known: Knowledge) -> dict[str, Any]:
     return {**found, **({"material": material} if isinstance(material := record.value("material"), str) else {})}
 
 
-def write(lines: Sequence[Line]) -> None:
-    """Writes the dockets of these lines, each with a label of its own and what rules ask for; all or nothing."""
+def write(lines: Sequence[Line]) -> int:
+    """Writes the dockets of these lines, each with a label of its own and what rules ask for; all or nothing. How many:
+    one that is there was made by the same form, sent at the same moment."""
     ledger, by = desk.ledger(), desk.me().by
-    holds = [hold for one in lines for hold in _holds(one)]
+    holds = {one.docket: _holds(one) for one in lines}
     with ledger.database.writing() as connection:
+        there = {one.id for one in folding.records_of(connection, sorted(holds))}
+        new = [one for one in lines if one.docket not in there]
         edits = [
             Edit("docket", one.docket, {**one.values, **one.asked, "label": ledger.new_label_in(connection)}, {})
-            for one in lines
+            for one in new
         ]
-        ledger.write_many_in(connection, [*edits, *holds], by)
-    desk.desk().written()
+        ledger.write_many_in(connection, [*edits, *(hold for one in new for hold in holds[one.docket])], by)
+    if new:
+        desk.desk().written()
+    return len(new)
 
 
 def _holds(line: Line) -> list[Edit]:

@@ -48,7 +48,7 @@ def enter_many(kind: str, place: str) -> Response:
     """`lines`; `once`, from which each line's docket has its id; `do`: save or look."""
     where = entry_lines.place_of(kind, place)
     desk.must("edit_docket")
-    mark, text, ledger = once.given(), desk.field("lines").replace("\r\n", "\n"), desk.ledger()
+    mark, text, ledger = once.given(), desk.pasted("lines").replace("\r\n", "\n"), desk.ledger()
     whole = _whole(text)
     if len(whole) > MOST:
         return _page(where, 413, text=text, fault="too_many")
@@ -59,9 +59,8 @@ def enter_many(kind: str, place: str) -> Response:
         return _page(where, 409, text=text, found=found, fault="locked")
     there = ledger.get(one.line.docket for one in found)
     fresh = [one.line for one in found if one.state == UNDERSTOOD and one.line.docket not in there]
-    if fresh:
-        entry_lines.write(fresh)
-        fields = {"name": desk.me().name, "role": desk.me().role, "n": len(fresh), "label": label(where.record)}
+    if made := entry_lines.write(fresh) if fresh else 0:
+        fields = {"name": desk.me().name, "role": desk.me().role, "n": made, "label": label(where.record)}
         ledger.note("dockets_made", desk.me().person, fields)
     rest = [one for one in found if one.state != UNDERSTOOD]
     if not rest:

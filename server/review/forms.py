@@ -310,7 +310,8 @@ def number_of(text: str, *, whole: bool) -> float | int:
         found = float(text.replace(",", "."))
     except ValueError:
         raise CannotTake("number") from None
-    if not math.isfinite(found) or abs(found) >= 1e9:
+    # Python takes 1_5 for fifteen; whoever typed it meant something else.
+    if not math.isfinite(found) or abs(found) >= 1e9 or "_" in text:
         raise CannotTake("number")
     if not whole:
         return found

@@ -1,18 +1,19 @@
 """What a form showed: the heads it carries, so that its change names in `over` what was seen and nothing newer.
 
-Not here: what is done with them.
+Also here: whether a form that is sent twice has been heard. Not here: what else is done with heads.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from flask import abort, request
 
 from fieldapp.records.changes import Change, canonical
 from fieldapp.records.fold import Record
+from server.ledger.ledger import Edit
 from server.review import desk
 
 
@@ -80,3 +81,32 @@ def read(record: Record, heads: Any) -> Opened:
         ):
             abort(400)
     return Opened({path: list(ids) for path, ids in heads.items()}, known)
+
+
+def done(record: Record, path: str, value: Any, over: Mapping[str, Sequence[str]]) -> bool:
+    """Whether a form that is sent twice has done this already: nothing it replaces still stands, and its value does."""
+    heads = record.heads.get(path, {})
+    return set(heads).isdisjoint(over.get(path, ())) and any(
+        canonical(one) == canonical(value) for one in heads.values()
+    )
+
+
+def write(record: Record, path: str, sets: Sequence[Mapping[str, Any]], over: Mapping[str, Sequence[str]]) -> bool:
+    """Writes changes that each set a path of a record, over what a form showed, unless the same form, sent before or at
+    the same moment, has done so. Somebody else's who says the same is written: it is another one's word, and reason."""
+    ledger = desk.ledger()
+    with ledger.database.writing() as connection:
+        now = ledger.record_in(connection, record.id)
+        if now is not None and set(now.heads.get(path, ())).isdisjoint(over.get(path, ())):
+            stand = [one.change for one in ledger.who(now.heads.get(path, ())).values()]
+            said = [_said(one.set) for one in stand if one.by.get("person") == desk.me().person]
+            if all(_said(one) in said for one in sets):
+                return False
+        ledger.write_many_in(connection, [Edit(record.kind, record.id, one, over) for one in sets], desk.me().by)
+    desk.desk().written()
+    return True
+
+
+def _said(values: Mapping[str, Any]) -> str:
+    """What a change says, its notes without the ids that they got."""
+    return canonical({"note" if path.startswith("note/") else path: value for path, value in values.items()})

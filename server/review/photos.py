@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from flask import Response, abort, g, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from fieldapp.records.fold import Record
+from fieldapp.records.moments import moment
 from server.ledger import pictures
 from server.photos import looking
 from server.review import closing, desk
@@ -84,12 +84,9 @@ def strip(ids: Sequence[str]) -> list[Shown]:
     return sorted(found, key=lambda one: (one.label != "", one.label, _taken(one), one.record, one.nr))
 
 
-def _taken(one: Shown) -> float:
-    """The moment of a picture, whatever zones its tablet and others wrote theirs in; what is no time comes first."""
-    try:
-        return datetime.fromisoformat(one.said[0].at).timestamp() if one.said else 0.0
-    except (ValueError, OverflowError):
-        return 0.0
+def _taken(one: Shown) -> str:
+    """The moment of a picture; one that nobody is known to have taken comes first."""
+    return moment(one.said[0].at) if one.said else ""
 
 
 @pages.get("/photo/<photo>/<int:nr>/<any(small,middle,whole):size>")

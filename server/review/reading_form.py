@@ -241,7 +241,7 @@ def _number(found: Read, path: str, said: str | None, name: str, whole: bool = F
 def _said(name: str, value: Any) -> Answers:
     if value is None or value == "" or isinstance(value, bool) or not isinstance(value, str | int | float):
         return {}
-    return {name: f"{value:g}" if isinstance(value, float) else str(value)}
+    return {name: f"{value:.10g}" if isinstance(value, float) else str(value)}
 
 
 def _mapping(value: Any) -> Mapping[str, Any]:

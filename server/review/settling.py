@@ -26,8 +26,7 @@ from server.ledger import causes as ledger_causes
 from server.ledger.causes import Case, Cause
 from server.ledger.ledger import Edit
 from server.review import blind, closing, desk, locking, once, words
-from server.review.desk import pages
-from server.review.disagreements import ACTS
+from server.review.desk import ACTS, pages
 from server.review.showing import Showing, Version, coarser, label
 
 AT_ONCE = 100
@@ -265,8 +264,8 @@ def _chosen(case: Case, versions: Sequence[Version], choice: str) -> list[Any]:
         return [one.value for one in versions if canonical(one.value) == told]
     if choice == COARSER:
         return [coarser(versions)] if case.disputed.nature == "precision" else []
-    said = [(who.at, who.change, one.value) for one in versions for who in one.said if who.role in SPECIALISTS]
-    return [max(said, key=lambda one: one[:2])[2]] if said else []
+    said = [(who.order, one.value) for one in versions for who in one.said if who.role in SPECIALISTS]
+    return [max(said, key=lambda one: one[0])[1]] if said else []
 
 
 def _ticked() -> Wanted:

@@ -16,6 +16,7 @@ from fieldapp.domain import human, readings
 from fieldapp.records import checked, standing
 from fieldapp.records.changes import Change, canonical
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
+from fieldapp.records.moments import moment
 from fieldapp.records.schemas import SHAPES
 from server.ledger import Hold, Ledger
 from server.ledger.folding import nature as nature_of
@@ -33,6 +34,11 @@ class Said:
     name: str
     role: str
     at: str
+
+    @property
+    def order(self) -> tuple[str, str]:
+        """By this the first comes first."""
+        return moment(self.at), self.change
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +159,7 @@ class Showing:
             found = self.ledger.who(missing)
             for one in missing:
                 self._said[one] = said_by(found[one].change) if one in found else Said(one, "", "", "")
-        return tuple(sorted((self._said[one] for one in wanted), key=lambda one: (one.at, one.change)))
+        return tuple(sorted((self._said[one] for one in wanted), key=lambda one: one.order))
 
     def one(self, change: str) -> Said:
         """Who wrote a change."""
@@ -197,7 +203,7 @@ class Showing:
                         shaped = isinstance(value, Mapping)
                         text = as_text(value.get("text")) if shaped else as_text(value)
                         found.append((text, as_text(value.get("stage")) if shaped else "", self.one(change)))
-        return sorted(found, key=lambda one: (one[2].at, one[2].change))
+        return sorted(found, key=lambda one: one[2].order)
 
     # -- the human question
 
@@ -219,7 +225,7 @@ class Showing:
                     open=one in where.open,
                 )
             )
-        return sorted(found, key=lambda one: (one.said.at, one.id))
+        return sorted(found, key=lambda one: (moment(one.said.at), one.id))
 
     def assessments(
         self, docket: Record, where: human.Standing, who: standing.Authority, names: Mapping[str, str]
@@ -243,7 +249,7 @@ class Showing:
                     unseen=sum(reading not in seen for reading in where.open),
                 )
             )
-        return sorted(found, key=lambda one: (one.said.at, one.id))
+        return sorted(found, key=lambda one: (moment(one.said.at), one.id))
 
     def steps(self, hold: Record) -> list[Step]:
         """A hold's log, in the order in which things happened."""
@@ -256,7 +262,7 @@ class Showing:
             at = as_text(part.get("at")) or said.at
             note = "; ".join(one for one in (note, *words.custody(part)) if one)
             found.append(Step(part.get("what"), whom, how, ref, note, at, said))
-        return sorted(found, key=lambda one: (one.at, one.said.change))
+        return sorted(found, key=lambda one: (moment(one.at), one.said.change))
 
     def releases(self, hold: Record, docket: Record | None, who: standing.Authority) -> list[Release]:
         """The written words to go on that were entered."""
@@ -277,7 +283,7 @@ class Showing:
                     self.one(change),
                 )
             )
-        return sorted(found, key=lambda one: (one.said.at, one.said.change))
+        return sorted(found, key=lambda one: one.said.order)
 
     # -- history
 
@@ -342,6 +348,12 @@ def coarser(versions: Sequence[Version]) -> Any:
 def coarser_of(values: Iterable[Any]) -> Any:
     """The most that all of these readings support."""
     return reduce(lambda used, one: readings.coarser(used, one, knowledge()), values)
+
+
+def agreed(docket: Record) -> Any:
+    """What all readings that stand of a docket support."""
+    heads = docket.heads.get("reading", {})
+    return coarser_of(heads.values()) if heads else None
 
 
 def rows(versions: Sequence[Version], differing: Mapping[str, str]) -> list[str]:

@@ -69,7 +69,7 @@ def _protocol(site: Record) -> dict[str, Any]:
 def _trench(site: Record) -> dict[str, Any]:
     path, value = _named(site, "trench")
     if value is not None:
-        value["outline"] = outline(desk.field("outline"))
+        value["outline"] = outline(desk.pasted("outline"))
     return {path: value}
 
 
@@ -153,7 +153,7 @@ def _epsg() -> int:
 def fitted() -> tuple[Fit, list[Point]]:
     """The grid that fits the points of the form: a name, then east and north in the site, then in the land."""
     epsg, points = _epsg(), []
-    for nr, line in enumerate(filter(str.strip, desk.field("points").splitlines()), 1):
+    for nr, line in enumerate(filter(str.strip, desk.pasted("points").splitlines()), 1):
         split = [
             one.strip()
             for one in re.split(r"[;\t]" if re.search(r"[;\t]", line) else r"[,\s]+", line.strip())

@@ -235,7 +235,7 @@ def _outline_text(trench: Mapping[str, Any] | None) -> str:
     if not isinstance(corners, list):
         return ""
     return "\n".join(
-        " ".join(f"{one:g}" for one in each if given.is_figure(one)) for each in corners if isinstance(each, list)
+        " ".join(f"{one:.10g}" for one in each if given.is_figure(one)) for each in corners if isinstance(each, list)
     )
 
 

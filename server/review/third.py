@@ -27,7 +27,7 @@ from fieldapp.records.fold import Record
 from fieldapp.records.schemas import problems_of
 from fieldapp.records.shapes import FUSION_STATES, PORTION_STATES, SIDES, STAGES
 from server.ledger import beside
-from server.review import desk, reading_form, words
+from server.review import desk, opened, reading_form, words
 from server.review.desk import pages
 from server.review.disagreements import (
     LOCKED,
@@ -161,8 +161,8 @@ def _made(answers: Mapping[str, str], stage: str) -> dict[str, Any]:
 
 def _write(found: Record, path: str, value: Any, over: list[str], note: str, reason: str) -> None:
     text = {"text": words.say(note, field=words.field(path), reason=reason), "stage": "analysis"}
-    desk.write(found.kind, found.id, {path: value, f"note/{desk.ledger().new_id()}": text}, {path: over})
-    desk.acted("settled", found.id)
+    if opened.write(found, path, [{path: value, f"note/{desk.ledger().new_id()}": text}], {path: over}):
+        desk.acted("settled", found.id)
 
 
 def _disputed(record: str) -> Record:

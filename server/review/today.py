@@ -18,7 +18,7 @@ from fieldapp.domain import human
 from fieldapp.records.changes import canonical, read
 from server.ledger import Hold, Ledger, asking, events, lines
 from server.review import changes, desk, log, tablets, words
-from server.review.desk import pages
+from server.review.desk import ACTS, pages
 from server.review.showing import SEALED, Showing, is_stop, label
 
 SHOWN, LAST, MOST = 12, 15, 500
@@ -74,6 +74,7 @@ def today() -> Response:
         contexts=numbers([one.context for one in open_holds]),
         waiting=[one for one in desk.holds() if waits(one)],
         conflicts=conflicts,
+        settled_here=ACTS,
         todo=waiting,
         brought=[(_source(source), n, at) for source, n, at in brought],
         changed=changes.count(),

@@ -24,6 +24,7 @@ from fieldapp.domain.labels import read as read_label
 from fieldapp.domain.rules.transfers import DESTRUCTIVE, DISCARD
 from fieldapp.records import standing
 from fieldapp.records.fold import Record
+from fieldapp.records.moments import moment
 from server.ledger import bags as asking
 from server.ledger.ledger import Edit
 from server.ledger.lines import sort_key
@@ -78,7 +79,7 @@ def _by(name: str) -> Column[Line]:
 
 COLUMNS: tuple[Column[Line], ...] = (
     *map(_by, ("what", "kind", "to", "authority", "reference", "lab_code")),
-    Column("at", lambda one: one.at or None, many_first=True),
+    Column("at", lambda one: moment(one.at) or None, many_first=True),
 )
 ONLY: dict[str, Callable[[Line], bool]] = {
     "out": lambda one: one.out,
@@ -268,9 +269,10 @@ def _lines() -> list[Line]:
     found = ledger.records("transfer")
     about = {one.id: as_text(one.value("docket") or one.value("bag")) for one in found}
     others = ledger.get(set(about.values()))
-    firsts = {one.id: min((change for heads in one.heads.values() for change in heads), default="") for one in found}
+    # Who said what it is of has made it: what became of it is written later, and over other fields.
+    began = {one.id: [*one.heads.get("docket", ()), *one.heads.get("bag", ())] for one in found}
     who = Showing(ledger)
-    who.said(filter(None, firsts.values()))
+    who.said(change for changes in began.values() for change in changes)
     made = [
         Line(
             one,
@@ -278,11 +280,11 @@ def _lines() -> list[Line]:
             "docket" if one.value("docket") else "bag",
             about[one.id],
             label(others.get(about[one.id])),
-            who.one(firsts[one.id]).at if firsts[one.id] else "",
+            who.said(began[one.id])[0].at if began[one.id] else "",
         )
         for one in found
     ]
-    return sorted(made, key=lambda one: (one.at, one.record.id), reverse=True)
+    return sorted(made, key=lambda one: (moment(one.at), one.record.id), reverse=True)
 
 
 def _list(status: int = 200, **values: Any) -> Response:

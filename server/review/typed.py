@@ -52,7 +52,7 @@ def read_typed(asked: Input, typed: str) -> Any:
             number = float(typed.replace(",", "."))
         except ValueError:
             return None
-        if not math.isfinite(number) or abs(number) > 1e9 or number < 0:
+        if not math.isfinite(number) or abs(number) > 1e9 or number < 0 or "_" in typed:
             return None
         whole = number == int(number)
         return int(number) if whole and asked.sort == WHOLE else number if asked.sort == NUMBER else None

@@ -17,6 +17,7 @@ from fieldapp.domain.naming import ANSWERS
 from fieldapp.records.changes import canonical
 from fieldapp.records.shapes import CUSTODY
 from fieldapp.sheets.observed import LISTS, observed
+from fieldapp.sheets.words import number
 
 PARTS = ("portions", "fusion")
 """Fields of a reading that hold a state for each portion or centre."""
@@ -134,7 +135,7 @@ def plain(value: Any) -> str:
     if isinstance(value, bool):
         return say("yes" if value else "no")
     if isinstance(value, float):
-        return f"{value:.2f}".rstrip("0").rstrip(".")
+        return number(value)
     return value if isinstance(value, str) else canonical(value)
 
 

@@ -194,20 +194,28 @@ def test_a_form_sent_twice_at_the_same_moment_makes_one_thing(scene: Scene) -> N
     sent = {**visitor.form("/review/transfers", "/review/transfers"), "what": label("A", 3), "kind": "loan", "to": "x"}
     both = {**visitor.form(group, "/review/groups/new"), "relation": "associated"}
     both |= {"docket": [an_id("rib"), an_id("impossible")], "reason": "invented"}
+    lines = f"/review/bag/{an_id('bag')}/entry"
+    typed = {**visitor.form(lines, lines), "line": "rib cattle human", "do": "save"}
+    many = {**visitor.form(f"{lines}/many", f"{lines}/many"), "lines": "rib cattle\nulna l pig", "do": "save"}
     for where, form in (
         (new, made),
         (f"{docket}/raise", raise_),
         ("/review/transfers", sent),
         ("/review/groups/new", both),
+        (lines, typed),
+        (f"{lines}/many", many),
     ):
         assert at_once(visitor, where, form) == [302, 302], where
     ledger = scene.cabin.ledger
     assert len(scene.record("heavy").heads[f"human/{raise_['once']}"]) == 1
-    for one in (ledger.record(made["once"]), *ledger.records("transfer"), *ledger.records("group")):
+    entered = [ledger.record(one) for one in ledger.begun_here(an_id("bag"), 9)]
+    assert len(entered) == 3
+    for one in (ledger.record(made["once"]), *ledger.records("transfer"), *ledger.records("group"), *entered):
         assert one is not None
         assert {path: len(heads) for path, heads in one.heads.items()} == dict.fromkeys(one.heads, 1), one.kind
     whats = [one.what for one in ledger.events(100)]
-    assert [whats.count(what) for what in ("docket_made", "raised", "transfer_made", "group_made")] == [1, 1, 1, 1]
+    told = ("docket_made", "raised", "transfer_made", "group_made", "dockets_made")
+    assert [whats.count(what) for what in told] == [2, 2, 1, 1, 1]
 
 
 # -- forms about what has changed, or is locked

@@ -489,3 +489,12 @@ def test_what_cannot_be_printed_is_shown_as_a_dot() -> None:
         (problem,) = (p for p in check("docket", d(material=f"a{sign}b")) if p.rule == "word_unknown")
         rules.sentence(problem, TEXTS).encode("utf-8")
         assert problem.fields["word"] == "a\u00b7b"
+
+
+@pytest.mark.parametrize(("longest", "weight", "limit"), [(60, 500.0, "340 g"), (150, 12345.75, "5300 g")])
+def test_a_limit_of_weight_is_written_as_a_balance_shows_it(longest: float, weight: float, limit: str) -> None:
+    """A ball of enamel (3 g/cm³) of that width: 3 x pi / 6 x (longest / 10)³, worked out by hand."""
+    found = check("docket", d(longest_mm=longest, weight_g=weight))
+    (said,) = [rules.sentence(one, TEXTS) for one in found if one.rule == "longest_against_weight"]
+    assert limit in said
+    assert f"{weight:.10g} g" in said

@@ -239,3 +239,16 @@ def test_an_empty_context_and_a_site_that_has_not_come_still_make_a_sheet() -> N
     sheet = dig.sheet(context)
     assert (sheet.site_code, sheet.number, sheet.dockets) == ("", "9", ())
     assert canonical(asdict(sheet.figures.total))
+
+
+def test_a_member_that_one_of_two_has_taken_away_is_still_named_whoever_wrote_it() -> None:
+    """A link that anybody still holds to is one, as of dockets that are the same bone."""
+    for takes_away in ("bo", "cem", "dora"):
+        dig, context, bag = _dig()
+        docket, group = dig.docket(bag, 2), dig.new_id()
+        dig.set("ada", "group", group, {"label": "G7", "context": context, f"member/{docket}": True})
+        dig.set(takes_away, "group", group, {f"member/{docket}": None})
+        sheet = dig.sheet(context)
+        (shown,) = [one for one in sheet.dockets if one.id == docket]
+        assert shown.groups == ("G7",)
+        assert len(sheet.groups[0].members) == 1

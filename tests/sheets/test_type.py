@@ -68,3 +68,13 @@ def test_no_line_is_too_wide_and_no_letter_is_lost(text: str, width: float) -> N
     lines = TYPE.lines(text, 9, width)
     assert all(TYPE.width(line, 9) <= width + 1e-6 or len(line) == 1 for line in lines)
     assert sorted("".join(lines).replace(" ", "")) == sorted(TYPE.printable(text).replace(" ", "").replace("\n", ""))
+
+
+@given(st.text(max_size=60), st.floats(8, 60))
+def test_what_is_shortened_fits_and_says_that_it_was(text: str, width: float) -> None:
+    shown, whole = TYPE.shortened(text, 10, width), TYPE.printable(text).replace("\n", " ").strip(" ")
+    if TYPE.width(whole, 10) <= width:
+        assert shown == TYPE.lines(whole, 10, width)[0], "in the order the eye meets it"
+    else:
+        assert "…" in shown
+        assert TYPE.width(shown, 10) <= width + 1e-9

@@ -140,9 +140,10 @@ def longest_against_weight(docket: Docket, around: Around, know: Knowledge) -> I
     count = number(docket.values.get("count"))
     limit = DENSEST_G_CM3 * math.pi / 6 * (longest / 10) ** 3 * (count if count is not None and count >= 1 else 1)
     if weight > limit:
+        about = f"{float(f'{limit:.2g}'):.10g}"
         yield (
             "longest_mm",
-            {"longest": shown(docket.values.get("longest_mm")), "weight": f"{weight:g}", "limit": f"{limit:.2g}"},
+            {"longest": shown(docket.values.get("longest_mm")), "weight": f"{weight:.10g}", "limit": about},
         )
 
 

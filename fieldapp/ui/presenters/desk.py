@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
-from itertools import count
 from typing import Any
 
 from fieldapp.domain import human, ids, rules
@@ -151,7 +150,7 @@ class Desk:
         """
         wanted = ids.context_number(number)
         held = sorted(one.id for one in self.contexts() if ids.context_number(str(one.value("number") or "")) == wanted)
-        own = (ids.context_id(self.site, wanted if n == 1 else f"{wanted}#{n}") for n in count(1))
+        own = ids.context_ids(self.site, wanted)
         return held[0] if held else next(one for one in own if self.record(one) is None)
 
     def bags(self, context: str) -> list[Record]:

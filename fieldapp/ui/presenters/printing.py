@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldapp import assets
+from fieldapp.durable import write_whole
 from fieldapp.store.errors import StoreError
 from fieldapp.ui.presenters.carry import Carry
 from fieldapp.ui.presenters.choices import Choice
@@ -85,9 +86,7 @@ class Printing:
         self.folder.mkdir(parents=True, exist_ok=True)
         file = self.folder / f"{name}.pdf"
         # Whole or not there: a file that was cut off would be found at the printer.
-        part = file.with_suffix(".part")
-        part.write_bytes(data)
-        part.replace(file)
+        write_whole(file, data)
         return say("print.done", file=file)
 
     def _made(self, kind: str) -> bytes | None:

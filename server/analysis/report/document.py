@@ -7,7 +7,7 @@ plain styles. The same report gives the same content. Not for: what is in it (co
 from __future__ import annotations
 
 import zipfile
-from datetime import datetime
+from datetime import UTC, datetime
 from io import BytesIO
 
 from docx import Document
@@ -82,7 +82,8 @@ def _plain(document: Opened, report: Report, written_at: datetime) -> None:
     document.styles["Normal"].font.size = Pt(10)
     about = document.core_properties
     about.title, about.author, about.comments = f"{report.site}: {report.title}", "", ""
-    about.created = about.modified = written_at.replace(tzinfo=None)
+    # The form of file knows no zone but that of Greenwich.
+    about.created = about.modified = written_at.astimezone(UTC).replace(tzinfo=None)
     about.last_modified_by = ""
 
 

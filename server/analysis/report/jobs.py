@@ -44,8 +44,8 @@ class Job:
     over: threading.Event = field(default_factory=threading.Event)
 
     def told(self, state: str, what: str, done: int, of: int) -> None:
-        """See Told."""
-        self.state, self.what, self.done, self.of = state, what, done, of
+        """See Told. What is going on comes last: who looks meanwhile sees what belongs to it."""
+        self.what, self.done, self.of, self.state = what, done, of, state
 
 
 class TooMany(Exception):

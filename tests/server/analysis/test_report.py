@@ -8,7 +8,7 @@ import shlex
 import zipfile
 from contextlib import closing
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
@@ -145,6 +145,14 @@ def test_the_document_has_the_tables_of_the_report(short, wording):
         last = [wording.cell(*pair) for pair in zip(result.columns, result.rows[-1].cells, strict=True)]
         assert [cell.text for cell in table.rows[-1].cells] == last
         assert len(table.rows) == len(result.rows) + 1
+
+
+def test_the_document_says_when_it_was_made_whatever_zone_the_cabin_is_in(short, wording):
+    at, bare = AT.astimezone(timezone(timedelta(hours=3))), replace(short, parts=())
+    file = written(bare, wording, "docx", at, source="the cabin's ledger", data="cabin")
+    # Office Open XML keeps such times in the form of W3CDTF, here with Z (seen in the file itself).
+    with zipfile.ZipFile(io.BytesIO(file)) as packed:
+        assert ">2026-06-03T08:00:00Z<" in packed.read("docProps/core.xml").decode()
 
 
 def test_the_paper_has_every_title_on_the_page_of_its_first_row(short, wording):

@@ -19,6 +19,7 @@ from fieldapp.records.fold import Record
 from server import keys
 from server.config import Config
 from server.exchange import drafting, loading, maps, tables
+from server.exchange.report import Report
 from server.ledger import CABIN, Ledger, events
 from server.ledger.ledger import Edit
 from tests.server.exchange.made import HEAD, KNOW, MAP, ROWS, csv_of, typed
@@ -136,6 +137,17 @@ def test_a_mended_map_reads_again_what_nobody_has_altered_and_lowers_nothing(
     ledger.close()
     desk.run("--again")
     assert desk.changes() == before
+
+
+def test_a_report_that_was_cut_off_is_not_in_the_way_of_the_next(desk: Desk) -> None:
+    desk.table.write_text(csv_of(*ROWS, "14,Wolpertinger,tibia,l,,1,,,"), encoding="utf-8")
+    killed = Report(desk.report)  # and nobody closes it
+    assert not desk.report.exists(), "what is half written does not pass for a report"
+    desk.report.touch()  # nor does one that nothing was written into
+    assert desk.run("--report", desk.report) == 1
+    assert "Wolpertinger" in desk.report.read_text(encoding="utf-8-sig")
+    assert sorted(one.name for one in desk.report.parent.glob("odd*")) == ["odd.csv"]
+    killed._text.close()
 
 
 def test_a_dry_run_says_the_same_and_writes_nothing(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
@@ -335,6 +347,23 @@ def test_nothing_goes_into_a_locked_context_and_a_context_that_is_there_stays_as
         "locked",
         "context_says",
     ]
+
+
+def test_a_row_lies_in_the_context_that_has_its_number_now(desk: Desk) -> None:
+    ledger = desk.ledger()
+    old = context_id(ledger.names().site, "12")
+    with ledger.database.writing() as connection:
+        ledger.write_many_in(connection, [Edit("context", old, {"number": "13"}, {})], CABIN)
+    ledger.close()
+    assert desk.run() == 0
+    ledger = desk.ledger()
+    numbers = {one.id: one.value("number") for one in ledger.records("context")}
+    assert sorted(numbers.values()) == ["12", "13"]
+    lies = ledger.contexts_of(dockets := ledger.records("docket"))
+    assert {str(one.value("label")): numbers[lies[one.id]] for one in dockets} == {
+        "LB 2": "12", "LB 3": "12", "LB 4": "13", "LB 5": "13",
+    }  # fmt: skip
+    ledger.close()
 
 
 def test_a_draft_knows_what_the_tables_know_and_comments_out_the_rest(

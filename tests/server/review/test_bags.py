@@ -194,6 +194,24 @@ def test_a_bag_goes_to_another_context_only_by_whom_and_where_that_may_be(packed
     assert packed.record("b1").value("context") == context_id(SITE, "1042")
 
 
+def test_a_bag_whose_context_was_numbered_anew_or_has_not_come_is_kept_and_stays_there(packed: Scene) -> None:
+    pit = context_id(SITE, "1057")
+    there = packed.cabin.ledger.record(pit)
+    assert there is not None
+    packed.a.write("context", pit, {"number": "1099"}, {"number": sorted(there.heads["number"])})
+    packed.a.write("bag", an_id("b4"), {"label": label("A", 104), "context": an_id("a context of no tablet yet")})
+    packed.send()
+    visitor = packed.signed_in("supervisor")
+    for bag in ("b1", "b4"):
+        was = packed.record(bag).value("context")
+        assert keep(visitor, f"/review/bag/{an_id(bag)}", box="Box 9").status_code == 302
+        assert [packed.record(bag).value(path) for path in ("box", "context")] == ["Box 9", was]
+    assert keep(visitor, f"/review/bag/{an_id('b4')}", context="10 99").status_code == 302
+    assert packed.record("b4").value("context") == pit
+    # The old number is nobody's now: what is to go there does not go to the context that had it.
+    assert "No context with this number" in keep(visitor, BAG, context="1057").text
+
+
 def fill(visitor: Visitor, box: str, labels: str) -> str:
     form = visitor.form("/review/boxes", "/review/boxes")
     return visitor.post("/review/boxes", {**form, "box": box, "labels": labels}).text
@@ -259,6 +277,24 @@ def test_a_transfer_is_written_once_and_what_is_out_is_seen_until_it_is_back(pac
     assert "look at each character" in send(visitor, "TST26 A101-Q").text
     assert len(packed.cabin.ledger.records("transfer")) == 2
     assert send(visitor, f"{label('A', 101)}\n{label('A', 102)}", taken_g="2").status_code == 400
+
+
+def test_a_transfer_stands_under_the_time_when_it_was_made_whatever_became_of_it_since(packed: Scene) -> None:
+    visitor = packed.signed_in("zooarchaeologist")
+    sent = [label("A", 101), label("A", 102), label("A", 103), label("A", 3), label("A", 4), label("A", 2)]
+    send(visitor, "\n".join(sent))
+    send(visitor, label("A", 101), to="Alder laboratory (invented)")
+    away = rows(visitor.get("/review/bags?only=away").text)[label("A", 101)]
+    assert "a laboratory (invented), Alder laboratory (invented)" in away, "what went apart is with both"
+    packed.cabin.ledger.clock.forward(days=3)  # type: ignore[attr-defined]
+    visitor = packed.signed_in("zooarchaeologist")
+    for one in packed.cabin.ledger.records("transfer"):
+        keep(visitor, f"/review/transfer/{one.id}", back="yes", lab_code="LAB 4")
+    listed = rows(visitor.get("/review/transfers").text)
+    assert len(listed) == len(sent)
+    for line in listed.values():
+        assert "LAB 4" in line
+        assert "2026-06-03" in line
 
 
 def test_nothing_that_may_be_human_is_sent_sampled_or_thrown_away_from_the_desk(packed: Scene) -> None:

@@ -129,6 +129,14 @@ def test_who_is_left_out_and_why(some: Scene) -> None:
     assert told["It says so already"] == [label("A", 63)]
     assert len(told["On hold: may be human"]) == 3
     assert "Nothing would be written" in page.text
+    # Nor does it hang on which of two words comes first whether somebody is said to disagree.
+    for roots in ("some", "none"):
+        assert (
+            label("A", 62)
+            in left(looked(visitor, names, roots=roots))["People disagree about this field: settle it first"]
+        )
+    page = looked(visitor, ["disputed", "precise"], taxon="large_mammal")
+    assert left(page) == {"People disagree about this field: settle it first": [label("A", 1), label("A", 2)]}
     assert looked(visitor, ["three"], context="1057").status_code == 422, "nothing goes into a locked context"
 
 

@@ -115,6 +115,24 @@ def test_two_people_who_settle_it_alike_agree(scene: Scene) -> None:
     assert scene.record("disputed").disagreements() == {}
 
 
+def test_a_form_that_is_sent_twice_settles_and_opens_again_once(scene: Scene) -> None:
+    visitor = scene.signed_in("zooarchaeologist")
+    form = {**visitor.form(READING, READING), "choice": min(scene.record("disputed").heads["reading"]), "reason": "x"}
+    for where, sent, stand in ((READING, form, 1), (f"{READING}/open", None, 2)):
+        sent = sent or {**visitor.form(READING, where), "reason": "y"}
+        for _ in range(2):
+            assert visitor.post(where, sent).status_code == 302
+        assert len(scene.record("disputed").heads["reading"]) == stand
+    assert [one["text"].rpartition(" ")[2] for one in scene.record("disputed").items("note").values()].count("x") == 1
+    assert [one.what for one in scene.cabin.ledger.events(2)] == ["opened_again", "settled"]
+    # Whoever says the same for another reason is heard, too.
+    again = {**visitor.form(READING, READING), "choice": min(scene.record("disputed").heads["reading"])}
+    for reason in ("seen again", "and once more"):
+        visitor.post(READING, {**again, "reason": reason})
+    told = [one["text"] for one in scene.record("disputed").items("note").values()]
+    assert all(any(reason in one for one in told) for reason in ("seen again", "and once more"))
+
+
 def test_opening_it_again_puts_the_versions_back_and_keeps_the_settlement(scene: Scene) -> None:
     visitor = scene.signed_in("zooarchaeologist")
     before = scene.record("disputed")

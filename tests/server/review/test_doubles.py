@@ -196,6 +196,12 @@ def test_lefts_and_rights_are_laid_side_by_side_and_made_pairs(scene: Scene) -> 
     shown = text_of(visitor, page)
     assert "Pairs: 1. Left ones alone: 1. Right ones alone: 0." in shown
     assert f"with {label('A', 82)}" in shown
+    # A bone that one calls left and another right is no left one, whoever's word comes first.
+    disputed = {"relation": "compared", **{f"member/{an_id(one)}": True for one in ("disputed", "left one")}}
+    scene.a.write("group", an_id("laid"), disputed)
+    scene.send()
+    shown = text_of(visitor, f"/review/group/{an_id('laid')}")
+    assert "Left ones alone: 1. Right ones alone: 0." in shown
 
 
 def test_portions_that_share_a_line_on_a_plate_touch() -> None:

@@ -230,6 +230,14 @@ def test_many_lines_are_saved_together_and_the_rest_stays_in_the_box(scene: Scen
     assert session.visitor.post(session.where, session.sent).status_code == 200
     assert session.head == head, "sent twice it is done once"
     assert session.visitor.post(session.where, {**session.sent, "lines": "rib\n" * 201}).status_code == 413
+    # Nothing of a long box is cut off: each line of it is saved, or stays.
+    text = "\n".join(f'rib cattle "{"gnawed, with roots, " * 20}{n}' for n in range(30))
+    assert len(text) > 12_000
+    send("save")
+    last = ledger.record(ledger.begun_here(an_id("bag"), 1)[0])
+    assert last is not None
+    (note,) = last.items("note").values()
+    assert note["text"].endswith(" 29")
 
 
 def test_who_may_not_edit_does_not_enter(scene: Scene) -> None:

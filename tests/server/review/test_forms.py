@@ -76,7 +76,7 @@ def test_a_number_is_read_as_it_is_shown_with_a_point_or_a_comma(number: float, 
     assert math.isclose(found, number, rel_tol=1e-9, abs_tol=1e-300)
 
 
-@pytest.mark.parametrize("text", ["nan", "inf", "-inf", "1e999", "1e9", "x", "1,2,3", "1.5"])
+@pytest.mark.parametrize("text", ["nan", "inf", "-inf", "1e999", "1e9", "x", "1,2,3", "1.5", "1_5"])
 def test_what_is_no_number_is_not_taken(text: str) -> None:
     with pytest.raises(forms.CannotTake):
         forms.number_of(text, whole=True)

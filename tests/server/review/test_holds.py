@@ -472,9 +472,15 @@ def test_a_line_that_a_tablet_wrote_by_keys_reads_as_words_in_the_log_and_in_the
 def test_the_log_is_in_the_order_in_which_things_happened_though_it_was_written_up_later(scene: Scene) -> None:
     later = {"what": "guarded", "at": "2026-06-01T10:30:00+02:00"}
     first = {"what": "covered", "at": "2026-06-01T10:05:00+02:00"}
-    for name, line in (("later", later), ("first", first)):
+    # Of a cabin whose clock shows another zone: twenty past ten, as the tablets tell it.
+    between = {"what": "secured", "at": "2026-06-01T08:20:00+00:00"}
+    for name, line in (("later", later), ("first", first), ("between", between)):
         scene.a.write("hold", hold_of("stop"), {f"step/{an_id(name)}": line})
     scene.send()
-    log = text_of(scene.signed_in("director"), STOP).partition("Add a line")[0]
-    told = [log.index(one) for one in ("10:05 +02:00 Covered", "10:10 +02:00 Told", "10:30 +02:00 Fenced or guarded")]
-    assert told == sorted(told)
+    director = scene.signed_in("director")
+    paper = PdfReader(BytesIO(director.get(f"{STOP}/log.pdf").data))
+    printed = " ".join(" ".join(page.extract_text().split()) for page in paper.pages)
+    for log in (text_of(director, STOP).partition("Add a line")[0], printed):
+        at = ("10:05 +02:00 Covered", "10:10 +02:00 Told", "08:20 +00:00 Secured", "10:30 +02:00 Fenced or guarded")
+        told = [log.index(one) for one in at]
+        assert told == sorted(told)

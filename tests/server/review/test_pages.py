@@ -51,6 +51,21 @@ def test_today_puts_holds_first_and_tells_disagreements_from_precision(scene: Sc
     assert "1 problem" in page, "the impossible one"
 
 
+def test_today_leads_nowhere_where_nothing_is_settled(scene: Scene) -> None:
+    """Two zones of one hold, and two receivers of what was sent: said, and no link that ends in an error."""
+    scene.a.write("hold", hold_of("query"), {"zone": "the whole of trench A"})
+    for tablet in (scene.a, scene.b):
+        tablet.write("transfer", an_id("sent"), {"docket": an_id("rib"), "kind": "loan", "to": f"to {tablet.id}"})
+    scene.send()
+    visitor = scene.signed_in("supervisor")
+    page = visitor.get("/review/today").get_data(as_text=True)
+    assert "never settled here: the most cautious counts" in page
+    links = re.findall(r'href="(/review/(?:disagreement|transfer|docket)/[^"]+)"', page)
+    assert f"/review/transfer/{an_id('sent')}" in links
+    for link in links:
+        assert visitor.get(link, follow=True).status_code == 200, link
+
+
 def test_today_tells_of_forks_gaps_and_what_was_kept_aside(scene: Scene) -> None:
     page = text_of(scene.signed_in("supervisor"), "/review/today")
     assert "has written number 3 twice; both are kept" in page

@@ -20,11 +20,18 @@ from fieldapp.domain.draws import GROUPED, HARD, WAYS
 from fieldapp.records import second
 from server.commands import agreement
 from server.ledger import second as readings
+from server.review import reading_form
 from tests.server.review.conftest import BOTH
 from tests.server.review.scene import Scene, Visitor, label, seen
 from tests.server.tablets import SITE, an_id, context_id
 
 DRAW = {"name": "Spring", "of": "site", "how": "random", "size": "40", "seed": "7", "shown": ["bag", "weight"]}
+
+
+def test_a_form_that_is_opened_again_shows_every_digit() -> None:
+    told = {"weight_g": 12345.678, "measure/1": {"code": "GL", "mm": 1234.5678}}
+    shown = reading_form.answers(told)
+    assert (shown["weight_g"], shown["measure.GL"]) == ("12345.678", "1234.5678")
 
 
 def drawn(scene: Scene, by: str = "zooarchaeologist", reader: str = "human_osteologist", **more: Any) -> second.Draw:

@@ -104,6 +104,21 @@ def test_many_of_one_cause_are_looked_at_settled_and_opened_again_together(scene
     assert scene.cabin.ledger.rebuild_matches()
 
 
+def test_who_spoke_later_is_told_by_the_moment_and_not_by_what_their_clocks_show(scene: Scene) -> None:
+    for one, name in ((scene.a, "Tansy"), (scene.b, "Oswin")):
+        one.by = {"person": an_id(name), "name": name, "role": "human_osteologist"}
+    for n in range(2):
+        scene.a.docket(f"apart {n}", label=label("A", 50 + n))
+        docket = an_id(f"apart {n}")
+        scene.a.write("docket", docket, {"reading": seen("cattle", "humerus")}, at="2026-06-02T10:00:00+02:00")
+        scene.b.write("docket", docket, {"reading": seen("red_deer", "humerus")}, at="2026-06-02T09:00:00+00:00")
+    scene.send()
+    visitor = scene.signed_in("zooarchaeologist")
+    page = cause_with(visitor, "red deer", 2)
+    assert visitor.post(page, tick(visitor, page, "write", choice="later")).status_code == 302
+    assert [scene.record(f"apart {n}").value("reading")["taxon"] for n in range(2)] == ["red_deer"] * 2
+
+
 def test_what_changed_meanwhile_is_left_out_of_a_lot_and_nothing_is_lost(scene: Scene) -> None:
     names = many(scene)
     visitor = scene.signed_in("zooarchaeologist")

@@ -52,6 +52,17 @@ LIST = (
 )
 
 
+def test_a_line_is_of_the_context_that_has_its_number_now(supervisor: Visitor, scene: Scene) -> None:
+    there = context(scene, "1057")
+    scene.a.write("context", there.id, {"number": "1099"}, {"number": sorted(there.heads["number"])})
+    scene.send()
+    confirm(supervisor, look(supervisor, "number,trench\n1057,B\n10 99,C\n"))
+    found = {one.value("number"): one for one in scene.cabin.ledger.records("context")}
+    assert sorted(found) == ["1042", "1057", "1099"]
+    assert found["1099"].id == there.id
+    assert [found[one].value("trench") for one in ("1057", "1099")] == ["B", "C"]
+
+
 def test_a_list_is_shown_first_and_fills_only_what_a_context_does_not_say(scene: Scene, supervisor: Visitor) -> None:
     shown = look(supervisor, LIST)
     assert context(scene, "3001") is None
@@ -123,6 +134,12 @@ def test_protocol_trenches_and_phases_are_kept_in_the_site_s_record(scene: Scene
     [(key, trench)] = site(scene).items("trench").items()
     assert trench == {"name": "A", "note": None, "outline": [[0, 0], [10, 0], [10, 5.5]]}
     assert "Another one has this name" in keep(supervisor, "trench", **{"trench-name": "a"}).text
+    # Corners in a national grid come back to the millimetre when something else of the trench is altered.
+    far = {"trench-name": "Far", "outline": "512345.125 5412345.5\n512355 5412345\n512355 5412355"}
+    keep(supervisor, "trench", **far)
+    (other,) = [one for one, trench in site(scene).items("trench").items() if trench["name"] == "Far"]
+    assert "512345.125 5412345.5" in supervisor.get(f"/review/site?key={other}").text
+    keep(supervisor, "trench", key=other, do="drop")
     assert "three corners" in keep(supervisor, "trench", **{"trench-name": "B", "outline": "1 2\n3 4"}).text
     for name, order, years in (("late", "2", ("-100", "50")), ("early", "1", ("-450", "-100"))):
         keep(supervisor, "phase", **{"phase-name": name, "order": order, "from": years[0], "to": years[1]})

@@ -6,7 +6,7 @@ import re
 
 import pytest
 from flask import Flask
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from fieldapp.domain.ids import context_id
@@ -39,6 +39,8 @@ def table(rows, address) -> Table:
 
 
 @given(rows, addresses)
+@example([("", 1), ("Pit", 0), ("", 0), ("Ditch", 2)], {"sort": "name"})
+@example([("", 1), ("Pit", 0), ("", 0), ("Ditch", 2)], {"sort": "-name"})
 def test_the_pages_together_are_what_fits_in_its_order(rows, address):
     whole, number = [], 1
     while True:

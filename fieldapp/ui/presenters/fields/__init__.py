@@ -101,4 +101,4 @@ def number_of(text: str) -> float | None:
 def shown(number: object) -> str:
     """A number as it is read, "" for none."""
     found = figure(number)
-    return "" if found is None else f"{found:g}"
+    return "" if found is None else f"{found:.10g}"
