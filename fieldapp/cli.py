@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from importlib.metadata import EntryPoint, entry_points, version
 from types import ModuleType
 
+from fieldapp import assets
+
 GROUP = "bonedocket.commands"
 
 
@@ -54,11 +56,17 @@ def main(argv: Sequence[str] | None = None) -> int:
         "site cabin; prints context bone sheets.",
     )
     parser.add_argument("--version", action="version", version=version("bonedocket"))
+    parser.add_argument(
+        "--language",
+        choices=assets.languages(),
+        help="of sheets, labels, tables and reports; stands before the command",
+    )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     argv = sys.argv[1:] if argv is None else argv
     entries = {entry.name: entry for entry in entry_points(group=GROUP)}
     # Only what was asked for is loaded, so that `rules` need not wait for the cabin's packages.
-    wanted = [argv[0]] if argv and argv[0] in entries else sorted(entries)
+    named = argv[_before(argv) :][:1]
+    wanted = [*named] if named and named[0] in entries else sorted(entries)
     missing = set()
     for name in wanted:
         module = _load(entries[name])
@@ -70,6 +78,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     args, unknown = parser.parse_known_args(argv)
     if unknown and args.command not in missing:
         parser.error(f"unrecognized arguments: {' '.join(unknown)}")
+    spoken = assets.spoken()
+    assets.speak(args.language or spoken)
     try:
         return int(args.run(args))
     except CommandError as error:
@@ -82,3 +92,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         # The reader of our output went away (`| head`): nothing is wrong with us.
         sys.stderr.close()
         return 0
+    finally:
+        assets.speak(spoken)
+
+
+def _before(argv: Sequence[str]) -> int:
+    """How many words stand before the command: a language may."""
+    if argv and argv[0].startswith("--language="):
+        return 1
+    return 2 if argv and argv[0] == "--language" else 0

@@ -29,7 +29,7 @@ MAY = {
         "fieldapp.domain",
         "fieldapp.durable",
     },
-    "fieldapp.cli": set(),
+    "fieldapp.cli": {"fieldapp.assets"},
     "fieldapp.durable": set(),
     "fieldapp.findings": {"fieldapp.assets"},
     "fieldapp.doctor": {

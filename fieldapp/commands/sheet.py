@@ -23,7 +23,7 @@ from fieldapp.domain.ids import context_number
 from fieldapp.durable import write_whole
 from fieldapp.records.fold import Record
 from fieldapp.records.standing import authority
-from fieldapp.sheets.blank import render_blank
+from fieldapp.sheets.blank import known_of, render_blank
 from fieldapp.sheets.compact import render_compact
 from fieldapp.sheets.context_sheet import Pictures, render, render_all
 from fieldapp.sheets.entries import ContextSheet
@@ -214,6 +214,7 @@ def _blank(folder: Folder, contexts: list[Record], args: argparse.Namespace) -> 
         datetime.now(UTC),
         source=folder.name,
         number=number,
+        known=known_of(contexts[0] if args.context is not None else None),
     )
     _write(args.out / f"blank{'-' if number else ''}{_file_name(number)}.pdf", data)
     return 0

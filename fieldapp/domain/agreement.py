@@ -169,7 +169,8 @@ def kappa(table: Table) -> Kappa:
     crossed = fsum(p * (second[a] + first[b]) ** 2 for (a, b), p in share.items() if a != b) * (1 - seen) ** 2
     inner = agreed + crossed - (seen * chance - 2 * chance + seen) ** 2
     error = sqrt(max(0.0, inner) / n) / (1 - chance) ** 2
-    if error < 1e-9:
+    # What is left of terms that cancel is no spread: one of the readers said one word throughout, or all is the same.
+    if inner < 1e-12:
         return Kappa(n, seen, chance, found, 0.0, None, None)
     low, high = max(-1.0, found - Z95 * error), min(1.0, found + Z95 * error)
     return Kappa(n, seen, chance, found, error, low, high)

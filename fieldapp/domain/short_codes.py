@@ -1,4 +1,4 @@
-"""A site's own short codes for typing in the lab: which slots of a reading they can answer, and with what words.
+"""Short codes for typing in the lab, a site's own and the trade's: which slots of a reading they answer, and how.
 
 A code stands in the site's record at `short/<code>` as {"slot", "key"}. Not here: how a line is read (the lab).
 """
@@ -20,6 +20,25 @@ SLOTS: Mapping[str, str] = {
     "material": "material",
 }
 """{slot: the list its words come from, "" for the tables of elements and taxa}, in the order they are looked for."""
+
+TRADE: Mapping[str, tuple[str, str]] = {
+    "mc": ("element", "metacarpal"),
+    "mt": ("element", "metatarsal"),
+    "mp": ("element", "metapodial"),
+    "ph1": ("element", "phalanx_1"),
+    "ph2": ("element", "phalanx_2"),
+    "ph3": ("element", "phalanx_3"),
+    "lbf": ("element", "long_bone"),
+    "cow": ("taxon", "cattle"),
+    "ox": ("taxon", "cattle"),
+    "ovicaprid": ("taxon", "sheep_goat"),
+    "o/c": ("taxon", "sheep_goat"),
+    "s/g": ("taxon", "sheep_goat"),
+    "chicken": ("taxon", "fowl"),
+    "indet": ("taxon", "unknown"),
+}
+"""{what the trade writes short or calls otherwise: (slot, word)}; common practice, no source. A site's own code goes
+before it."""
 
 
 def words_of(slot: str, know: Knowledge) -> tuple[str, ...]:

@@ -1,8 +1,9 @@
 """Short typed codes for the lab: a line of words, each of which says one thing of the fragment in hand. Pure.
 
-A word is looked for in the site's own table of codes first, then as the beginning of a name: `hum l sh +dis d:f Bd34`
-says humerus, left, sheep, distal portions mostly there, distal fused, Bd 34 mm. What could mean two things is said
-and not taken. The same on a tablet and at the desk. Not here: what is shown, and what a line is taken into (Piece).
+A word is looked for in the site's own table of codes first, then as the beginning of a name (typed_names): `hum l roe
+deer +dis d:f Bd34` says humerus, left, roe deer, distal portions mostly there, distal fused, Bd 34 mm. What could mean
+two things is said and not taken; so is what contradicts a word before it. Capitals are taken as they are meant. The
+same on a tablet and at the desk. Not here: what is shown, and what a line is taken into (Piece).
 
     +x ~x -x     portions with a word that begins so, or the end of that name: most, part, absent;  +* -*: the rest
     x:u x:g x:f x:l   the centre x is unfused, fusing, fused, a loose epiphysis
@@ -17,28 +18,27 @@ and not taken. The same on a tablet and at the desk. Not here: what is shown, an
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Container, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, Protocol
 
-from fieldapp.domain import human, short_codes
+from fieldapp.domain import human
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.measures import Taking
-from fieldapp.domain.usual import USUAL
 from fieldapp.records import answers as readings
 from fieldapp.records import choosing
 from fieldapp.records.answers import Answers
+from fieldapp.records.typed_names import Meaning, Names, narrowest
 
 PORTION = {"+": "most", "~": "part", "-": "absent"}
 FUSION = {"u": "unfused", "g": "fusing", "f": "fused", "l": "loose_epiphysis", "n": "not_visible"}
 HUMAN = {"s": human.STOP, "q": human.QUERY, "n": human.NO_SIGN, "c": human.NOT_EXCLUDED, "?": human.NOT_ASKED}
-SIDES = {"l": "left", "r": "right"}
 MATERIAL = {"loose_tooth": "tooth", "antler": "antler", "horn_core": "horn_core"}
 WEIGHT, SAME = "w", "="
 """Codes that are no bone's."""
 _FIGURE = re.compile(r"(?P<code>.*?[^\d.,])(?P<figure>\d+(?:[.,]\d+)?)\Z")
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?(?:mm|g)?\Z")
-_COUNT = re.compile(r"x\d{1,6}\Z")
+_COUNT = re.compile(r"[xX]\d{1,6}\Z")
 
 
 class Piece(Protocol):
@@ -64,17 +64,10 @@ class Piece(Protocol):
         """The same bone of the same animal as the docket before; False if there was none."""
 
 
-class Meaning(NamedTuple):
-    """What a word may stand for: a slot of the form and its value, and its name."""
-
-    slot: str
-    value: str
-    name: str
-
-
 class Wrong(NamedTuple):
-    """A word that was not taken. `why`: unknown, several, no_figure, no_portion, no_centre, nothing_before, left (a
-    code for which no figure came); `names`: what it may mean."""
+    """A word that was not taken. `why`: unknown, several, twice (another word of the line says otherwise), no_figure,
+    no_bone (none is named yet), no_portions and nothing_joins (it has none), no_portion, no_centre, nothing_before,
+    left (a code for which no figure came); `names`: what it may mean, what the line says already, what the bone has."""
 
     why: str
     word: str
@@ -83,10 +76,12 @@ class Wrong(NamedTuple):
 
 @dataclass
 class Told:
-    """What a line did. `waits`: the code that waits for a figure; `wrong`: what was not taken."""
+    """What a line did. `waits`: the code that waits for a figure; `wrong`: what was not taken; `said`: what its words
+    have answered so far, by slot."""
 
     waits: str = ""
     wrong: list[Wrong] = field(default_factory=list)
+    said: dict[str, Meaning] = field(default_factory=dict, compare=False)
 
 
 def is_figure(line: str) -> bool:
@@ -117,14 +112,7 @@ class Reader:
 
     def __init__(self, knowledge: Knowledge, own: Mapping[str, Any], word: Callable[[str, str], str]) -> None:
         self.knowledge, self._word = knowledge, word
-        self._own: dict[str, Meaning] = {}
-        for code, value in own.items():
-            if meant := short_codes.meaning(value, knowledge):
-                self._own[code.lower()] = Meaning(*meant, word(_list_of(meant[0]), meant[1]))
-        self._every = {
-            slot: [Meaning(slot, key, word(_list_of(slot), key)) for key in short_codes.words_of(slot, knowledge)]
-            for slot in short_codes.SLOTS
-        }
+        self._names = Names(knowledge, own, word)
 
     # -- single words
 
@@ -134,24 +122,17 @@ class Reader:
         answers   those of the piece in hand
         answered  slots that the words before it answer
         """
-        text = text.lower()
-        if text in self._own:
-            return [self._own[text]]
-        if text in SIDES:
-            return [Meaning("side", SIDES[text], self._word("side", SIDES[text]))]
-        found: list[Meaning] = []
-        for every in self._every.values():
-            if whole := [one for one in every if text in (one.value, one.name.lower())]:
-                return whole[:1]
-            found += [one for one in every if one.value.startswith(text) or one.name.lower().startswith(text)]
+        found = self._names.of_word(text)
+        if isinstance(found, Meaning):
+            return [found]
         # What is answered already is not what is meant, unless nothing else is.
         open_ = [one for one in found if one.slot not in answers and one.slot not in answered]
-        return _narrowest(open_ or found)
+        return narrowest(open_ or found)
 
     def words(self) -> Iterable[str]:
         """Every word and code that stands for something by itself."""
-        yield from self._own
-        for every in self._every.values():
+        yield from self._names.own
+        for every in self._names.every.values():
             for one in every:
                 yield one.name.lower()
 
@@ -164,15 +145,25 @@ class Reader:
         if note.strip():
             before = piece.answers.get("note")
             piece.put("note", {"note": f"{before}; {note.strip()}" if before else note.strip()})
-        for token in text.split():
-            if told.waits and _NUMBER.match(token):
-                self._figure(piece, told, told.waits, token)
-            else:
-                if told.waits:
-                    told.wrong.append(Wrong("left", told.waits))
-                told.waits = ""
-                self._token(piece, told, token)
+        tokens = text.split()
+        while tokens:
+            tokens = tokens[self._next(piece, told, tokens) :]
         return told
+
+    def _next(self, piece: Piece, told: Told, tokens: Sequence[str]) -> int:
+        """Takes the next word or name of several; how many words that was."""
+        if told.waits and _NUMBER.match(tokens[0]):
+            self._figure(piece, told, told.waits, tokens[0])
+            return 1
+        if told.waits:
+            told.wrong.append(Wrong("left", told.waits))
+        told.waits = ""
+        n, found = self._names.of_several(tokens)
+        if n:
+            self._meant(piece, told, " ".join(tokens[:n]), narrowest(found))
+            return n
+        self._token(piece, told, tokens[0])
+        return 1
 
     def _token(self, piece: Piece, told: Told, token: str) -> None:
         if token == SAME:
@@ -182,20 +173,26 @@ class Reader:
             self._portion(piece, told, token)
         elif ":" in token:
             self._fusion(piece, told, token)
-        elif token[0] == "?" and token[1:] in HUMAN:
-            piece.answer_human(HUMAN[token[1:]])
+        elif token[0] == "?" and token[1:].lower() in HUMAN:
+            piece.answer_human(HUMAN[token[1:].lower()])
         elif _COUNT.match(token) and token.isascii():
             piece.put("find", {"count": int(token[1:])})
         else:
             self._coded(piece, told, token)
 
     def _coded(self, piece: Piece, told: Told, token: str) -> None:
-        found = _FIGURE.match(token)
-        code = (found["code"] if found else token).rstrip("=")
-        if code not in self._codes(piece):
-            self._meant(piece, told, token)
-        elif found:
-            self._figure(piece, told, code, found["figure"])
+        figured = _FIGURE.match(token)
+        code = (figured["code"] if figured else token).rstrip("=")
+        codes = self._codes(piece)
+        if code not in codes:
+            found = self.meanings(piece.answers, token)
+            alike = [one for one in codes if one.lower() == code.lower()]
+            if found or len(alike) != 1:
+                self._meant(piece, told, token, found)
+                return
+            (code,) = alike
+        if figured:
+            self._figure(piece, told, code, figured["figure"])
         else:
             told.waits = code
 
@@ -216,17 +213,19 @@ class Reader:
         state, rest = PORTION[token[0]], token[1:].lower()
         answers, word = piece.answers, self._word
         states = readings.portion_states(answers, self.knowledge)
+        element = answers.get("element", "")
+        names = {key: word(f"portion.{element}", key).lower() for key in states}
         if rest == "*":
             keys = [key for key, now in states.items() if now == readings.NOT_EXAMINED]
         else:
-            element = answers.get("element", "")
-            names = {key: word(f"portion.{element}", key).lower() for key in states}
             keys = [key for key, name in names.items() if any(part.startswith(rest) for part in (key, *name.split()))]
             keys += [key for key in self._of_end(answers, rest) if key not in keys]
         if keys:
             piece.put("portions", {f"portion.{key}": state for key in keys})
+        elif not states:
+            told.wrong.append(Wrong("no_portions" if element else "no_bone", token))
         else:
-            told.wrong.append(Wrong("no_portion", token))
+            told.wrong.append(Wrong("no_portion", token, tuple(names.values())))
 
     def _of_end(self, answers: Answers, rest: str) -> list[str]:
         """The portions of the ends whose name begins so: the epiphysis and what it grows on."""
@@ -241,40 +240,24 @@ class Reader:
     def _fusion(self, piece: Piece, told: Told, token: str) -> None:
         name, _, state = token.lower().partition(":")
         know, answers = self.knowledge, piece.answers
-        found = [
-            one.key
-            for one in readings.centres(answers, know)
-            if one.key.startswith(name) and not readings.cannot_be_seen(one, answers, know)
-        ]
+        seen = [one.key for one in readings.centres(answers, know) if not readings.cannot_be_seen(one, answers, know)]
+        found = [key for key in seen if key.startswith(name)]
         if state in FUSION and found:
             piece.put("fusion", {f"fusion.{key}": FUSION[state] for key in found})
         else:
-            told.wrong.append(Wrong("no_centre", token))
+            why = "no_centre" if seen else "nothing_joins" if answers.get("element") else "no_bone"
+            told.wrong.append(Wrong(why, token, tuple(seen)))
 
-    def _meant(self, piece: Piece, told: Told, token: str) -> None:
-        found = self.meanings(piece.answers, token)
-        if len(found) == 1:
-            _answer(piece, found[0])
-        elif found:
-            told.wrong.append(Wrong("several", token, tuple(one.name for one in found)))
+    def _meant(self, piece: Piece, told: Told, typed: str, found: Sequence[Meaning]) -> None:
+        if len(found) > 1:
+            told.wrong.append(Wrong("several", typed, tuple(one.name for one in found)))
+        elif not found:
+            told.wrong.append(Wrong("unknown", typed))
+        elif (before := told.said.get(found[0].slot, found[0])) != found[0]:
+            told.wrong.append(Wrong("twice", typed, (before.name,)))
         else:
-            told.wrong.append(Wrong("unknown", token))
-
-
-def _narrowest(found: list[Meaning]) -> list[Meaning]:
-    """Those of the first slot alone; without those that are seldom met, if that leaves one."""
-    slots = {one.slot for one in found}
-    if len(slots) > 1:
-        first = next(slot for slot in short_codes.SLOTS if slot in slots)
-        found = [one for one in found if one.slot == first]
-        slots = {first}
-    usual = {key for name in slots for row in USUAL.get(name, ()) for key in row}
-    common = [one for one in found if one.value in usual]
-    return common if len(common) == 1 else found
-
-
-def _list_of(slot: str) -> str:
-    return short_codes.SLOTS[slot] or slot
+            told.said[found[0].slot] = found[0]
+            _answer(piece, found[0])
 
 
 def _answer(piece: Piece, meaning: Meaning) -> None:

@@ -26,18 +26,23 @@ ROW = 8.5
 OUTLINE = ("tibia", "sheep", "left")
 """The bone whose outline stands for any long bone."""
 _PLATE = (22.0, 54.0)
+KNOWN = ("trench", "phase", "type")
+"""What of a context that is known is printed: nobody writes it a second time, or another."""
 
 
 class Line(Box):
-    """A name and a line to write on."""
+    """A name and a line to write on; what is known stands on it."""
 
-    def __init__(self, name: str, width: float) -> None:
-        self.name, self.width, self.height = name, width, ROW
+    def __init__(self, name: str, width: float, known: str = "") -> None:
+        self.name, self.width, self.height, self.known = name, width, ROW, known
 
     def draw(self, pen: Pen, x: float, y: float) -> None:
         base = y + ROW - 1.2
         pen.text(x, base, self.name, TABLE)
-        pen.line(x + pen.type.width(self.name, TABLE) + 1.2, base + 0.6, x + self.width, base + 0.6, HAIR)
+        begun = x + pen.type.width(self.name, TABLE) + 1.2
+        pen.line(begun, base + 0.6, x + self.width, base + 0.6, HAIR)
+        if self.known:
+            pen.text(begun + 1.2, base, self.known, TABLE, bold=True)
 
 
 class Ticks(Box):
@@ -68,10 +73,11 @@ def render_blank(
     *,
     source: str,
     number: str = "",
+    known: Mapping[str, str] | None = None,
     code: str = "",
 ) -> bytes:
-    """An empty sheet with room for `dockets` fragments, as a PDF/A-1b file; `number`: of a context that is known;
-    `code`: the site's, where its record has not come.
+    """An empty sheet with room for `dockets` fragments, as a PDF/A-1b file; `number`: of a context that is known, and
+    `known` what is of it (see known_of); `code`: the site's, where its record has not come.
 
     Raises ValueError for a time without a zone.
     """
@@ -80,25 +86,34 @@ def render_blank(
     title = f"{code} {words.say('context', number=number)}".strip() if number else code
     with closing(new_pen(words, f"{title}: {words.say('blank.title')}", words.say("blank.subject"), printed_at)) as pen:
         edges = Edges(pen, words, title or words.say("blank.title"), printed_at, source, line=words.say("blank.foot"))
-        boxes = _front(pen, words, site, code, number)
+        boxes = _front(pen, words, site, code, number, known or {})
         boxes += [_docket(pen, words, plates, n) for n in range(1, dockets + 1)]
         draw(pen, edges.paginate(boxes, gap=3.0), edges.head, edges.foot)
         return pen.bytes()
 
 
-def _front(pen: Pen, words: Words, site: Record | None, code: str, number: str) -> list[Box]:
+def known_of(context: Record | None) -> dict[str, str]:
+    """{path: value} of a context's trench, phase and type, as far as nobody disputes them."""
+    if context is None:
+        return {}
+    said = {path: [*context.heads.get(path, {}).values()] for path in KNOWN}
+    alike = {path: found[0] for path, found in said.items() if found and all(one == found[0] for one in found)}
+    return {path: value for path, value in alike.items() if isinstance(value, str)}
+
+
+def _front(pen: Pen, words: Words, site: Record | None, code: str, number: str, known: Mapping[str, str]) -> list[Box]:
     name = f"{code}  {text(site.value('name')) if site else ''}".strip()
     large = words.say("context", number=number or "…………")
     half = (ROOM - 4) / 2
 
     def pair(one: str, other: str) -> Row:
-        return Row([Line(words.say(f"blank.{key}"), half) for key in (one, other)], 4.0)
+        return Row([Line(words.say(f"blank.{key}"), half, said.get(key, "")) for key in (one, other)], 4.0)
 
+    said = {**known, "type": words.word("context_type", known["type"])} if known.get("type") else {**known}
     lines: list[Box] = [
         pair("trench", "phase"),
         pair("date", "by"),
-        Ticks(words.say("blank.type"), [words.word("context_type", one) for one in _TYPES], ROOM),
-        Line(words.say("blank.other"), ROOM),
+        *([pair("type", "other")] if said.get("type") else _types(words)),
         Ticks(words.field("grave_like"), [words.word("grave_like", one) for one in ("yes", "no", "unknown")], ROOM),
         Row(
             [
@@ -110,6 +125,11 @@ def _front(pen: Pen, words: Words, site: Record | None, code: str, number: str) 
         pair("bags", "box"),
     ]
     return [top_of(pen, words, name, words.say("blank.title"), large, ROOM), _caution(pen, words, site), Stack(lines)]
+
+
+def _types(words: Words) -> list[Box]:
+    types = [words.word("context_type", one) for one in _TYPES]
+    return [Ticks(words.say("blank.type"), types, ROOM), Line(words.say("blank.other"), ROOM)]
 
 
 _TYPES = ("pit_fill", "ditch_fill", "layer", "grave")

@@ -214,7 +214,9 @@ def table(
     width = sum(widths) + gap * (len(widths) - 1)
 
     def line(cells: Sequence[str], heavy: bool) -> Row:
-        shown = [cell[:1].upper() + cell[1:] for cell in cells] if heavy and not as_it_stands else cells
+        # A symbol such as g or n means what it means as it stands.
+        begun = [cell[:1].upper() + cell[1:] if len(cell) > 1 else cell for cell in cells]
+        shown = begun if heavy and not as_it_stands else cells
         texts = [
             Text(pen, cell, wide, size, bold=heavy, right=n in right)
             for n, (cell, wide) in enumerate(zip(shown, widths, strict=True))

@@ -27,12 +27,12 @@ COLUMNS = {
     "element": 28.0,
     "side": 15.0,
     "taxon": 29.0,
-    "portions": 50.0,
+    "portions": 48.0,
     "fusion": 30.0,
-    "count": 13.0,
+    "count": 12.0,
     "weight": 13.0,
     "marks": 22.0,
-    "human": 23.0,
+    "human": 26.0,
     "signs": 0.0,
 }
 """Widths in mm; the last takes what is left."""

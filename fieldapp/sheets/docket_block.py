@@ -200,7 +200,7 @@ def _human_reading(words: Words, reading: HumanReading) -> str:
     why = "" if not reading.why or reading.why == f"rule.{reading.by_rule}" else words.plain(reading.why)
     why = words.say("human.why", why=why) if why else ""
     if reading.by_rule:
-        why += words.say("human.by_rule", rule=words.plain(reading.by_rule))
+        why += words.say("human.by_rule", rule=words.word("asked_by_rule", reading.by_rule))
     return words.say(
         "human.reading",
         answer=words.word("human_answer", reading.answer),

@@ -172,14 +172,16 @@ class Legend(Box):
     """The patterns and what they mean, in one line."""
 
     SWATCH = (8.0, 4.6)
+    CLOSE = 2.0
+    """Between two entries at the least, mm; where that is all, the line runs out of its width."""
 
     def __init__(self, pen: Pen, words: Words, width: float) -> None:
         self.width, self.height = width, self.SWATCH[1] + 1.0
         self.lead = words.say("legend")
-        self.entries = [(state, words.word("portion_state", state)) for state in STATES]
+        self.entries = [(state, words.say(f"legend.{state}")) for state in STATES]
         wide = [pen.type.width(text, TABLE) + self.SWATCH[0] + 1.4 for _, text in self.entries]
         left = width - pen.type.width(self.lead, TABLE) - sum(wide)
-        self.between = max(left / len(wide), 2.0)
+        self.between = max(left / len(wide), self.CLOSE)
 
     def draw(self, pen: Pen, x: float, y: float) -> None:
         wide, high = self.SWATCH

@@ -114,7 +114,7 @@ def render_summary(summary: Summary, trench: str, texts: Mapping[str, str], prin
         return pen.bytes()
 
 
-_COLUMNS = {
+COLUMNS = {
     "context": 22.0,
     "type": 28.0,
     "phase": 22.0,
@@ -123,7 +123,7 @@ _COLUMNS = {
     "pieces": 16.0,
     "nsp": 14.0,
     "nisp": 14.0,
-    "holds": 15.0,
+    "holds": 18.0,
     "disagreements": 13.0,
     "impossible": 12.0,
     "check": 12.0,
@@ -134,9 +134,9 @@ _COLUMNS = {
 def _contexts(pen: Pen, words: Words, summary: Summary, room: float) -> Box:
     if not summary.lines:
         return Text(pen, words.say("trench.none"), room, BODY)
-    widths = [*_COLUMNS.values()]
+    widths = [*COLUMNS.values()]
     widths[-1] = room - sum(widths) - 2 * (len(widths) - 1)
-    head = [words.say(f"trench.{one}") for one in _COLUMNS]
+    head = [words.say(f"trench.{one}") for one in COLUMNS]
     found = table(pen, head, [_line(words, one) for one in summary.lines], widths)
     found.flows = True
     return found

@@ -15,7 +15,11 @@ from fieldapp.records.changes import canonical
 from fieldapp.sheets.entries import Reading, Said, Span
 
 NOTHING = "–"  # noqa: RUF001
+UNBROKEN = "\u00a0"
 """Stands where there is nothing to say: a blank would be taken for a no, and a nought for a count."""
+
+RULES = ("rules", "recorder")
+"""By whom and as what the rules write."""
 
 
 class Words:
@@ -68,9 +72,11 @@ class Words:
         return self.word(of or lists.get(path, path), value)
 
     def said(self, *said: Said) -> str:
-        """Who said something and when."""
+        """Who said something and when; the rules are nobody's, and have no role."""
         return self.say("and").join(
-            self.say(
+            f"{self.say('by_the_rules')}, {self.when(one.at)}"
+            if (one.name, one.role) == RULES
+            else self.say(
                 "said",
                 name=one.name or self.say("not_known_who"),
                 role=self.word("role", one.role),
@@ -101,7 +107,8 @@ class Words:
         if recovery is None and mesh_mm is None:
             return self.say("not_recorded")
         said = self.word("recovery", recovery)
-        return f"{said} {self.say('millimetres', value=number(mesh_mm))}" if mesh_mm else said
+        # A figure and its unit stay on one line.
+        return f"{said} {self.say('millimetres', value=number(mesh_mm)).replace(' ', UNBROKEN)}" if mesh_mm else said
 
     def ways(self, of: Iterable[tuple[Any, Any]]) -> str:
         """Each way in which bones were got, once."""

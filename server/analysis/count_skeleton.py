@@ -29,6 +29,7 @@ COLUMNS = (
     Column("source_no", "count"),
     Column("mau", "interval", 2),
     Column("mau_percent", "interval"),
+    Column("count_pooled"),
 )
 SOURCE = "Binford 1984 (memory)"
 
@@ -65,9 +66,11 @@ def _of(asked: Asked, here: Here, found: Elements, after: Mapping[tuple[str, str
         told = left_out(why, [one for one in here.specimens if one.id in ids])
         left += [told] if told else []
     sources: dict[str, int] = {}
-    rows = [row for taxon, own in counted.items() for row in _rows(taxon, own, after, sources, known)]
+    rows = [row for taxon in counted for row in _rows(taxon, counted, after, sources, known)]
     whole = {taxon: sum(one.low for one in own.values()) for taxon, own in counted.items()}
     notes = [*here.notes, *([] if rows else [Note("no_elements")])]
+    if any(row.cells[-1] for row in rows):
+        notes.append(Note("count_never_added"))
     if small := sum(n < FEW for n in whole.values()):
         notes.append(Note("few_elements", {"animals": small, "few": FEW}))
     return Result(
@@ -85,11 +88,13 @@ def _of(asked: Asked, here: Here, found: Elements, after: Mapping[tuple[str, str
 
 def _rows(
     taxon: str,
-    own: Mapping[str, Mne],
+    counted: Mapping[str, Mapping[str, Mne]],
     after: Mapping[tuple[str, str], str],
     sources: dict[str, int],
     known: Knowledge,
 ) -> Iterator[Row]:
+    own = counted[taxon]
+    within = [one for one in counted if one != taxon and pools(taxon, known) and known.is_a(one, taxon)]
     low, high = (_units(taxon, own, end, known) for end in ("low", "high"))
     shares = mau.percent(low), mau.percent(high)
     for element, one in own.items():
@@ -105,6 +110,7 @@ def _rows(
                 sources.setdefault(said, len(sources) + 1) if said else None,
                 Span(low[element], high[element]),
                 Span(min(percents), max(percents)) if percents else None,
+                Word("analysis.row", "count_takes_in") if any(element in counted[one] for one in within) else None,
             ),
             one.records,
         )

@@ -6,7 +6,7 @@ written (`asks_for_parts`), and what was said of the other bone's parts goes. No
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from fieldapp.domain.knowledge import Centre, Knowledge, Portion
@@ -103,8 +103,9 @@ class DocketForm(forms.Form):
     def _centres(self, element: str, taxon: str) -> list[str]:
         return [one.key for one in self.knowledge.centres_of(element, taxon or None)]
 
-    def codes(self) -> dict[str, bool]:
-        """{code of a measurement: whether all that it needs is there} of the bone in the form, those first."""
+    def codes(self) -> dict[str, str]:
+        """{code of a measurement: "" where all that it needs is there, else "unseen" where nobody has looked at some of
+        it, or "lacking"} of the bone in the form, those first."""
         answers = self._answers(self.typed)
         most = [key for key in self.portions() if self.state(key) == "most"]
         found = self.knowledge.measures.possible(
@@ -114,7 +115,16 @@ class DocketForm(forms.Form):
             readings.fusion_states(answers, self.knowledge),
             self.text("position") or None,
         )
-        return {one.measurement.code: not one.lacking for one in sorted(found, key=lambda one: bool(one.lacking))}
+        return {
+            one.measurement.code: self._wants(one.lacking) for one in sorted(found, key=lambda one: bool(one.lacking))
+        }
+
+    def _wants(self, lacking: Sequence[Iterable[str]]) -> str:
+        """Of each group one portion would have to be there, over half of it."""
+        if not lacking:
+            return ""
+        unseen = all(any(self.state(key) == readings.NOT_EXAMINED for key in group) for group in lacking)
+        return "unseen" if unseen else "lacking"
 
     def empty(self, sort: str) -> list[Item]:
         """Of measurements, a row for each that the bone has and that is not written yet."""

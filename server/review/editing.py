@@ -23,7 +23,7 @@ from fieldapp.records.changes import canonical
 from fieldapp.records.checking import answers_wanted, values_of
 from fieldapp.records.fold import ADD_ONLY, DELETED, Record
 from server.ledger.ledger import Edit
-from server.review import blind, closing, desk, forms, locking, once, opened, raising
+from server.review import blind, closing, desk, edit_lines, forms, locking, once, opened, raising
 from server.review.choosing import Choosing
 from server.review.desk import pages
 from server.review.docket_form import DocketForm
@@ -49,8 +49,8 @@ def edit_docket(docket: str) -> Response:
 @pages.post("/docket/<docket>/edit")
 @desk.needs_sign_in
 def save_docket(docket: str) -> Response:
-    """`heads`: what the form showed; `also`: what stands beside it; `once`; `do`: what its button does; and the fields,
-    as in forms and docket_form."""
+    """`heads`: what the form showed; `also`: what stands beside it; `once`; `do`: what its button does; `line`: typed
+    over the form (edit_lines); and the fields, as in forms and docket_form."""
     record = _found(docket)
     desk.must("edit_docket")
     shown = opened.form(record)
@@ -60,9 +60,16 @@ def save_docket(docket: str) -> Response:
     if do == CHECK_NEXT:
         desk.must("check_docket")
     values = {path: shown.value(path) for path in shown.heads}
-    form = _form(record, values, once.given(), sent())
-    altered = form.altered()
+    given = sent()
+    line = given.pop(edit_lines.LINE, "")
+    form = _form(record, values, once.given(), given)
     heads = canonical(shown.heads)
+    if line:
+        told, wrong = edit_lines.taken(form, line)
+        if wrong:
+            return _page(record, form, 422, heads=heads, altered=form.altered(), fault="line", line=line, wrong=wrong)
+        form = _form(record, values, once.given(), given | told)
+    altered = form.altered()
     if do not in (SAVE, NEXT, CHECK_NEXT):
         return _page(record, form, heads=heads, altered=altered, looked=do == LOOK)
     if form.faults:

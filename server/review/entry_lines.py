@@ -5,7 +5,6 @@ Lines mean what they mean on a tablet (fieldapp.records.typed). Not here: the pa
 
 from __future__ import annotations
 
-import difflib
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -13,21 +12,21 @@ from typing import Any
 
 from flask import abort
 
-from fieldapp.assets import knowledge, texts
+from fieldapp.assets import knowledge
 from fieldapp.domain import human
 from fieldapp.domain.knowledge import Knowledge
 from fieldapp.domain.rules import Problem
 from fieldapp.records import answers as readings
 from fieldapp.records.checking import answers_wanted, values_of
 from fieldapp.records.fold import Record
-from fieldapp.records.typed import Reader, Slip, Wrong, takings
+from fieldapp.records.typed import Slip, Wrong, takings
 from server.ledger import folding
 from server.ledger.ledger import Edit
 from server.review import blind, desk, raising, words
 from server.review.editing import as_would_be
+from server.review.line_words import reader, why
 
 STAGE = "analysis"
-NEAREST, NEAR = 5, 0.6
 NO_MATERIAL, WAITS = "no_material", "left"
 _PLAIN = tuple(one for one in readings.PLAIN if one not in ("material", "place"))
 
@@ -89,7 +88,7 @@ class Lines:
         site = desk.ledger().site()
         self.place = place
         self.knowledge: Knowledge = knowledge().at_site(values_of(site))
-        self._reader = Reader(self.knowledge, site.items("short"), lambda of, key: texts().get(f"{of}.{key}") or key)
+        self._reader = reader(self.knowledge, site)
 
     def read(self, text: str, docket: str, before: Mapping[str, Any]) -> Line:
         """A line; `before`: the answers of the docket before it."""
@@ -129,20 +128,9 @@ class Lines:
         """The codes of measurements that the bone of a line has, those first that can be taken on it."""
         return [one.measurement.code for one in takings(line.answers, self.knowledge)]
 
-    def nearest(self, line: Line, wrong: Wrong) -> list[str]:
-        """The words nearest to one that was not understood."""
-        if wrong.why == "several":
-            return list(wrong.names[:NEAREST])
-        if wrong.why != "unknown":
-            return []
-        every = dict.fromkeys([*self.codes(line), *self._reader.words()])
-        return difflib.get_close_matches(wrong.word.lower(), every, NEAREST, NEAR)
-
     def sentence(self, line: Line, wrong: Wrong) -> str:
         """Why a word was not taken, with the nearest words."""
-        near = ", ".join(self.nearest(line, wrong))
-        said = words.say(f"entry.wrong.{wrong.why}", word=wrong.word, names=near)
-        return f"{said} {words.say('entry.nearest', words=near)}" if near and wrong.why == "unknown" else said
+        return why(wrong, self.codes(line), self._reader)
 
 
 def said(values: Mapping[str, Any]) -> list[tuple[str, str]]:

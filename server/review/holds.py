@@ -19,7 +19,7 @@ from fieldapp.assets import knowledge
 from fieldapp.domain import human
 from fieldapp.domain.criteria import Criterion
 from fieldapp.domain.ids import hold_id
-from fieldapp.domain.naming import ANSWERS
+from fieldapp.domain.naming import ANSWERS, NOTHING, named
 from fieldapp.records.fold import Record
 from fieldapp.records.place import conditions_of, place_of
 from fieldapp.records.sealing import CannotOpen
@@ -46,7 +46,17 @@ STEPS = (
     "note",
 )
 ASSESSMENT = ("verdict", "taxon", "element", "portion", "side", "bone_seen", "reasons", "ruled_out", "comparison")
-FAULTS = ("step", "step_empty", "lifted_parts", "word_parts", "time", "assess_parts", "release_parts", "password")
+FAULTS = (
+    "step",
+    "step_empty",
+    "lifted_parts",
+    "word_parts",
+    "time",
+    "assess_parts",
+    "assess_unnamed",
+    "release_parts",
+    "password",
+)
 
 
 @pages.get("/holds")
@@ -110,7 +120,7 @@ def step(docket: str) -> Response:
 @desk.needs_sign_in
 def assess(docket: str) -> Response:
     """`seen` (several: ids of the readings and assessments shown), `verdict`, `taxon`, `element`, `portion`, `side`,
-    `bone_seen`, `reasons`, `ruled_out`, `comparison`, `password`."""
+    `bone_seen`, `reasons`, `ruled_out`, `comparison`, `as_it_is` ("yes": though it names nothing), `password`."""
     found = _found(docket)
     desk.must("propose_assessment")
     record = found.docket_record
@@ -123,12 +133,16 @@ def assess(docket: str) -> Response:
         return _page(found, 400, fault="assess_parts", form=typed)
     if form["side"] not in (*SIDES, ""):
         abort(400)
-    unlocked = _unlocked(found, typed)
-    if isinstance(unlocked, Response):
-        return unlocked
     value: dict[str, Any] = {**form, "seen": seen, "criteria": criteria}
     for name in ("taxon", "element", "portion", "side"):
         value[name] = value[name] or None
+    # What is signed stays: a field that was forgotten is asked for once more before it is.
+    unnamed = form["verdict"] == "non_human" and named(value, knowledge().names) == NOTHING
+    if unnamed and desk.field("as_it_is") != "yes":
+        return _page(found, 400, fault="assess_unnamed", form=typed)
+    unlocked = _unlocked(found, typed)
+    if isinstance(unlocked, Response):
+        return unlocked
     ledger = desk.ledger()
     path = f"assessment/{ledger.new_id()}"
     signed = unlocked.sign(value, site=_site(record), record=record.id, path=path)

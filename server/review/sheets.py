@@ -14,7 +14,7 @@ from werkzeug.wrappers import Response
 
 from fieldapp.assets import knowledge, texts
 from fieldapp.records.fold import Record
-from fieldapp.sheets.blank import render_blank
+from fieldapp.sheets.blank import known_of, render_blank
 from fieldapp.sheets.compact import render_compact
 from fieldapp.sheets.context_sheet import Pictures, render, render_all
 from fieldapp.sheets.edges import title_of
@@ -99,7 +99,8 @@ def labels(context: str) -> Response:
 @desk.needs_sign_in
 def blank() -> Response:
     """An empty sheet for a pencil; `context` names one that is known, so that its number stands on it."""
-    record = desk.ledger().record(request.args.get("context", ""))
+    found = desk.ledger().record(request.args.get("context", ""))
+    record = found if found is not None and found.kind == "context" else None
     dockets = min(max(1, request.args.get("dockets", 5, int)), MOST_BLANKS)
     pdf = render_blank(
         desk.ledger().site(),
@@ -108,7 +109,8 @@ def blank() -> Response:
         texts(),
         desk.ledger().clock(),
         source=_source(),
-        number=words.plain(record.value("number")) if record is not None and record.kind == "context" else "",
+        number=words.plain(record.value("number")) if record is not None else "",
+        known=known_of(record),
     )
     return _pdf(pdf, "blank")
 

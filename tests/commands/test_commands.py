@@ -245,3 +245,16 @@ def test_hold_logs_are_printed_without_the_words_that_may_name_the_place(tmp_pat
         text = " ".join(page.extract_text() for page in PdfReader(out.strip()).pages)
         assert "Hold log" in text
         assert ("by the old well" in " ".join(text.split())) is told
+
+
+def test_a_language_before_the_command_is_that_of_what_it_prints(notebook, tmp_path, capsys):
+    for named in (("--language", "de"), ("--language=de",)):
+        code, _, err = run(
+            capsys, *named, "sheet", str(notebook), "--context", "1042", "--compact", "--out", str(tmp_path)
+        )
+        assert (code, err) == (0, "")
+        text = PdfReader(tmp_path / "1042-compact.pdf").pages[0].extract_text()
+        assert "Befund 1042" in text
+        assert assets.spoken() == "en", "and no longer than that"
+    with pytest.raises(SystemExit):
+        cli.main(["--language", "xx", "sheet", str(notebook), "--out", str(tmp_path)])

@@ -71,6 +71,14 @@ def test_kappa_is_that_of_statsmodels_and_scikit_learn(pairs: list[tuple[str, st
         assert found.low is None
 
 
+@pytest.mark.parametrize("n", range(1, 30))
+def test_where_one_reader_says_one_word_throughout_kappa_is_nought_without_an_interval(n: int) -> None:
+    """After the formula: the observed agreement is then that by chance, whatever the other says."""
+    found = kappa({("most", "most"): 2, ("most", "absent"): n})
+    assert found.kappa == pytest.approx(0, abs=1e-12)
+    assert (found.low, found.high) == (None, None)
+
+
 def test_where_all_is_the_same_there_is_no_interval_and_with_one_word_no_kappa() -> None:
     all_same = kappa({("left", "left"): 5, ("right", "right"): 3})
     assert (all_same.kappa, all_same.low, all_same.high) == (1.0, None, None)

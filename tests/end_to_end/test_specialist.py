@@ -17,6 +17,7 @@ import pytest
 from pypdf import PdfReader
 from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webdriver import WebDriver
@@ -348,6 +349,16 @@ def test_records_are_finished_and_settled_with_the_keyboard_alone(hand: Hand) ->
         hand.arrive()
     assert "Saved." in hand.said()
     assert hand.scene.record("double one").value("weight_g") == 9.5
+    to_the_line = ActionChains(hand.browser).key_down(Keys.ALT).send_keys("t").key_up(Keys.ALT)
+    hand.go(f"/review/docket/{an_id('double two')}/edit")
+    with_focus(hand.browser, "element")
+    with hand.job("finishing a record with a line", 3):
+        to_the_line.perform()
+        hand.actions += 1
+        with_focus(hand.browser, "line").send_keys("tib r red deer +dis -* d:f Bd35.5 w12,4", Keys.ENTER)
+        hand.arrive()
+    assert "Saved." in hand.said()
+    assert hand.scene.record("double two").value("reading")["taxon"] == "red_deer"
     hand.go(f"/review/disagreement/{an_id('precise')}/reading")
     with hand.job("settling, by keyboard", 60):
         hand.keys('input[name="choice"]', Keys.ARROW_DOWN)

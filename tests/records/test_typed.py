@@ -53,8 +53,13 @@ def test_what_may_be_two_things_is_said_and_not_taken() -> None:
     ("line", "wrong"),
     [
         ("tibia xyzzy right", Wrong("unknown", "xyzzy")),
-        ("tibia +trochlea right", Wrong("no_portion", "+trochlea")),
-        ("tibia q:u right", Wrong("no_centre", "q:u")),
+        ("tibia q:u right", Wrong("no_centre", "q:u", ("proximal", "tuberosity", "distal"))),
+        ("tibia -* d:u right", Wrong("nothing_joins", "d:u")),
+        ("d:u tibia right", Wrong("no_bone", "d:u")),
+        ("+shaft tibia right", Wrong("no_bone", "+shaft")),
+        ("tibia left-over right", Wrong("unknown", "left-over")),
+        ("tibia sheep pig right", Wrong("twice", "pig", ("sheep",))),
+        ("tibia sheep or goat right", Wrong("unknown", "or")),
         ("tibia w0 right", Wrong("no_figure", "0")),
         ("tibia = right", Wrong("nothing_before", "=")),
         ("tibia w right", Wrong("left", "w")),
@@ -62,8 +67,62 @@ def test_what_may_be_two_things_is_said_and_not_taken() -> None:
 )
 def test_what_is_not_taken_is_said_and_the_rest_is(line: str, wrong: Wrong) -> None:
     answers, told = taken(line)
-    assert told.wrong == [wrong]
+    assert told.wrong[0] == wrong
     assert (answers["element"], answers["side"]) == ("tibia", "right")
+
+
+def test_a_portion_that_is_not_there_is_answered_with_those_that_are() -> None:
+    (wrong,) = taken("tibia +trochlea")[1].wrong
+    assert wrong[:2] == ("no_portion", "+trochlea")
+    assert {"lower shaft", "medial condyle"} < {*wrong.names}
+
+
+@pytest.mark.parametrize(
+    ("line", "element", "taxon"),
+    [
+        ("tib l red deer", "tibia", "red_deer"),
+        ("tibia roe d r", "tibia", "roe_deer"),
+        ("rib medium mammal", "rib", "medium_mammal"),
+        ("long bone large m x3", "long_bone", "large_mammal"),
+        ("first phalanx pig r", "phalanx_1", "pig"),
+        ("cervical v sheep/goat", "cervical_vertebra", "sheep_goat"),
+        ("horn core goat", "horn_core", "goat"),
+        ("mc r ox", "metacarpal", "cattle"),
+        ("PH1 S/G", "phalanx_1", "sheep_goat"),
+        ("horse r pelvis", "pelvis", "horse"),
+    ],
+)
+def test_a_name_of_several_words_is_one_name(line: str, element: str, taxon: str) -> None:
+    answers, told = taken(line)
+    assert told == Told()
+    assert (answers["element"], answers["taxon"]) == (element, taxon)
+
+
+@pytest.mark.parametrize("slot", ["taxon", "element"])
+def test_every_name_written_out_is_that_animal_or_that_bone(slot: str) -> None:
+    """Whatever it is called: nothing else is ever saved in its place without a word."""
+    other = {}
+    for key in knowledge().taxa if slot == "taxon" else knowledge().elements:
+        answers, told = taken(word(slot, key))
+        if answers.get(slot) != key and not told.wrong:
+            other[word(slot, key)] = answers
+    assert other == {}
+
+
+def test_capitals_are_taken_as_they_are_meant() -> None:
+    answers, told = taken("HUM L CATTLE D:F bd80.5 W12 X3 ?Q")
+    assert told == Told()
+    assert (answers["element"], answers["side"], answers["count"], answers["weight_g"]) == ("humerus", "left", 3, 12.0)
+    assert answers["measure/id-Bd"] == {"code": "Bd", "mm": 80.5}
+    assert answers["human"] == human.QUERY
+    assert taken("femur ?S")[0]["human"] == human.STOP
+
+
+def test_a_later_line_mends_what_an_earlier_one_said() -> None:
+    piece = slip()
+    READER.take(piece, "tibia sheep")
+    assert READER.take(piece, "pig") == Told()
+    assert piece.answers["taxon"] == "pig"
 
 
 def test_a_word_is_looked_for_among_what_is_still_open() -> None:

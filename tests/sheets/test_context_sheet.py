@@ -125,7 +125,7 @@ def test_a_reading_that_a_rule_added_says_so() -> None:
     dig, context, bag = _dig()
     dig.ask("ada", dig.docket(bag, 2), "query", why="rule.grave_without_answer", by_rule="grave_without_answer")
     whole = " ".join(_printed(dig, context))
-    assert "(added by the rule grave_without_answer) – Ada Fennick" in whole  # noqa: RUF001
+    assert "(added by rule: its context is like a grave) – Ada Fennick" in whole  # noqa: RUF001
 
 
 def test_a_sheet_without_a_hold_says_nothing_of_one() -> None:
@@ -343,3 +343,9 @@ def test_a_time_without_a_zone_is_refused() -> None:
     dig, context, _ = _dig()
     with pytest.raises(ValueError, match="zone"):
         render(dig.sheet(context), PLATES, assets.texts(), PRINTED.replace(tzinfo=None))
+
+
+def test_every_rule_that_asks_the_human_question_says_why_in_words() -> None:
+    asking = [one["key"] for one in assets.table("rules") if one["raises"]]
+    assert asking
+    assert [key for key in asking if f"asked_by_rule.{key}" not in assets.texts_in("en")] == []

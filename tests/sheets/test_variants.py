@@ -23,7 +23,7 @@ from pyzbar import pyzbar
 
 from fieldapp import assets
 from fieldapp.domain.labels import read
-from fieldapp.sheets.blank import ROW, render_blank
+from fieldapp.sheets.blank import ROW, known_of, render_blank
 from fieldapp.sheets.compact import render_compact
 from fieldapp.sheets.context_sheet import render, render_all
 from fieldapp.sheets.labels import SIZES, Tag, box_tags, render_labels, tags_of
@@ -201,6 +201,16 @@ def test_a_blank_sheet_has_the_caution_and_the_sites_own_words_and_room_for_ever
     ):
         assert words in printed_one
     assert printed_one.count("Any long bone") == printed_one.count("POSSIBLE: STOP") == 7
+    # What is known of the context stands on it, so that five fragments are two pages and not three.
+    assert "pit fill" in printed_one
+    context = dig.context("77", trench="B", type="midden", phase="3")
+    dig.set("ada", "context", context, {"trench": "B", "phase": "4"})
+    known = known_of(dig.records()[context])
+    assert known == {"trench": "B", "type": "midden"}, "a phase in dispute is left to write"
+    pdf = render_blank(site, 5, PLATES, TEXTS, PRINTED, source="x", number="77", known=known)
+    assert "midden" in text(pdf)
+    assert "pit fill" not in text(pdf)
+    assert len(PdfReader(io.BytesIO(pdf)).pages) == 2
     dig.license("Tell the office each week.")
     licensed = text(render_blank(dig.records()[SITE], 1, PLATES, TEXTS, PRINTED, source="x"))
     assert "under licence L-77" in licensed

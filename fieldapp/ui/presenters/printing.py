@@ -91,7 +91,7 @@ class Printing:
 
     def _made(self, kind: str) -> bytes | None:
         # Loaded only where somebody prints: the first screen does not wait for it.
-        from fieldapp.sheets.blank import render_blank
+        from fieldapp.sheets.blank import known_of, render_blank
         from fieldapp.sheets.compact import render_compact
         from fieldapp.sheets.context_sheet import render
         from fieldapp.sheets.edges import title_of
@@ -111,8 +111,9 @@ class Printing:
             return render_labels(tags, size, texts, at, title=title_of(words, sheet)) if tags else None
         if kind == "blank":
             site = self.desk.site_record()
+            known = known_of(self.desk.record(self._context))
             words_of = {"source": sheet.source, "number": sheet.number, "code": sheet.site_code}
-            return render_blank(site, BLANKS, bundled_plates(), texts, at, **words_of)
+            return render_blank(site, BLANKS, bundled_plates(), texts, at, known=known, **words_of)
         pictures = printed(sheet.photos, self._picture) if kind == "sheet_photos" else None
         return render(sheet, bundled_plates(), texts, at, pictures)
 

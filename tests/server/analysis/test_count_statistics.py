@@ -192,6 +192,20 @@ def test_skeletal_parts_are_shown_with_the_source_of_each_number_of_a_skeleton()
     assert (chart.kind, chart.form, chart.shares["tibia"]) == ("skeleton", "ruminant", 1.0)
 
 
+def test_skeletal_parts_say_which_rows_take_in_others():
+    here = [
+        *bones("s", 4, taxon="sheep", side="left", portions=PORTIONS),
+        *bones("o", 2, taxon="sheep_goat", side="left", portions=PORTIONS), *bones("p", 1, taxon="pig", element="rib"),
+        *bones("r", 2, taxon="sheep_goat", element="rib"),
+    ]  # fmt: skip
+    (result,) = made("mau", here)
+    told = {(row.cells[0].key, row.cells[1].key): bool(row.cells[-1]) for row in result.rows}
+    assert told == {
+        ("sheep", "tibia"): False, ("sheep_goat", "tibia"): True, ("sheep_goat", "rib"): False, ("pig", "rib"): False,
+    }  # fmt: skip
+    assert "count_never_added" in {one.key for one in result.notes}
+
+
 def test_likely_numbers_rest_on_pairs_that_somebody_matched():
     lefts, rights = bones("l", 6, side="left", portions=PORTIONS), bones("r", 5, side="right", portions=PORTIONS)
     (without,) = made("individuals", [*lefts, *rights])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from fieldapp.domain import human
 from fieldapp.domain.ids import hold_id
 from fieldapp.domain.labels import read
 from fieldapp.records.fold import Record
+from server import review
 from tests.server.review.conftest import BOTH
 from tests.server.review.scene import Scene, Visitor
 from tests.server.review.test_editing import fields_of
@@ -104,6 +106,20 @@ def test_of_a_line_that_is_not_understood_nothing_is_saved_and_the_nearest_words
     assert session.head == head
 
 
+def test_names_of_several_words_are_saved_as_they_are_meant_and_codes_are_shown_as_they_are_typed(scene: Scene) -> None:
+    session = Session(scene).type("mc r red deer -*")
+    reading = session.made().value("reading")
+    assert (reading["element"], reading["taxon"]) == ("metacarpal", "red_deer")
+    session.type("tib l cattle sheep +trochlea")
+    assert session.answer.status_code == 422
+    assert "the line has already said cattle" in session.page.text
+    assert "It has: medial condyle, lateral condyle" in session.page.text
+    how = session.page.text.partition('<details class="how">')[2]
+    assert '<dt class="code"><code>?s ?q ?n ?c ??</code></dt>' in how
+    css = (Path(review.__file__).parent / "static/review.css").read_text(encoding="utf-8")
+    assert "dt.code::first-letter, thead th.unit::first-letter { text-transform: none; }" in css
+
+
 def test_callipers_and_a_balance_type_figures_of_their_own(scene: Scene) -> None:
     session = Session(scene)
     head = session.head
@@ -125,7 +141,7 @@ def test_callipers_and_a_balance_type_figures_of_their_own(scene: Scene) -> None
     assert session.type("31").page.status_code == 422, "nothing waits for it"
 
 
-@pytest.mark.parametrize(("code", "answer", "tier"), [("?s", "stop", "stop"), ("?q", "query", "query")])
+@pytest.mark.parametrize(("code", "answer", "tier"), [("?S", "stop", "stop"), ("?q", "query", "query")])
 def test_a_raise_is_saved_at_once_whatever_else_was_typed(scene: Scene, code: str, answer: str, tier: str) -> None:
     scene.cabin.ledger.write("context", DITCH, {"locked": True}, {}, {"person": "", "name": "x", "role": "director"})
     session = Session(scene, "recorder")
@@ -133,10 +149,10 @@ def test_a_raise_is_saved_at_once_whatever_else_was_typed(scene: Scene, code: st
     session.type(f"femur l xyzzy {code} ?n w")
     record = session.made()
     assert [one["answer"] for one in record.added("human").values()] == [answer]
-    assert (record.value("bag") is None) == (code == "?s"), "what is left in the ground is in no bag"
+    assert (record.value("bag") is None) == (code == "?S"), "what is left in the ground is in no bag"
     hold = scene.cabin.ledger.record(hold_id(record.id))
     assert hold is not None
-    assert (hold.value("tier"), hold.value("context"), hold.value("in_place")) == (tier, DITCH, code == "?s")
+    assert (hold.value("tier"), hold.value("context"), hold.value("in_place")) == (tier, DITCH, code == "?S")
     assert [one["text"] for one in record.items("note").values()] == [
         "Typed with the raise and not understood: xyzzy w"
     ]

@@ -80,7 +80,7 @@ def test_an_assessment_that_has_not_seen_a_newer_reading_leaves_it_open_and_says
 )
 def test_an_assessment_that_does_not_count_is_kept_and_says_why(scene: Scene, parts: dict[str, str], why: str) -> None:
     visitor = scene.signed_in("human_osteologist")
-    answer = assess(visitor, scene, STOP, "human_osteologist", **parts)
+    answer = assess(visitor, scene, STOP, "human_osteologist", **parts, as_it_is="yes")
     assert hold(scene, "stop").answer == "stop"
     page = text_of(visitor, answer.location.partition("#")[0])
     assert f"Your assessment is recorded. It does not count: {why}" in page
@@ -207,6 +207,21 @@ def test_an_assessment_without_its_parts_is_not_signed(scene: Scene, missing: st
     head = scene.cabin.ledger.names().head
     assert assess(visitor, scene, STOP, "human_osteologist", **{missing: ""}).status_code == 400
     assert scene.cabin.ledger.names().head == head
+
+
+def test_not_human_without_a_name_is_asked_for_once_more_before_it_is_signed(scene: Scene) -> None:
+    visitor = scene.signed_in("human_osteologist")
+    assert 'name="as_it_is"' not in text_of(visitor, STOP)
+    head = scene.cabin.ledger.names().head
+    answer = assess(visitor, scene, STOP, "human_osteologist", element="", reasons="a long thought")
+    assert answer.status_code == 400
+    assert "Nothing was signed" in answer.text
+    assert "a long thought" in answer.text
+    assert 'name="as_it_is" id="as-it-is" value="yes">' in answer.text, "asked, and not ticked"
+    assert scene.cabin.ledger.names().head == head
+    assess(visitor, scene, STOP, "human_osteologist", element="", as_it_is="yes")
+    assert scene.cabin.ledger.names().head > head
+    assert next(one for one in scene.cabin.ledger.holds() if one.docket == an_id("stop")).raised
 
 
 def test_an_assessment_names_only_readings_of_its_own_docket(scene: Scene) -> None:
