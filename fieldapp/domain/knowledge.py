@@ -73,6 +73,7 @@ class Knowledge:
     child_lengths: Mapping[str, tuple[float, float]]
     glossary: tuple[Word, ...]
     rules: Mapping[str, RuleRow]
+    short_words: Mapping[str, tuple[str, str]]
 
     # Looked up for every record that is checked, so worked out once.
     words: Mapping[str, tuple[str, ...]] = field(init=False, repr=False)

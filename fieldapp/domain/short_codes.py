@@ -5,9 +5,10 @@ A code stands in the site's record at `short/<code>` as {"slot", "key"}. Not her
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
+from fieldapp.domain.cells import Tables, cells_of
 from fieldapp.domain.knowledge import Knowledge
 
 SLOTS: Mapping[str, str] = {
@@ -21,24 +22,19 @@ SLOTS: Mapping[str, str] = {
 }
 """{slot: the list its words come from, "" for the tables of elements and taxa}, in the order they are looked for."""
 
-TRADE: Mapping[str, tuple[str, str]] = {
-    "mc": ("element", "metacarpal"),
-    "mt": ("element", "metatarsal"),
-    "mp": ("element", "metapodial"),
-    "ph1": ("element", "phalanx_1"),
-    "ph2": ("element", "phalanx_2"),
-    "ph3": ("element", "phalanx_3"),
-    "lbf": ("element", "long_bone"),
-    "cow": ("taxon", "cattle"),
-    "ox": ("taxon", "cattle"),
-    "ovicaprid": ("taxon", "sheep_goat"),
-    "o/c": ("taxon", "sheep_goat"),
-    "s/g": ("taxon", "sheep_goat"),
-    "chicken": ("taxon", "fowl"),
-    "indet": ("taxon", "unknown"),
-}
-"""{what the trade writes short or calls otherwise: (slot, word)}; common practice, no source. A site's own code goes
-before it."""
+NAMES = ("short_words",)
+"""The table that is read here: what the trade writes short, or calls otherwise than the tables do."""
+
+
+def read(tables: Tables, taxa: Collection[str], elements: Collection[str]) -> dict[str, tuple[str, str]]:
+    """{what the trade writes: (slot, word)}; a site's own code goes before it. Raises TableFault."""
+    found: dict[str, tuple[str, str]] = {}
+    for cells in cells_of("short_words", tables):
+        word, slot = cells.text("word"), cells.one_of("slot", "element", "taxon")
+        if not word or word != word.lower() or word in found:
+            raise cells.fault(f"`word` is {word!r}: it has to be small letters, and stand here once")
+        found[word] = slot, cells.known("key", elements if slot == "element" else taxa)
+    return found
 
 
 def words_of(slot: str, know: Knowledge) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldapp.domain import criteria, gallery, measures, presence, surface, teeth_tables
+from fieldapp.domain import criteria, gallery, measures, presence, short_codes, surface, teeth_tables
 from fieldapp.domain.cells import Cells, TableFault, Tables, by_key, cells_of
 from fieldapp.domain.entries import (
     Centre,
@@ -45,6 +45,7 @@ NAMES = (
     *surface.NAMES,
     *gallery.NAMES,
     *criteria.NAMES,
+    *short_codes.NAMES,
 )
 """The tables that Knowledge is made of."""
 
@@ -86,6 +87,7 @@ def knowledge_from(tables: Tables) -> Knowledge:
         child_lengths=criteria.read_child_lengths(tables, elements),
         glossary=glossary,
         rules=by_key("rules", tables, _rule),
+        short_words=short_codes.read(tables, taxa, elements),
     )
 
 

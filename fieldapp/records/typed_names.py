@@ -41,7 +41,7 @@ class Names:
             if meant := short_codes.meaning(value, knowledge):
                 self.own[code.lower()] = Meaning(*meant, word(list_of(meant[0]), meant[1]))
         self._coded = {
-            code: Meaning(slot, key, word(list_of(slot), key)) for code, (slot, key) in short_codes.TRADE.items()
+            code: Meaning(slot, key, word(list_of(slot), key)) for code, (slot, key) in knowledge.short_words.items()
         } | {code: Meaning("side", key, word("side", key)) for code, key in SIDES.items()}
         self.every = {
             slot: [Meaning(slot, key, word(list_of(slot), key)) for key in short_codes.words_of(slot, knowledge)]

@@ -9,6 +9,7 @@ import pytest
 from fieldapp import cli
 from fieldapp.assets import knowledge
 from fieldapp.domain import short_codes
+from fieldapp.domain.cells import TableFault
 
 
 @pytest.fixture
@@ -49,3 +50,19 @@ def test_a_code_of_a_newer_version_stands_for_nothing(value: object) -> None:
 
 def test_every_slot_has_words() -> None:
     assert all(short_codes.words_of(slot, knowledge()) for slot in short_codes.SLOTS)
+
+
+@pytest.mark.parametrize(
+    ("row", "what"),
+    [
+        ("MT,element,metatarsal", "small letters"),
+        ("mc,element,metatarsal", "stand here once"),
+        ("mc2,element,unicorn", "not in its table"),
+        ("mc2,side,left", "not one of"),
+    ],
+)
+def test_a_short_word_of_the_trade_that_means_nothing_or_two_things_is_named(row: str, what: str) -> None:
+    rows = [dict(zip(("word", "slot", "key"), one.split(","), strict=True)) for one in ("mc,element,metacarpal", row)]
+    tables = {"short_words": [("short_words.csv", n, one) for n, one in enumerate(rows, 2)]}
+    with pytest.raises(TableFault, match=what):
+        short_codes.read(tables, knowledge().taxa, knowledge().elements)
