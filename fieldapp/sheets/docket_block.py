@@ -6,6 +6,7 @@ For: one docket, laid out for a width. Not for: pages, the summary, or deciding 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import accumulate
 
 from fieldapp.domain import human, rules
 from fieldapp.records.checking import SHAPE
@@ -23,6 +24,7 @@ from fieldapp.sheets.versions import (
     bone_facts,
     difference_box,
     facts,
+    names_in,
     one_fact,
     plate_of,
     reading_facts,
@@ -30,7 +32,7 @@ from fieldapp.sheets.versions import (
 )
 from fieldapp.sheets.words import Words
 
-PLATE = (32.0, 52.0)
+PLATE = (32.0, 46.0)
 """Width and height of a docket's plate, mm."""
 
 
@@ -132,10 +134,10 @@ def _life(words: Words, docket: Docket) -> list[str]:
 
 def _body(pen: Pen, words: Words, book: PlateBook, docket: Docket, width: float) -> Box:
     """The reading that counts, with its plate; where readings are in dispute they stand below, side by side."""
-    own = _own_facts(words, docket)
-    reading = docket.reading
+    own, reading = _own_facts(words, docket), docket.reading
     difference = next((one for one in docket.differences if one.path == "reading"), None)
     if reading is None or (difference and not difference.precision):
+        own += _items(words, docket)
         half = (len(own) + 1) // 2
         wide = (width - 4) / 2
         return Row([facts(pen, own[:half], wide), facts(pen, own[half:], wide)], 4.0)
@@ -146,7 +148,8 @@ def _body(pen: Pen, words: Words, book: PlateBook, docket: Docket, width: float)
     if docket.read_by and difference is None:
         rows.append((words.say("read_by"), words.said(*docket.read_by), ""))
     columns: list[Box] = [plate] if plate else []
-    columns += [facts(pen, rows + own, left), bone_facts(pen, words, reading, {}, right)]
+    first, second = facts(pen, rows + own, left), bone_facts(pen, words, reading, {}, right)
+    columns += _balanced(pen, first, second, _items(words, docket))
     body = Row(columns, 2.0)
     if difference is None:
         return body
@@ -161,7 +164,17 @@ def _own_facts(words: Words, docket: Docket) -> list[Fact]:
         if path in ("material", "count", "weight_g")
         or getattr(docket, path) is not None
         or any(one.path == path for one in docket.differences)
-    ] + _items(words, docket)
+    ]
+
+
+def _balanced(pen: Pen, left: Stack, right: Stack, more: Sequence[Fact]) -> list[Box]:
+    """Two columns with `more` below: its first lines on the left, the others on the right, so that the block is low."""
+    below = facts(pen, more, left.width).boxes, facts(pen, more, right.width, names_in(right.width)).boxes
+    own = [*accumulate((box.height for box in below[0]), initial=0.0)]
+    others = [*accumulate((box.height for box in reversed(below[1])), initial=0.0)][::-1]
+    at = min(range(len(more) + 1), key=lambda n: (max(left.height + own[n], right.height + others[n]), -n))
+    rest = [Space(1.0), Rule(right.width, THIN, 0.8), *below[1][at:]] if at < len(more) else []
+    return [Stack([*left.boxes, *below[0][:at]]), Stack([*right.boxes, *rest])]
 
 
 def _items(words: Words, docket: Docket) -> list[Fact]:

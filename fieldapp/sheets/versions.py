@@ -41,6 +41,11 @@ def facts(pen: Pen, rows: Sequence[Fact], width: float, names: float = NAMES) ->
     )
 
 
+def names_in(width: float) -> float:
+    """How wide the names are in a column beside a plate, mm."""
+    return WIDE_NAMES if width > 70 else NAMES
+
+
 def one_fact(words: Words, path: str, value: object, differences: Sequence[Difference], of: str = "") -> Fact:
     """A plain field as a fact: what is in dispute shows every version, what differs in precision the coarser one.
 
@@ -116,7 +121,7 @@ def fusion_facts(words: Words, reading: Reading, fields: Mapping[str, str]) -> l
 def bone_facts(pen: Pen, words: Words, reading: Reading, fields: Mapping[str, str], width: float) -> Stack:
     """Portions and fusion, each under its heading."""
     boxes: list[Box] = []
-    names = WIDE_NAMES if width > 70 else NAMES
+    names = names_in(width)
     portions, fusion = portion_facts(words, reading, fields), fusion_facts(words, reading, fields)
     boxes.append(Text(pen, words.say("docket.portions"), width, TABLE, bold=True))
     boxes.append(
