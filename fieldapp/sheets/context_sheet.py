@@ -291,7 +291,7 @@ def by_recovery(pen: Pen, words: Words, rows: Sequence[RecoveryRow], width: floa
 
 
 def _bags(pen: Pen, words: Words, sheet: ContextSheet) -> Stack:
-    names = (("recovery", ""), ("mesh_mm", ""), ("state", "bag_state"), ("box", ""))
+    names = (("recovery", ""), ("mesh_mm", ""), ("state", "context_state"), ("box", ""))
     head = [words.say("bags"), *(words.field(name) for name, _ in names), words.say("bags.dockets")]
     rows = []
     for bag in sheet.bags:

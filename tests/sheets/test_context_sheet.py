@@ -237,6 +237,29 @@ def test_more_dockets_make_more_pages() -> None:
     assert counts == sorted(set(counts))
 
 
+def test_three_dockets_with_all_that_was_seen_stand_on_a_page() -> None:
+    dig, context, bag = _dig()
+    for number in range(2, 14):
+        value = reading("calcaneum", "sheep_goat", "left", most="body", fusion={"tuber": "fused"})
+        seen = {"weathering": 2, "burning": "unburnt", "preservation": "good", "roots": "none", "breaks": "old"}
+        docket = dig.docket(bag, number, material="bone", count=1, weight_g=number / 2, reading=value, **seen)
+        found = {"code": "GL", "mm": 50.5 + number, "state": "exact"}
+        asked = {"answer": "no_sign", "why": "", "stage": "trench"}
+        dig.set("ada", "docket", docket, {"measure/1": found, "human/1": asked})
+    pages = _printed(dig, context)[1:]
+    assert [page.count("weathering (0 to 5) 2") for page in pages[:3]] == [3, 3, 3]
+    assert [len(re.findall(r"GL, \d+\.5 mm", page)) for page in pages[:3]] == [3, 3, 3]
+
+
+def test_the_state_of_a_new_bag_is_in_the_language_of_the_sheet() -> None:
+    dig, context, _ = _dig()
+    dig.bag(context, 2, state="open")
+    dig.bag(context, 3, state="dry, in the shade")
+    whole = " ".join(_pages(render(dig.sheet(context), PLATES, assets.texts("de"), PRINTED)))
+    assert "offen" in whole.partition("Beutel Bergung")[2]
+    assert "dry, in the shade" in whole
+
+
 def test_the_plates_asked_for_are_those_of_element_animal_and_side() -> None:
     asked: list[tuple[str, str | None, str | None]] = []
 
