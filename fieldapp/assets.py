@@ -266,10 +266,11 @@ _spoken = ENGLISH
 _spoken_here: ContextVar[str] = ContextVar("spoken_here", default="")
 
 
-def speak(lang: str) -> None:
-    """Says everything in this language from now on."""
+def speak(lang: str) -> str:
+    """Says everything in this language from now on. The language until now."""
     global _spoken
-    _spoken = lang
+    former, _spoken = _spoken, lang
+    return former
 
 
 @contextmanager

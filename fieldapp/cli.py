@@ -78,8 +78,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     args, unknown = parser.parse_known_args(argv)
     if unknown and args.command not in missing:
         parser.error(f"unrecognized arguments: {' '.join(unknown)}")
-    spoken = assets.spoken()
-    assets.speak(args.language or spoken)
+    # Of the whole process, not of this context alone: a command may begin threads.
+    former = assets.speak(args.language) if args.language else ""
     try:
         return int(args.run(args))
     except CommandError as error:
@@ -93,7 +93,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stderr.close()
         return 0
     finally:
-        assets.speak(spoken)
+        if former:
+            assets.speak(former)
 
 
 def _before(argv: Sequence[str]) -> int:

@@ -247,6 +247,12 @@ def test_hold_logs_are_printed_without_the_words_that_may_name_the_place(tmp_pat
         assert ("by the old well" in " ".join(text.split())) is told
 
 
+def test_a_command_within_a_request_in_another_language_leaves_no_language_behind(capsys):
+    with assets.speaking("de"):
+        assert run(capsys, "rules")[0] == 0
+    assert assets.spoken() == "en"
+
+
 def test_a_language_before_the_command_is_that_of_what_it_prints(notebook, tmp_path, capsys):
     for named in (("--language", "de"), ("--language=de",)):
         code, _, err = run(
