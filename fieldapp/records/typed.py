@@ -2,8 +2,9 @@
 
 A word is looked for in the site's own table of codes first, then as the beginning of a name (typed_names): `hum l roe
 deer +dis d:f Bd34` says humerus, left, roe deer, distal portions mostly there, distal fused, Bd 34 mm. What could mean
-two things is said and not taken; so is what contradicts a word before it. Capitals are taken as they are meant. The
-same on a tablet and at the desk. Not here: what is shown, and what a line is taken into (Piece).
+two things is said and not taken; so is what contradicts a word before it, unless it names what may be human. Capitals
+are taken as they are meant. The same on a tablet and at the desk. Not here: what is shown, and what a line is taken
+into (Piece).
 
     +x ~x -x     portions with a word that begins so, or the end of that name: most, part, absent;  +* -*: the rest
     x:u x:g x:f x:l   the centre x is unfused, fusing, fused, a loose epiphysis
@@ -248,12 +249,19 @@ class Reader:
             why = "no_centre" if seen else "nothing_joins" if answers.get("element") else "no_bone"
             told.wrong.append(Wrong(why, token, tuple(seen)))
 
+    def _more_cautious(self, one: Meaning, before: Meaning) -> bool:
+        """Whether a word names what may be human, and the word before it what is less: it is heard all the same."""
+        answers = [self.knowledge.human_answer(each.value) if each.slot == "taxon" else "" for each in (one, before)]
+        return human.CAUTION.get(answers[0], -1) > human.CAUTION.get(answers[1], -1)
+
     def _meant(self, piece: Piece, told: Told, typed: str, found: Sequence[Meaning]) -> None:
         if len(found) > 1:
             told.wrong.append(Wrong("several", typed, tuple(one.name for one in found)))
         elif not found:
             told.wrong.append(Wrong("unknown", typed))
-        elif (before := told.said.get(found[0].slot, found[0])) != found[0]:
+        elif (before := told.said.get(found[0].slot, found[0])) != found[0] and not self._more_cautious(
+            found[0], before
+        ):
             told.wrong.append(Wrong("twice", typed, (before.name,)))
         else:
             told.said[found[0].slot] = found[0]

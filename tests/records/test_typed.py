@@ -71,6 +71,21 @@ def test_what_is_not_taken_is_said_and_the_rest_is(line: str, wrong: Wrong) -> N
     assert (answers["element"], answers["side"]) == ("tibia", "right")
 
 
+@pytest.mark.parametrize(
+    ("line", "taxon", "wrong"),
+    [
+        ("rib cattle human", "human", []),
+        ("rib human cattle", "human", [Wrong("twice", "cattle", ("human",))]),
+        ("rib sheep mammal_or_human", "mammal_or_human", []),
+        ("rib mammal_or_human human sheep", "human", [Wrong("twice", "sheep", ("human",))]),
+    ],
+)
+def test_what_may_be_human_is_heard_whatever_else_the_line_says(line: str, taxon: str, wrong: list[Wrong]) -> None:
+    answers, told = taken(line)
+    assert answers["taxon"] == taxon
+    assert told.wrong == wrong
+
+
 def test_a_portion_that_is_not_there_is_answered_with_those_that_are() -> None:
     (wrong,) = taken("tibia +trochlea")[1].wrong
     assert wrong[:2] == ("no_portion", "+trochlea")
