@@ -90,8 +90,8 @@ class Round:
 
     def arrived(self) -> int:
         """How many of its changes the cabin has. Each change has one row, by a unique id; numbers have no gap."""
-        total = self.cabin.count("count(*) FROM change")
-        assert self.cabin.count("max(seq) FROM change") == total
+        # In one statement: a batch that was on its way may come between two.
+        assert self.cabin.count("max(seq) - count(*) FROM change") == 0
         return self.cabin.count(f"count(*) FROM change WHERE notebook = '{self.notebook}'")
 
 
