@@ -15,8 +15,8 @@ from fieldapp.records.changes import canonical
 from fieldapp.sheets.entries import Reading, Said, Span
 
 NOTHING = "–"  # noqa: RUF001
-UNBROKEN = "\u00a0"
 """Stands where there is nothing to say: a blank would be taken for a no, and a nought for a count."""
+UNBROKEN = "\u00a0"
 
 RULES = ("rules", "recorder")
 """By whom and as what the rules write."""

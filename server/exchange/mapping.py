@@ -130,7 +130,7 @@ class Mapper:
                 continue
             if "\0" in cells[column.heading]:
                 one.misses.append(Miss(column.heading, cells[column.heading], "nul"))
-            text = cell.removeprefix(column.without).strip() if column.without else cell
+            text = _bare(cell, column)
             means = column.words.get(text, column.words.get(cell, column.words.get(ANY)))
             if means is not None:
                 self._put(one, column, text, means)
@@ -161,7 +161,7 @@ class Mapper:
                 return
         for column in self._taxa:
             cell = one.row.cells.get(column.heading, "").strip()
-            text = cell.removeprefix(column.without).strip() if column.without else cell
+            text = _bare(cell, column)
             if not {text, cell} & column.words.keys() and _looks_like_human(text):
                 one.said[slots.HUMAN] = "query"
                 one.misses.append(Miss(column.heading, cell, "looks_like_human"))
@@ -400,6 +400,11 @@ class Mapper:
 
     def _own(self, one: Mapped, name: str) -> str:
         return str(uuid.uuid5(uuid.UUID(one.docket), name))
+
+
+def _bare(cell: str, column: Column) -> str:
+    """A cell without the beginning that its column's map leaves off."""
+    return cell.removeprefix(column.without).strip() if column.without else cell
 
 
 def _says_human(cell: str) -> bool:

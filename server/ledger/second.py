@@ -98,18 +98,18 @@ def choice(ledger: Ledger, within: Collection[str], how: str) -> Choice:
     From the lines of lists, so that a site's hundred thousand need not be read. Those that the rules have not looked at
     are.
     """
-    held, busy = _held_and_busy(ledger)
+    apart = _held_and_busy(ledger)
     with ledger.database.reading() as connection:
         late = list(connection.scalars(lines.LATE))
         there: list[ColumnElement[bool]] = [LINE.record.not_in(lines.LATE)] if late else []
         if within:
             there.append(among(connection, LINE.context, within))
-        found = _of_lines(connection, there, how, held, busy)
+        found = _of_lines(connection, there, how, *apart)
         waiting = [one for one in records_of(connection, sorted(late)) if one.life() != "deleted"]
     if within and waiting:
         contexts = ledger.contexts_of(waiting)
         waiting = [one for one in waiting if contexts.get(one.id) in within]
-    return choice_of(ledger, waiting, how, found)
+    return choice_of(ledger, waiting, how, found, apart)
 
 
 def _of_lines(
@@ -138,9 +138,15 @@ def _of_lines(
     return found
 
 
-def choice_of(ledger: Ledger, dockets: Iterable[Record], how: str, beside: Choice | None = None) -> Choice:
-    """The same of these dockets, read one by one; added to `beside`."""
-    held, busy = _held_and_busy(ledger)
+def choice_of(
+    ledger: Ledger,
+    dockets: Iterable[Record],
+    how: str,
+    beside: Choice | None = None,
+    apart: tuple[set[str], set[str]] | None = None,
+) -> Choice:
+    """The same of these dockets, read one by one; added to `beside`. `apart`: _held_and_busy, where that is known."""
+    held, busy = apart or _held_and_busy(ledger)
     listed, problem = list(dockets), tables.problem.c
     with ledger.database.reading() as connection:
         grave = select(problem.record).where(problem.level != "note")
